@@ -1,0 +1,1 @@
+"""Points, bodies, layouts and mobility: the mechanism as frozen data."""

@@ -1,0 +1,195 @@
+"""Point tables (CSV): names, coordinates and standard deviations, brought into the vehicle frame in mm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Kin3dError, ReadingError, raise_errors
+from kin3d.frames import parse_axes
+from kin3d.linkage.car import PointTable
+from kin3d.reading.cells import (
+    CellError,
+    DecimalMark,
+    has_comma_decimals,
+    has_point_decimals,
+    number,
+    only_perhaps_thousands,
+)
+from kin3d.reading.gather import Gather
+from kin3d.reading.names import normalise
+from kin3d.reading.rows import COORDINATES, SIGMAS, RawTable, Row, split_table
+from kin3d.reading.text import read_text
+from kin3d.units import length_factor
+
+
+@dataclass(frozen=True, slots=True)
+class PointScan:
+    """What could be made of a point table, right or wrong.
+
+    Attributes
+    ----------
+    places : dict of str to str
+        Every point name that the file has, also those whose numbers are wrong, and where it stands.
+    table : PointTable or None
+        The table; None when there is an error.
+    findings : tuple of Finding
+        All errors, warnings and notes.
+    """
+
+    places: dict[str, str]
+    table: PointTable | None
+    findings: tuple[Finding, ...]
+
+
+def read_points_csv(path: Path | str, *, units: str, axes: str) -> PointTable:
+    """Read a point table.
+
+    Parameters
+    ----------
+    path : path-like
+        A CSV file: header ``point,x,y,z`` with optional ``sigma`` or ``sigma_x,sigma_y,sigma_z`` and
+        ``note``, separated by comma, semicolon or tab; UTF-8; ``#`` starts a comment line.
+    units : str
+        Length unit of the file, see `kin3d.units.length_factor`.
+    axes : str
+        Axes of the file, see `kin3d.frames.parse_axes`.
+
+    Returns
+    -------
+    PointTable
+        Coordinates and standard deviations in mm in the vehicle frame.
+
+    Raises
+    ------
+    ReadingError
+        With everything that is wrong with the file, the unit and the axes.
+    """
+    findings: list[Finding] = []
+    factor, rotation = 1.0, np.eye(3)
+    try:
+        factor = length_factor(units)
+    except Kin3dError as err:
+        findings += err.findings
+    try:
+        rotation = parse_axes(axes)
+    except Kin3dError as err:
+        findings += err.findings
+    scan = scan_points_csv(Path(path), factor, rotation)
+    raise_errors([*findings, *scan.findings], ReadingError)
+    assert scan.table is not None
+    return scan.table
+
+
+def scan_points_csv(path: Path, factor_mm: float, rotation: NDArray[np.float64]) -> PointScan:
+    """Read a point table and return what was found instead of raising.
+
+    `factor_mm` is mm per unit of the file; `rotation`, shape (3, 3), turns file axes into the vehicle frame.
+    """
+    gather = Gather(str(path))
+    text = read_text(path, gather, "a header such as point,x,y,z and a row for each point are expected")
+    raw = split_table(text, gather) if text is not None else None
+    if raw is None:
+        return PointScan({}, None, gather.findings)
+    mark = _decimal_mark(raw, gather)
+    names = _names(raw, gather)
+    values = np.array([_coordinates(row, raw, mark, gather) for row in raw.rows]).reshape(-1, 3)
+    sigmas = np.array([_sigmas(row, raw, mark, gather) for row in raw.rows]).reshape(-1, 3)
+    places = {n: gather.place(row.line) for n, row in zip(names, raw.rows, strict=True) if n}
+    findings = gather.findings
+    if gather.failed:
+        return PointScan({**_misfits(raw, gather), **places}, None, findings)
+    table = PointTable(
+        source=path,
+        names=tuple(names),
+        xyz_mm=factor_mm * values @ rotation.T + 0.0,  # + 0.0 turns -0.0 into 0.0
+        sigma_mm=factor_mm * sigmas @ np.abs(rotation).T,
+        places=tuple(places.values()),
+        notes=tuple(_cell(row, raw, "note") for row in raw.rows),
+        findings=findings,
+    )
+    return PointScan(places, table, findings)
+
+
+def _misfits(raw: RawTable, gather: Gather) -> dict[str, str]:
+    """Return names and places of the rows that do not fit the header: refused, but not missing."""
+    i = raw.columns.get("point")
+    if i is None:
+        return {}
+    return {normalise(r.cells[i]): gather.place(r.line) for r in raw.misfits if i < len(r.cells)}
+
+
+def _cell(row: Row, raw: RawTable, column: str) -> str:
+    return row.cells[raw.columns[column]] if column in raw.columns else ""
+
+
+def _decimal_mark(raw: RawTable, gather: Gather) -> DecimalMark:
+    """Decide the decimal mark over the whole table; a mixture cannot be read safely."""
+    cells = raw.numeric()
+    if raw.separator == "," or not has_comma_decimals(cells):
+        return "."
+    if has_point_decimals(cells):
+        gather.error("decimal-mixed", _mixed(raw))
+        return "either"
+    if only_perhaps_thousands(cells):
+        text = "every comma in a number has three digits after it, as thousands would have"
+        gather.note("decimal-comma", text, "the comma is the decimal mark")
+    return ","
+
+
+def _mixed(raw: RawTable) -> str:
+    cells = raw.numeric()
+    comma = next(c for c in cells if has_comma_decimals([c]))
+    point = next(c for c in cells if has_point_decimals([c]))
+    return (
+        f"has numbers with a decimal comma ({comma!r}) and with a decimal point ({point!r}); "
+        "write one mark throughout and no thousands separators"
+    )
+
+
+def _names(raw: RawTable, gather: Gather) -> list[str]:
+    """Return the normalised name of every row; findings for empty and repeated ones."""
+    if "point" not in raw.columns:
+        return [""] * len(raw.rows)
+    first: dict[str, Row] = {}
+    names = []
+    for row in raw.rows:
+        where = row.line
+        written = _cell(row, raw, "point")
+        name = normalise(written)
+        names.append(name)
+        if not name:
+            gather.error("point-nameless", f"the point's name is {written!r}; a name is expected", where)
+        elif name in first:
+            before = first[name]
+            pair = f'"{_cell(before, raw, "point")}" in row {before.line}, "{written}" in row {row.line}'
+            gather.error("point-duplicate", f'point "{name}" stands twice: {pair}; keep one', where)
+        else:
+            first[name] = row
+    return names
+
+
+def _coordinates(row: Row, raw: RawTable, mark: DecimalMark, gather: Gather) -> list[float]:
+    return [_value(row, raw, c, mark, gather) if c in raw.columns else 0.0 for c in COORDINATES]
+
+
+def _sigmas(row: Row, raw: RawTable, mark: DecimalMark, gather: Gather) -> list[float]:
+    """Return the standard deviations along the file's axes; 0 where the file has no such column."""
+    given = [c for c in ("sigma", *SIGMAS) if c in raw.columns]
+    values = {c: _value(row, raw, c, mark, gather) for c in given}
+    for column, value in values.items():
+        if value < 0.0:
+            text = f"{column} is {value:g}; a standard deviation of 0 or more is expected"
+            gather.error("sigma-negative", text, row.line)
+    return [values.get(c, values.get("sigma", 0.0)) for c in SIGMAS]
+
+
+def _value(row: Row, raw: RawTable, column: str, mark: DecimalMark, gather: Gather) -> float:
+    try:
+        return number(_cell(row, raw, column), mark)
+    except CellError as err:
+        gather.error(err.code, f"{column} {err}", row.line)
+        return 0.0

@@ -1,0 +1,1 @@
+"""Many solves put together into one labelled result."""

@@ -1,0 +1,1 @@
+"""Files out: tables, drawings and models, made from results."""
