@@ -1,0 +1,144 @@
+"""What is known of a car, as frozen data. Reading makes it, studies use it; it computes nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding
+from kin3d.linkage.layout import Layout
+
+Side = Literal["left", "right"]
+AxleName = Literal["front", "rear"]
+
+
+@dataclass(frozen=True, slots=True)
+class PointTable:
+    """Named points in the vehicle frame (ISO 8855: x forward, y left, z up).
+
+    Attributes
+    ----------
+    source : pathlib.Path
+        The file they came from.
+    names : tuple of str
+        Point names as the program writes them: lower case, underscores.
+    xyz_mm : ndarray, shape (n, 3)
+        Coordinates in mm.
+    sigma_mm : ndarray, shape (n, 3)
+        One standard deviation of each coordinate in mm; 0 where the file gives none.
+    places : tuple of str
+        Where each point stands in the file, for messages.
+    notes : tuple of str
+        The file's own note to each point; empty where there is none.
+    findings : tuple of Finding
+        Warnings and notes of the reading.
+    """
+
+    source: Path
+    names: tuple[str, ...]
+    xyz_mm: NDArray[np.float64]
+    sigma_mm: NDArray[np.float64]
+    places: tuple[str, ...]
+    notes: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.names
+
+    def __getitem__(self, name: str) -> NDArray[np.float64]:
+        """Coordinates of one point, shape (3,), mm."""
+        row: NDArray[np.float64] = self.xyz_mm[self.names.index(name)]
+        return row
+
+
+@dataclass(frozen=True, slots=True)
+class CarData:
+    """Figures of the whole car; a measure that needs one that is None is left out and says so."""
+
+    wheelbase_mm: float | None = None
+    cg_height_mm: float | None = None
+    mass_kg: float | None = None
+    front_mass_share: float | None = None
+    front_brake_share: float | None = None
+    brakes: Literal["outboard", "inboard"] = "outboard"
+    drive: Literal["front", "rear", "all"] | None = None
+    front_drive_share: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Spring:
+    """A coil spring between ``spring_outer`` and ``spring_inner``; the force is compression, N."""
+
+    rate_n_per_mm: float
+    design_force_n: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Torsion:
+    """A torsion spring on the rocker's pivot line; the torque resists bump, N·m."""
+
+    rate_n_m_per_deg: float
+    design_torque_n_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """An anti-roll bar; the rate is between its two arms."""
+
+    rate_n_m_per_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Axle:
+    """One axle: the points of one side, the layout that joins them, and what belongs to its wheels.
+
+    Attributes
+    ----------
+    points : PointTable
+        The pickup points of the side named by `side`.
+    side : {"left", "right"}
+        The side that the points were given for; the other is its mirror image in y = 0
+        unless `other_points` holds points of its own.
+    layout : Layout
+        How the points make bodies.
+    rod_on : str or None
+        Body that carries ``rod_outer``; None: no rod, no rocker.
+    camber_deg, toe_deg : float
+        Static angles, used when the table has no ``wheel_axis``.
+    rack_axis : tuple of float
+        Unit direction in which the rack's points move for positive ``rack_mm``, vehicle frame.
+    """
+
+    name: AxleName
+    points: PointTable
+    side: Side
+    layout: Layout
+    loaded_radius_mm: float | None = None
+    rod_on: str | None = None
+    camber_deg: float = 0.0
+    toe_deg: float = 0.0
+    rack_axis: tuple[float, float, float] = (0.0, 1.0, 0.0)
+    spring: Spring | None = None
+    torsion: Torsion | None = None
+    bar: Bar | None = None
+    other_points: PointTable | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    """A car file as read: either axle may be missing."""
+
+    title: str
+    source: Path
+    data: CarData
+    front: Axle | None = None
+    rear: Axle | None = None
+    findings: tuple[Finding, ...] = field(default=())
+
+    def axles(self) -> tuple[Axle, ...]:
+        """The axles that the file gives, front first."""
+        return tuple(a for a in (self.front, self.rear) if a is not None)

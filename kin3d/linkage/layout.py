@@ -1,0 +1,361 @@
+"""Layouts: how points make bodies, as data read from TOML. A new suspension is a new file, no new code.
+
+A layout file says which points each body has, which points the rack moves, which body carries the wheel,
+and which parts come and go with the car file. Everything else (joints, unknowns, equations, mobility)
+follows from the points that bodies share.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from kin3d.errors import Finding, LayoutError, raise_errors
+
+CHASSIS = "chassis"
+WHEEL_CENTRE = "wheel_centre"
+WHEEL_AXIS = "wheel_axis"
+_KEYS = {
+    "": ("name", "about", "bodies", "rack", "wheel", "sliders", "parts"),
+    "wheel": ("body", "steering_axis"),
+    "rack": ("points",),
+    "sliders": ("point", "line"),
+    "parts": ("name", "key", "choices", "attach", "needs", "points", "bodies", "rocker", "spring", "bar"),
+    "rocker": ("body", "axis", "rod"),
+    "spring": ("points",),
+    "bar": ("body", "axis"),
+}
+
+Bodies = dict[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Slider:
+    """A point that stays on the line through two other points: a strut's rod in its tube."""
+
+    point: str
+    line: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Rocker:
+    """The body that turns on the chassis, its pivot line (first to second point) and its rod (outer, inner)."""
+
+    body: str
+    axis: tuple[str, str]
+    rod: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Bodies and roles that are there on a condition.
+
+    `key` is the car file's key whose presence calls for the part and whose value, one of `choices`, names
+    the body that takes the points of `attach`. A part without a key is there when the table has all of `points`.
+    """
+
+    name: str
+    bodies: Bodies
+    key: str | None = None
+    choices: tuple[str, ...] = ()
+    attach: tuple[str, ...] = ()
+    needs: str | None = None
+    points: tuple[str, ...] = ()
+    rocker: Rocker | None = None
+    spring: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A layout as its file gives it, before it is known which points and keys the car file has."""
+
+    name: str
+    source: str
+    bodies: Bodies
+    wheel_body: str
+    rack: tuple[str, ...] = ()
+    steering_axis: tuple[str, str] | None = None
+    sliders: tuple[Slider, ...] = ()
+    parts: tuple[Part, ...] = ()
+
+    def keys(self) -> dict[str, tuple[str, ...]]:
+        """Car-file keys that this layout knows, with the values each may have."""
+        return {p.key: p.choices for p in self.parts if p.key}
+
+    def known_points(self) -> tuple[str, ...]:
+        """Every point name that this layout can use."""
+        names = [n for b in self.bodies.values() for n in b] + [WHEEL_CENTRE, WHEEL_AXIS, *self.rack]
+        for part in self.parts:
+            names += [n for b in part.bodies.values() for n in b] + [*part.attach, *part.points]
+            names += part.spring or ()
+        return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True, slots=True)
+class Linkage:
+    """Points and bodies of one corner: a layout once its points are known. Holds no coordinates.
+
+    Attributes
+    ----------
+    points : tuple of str
+        Order of the points in every coordinate array of this linkage.
+    bodies : dict of str to tuple of str
+        Moving bodies and their points.
+    fixed : tuple of str
+        Points of the chassis.
+    rack : tuple of str
+        Points that the rack moves.
+    """
+
+    layout: str
+    points: tuple[str, ...]
+    bodies: Bodies
+    fixed: tuple[str, ...]
+    rack: tuple[str, ...]
+    wheel_body: str
+    steering_axis: tuple[str, str] | None = None
+    sliders: tuple[Slider, ...] = ()
+    rocker: Rocker | None = None
+    spring: tuple[str, str] | None = None
+    parts: tuple[str, ...] = ()
+
+    def index(self, name: str) -> int:
+        """Row of a point in a coordinate array of shape (n, 3)."""
+        return self.points.index(name)
+
+
+def builtin_names() -> tuple[str, ...]:
+    """Names of the layouts that come with the program."""
+    folder = resources.files("kin3d.linkage") / "layouts"
+    return tuple(
+        sorted(f.name.removesuffix(".toml").replace("_", " ") for f in folder.iterdir() if f.name.endswith(".toml"))
+    )
+
+
+def builtin(name: str) -> Layout:
+    """Return the built-in layout of that name; raises LayoutError with the names there are."""
+    file = resources.files("kin3d.linkage") / "layouts" / f"{name.replace(' ', '_')}.toml"
+    if name not in builtin_names():
+        known = ", ".join(f'"{n}"' for n in builtin_names())
+        raise LayoutError(
+            Finding("layout-unknown", f'no layout "{name}"; built in: {known}; or give the path of a layout file')
+        )
+    return parse(tomllib.loads(file.read_text("utf-8")), f"layout {name}")
+
+
+def read_layout(path: Path) -> Layout:
+    """Read a layout file; raises LayoutError with everything that is wrong with it."""
+    try:
+        data = tomllib.loads(path.read_text("utf-8-sig"))
+    except OSError as err:
+        text = f"cannot be opened: {err.strerror}"
+        raise LayoutError(Finding("file-missing", text, str(path))) from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        raise LayoutError(Finding("layout-syntax", f"is not valid TOML: {err}", str(path))) from None
+    return parse(data, str(path))
+
+
+class _Checker:
+    """Takes values out of a parsed TOML table and collects what is wrong with them."""
+
+    def __init__(self, place: str) -> None:
+        self.place = place
+        self.findings: list[Finding] = []
+
+    def say(self, code: str, text: str, where: str = "") -> None:
+        self.findings.append(Finding(code, text, f"{self.place}, {where}" if where else self.place))
+
+    def table(self, data: Any, where: str, keys: str) -> Mapping[str, Any]:
+        if not isinstance(data, dict):
+            self.say("layout-type", f"expected a table, found {data!r}", where)
+            return {}
+        for key in data:
+            if key not in _KEYS[keys]:
+                near = difflib.get_close_matches(key, _KEYS[keys], 1)
+                hint = f'; did you mean "{near[0]}"?' if near else f"; known here: {', '.join(_KEYS[keys])}"
+                self.say("key-unknown", f'key "{key}" is not known{hint}', where)
+        return data
+
+    def text(self, data: Mapping[str, Any], key: str, where: str) -> str:
+        value = data.get(key)
+        if isinstance(value, str):
+            return value
+        self.say("layout-type", f'key "{key}" must be a text, found {value!r}', where)
+        return ""
+
+    def names(self, value: Any, where: str, count: int | None = None) -> tuple[str, ...]:
+        good = isinstance(value, list) and all(isinstance(v, str) for v in value)
+        if not good or (count is not None and len(value) != count):
+            wanted = f"{count} point names" if count else "point names"
+            self.say("layout-type", f"expected a list of {wanted}, found {value!r}", where)
+            return ("",) * (count or 0)
+        return tuple(value)
+
+    def pair(self, value: Any, where: str) -> tuple[str, str]:
+        first, second = self.names(value, where, 2)
+        return first, second
+
+    def bodies(self, value: Any, where: str) -> Bodies:
+        if not isinstance(value, dict):
+            self.say("layout-type", f"expected a table of bodies and their points, found {value!r}", where)
+            return {}
+        return {body: self.names(points, f'{where} "{body}"') for body, points in value.items()}
+
+
+def parse(data: Mapping[str, Any], place: str) -> Layout:
+    """Make a Layout of a parsed TOML table; raises LayoutError with everything that is wrong with it."""
+    check = _Checker(place)
+    top = check.table(dict(data), "", "")
+    bodies = check.bodies(top.get("bodies"), "[bodies]")
+    wheel = check.table(top.get("wheel", {}), "[wheel]", "wheel")
+    body = check.text(wheel, "body", "[wheel]")
+    if body and bodies and body not in bodies:
+        check.say("body-unknown", f'[wheel] body "{body}" is not one of the bodies: {", ".join(bodies)}', "[wheel]")
+    rack = check.table(top.get("rack", {}), "[rack]", "rack")
+    axis = wheel.get("steering_axis")
+    layout = Layout(
+        name=check.text(top, "name", "top level"),
+        source=place,
+        bodies=bodies,
+        wheel_body=body,
+        rack=check.names(rack.get("points", []), "[rack] points"),
+        steering_axis=None if axis is None else check.pair(axis, "[wheel] steering_axis"),
+        sliders=tuple(_slider(check, s) for s in top.get("sliders", [])),
+        parts=tuple(_part(check, p) for p in top.get("parts", [])),
+    )
+    raise_errors(check.findings, LayoutError)
+    return layout
+
+
+def _slider(check: _Checker, data: Any) -> Slider:
+    table = check.table(data, "[[sliders]]", "sliders")
+    return Slider(check.text(table, "point", "[[sliders]]"), check.pair(table.get("line"), "[[sliders]] line"))
+
+
+def _part(check: _Checker, data: Any) -> Part:
+    table = check.table(data, "[[parts]]", "parts")
+    name = check.text(table, "name", "[[parts]]")
+    where = f'[[parts]] "{name}"'
+    rocker = table.get("rocker")
+    spring = table.get("spring")
+    return Part(
+        name=name,
+        bodies=check.bodies(table.get("bodies", {}), f"{where} bodies"),
+        key=check.text(table, "key", where) if "key" in table else None,
+        choices=check.names(table.get("choices", []), f"{where} choices"),
+        attach=check.names(table.get("attach", []), f"{where} attach"),
+        needs=check.text(table, "needs", where) if "needs" in table else None,
+        points=check.names(table.get("points", []), f"{where} points"),
+        rocker=None if rocker is None else _rocker(check, rocker, where),
+        spring=None if spring is None else check.pair(check.table(spring, where, "spring").get("points"), where),
+    )
+
+
+def _rocker(check: _Checker, data: Any, where: str) -> Rocker:
+    table = check.table(data, f"{where} rocker", "rocker")
+    return Rocker(
+        check.text(table, "body", where),
+        check.pair(table.get("axis"), f"{where} rocker axis"),
+        check.pair(table.get("rod"), f"{where} rocker rod"),
+    )
+
+
+def resolve(layout: Layout, present: Iterable[str], keys: Mapping[str, str | None], place: str = "") -> Linkage:
+    """Make the linkage of a layout, given the points of the table and the car file's keys.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout to fill.
+    present : iterable of str
+        Point names of the point table (``wheel_axis`` may be among them or not).
+    keys : mapping
+        Values of the car file's keys that call for parts (``rod_on``); None or missing: the part is not there.
+    place : str
+        The point table's name, for messages.
+
+    Raises
+    ------
+    LayoutError
+        With every missing point, every unused point (nearest name suggested), and every wrong key value.
+    """
+    have = tuple(present)
+    parts, findings = _parts(layout, have, keys, place)
+    bodies = _merge(layout, parts, keys)
+    needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
+    needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
+    needed |= dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
+    unused = [n for n in have if n not in needed and n != WHEEL_AXIS]
+    for name in needed:
+        if name not in have:
+            findings.append(_missing(name, unused, bodies, place))
+    findings += [_unused(name, layout, needed, place) for name in unused]
+    raise_errors(findings, LayoutError)
+    fixed = bodies.pop(CHASSIS, ())
+    with_role = next((p for p in parts if p.rocker), None)
+    return Linkage(
+        layout=layout.name,
+        points=(*needed, WHEEL_AXIS),
+        bodies=bodies,
+        fixed=fixed,
+        rack=layout.rack,
+        wheel_body=layout.wheel_body,
+        steering_axis=layout.steering_axis,
+        sliders=layout.sliders,
+        rocker=with_role.rocker if with_role else None,
+        spring=next((p.spring for p in parts if p.spring), None),
+        parts=tuple(p.name for p in parts),
+    )
+
+
+def _parts(
+    layout: Layout, have: tuple[str, ...], keys: Mapping[str, str | None], place: str
+) -> tuple[list[Part], list[Finding]]:
+    parts: list[Part] = []
+    findings: list[Finding] = []
+    for part in layout.parts:
+        value = keys.get(part.key) if part.key else None
+        if part.key and value is not None and part.choices and value not in part.choices:
+            text = f'{part.key} = "{value}" is not one of {", ".join(part.choices)}'
+            findings.append(Finding("choice-unknown", text, place))
+        elif part.key and value is not None:
+            parts.append(part)
+        elif not part.key and (set(part.points) & set(have)) and (not part.needs or keys.get(part.needs)):
+            parts.append(part)
+    return parts, findings
+
+
+def _merge(layout: Layout, parts: Iterable[Part], keys: Mapping[str, str | None]) -> Bodies:
+    merged: dict[str, dict[str, None]] = {CHASSIS: {}}
+    for source in (layout.bodies, *(p.bodies for p in parts)):
+        for body, points in source.items():
+            merged.setdefault(body, {}).update(dict.fromkeys(points))
+    for part in parts:
+        if part.key and part.attach:
+            merged.setdefault(str(keys[part.key]), {}).update(dict.fromkeys(part.attach))
+    merged.setdefault(layout.wheel_body, {}).update({WHEEL_CENTRE: None, WHEEL_AXIS: None})
+    chassis_only = (n for p in parts for n in p.spring or () if not any(n in b for b in merged.values()))
+    merged[CHASSIS].update(dict.fromkeys(chassis_only))
+    return {body: tuple(points) for body, points in merged.items()}
+
+
+def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Finding:
+    owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or "the rack"
+    near = difflib.get_close_matches(name, unused, 1)
+    hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
+    return Finding("point-missing", f'point "{name}" is missing; {owners} needs it{hint}', place)
+
+
+def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:
+    waiting = [p for p in layout.parts if p.key and name in (*p.attach, *(n for b in p.bodies.values() for n in b))]
+    if waiting:
+        text = f'point "{name}" belongs to {waiting[0].name}, which is there only when the car file has {waiting[0].key}'
+        return Finding("point-without-part", text, place)
+    near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
+    hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"
+    return Finding("point-unknown", f'point "{name}" is not one of layout "{layout.name}"; {hint}', place)

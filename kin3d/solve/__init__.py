@@ -1,0 +1,1 @@
+"""The solver: equations, elimination plan, Newton over lanes, continuation, derivatives."""

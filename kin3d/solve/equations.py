@@ -1,0 +1,160 @@
+"""The equations of a linkage, written once for numbers, lanes, jets and tape nodes.
+
+Unknown are coordinates of base points; equations are constant squared lengths, hinges, ties, sliders and one row for
+the travel of the wheel centre. All are polynomials, so that values and derivatives of any order are exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, LayoutError
+from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
+from kin3d.solve.unknowns import Base, Unknowns
+from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
+
+Places = dict[str, Vec]
+SLIDER_OFF_LINE_MM = 0.5  # a sliding point may stand this far off its line in the design position
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One equation: what kind, which bodies and points it speaks of, which component (ties, sliders)."""
+
+    kind: Literal["length", "hinge", "tie", "slider", "travel"]
+    bodies: tuple[str, ...]
+    points: tuple[str, ...]
+    component: int = 0
+
+    def __str__(self) -> str:
+        names = " and ".join(f'"{b}"' for b in self.bodies)
+        points = ", ".join(self.points)
+        return f"{self.kind} {points} ({names})" if names else f"{self.kind} {points}"
+
+
+class Equations:
+    """Rows of one linkage and their evaluation.
+
+    Attributes
+    ----------
+    linkage : Linkage
+    unknowns : Unknowns
+    rows : tuple of Row
+    """
+
+    def __init__(self, linkage: Linkage, unknowns: Unknowns, design: NDArray[np.float64]) -> None:
+        self.linkage = linkage
+        self.unknowns = unknowns
+        self._at = dict(zip(linkage.points, design, strict=True))
+        self.rows = tuple(self._rows())
+
+    def _rows(self) -> list[Row]:
+        rows: list[Row] = []
+        for base in self.unknowns.bases.values():
+            rows += self._rigid(base)
+        rows += [Row("length", (b,), self.linkage.bodies[b]) for b in self.unknowns.links]
+        rows += [Row("tie", (body,), (p,), k) for p, body in self.unknowns.ties for k in range(3)]
+        for slider in self.linkage.sliders:
+            rows += self._slider(slider.point, *slider.line)
+        return [*rows, Row("travel", (self.linkage.wheel_body,), (WHEEL_CENTRE,))]
+
+    def _rigid(self, base: Base) -> list[Row]:
+        """Constant lengths of a base; a hinge's two lengths are one length and one linear row."""
+        p = base.points
+        if base.hinge and len(p) == 3:
+            return [Row("hinge", (base.body,), p), Row("length", (base.body,), (p[0], p[2]))]
+        pairs = [(p[i], p[j]) for i in range(len(p)) for j in range(i)]
+        fixed = self.linkage.fixed
+        return [Row("length", (base.body,), pair) for pair in pairs if not (pair[0] in fixed and pair[1] in fixed)]
+
+    def _slider(self, point: str, start: str, end: str) -> list[Row]:
+        along = self._at[end] - self._at[start]
+        off = np.linalg.norm(np.cross(self._at[point] - self._at[start], along)) / np.linalg.norm(along)
+        if off > SLIDER_OFF_LINE_MM:
+            text = (
+                f'point "{point}" slides on the line {start}-{end} but stands {off:.3g} mm off it; '
+                f"{SLIDER_OFF_LINE_MM} mm or less is expected: move the point onto the line"
+            )
+            raise LayoutError(Finding("slider-off-line", text, self.linkage.layout))
+        # the cross product has three components of which two are independent: leave out the one along the line
+        keep = [k for k in range(3) if k != int(np.argmax(np.abs(along)))]
+        bodies = tuple(b for b, ps in self.linkage.bodies.items() if point in ps or (start in ps and end in ps))
+        return [Row("slider", bodies, (point, start, end), k) for k in keep]
+
+    def places(self, q: Mapping[str, Vec], design: Mapping[str, Vec], rack: Number, rack_axis: Vec) -> Places:
+        """Place of every point, in the order of the linkage's points.
+
+        Parameters
+        ----------
+        q : mapping of point to vector
+            Coordinates of the unknown points.
+        design : mapping of point to vector
+            Design coordinates of all points.
+        rack : number
+            Displacement of the rack, mm.
+        rack_axis : vector
+            Unit direction of the rack.
+        """
+        at: Places = {p: design[p] for p in self.linkage.fixed}
+        at |= {p: add(design[p], scale(rack, rack_axis)) for p in self.linkage.rack}
+        at |= dict(q)
+        for p, body in self.unknowns.carried.items():
+            at[p] = self._carry(p, self.unknowns.bases[body], at, design)
+        return {p: at[p] for p in self.linkage.points if p in at}
+
+    def _carry(self, point: str, base: Base, at: Mapping[str, Vec], design: Mapping[str, Vec]) -> Vec:
+        """Place of a point of a body from the places of its base: o + a·e₁ + b·e₂ + c·(e₁ × e₂)."""
+        o = base.points[0]
+        d = sub(design[point], design[o])
+        f = [sub(design[p], design[o]) for p in base.points[1:]]
+        e = [sub(at[p], at[o]) for p in base.points[1:]]
+        if len(f) == 1:
+            return add(at[o], scale(dot(d, f[0]) / dot(f[0], f[0]), e[0]))
+        normal = cross(f[0], f[1])
+        area = dot(normal, normal)
+        a = dot(cross(d, f[1]), normal) / area
+        b = dot(cross(f[0], d), normal) / area
+        c = dot(d, normal) / area
+        return add(add(at[o], scale(a, e[0])), add(scale(b, e[1]), scale(c, cross(e[0], e[1]))))
+
+    def residuals(self, at: Mapping[str, Vec], design: Mapping[str, Vec], travel: Number) -> list[Number]:
+        """Value of every row, zero where the linkage closes. Unit: mm², mm for ties and travel."""
+        return [self.residual(row, at, design, travel) for row in self.rows]
+
+    def residual(self, row: Row, at: Mapping[str, Vec], design: Mapping[str, Vec], travel: Number) -> Number:
+        """Value of one row."""
+        if row.kind == "travel":
+            return at[row.points[0]][2] - design[row.points[0]][2] - travel
+        if row.kind == "length":
+            now, then = (sub(w[row.points[0]], w[row.points[1]]) for w in (at, design))
+            return 0.5 * (dot(now, now) - dot(then, then))
+        if row.kind == "hinge":
+            k, m, p = row.points
+            return dot(sub(design[m], design[k]), sub(at[p], design[p]))
+        if row.kind == "tie":
+            base = self.unknowns.bases[row.bodies[0]]
+            carried = self._carry(row.points[0], base, at, design)
+            return at[row.points[0]][row.component] - carried[row.component]
+        now, then = (self._off_line(w, row.points)[row.component] for w in (at, design))
+        return now - then
+
+    @staticmethod
+    def _off_line(at: Mapping[str, Vec], names: tuple[str, ...]) -> Vec:
+        point, start, end = (at[n] for n in names)
+        return cross(sub(point, start), sub(end, start))
+
+    def lengths(self, design: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+        """What each row must be divided by to be an error of a length in mm, shape (rows, …)."""
+        out = []
+        for row in self.rows:
+            two = {"length": (0, 1), "hinge": (0, 1), "slider": (1, 2)}.get(row.kind)
+            if two is None:
+                out.append(np.ones(()))
+            else:
+                out.append(np.linalg.norm(design[row.points[two[0]]] - design[row.points[two[1]]], axis=-1))
+        return np.stack(np.broadcast_arrays(*out))

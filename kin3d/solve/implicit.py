@@ -1,0 +1,147 @@
+"""Derivatives of any order of the solved position, by jets: no finite differences, no hand-written second derivatives.
+
+F(q(s), s) = 0 holds to every order. Evaluate F with the jet of q known up to degree d − 1; what is left at degree d is a
+right-hand side, and one solve with J gives the coefficients of degree d. Blocks are taken in their order, so that each
+sees what those before it have found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.elimination import Factors
+from kin3d.solve.program import evaluate
+from kin3d.solve.system import BlockPlan, System
+from kin3d.spatial.jets import Algebra, Jet
+from kin3d.spatial.vectors import Vec
+
+WEAK_PIVOT = 1e-5  # a pivot this much smaller than in the reference position sends its lanes to the dense solver
+
+
+class BlockSolver:
+    """J of one block over lanes, factored by the plan, dense where the plan's pivots have shrunk."""
+
+    def __init__(self, plan: BlockPlan, inputs: Mapping[Any, Any]) -> None:
+        self.plan = plan
+        values = dict(zip(plan.entries, evaluate(list(plan.entries.values()), inputs), strict=True))
+        with np.errstate(all="ignore"):
+            self.factors: Factors = plan.elimination.factor(values)
+        self.weak = self._weak_lanes()
+        self._dense = self._stack(values) if self.weak.any() else None
+
+    def _weak_lanes(self) -> NDArray[np.bool_]:
+        reference = self.plan.elimination.factor({k: n.reference for k, n in self.plan.entries.items()}).pivots
+        with np.errstate(all="ignore"):
+            ratios = [abs(p / r) for p, r in zip(self.factors.pivots, reference, strict=True)]
+            smallest = np.min(np.stack(np.broadcast_arrays(*ratios)), axis=0)
+            return np.atleast_1d(np.asarray(~(smallest > WEAK_PIVOT)))
+
+    def _stack(self, values: Mapping[tuple[int, int], Any]) -> NDArray[np.float64]:
+        size = self.plan.elimination.size
+        out = np.zeros((len(self.weak), size, size))
+        for (i, j), v in values.items():
+            out[:, i, j] = v
+        return out[self.weak]
+
+    def solve(self, rhs: list[Any]) -> list[Any]:
+        """Solve J x = rhs; each entry is a number or an array whose last axis runs over lanes."""
+        with np.errstate(all="ignore"):
+            x = self.plan.elimination.solve(self.factors, rhs)
+        if self._dense is None:
+            return x
+        shape = np.broadcast_shapes(*(np.shape(v) for v in (*rhs, self.weak)))
+        full = np.stack([np.broadcast_to(v, shape) for v in rhs], axis=-1)[..., self.weak, :]
+        better = stack_solve(self._dense, full)
+        out = [np.array(np.broadcast_to(v, shape)) for v in x]
+        for k, v in enumerate(out):
+            v[..., self.weak] = better[..., k]
+        return out
+
+
+def stack_solve(matrices: NDArray[np.float64], rhs: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Solve a stack of systems, shape (n, m, m), for rhs of shape (…, n, m); singular ones by least squares."""
+    try:
+        solved: NDArray[np.float64] = np.linalg.solve(matrices, rhs[..., None])[..., 0]
+    except np.linalg.LinAlgError:
+        return (np.linalg.pinv(matrices) @ rhs[..., None])[..., 0]
+    return solved
+
+
+def implicit(
+    system: System,
+    algebra: Algebra,
+    q: Mapping[str, Vec],
+    design: Mapping[str, Vec],
+    travel: Any,
+    rack: Any,
+    rack_axis: Vec,
+) -> dict[str, Vec]:
+    """Jets of the unknown points.
+
+    Parameters
+    ----------
+    algebra : Algebra
+        Which derivatives are wanted.
+    q : mapping of point to vector
+        The solved position: numbers or arrays over lanes.
+    design, rack_axis : vectors
+        Numbers, or jets where a design coordinate is varied.
+    travel, rack : number or Jet
+        Jets where the drive is varied.
+
+    Returns
+    -------
+    dict of point to vector of Jet
+    """
+    inputs = _inputs(q, design, travel, rack, rack_axis)
+    solvers = [BlockSolver(plan, inputs) for plan in system.blocks]
+    jets = {p: tuple(algebra.constant(c) for c in v) for p, v in q.items()}
+    for degree in range(1, algebra.degree + 1):
+        wanted = [k for k, m in enumerate(algebra.monomials) if sum(m) == degree]
+        for plan, solver in zip(system.blocks, solvers, strict=True):
+            rows = _rows(system, plan, jets, design, travel, rack, rack_axis)
+            for k in wanted:
+                right = [_negative(r, k) for r in rows]
+                if all(v is None for v in right):
+                    continue
+                solved = solver.solve([0.0 if v is None else v for v in right])
+                for (_, point, axis), value in zip(system.unknown_keys[plan.slice], solved, strict=True):
+                    jets[point][axis].coefficients[k] = value
+    return {p: (v[0], v[1], v[2]) for p, v in jets.items()}
+
+
+def _negative(row: Any, k: int) -> Any:
+    if not isinstance(row, Jet) or row.coefficients[k] is None:
+        return None
+    return -row.coefficients[k]
+
+
+def _rows(
+    system: System,
+    plan: BlockPlan,
+    jets: Mapping[str, Any],
+    design: Mapping[str, Vec],
+    travel: Any,
+    rack: Any,
+    axis: Vec,
+) -> list[Any]:
+    places = system.equations.places(jets, design, rack, axis)
+    chosen = system.row_order[plan.slice]
+    return [system.equations.residual(system.equations.rows[r], places, design, travel) for r in chosen]
+
+
+def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], travel: Any, rack: Any, axis: Vec) -> dict[Any, Any]:
+    """Tape inputs with the constant parts of whatever is a jet."""
+
+    def constant(x: Any) -> Any:
+        return x.value if isinstance(x, Jet) else x
+
+    out: dict[Any, Any] = {("q", p, k): v[k] for p, v in q.items() for k in range(3)}
+    out |= {("P", p, k): constant(v[k]) for p, v in design.items() for k in range(3)}
+    out |= {("axis", "rack", k): constant(axis[k]) for k in range(3)}
+    out |= {("drive", "travel", 0): constant(travel), ("drive", "rack", 0): constant(rack)}
+    return out

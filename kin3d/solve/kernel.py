@@ -1,0 +1,231 @@
+"""The kernel: solve many positions of many variants of one linkage at once.
+
+Terms: a *variant* is one set of design coordinates of the same linkage (the other side of the car is one too); a *lane* is one
+position of one variant. Lanes are flat arrays; the caller gives each its variant, travel and rack, and gets coordinates and a
+status. Every lane starts from its own design position, so that no result depends on which other lanes are there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.layout import Linkage
+from kin3d.solve.implicit import implicit
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.march import March, march, vectors
+from kin3d.solve.newton import correct
+from kin3d.solve.program import evaluate
+from kin3d.solve.status import Status
+from kin3d.solve.system import System
+from kin3d.spatial.jets import Algebra, Jet, total_degree
+from kin3d.spatial.vectors import Vec
+
+Array = NDArray[np.float64]
+CHUNK = 4096  # lanes at a time: the workspace stays in the processor's cache
+TRAVEL_DEGREE = 5  # degree of the expansion about the design position along travel alone
+GRID_DEGREE = 4  # and along travel and rack together
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Solved lanes.
+
+    Attributes
+    ----------
+    q : ndarray, shape (unknowns, lanes)
+        Unknown coordinates in block order; NaN where the status is not OK.
+    status : ndarray of int8, shape (lanes,)
+        `Status` values.
+    error_mm : ndarray, shape (lanes,)
+        Largest error of a length after closing.
+    stepped : int
+        Lanes that a single step from the design position did not reach, and that were stepped there.
+    limits : dict of int to (float, float)
+        For each lane that ran into a limit the travel and rack to which it came.
+    """
+
+    q: Array
+    status: NDArray[np.int8]
+    error_mm: Array
+    stepped: int
+    limits: dict[int, tuple[float, float]]
+
+
+class Kernel:
+    """Solver of one linkage, compiled once in a reference position.
+
+    Parameters
+    ----------
+    linkage : Linkage
+    design : ndarray, shape (points, 3)
+        Reference design coordinates of ``linkage.points``, mm. Pivots and bases are chosen here.
+
+    Raises
+    ------
+    LayoutError, AssemblyError
+        When the linkage is not determined by travel and rack, by name of what is too few or too many.
+    """
+
+    def __init__(self, linkage: Linkage, design: Array) -> None:
+        self.linkage = linkage
+        self.system = System(linkage, np.asarray(design, dtype=float))
+
+    def variants(self, design: Array, rack_axis: Array | None = None) -> Variants:
+        """Prepare variants.
+
+        Parameters
+        ----------
+        design : ndarray, shape (variants, points, 3) or (points, 3)
+        rack_axis : ndarray, shape (variants, 3) or (3,), optional
+            Unit vectors; default y, to the left.
+        """
+        coordinates = np.asarray(design, dtype=float).reshape(-1, len(self.linkage.points), 3)
+        axis = np.array([0.0, 1.0, 0.0]) if rack_axis is None else np.asarray(rack_axis, dtype=float)
+        axes = np.array(np.broadcast_to(axis, (len(coordinates), 3)))
+        system = self.system
+        start = np.stack([coordinates[:, self.linkage.index(p), k] for _, p, k in system.unknown_keys])
+        inputs = self._inputs(coordinates, axes)
+        uniforms = [np.broadcast_to(v, len(coordinates)) for v in evaluate(system.uniforms, inputs)]
+        at = {p: coordinates[:, k] for k, p in enumerate(self.linkage.points)}
+        lengths = system.equations.lengths(at)[list(system.row_order)]
+        inputs |= dict(zip(system.unknown_keys, start, strict=True)) | {k: 0.0 for k in system.lane_keys[-2:]}
+        with np.errstate(all="ignore"):
+            determinants = [evaluate(b.newton_outputs[-1:], inputs)[0] for b in system.blocks]
+        return Variants(
+            design=coordinates,
+            rack_axis=axes,
+            uniforms=np.array(uniforms).reshape(len(uniforms), -1),
+            inverse_lengths=1.0 / np.broadcast_to(lengths.reshape(len(lengths), -1), (len(lengths), len(coordinates))),
+            start=start,
+            determinants=np.stack([np.broadcast_to(d, len(coordinates)) for d in determinants]),
+        )
+
+    def _inputs(self, design: Array, axes: Array) -> dict[Any, Any]:
+        out: dict[Any, Any] = {
+            ("P", p, k): design[:, i, k] for i, p in enumerate(self.linkage.points) for k in range(3)
+        }
+        return out | {("axis", "rack", k): axes[:, k] for k in range(3)}
+
+    def lanes(self, variants: Variants, travel: Any, rack: Any = 0.0) -> Lanes:
+        """All positions (broadcast of travel and rack, flattened) of all variants, the variant varying slowest."""
+        t, r = (np.asarray(x, dtype=float).ravel() for x in np.broadcast_arrays(travel, rack))
+        which = np.repeat(np.arange(variants.count), len(t))
+        return Lanes(which, np.tile(t, variants.count), np.tile(r, variants.count))
+
+    def solve(self, variants: Variants, lanes: Lanes) -> Solved:
+        """Close the linkage in every lane, each on the branch of assembly of its own design position."""
+        q = np.empty((len(self.system.unknown_keys), lanes.count))
+        error = np.empty(lanes.count)
+        good = np.empty(lanes.count, dtype=bool)
+        expansion = self._expand(variants, with_rack=bool(np.any(lanes.rack)))
+        for first in range(0, lanes.count, CHUNK):
+            part = slice(first, min(first + CHUNK, lanes.count))
+            here = lanes.take(part)
+            guess = self._predict(variants, expansion, here)
+            q[:, part], error[part], good[part] = correct(self.system, variants, here, guess)
+        status = np.full(lanes.count, Status.OK, dtype=np.int8)
+        limits: dict[int, tuple[float, float]] = {}
+        behind = np.flatnonzero(~good)
+        if behind.size:
+            stepped = march(self.system, variants, lanes.take(behind))
+            q[:, behind], error[behind], status[behind] = stepped.q, stepped.error_mm, stepped.status
+            limits = self._limits(behind, lanes, stepped)
+        return Solved(q, status, error, int(behind.size), limits)
+
+    @staticmethod
+    def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: March) -> dict[int, tuple[float, float]]:
+        ended = np.flatnonzero(stepped.status == Status.LIMIT)
+        part = stepped.reached[ended]
+        where = behind[ended]
+        pairs = zip(lanes.travel[where] * part, lanes.rack[where] * part, strict=True)
+        return {int(k): (float(t), float(r)) for k, (t, r) in zip(where, pairs, strict=True)}
+
+    def _expand(self, variants: Variants, with_rack: bool) -> tuple[Algebra, Array]:
+        """Taylor coefficients of every unknown about the design position, shape (monomials, unknowns, variants)."""
+        algebra = total_degree(2, GRID_DEGREE) if with_rack else total_degree(1, TRAVEL_DEGREE)
+        travel = algebra.variable(0.0, 0)
+        rack = algebra.variable(0.0, 1) if with_rack else 0.0
+        everyone = Lanes(np.arange(variants.count), np.zeros(variants.count), np.zeros(variants.count))
+        _, design, axis = vectors(self.system, variants, everyone, variants.start)
+        q = {p: design[p] for p in self.system.equations.unknowns.points}
+        jets = implicit(self.system, algebra, q, design, travel, rack, axis)
+        out = np.zeros((len(algebra.monomials), len(self.system.unknown_keys), variants.count))
+        for column, (_, p, k) in enumerate(self.system.unknown_keys):
+            for row, c in enumerate(jets[p][k].coefficients):
+                out[row, column] = 0.0 if c is None else c
+        return algebra, out
+
+    def _rows(self) -> list[tuple[str, int]]:
+        return [(p, i) for i, p in enumerate(self.linkage.points)]
+
+    @staticmethod
+    def _predict(variants: Variants, expansion: tuple[Algebra, Array], lanes: Lanes) -> Array:
+        algebra, coefficients = expansion
+        drives = (lanes.travel, lanes.rack)
+        powers = np.stack(
+            [np.prod([d**n for d, n in zip(drives, m, strict=False)], axis=0) for m in algebra.monomials]
+        )
+        if variants.count == 1:
+            return np.ascontiguousarray(coefficients[:, :, 0].T @ powers)
+        total = coefficients[0][:, lanes.variant]
+        for c, power in zip(coefficients[1:], powers[1:], strict=True):
+            total += c[:, lanes.variant] * power
+        return total
+
+    def points(self, variants: Variants, lanes: Lanes, solved: Solved) -> Array:
+        """Coordinates of every point, shape (lanes, points, 3), mm; NaN where a lane is not solved."""
+        q, design, axis = vectors(self.system, variants, lanes, solved.q)
+        places = self.system.equations.places(q, design, lanes.rack, axis)
+        rows = [np.stack(np.broadcast_arrays(*places[p], lanes.travel)[:3], axis=-1) for p in self.linkage.points]
+        return np.stack(rows, axis=1)
+
+    def motion(
+        self,
+        variants: Variants,
+        lanes: Lanes,
+        solved: Solved,
+        algebra: Algebra,
+        along: str = "travel",
+        seeds: Array | None = None,
+    ) -> dict[str, Vec]:
+        """Jets of every point: the position with its derivatives.
+
+        Parameters
+        ----------
+        algebra : Algebra
+            Generator 0 is the drive named by `along`; generator 1, if there is one and `seeds` is given, a change of
+            design coordinates.
+        along : {"travel", "rack"}
+        seeds : ndarray, shape (directions, points, 3), optional
+            Directions in which design coordinates change, mm per unit; coefficients with generator 1 then have
+            the shape (directions, lanes).
+
+        Returns
+        -------
+        dict of point to vector of Jet
+            Taylor coefficients: mm, mm per mm of drive, half of mm per mm², …
+        """
+        q, design, axis = vectors(self.system, variants, lanes, solved.q)
+        drive = {"travel": lanes.travel, "rack": lanes.rack}
+        jets: dict[str, Any] = dict(drive)
+        jets[along] = algebra.variable(drive[along], 0)
+        moved: dict[str, Vec] = design
+        if seeds is not None:
+            moved = {p: _seeded(algebra, design[p], seeds[:, i]) for p, i in self._rows()}
+        found = implicit(self.system, algebra, q, moved, jets["travel"], jets["rack"], axis)
+        return self.system.equations.places(found, moved, jets["rack"], axis)
+
+
+def _seeded(algebra: Algebra, place: Vec, directions: Array) -> Vec:
+    """A design point that moves with generator 1; directions have shape (directions, 3)."""
+    if not directions.any():
+        return place
+    jets: list[Jet] = []
+    for k in range(3):
+        rate = directions[:, k, None] if directions[:, k].any() else None
+        jets.append(algebra.variable(place[k], 1, rate))
+    return jets[0], jets[1], jets[2]

@@ -1,0 +1,162 @@
+"""Stepping lanes along their branch of assembly: for those that one step from the design position did not reach.
+
+Each lane goes from its design position in a straight line towards its travel and rack, with a predictor of second order and
+a step of its own that halves when the corrector has to pull too far. Where det J goes to zero the steps shrink to
+nothing: the lane has found its limit. Jacobians are dense here and solved by LAPACK with row pivoting, so that a lane whose
+planned pivots have shrunk goes on as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.implicit import implicit, stack_solve
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
+from kin3d.solve.program import evaluate
+from kin3d.solve.status import Status
+from kin3d.solve.system import RACK, TRAVEL, System
+from kin3d.spatial.jets import box
+from kin3d.spatial.vectors import Vec
+
+Array = NDArray[np.float64]
+FIRST_STEP = 0.5
+SMALLEST_STEP_MM = 2e-3  # of travel or rack; the limit is found to about twice this
+FOLD_SHARE = 0.05  # smallest singular value, against that in the design position, that makes a stop a limit
+ITERATIONS = 6
+MOST_STEPS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class March:
+    """Where the lanes came to: unknowns, errors and status as in `Solved`; `reached` is the share of the way."""
+
+    q: Array
+    error_mm: Array
+    status: NDArray[np.int8]
+    reached: Array
+
+
+def march(system: System, variants: Variants, lanes: Lanes) -> March:
+    """Step every lane from its design position towards its drives."""
+    q = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), (len(variants.start), lanes.count)))
+    reached, step = np.zeros(lanes.count), np.full(lanes.count, FIRST_STEP)
+    error = np.zeros(lanes.count)
+    shortest = SMALLEST_STEP_MM / np.maximum(np.maximum(abs(lanes.travel), abs(lanes.rack)), SMALLEST_STEP_MM)
+    for _ in range(MOST_STEPS):
+        active = np.flatnonzero((reached < 1.0) & (step > shortest))
+        if not active.size:
+            break
+        ahead = np.minimum(step[active], 1.0 - reached[active])
+        here = lanes.take(active)
+        tried, size, good = _try(system, variants, here, q[:, active], reached[active], ahead)
+        done = active[good]
+        q[:, done], error[done] = tried[:, good], size[good]
+        # the last step lands on the target exactly, so that rounding does not leave a lane just short of it
+        reached[done] = np.where(ahead[good] >= 1.0 - reached[done], 1.0, reached[done] + ahead[good])
+        step[active] = np.where(good, 2.0 * step[active], 0.5 * step[active])
+    status = np.where(reached >= 1.0, Status.OK, _why_stopped(system, variants, lanes, q, reached)).astype(np.int8)
+    q[:, status != Status.OK], error[status != Status.OK] = np.nan, np.nan
+    return March(q, error, status, reached)
+
+
+def _try(
+    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """One step of every lane: predict, correct; returns unknowns, errors and which lanes may keep them."""
+    with np.errstate(all="ignore"):
+        guess = _predict(system, variants, lanes, q, reached, ahead)
+        new, step = guess.copy(), np.full(lanes.count, np.inf)
+        target = lanes.part(reached + ahead)
+        for _ in range(ITERATIONS):
+            inputs = numbers(system, variants, target, new)
+            dense = _finite(system.dense(inputs, lanes.count))
+            residual = _residual(system, inputs, lanes.count)
+            change = stack_solve(dense, residual.T).T
+            new = new - change
+            step = np.abs(change).max(axis=0)
+            if not (step > STEP_MM).any():
+                break
+        inputs = numbers(system, variants, target, new)
+        residual = _residual(system, inputs, lanes.count)
+        error = np.abs(residual * variants.per_lane(variants.inverse_lengths, lanes)).max(axis=0)
+        same = _same_branch(system, variants, lanes, inputs)
+        pulled = np.abs(new - guess).max(axis=0) <= CORRECTION_SHARE * np.abs(guess - q).max(axis=0) + 10 * STEP_MM
+    return new, error, (step < STEP_MM) & (error < CLOSURE_MM) & same & pulled
+
+
+def _residual(system: System, inputs: dict[Any, Any], lanes: int) -> Array:
+    return np.stack([np.broadcast_to(v, lanes) for v in evaluate(system.residuals, inputs)])
+
+
+def _finite(matrices: Array) -> Array:
+    """Lanes that have gone astray get a harmless matrix; their residual refuses them."""
+    bad = ~np.isfinite(matrices).all(axis=(1, 2))
+    matrices[bad] = np.eye(matrices.shape[1])
+    return matrices
+
+
+def _same_branch(system: System, variants: Variants, lanes: Lanes, inputs: dict[Any, Any]) -> NDArray[np.bool_]:
+    dense = _finite(system.dense(inputs, lanes.count))
+    same = np.ones(lanes.count, dtype=bool)
+    for plan, sign in zip(system.blocks, system.orientation(variants), strict=True):
+        block = dense[:, plan.slice, plan.slice]
+        same &= np.linalg.slogdet(block)[0] * np.broadcast_to(variants.per_lane(sign, lanes), lanes.count) > 0
+    return same
+
+
+def _predict(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array) -> Array:
+    """Unknowns after the step by the Taylor expansion of second order along the lane's way."""
+    algebra = box(2)
+    at, design, axis = vectors(system, variants, lanes, q)
+    travel = algebra.variable(lanes.travel * reached, 0, lanes.travel)
+    rack = algebra.variable(lanes.rack * reached, 0, lanes.rack)
+    jets = implicit(system, algebra, at, design, travel, rack, axis)
+    rows = [jets[p][k] for _, p, k in system.unknown_keys]
+    return np.stack([j[(0,)] + ahead * (j[(1,)] + ahead * j[(2,)]) for j in rows])
+
+
+def _why_stopped(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array) -> NDArray[np.int8]:
+    """LIMIT where the Jacobian has become singular, UNSOLVED elsewhere."""
+    now = smallest_singular(system, variants, lanes.part(reached), q)
+    start = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), q.shape))
+    before = smallest_singular(system, variants, lanes.part(np.zeros(lanes.count)), start)
+    return np.where(now < FOLD_SHARE * before, Status.LIMIT, Status.UNSOLVED).astype(np.int8)
+
+
+def smallest_singular(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array:
+    """Smallest singular value of the length-scaled Jacobian, shape (lanes,)."""
+    dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
+    scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, lanes), (len(q), lanes.count))
+    values: Array = np.linalg.svd(dense * scale.T[:, :, None], compute_uv=False)[:, -1]
+    return values
+
+
+def numbers(system: System, variants: Variants, lanes: Lanes, q: Array) -> dict[Any, Any]:
+    """Inputs of the tape for lanes, by key."""
+    out: dict[Any, Any] = dict(zip(system.unknown_keys, q, strict=True))
+    for i, p in enumerate(system.linkage.points):
+        for k in range(3):
+            out["P", p, k] = variants.per_lane(variants.design[:, i, k], lanes)
+    out |= {("axis", "rack", k): variants.per_lane(variants.rack_axis[:, k], lanes) for k in range(3)}
+    return out | {TRAVEL: lanes.travel, RACK: lanes.rack}
+
+
+def vectors(
+    system: System, variants: Variants, lanes: Lanes, q: Array
+) -> tuple[dict[str, Vec], dict[str, Vec], Vec]:
+    """Unknown points, design points and rack axis of the lanes, as vectors of arrays."""
+    row = {key: k for k, key in enumerate(system.unknown_keys)}
+    at: dict[str, Vec] = {
+        p: (q[row["q", p, 0]], q[row["q", p, 1]], q[row["q", p, 2]]) for p in system.equations.unknowns.points
+    }
+    design = {p: _vec(variants.per_lane(variants.design[:, i].T, lanes)) for i, p in enumerate(system.linkage.points)}
+    return at, design, _vec(variants.per_lane(variants.rack_axis.T, lanes))
+
+
+def _vec(rows: Array) -> Vec:
+    return rows[0], rows[1], rows[2]

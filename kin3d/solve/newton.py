@@ -1,0 +1,75 @@
+"""Newton's iteration over a chunk of lanes by the elimination plan."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.program import Program
+from kin3d.solve.system import System
+
+Array = NDArray[np.float64]
+STEP_MM = 1e-5  # the last step of an accepted lane is smaller; the error after it is its square over a length
+ITERATIONS = 7
+CORRECTION_SHARE = 0.1  # the corrector may move a lane by this part of what the predictor moved it, and no more
+CORRECTION_MM = 1e-2
+CLOSURE_MM = 1e-9
+
+
+def correct(
+    system: System, variants: Variants, lanes: Lanes, guess: Array
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Close the lanes from a guess.
+
+    Parameters
+    ----------
+    guess : ndarray, shape (unknowns, lanes)
+
+    Returns
+    -------
+    q : ndarray, shape (unknowns, lanes)
+    error_mm : ndarray, shape (lanes,)
+        Largest error of a length.
+    good : ndarray of bool, shape (lanes,)
+        Closed, last step small, not far from the guess, det J of every block with the sign that it has in the
+        design position: on the same branch of assembly.
+    """
+    q = guess.copy()
+    shared = variants.count == 1
+    uniforms = [u[0] for u in variants.uniforms] if shared else list(variants.uniforms[:, lanes.variant])
+    determinants = variants.per_lane(variants.determinants, lanes)
+    good = np.ones(lanes.count, dtype=bool)
+    with np.errstate(all="ignore"):
+        for block, program in enumerate(system.newton):
+            chosen = [uniforms[k] for k in system.uniform_rows[program]]
+            part = system.blocks[block].slice
+            step, determinant = _iterate(program, chosen, q, part, lanes)
+            good &= (step < STEP_MM) & (determinant * determinants[block] > 0.0)
+        residuals = np.empty((len(q), lanes.count))
+        closing = [uniforms[k] for k in system.uniform_rows[system.closure]]
+        system.closure.run(closing, [*q, lanes.travel, lanes.rack], residuals)
+        residuals *= variants.per_lane(variants.inverse_lengths, lanes)
+        error = np.abs(residuals, out=residuals).max(axis=0)
+        moved = np.abs(guess - variants.per_lane(variants.start, lanes)).max(axis=0)
+        corrected = np.abs(q - guess).max(axis=0)
+        good &= (error < CLOSURE_MM) & (corrected < CORRECTION_SHARE * moved + CORRECTION_MM)
+    return q, error, good
+
+
+def _iterate(
+    program: Program, chosen: Sequence[Any], q: Array, part: slice, lanes: Lanes
+) -> tuple[Array, Array]:
+    """Newton steps of one block, in place; returns the last step's size and det J, both (lanes,)."""
+    out = np.empty((part.stop - part.start + 1, lanes.count))
+    steps, unknowns = out[:-1], q[part]
+    for _ in range(ITERATIONS):
+        program.run(chosen, [*q, lanes.travel, lanes.rack], out)
+        unknowns -= steps
+        size = np.abs(steps, out=steps).max(axis=0)
+        if size.max() < STEP_MM:
+            break
+    return size, out[-1]

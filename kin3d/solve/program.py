@@ -1,0 +1,144 @@
+"""Running a tape over lanes: numpy operations into a workspace, nothing allocated, no branch.
+
+What does not depend on a lane (lengths, offsets of carried points) is computed once for each geometry beforehand;
+what is left is a short list of steps, each one numpy call over all lanes of a chunk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.tape import ADD, CONST, DIV, INPUT, MUL, SUB, Node, Tape
+
+Array = NDArray[np.float64]
+_UFUNC: dict[int, Callable[..., Any]] = {ADD: np.add, SUB: np.subtract, MUL: np.multiply, DIV: np.divide}
+_ZERO = np.zeros(())
+
+
+def needed(outputs: Iterable[Node]) -> list[Node]:
+    """Every node that the outputs depend on, in computing order."""
+    outputs = list(outputs)
+    if not outputs:
+        return []
+    nodes = outputs[0].tape.nodes
+    marked: set[int] = set()
+    stack = [n.serial for n in outputs]
+    while stack:
+        serial = stack.pop()
+        if serial not in marked:
+            marked.add(serial)
+            node = nodes[serial]
+            if node.op < INPUT:
+                stack += (node.a, node.b)
+    return [nodes[s] for s in sorted(marked)]
+
+
+def lane_nodes(tape: Tape, lane_keys: frozenset[Any]) -> list[bool]:
+    """For every node of the tape whether it varies from lane to lane of one geometry."""
+    lane_serials = {n.serial for k, n in tape.inputs.items() if k in lane_keys}
+    varies: list[bool] = []
+    for node in tape.nodes:
+        own = node.serial in lane_serials
+        varies.append(own or (node.op < INPUT and (varies[node.a] or varies[node.b])))
+    return varies
+
+
+def evaluate(outputs: Sequence[Node], inputs: Mapping[Any, Any], known: Mapping[int, Any] | None = None) -> list[Any]:
+    """Values of nodes for the given inputs, by plain broadcasting; `known` gives values already computed."""
+    if not outputs:
+        return []
+    keys = {node.serial: key for key, node in outputs[0].tape.inputs.items()}
+    values: dict[int, Any] = dict(known or {})
+    for node in needed(outputs):
+        if node.serial in values:
+            continue
+        if node.op == INPUT:
+            values[node.serial] = inputs[keys[node.serial]]
+        elif node.op == CONST:
+            values[node.serial] = node.reference
+        else:
+            values[node.serial] = _UFUNC[node.op](values[node.a], values[node.b])
+    return [values[n.serial] for n in outputs]
+
+
+class Program:
+    """Steps that compute `outputs` over a chunk of lanes.
+
+    Attributes
+    ----------
+    uniforms : tuple of Node
+        Nodes that must be given as they are the same for all lanes of a geometry; computed by `evaluate`.
+    lane_keys : tuple
+        Keys of the lane inputs, in the order in which `run` takes them.
+    steps : list of tuple
+        (ufunc, slot, slot, slot): two operands and the result.
+    """
+
+    def __init__(self, outputs: Sequence[Node], lane_keys: Sequence[Any], varies: Sequence[bool]) -> None:
+        tape = outputs[0].tape
+        self.lane_keys = tuple(k for k in lane_keys if k in tape.inputs)
+        inputs = [tape.inputs[k].serial for k in self.lane_keys]
+        order = [n for n in needed(outputs) if varies[n.serial] and n.op < INPUT]
+        wanted = {s for n in order for s in (n.a, n.b)} | {n.serial for n in outputs}
+        self.uniforms = tuple(tape.nodes[s] for s in sorted(wanted) if not varies[s])
+        slots = {n.serial: k for k, n in enumerate(self.uniforms)}
+        slots |= {s: len(slots) + k for k, s in enumerate(inputs)}
+        self.outputs = len(outputs)
+        self.steps: list[tuple[Callable[..., Any], int, int, int]] = []
+        self.registers = self._allocate(order, outputs, slots)
+        self._bound: dict[int, list[Array]] = {}
+
+    def _allocate(self, order: Sequence[Node], outputs: Sequence[Node], slots: dict[int, int]) -> int:
+        """Give every step a place for its result, reusing places whose last reader has run."""
+        first = len(slots)
+        place = {}
+        for k, node in enumerate(outputs):
+            place.setdefault(node.serial, first + k)
+        last = {s: k for k, n in enumerate(order) for s in (n.a, n.b)}
+        free: list[int] = []
+        fresh = first + len(outputs)
+        for k, node in enumerate(order):
+            a, b = slots[node.a], slots[node.b]
+            for serial in {node.a, node.b}:
+                if last[serial] == k and slots[serial] >= first + len(outputs):
+                    free.append(slots[serial])
+            if node.serial in place:
+                slots[node.serial] = place[node.serial]
+            elif free:
+                slots[node.serial] = free.pop()
+            else:
+                slots[node.serial], fresh = fresh, fresh + 1
+            self.steps.append((_UFUNC[node.op], a, b, slots[node.serial]))
+        self._zero_slot = fresh
+        for k, node in enumerate(outputs):  # an output that is an input, a constant or twice there is copied
+            if slots[node.serial] != first + k:
+                self.steps.append((np.add, slots[node.serial], fresh, first + k))
+        return fresh - first - len(outputs)
+
+    def run(self, uniforms: Sequence[Any], inputs: Sequence[Array], out: Array) -> None:
+        """Compute the outputs of all lanes.
+
+        Parameters
+        ----------
+        uniforms : sequence
+            Values of `self.uniforms`: numbers, or arrays with one value a lane.
+        inputs : sequence of ndarray, shape (lanes,)
+            Values of the lane inputs in the order of `lane_keys`.
+        out : ndarray, shape (outputs, lanes)
+            Receives the results.
+        """
+        lanes = out.shape[1]
+        values: list[Any] = [*uniforms, *inputs, *out, *self._workspace(lanes), _ZERO]
+        for ufunc, a, b, target in self.steps:
+            ufunc(values[a], values[b], values[target])
+
+    def _workspace(self, lanes: int) -> list[Array]:
+        if lanes not in self._bound:
+            if len(self._bound) > 3:
+                self._bound.clear()
+            self._bound[lanes] = list(np.empty((self.registers, lanes)))
+        return self._bound[lanes]

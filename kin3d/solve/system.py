@@ -1,0 +1,172 @@
+"""The compiled system of one linkage: tape, Jacobian, blocks, elimination plans and the programs that run over lanes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import AssemblyError, Finding, LayoutError
+from kin3d.linkage.layout import Linkage
+from kin3d.solve.blocks import Block, split
+from kin3d.solve.elimination import Elimination, Entries
+from kin3d.solve.equations import Equations
+from kin3d.solve.lanes import Variants
+from kin3d.solve.mobility import Mobility, examine
+from kin3d.solve.program import Program, evaluate, lane_nodes
+from kin3d.solve.tape import Node, Tape
+from kin3d.solve.unknowns import choose_unknowns
+from kin3d.spatial.vectors import Vec
+
+Array = NDArray[np.float64]
+Key = tuple[str, str, int]
+TRAVEL, RACK = ("drive", "travel", 0), ("drive", "rack", 0)
+SINGULAR = 1e-6  # smallest over largest singular value under which the design position counts as a dead centre
+
+
+class BlockPlan:
+    """One block: its slice of rows and unknowns, its elimination and its Newton program (steps, then det J)."""
+
+    def __init__(self, jacobian: Entries, residuals: Sequence[Node], start: int, size: int) -> None:
+        self.slice = slice(start, start + size)
+        self.entries: dict[tuple[int, int], Node] = {
+            (i - start, j - start): n
+            for (i, j), n in jacobian.items()
+            if start <= i < start + size and start <= j < start + size
+        }
+        self.elimination = Elimination({k: n.reference for k, n in self.entries.items()}, size)
+        factors = self.elimination.factor(self.entries)
+        steps = self.elimination.solve(factors, residuals[self.slice])
+        determinant = factors.pivots[0]
+        for pivot in factors.pivots[1:]:
+            determinant = determinant * pivot
+        self.newton_outputs: list[Node] = [*steps, determinant]
+
+
+class System:
+    """Everything about a linkage that does not depend on the position or on the variant.
+
+    Attributes
+    ----------
+    linkage : Linkage
+    equations : Equations
+    mobility : Mobility
+        In the reference position.
+    unknown_keys : tuple of tuple
+        ("q", point, axis) of every unknown, in block order.
+    row_order : tuple of int
+        Row of `equations.rows` for each row of the system, in block order.
+    blocks : tuple of BlockPlan
+    uniforms : tuple of Node
+        Nodes computed once a geometry.
+    """
+
+    def __init__(self, linkage: Linkage, design: NDArray[np.float64]) -> None:
+        self.linkage = linkage
+        unknowns = choose_unknowns(linkage, design)
+        self.equations = Equations(linkage, unknowns, design)
+        self.tape = Tape()
+        keys = [("q", p, k) for p in unknowns.points for k in range(3)]
+        rows = self._record(design, keys)
+        slopes = {
+            (i, j): s
+            for i, row in enumerate(rows)
+            for j, key in enumerate(keys)
+            if not (s := self.tape.slope(row, self.tape.inputs[key])).is_constant(0.0)
+        }
+        self.mobility = self._examine(slopes, len(keys), design)
+        parts = split(slopes, len(keys))
+        self.unknown_keys: tuple[Key, ...] = tuple(keys[c] for b in parts for c in b.columns)
+        self.row_order = tuple(r for b in parts for r in b.rows)
+        self.jacobian = self._reorder(slopes, parts)
+        self.residuals = [rows[r] for r in self.row_order]
+        self.blocks = self._plans(parts)
+        self._compile()
+
+    def _record(self, design: NDArray[np.float64], keys: Sequence[Key]) -> list[Node]:
+        """Write the equations on the tape; returns the node of each row."""
+        at = dict(zip(self.linkage.points, design, strict=True))
+        fixed = {p: self._vector("P", p, at[p]) for p in self.linkage.points}
+        q = {p: self._vector("q", p, at[p]) for _, p, k in keys if k == 0}
+        axis = self._vector("axis", "rack", np.array([0.0, 1.0, 0.0]))
+        travel, rack = self.tape.input(TRAVEL, 0.0), self.tape.input(RACK, 0.0)
+        places = self.equations.places(q, fixed, rack, axis)
+        rows = self.equations.residuals(places, fixed, travel)
+        return [r if isinstance(r, Node) else self.tape.constant(float(r)) for r in rows]
+
+    def _vector(self, kind: str, point: str, values: NDArray[np.float64]) -> Vec:
+        x, y, z = (self.tape.input((kind, point, k), float(values[k])) for k in range(3))
+        return x, y, z
+
+    def _examine(self, slopes: Mapping[tuple[int, int], Node], size: int, design: NDArray[np.float64]) -> Mobility:
+        rows = self.equations.rows
+        dense = np.zeros((len(rows), size))
+        for (i, j), node in slopes.items():
+            dense[i, j] = node.reference
+        dense /= self.equations.lengths(dict(zip(self.linkage.points, design, strict=True)))[:, None]
+        mobility = examine(dense, rows, self.equations.unknowns.points, self.linkage)
+        if not mobility.determined:
+            raise LayoutError(Finding("mobility", str(mobility), self.linkage.layout))
+        u, s, _ = np.linalg.svd(dense)
+        if s[-1] < SINGULAR * s[0]:
+            named = bodies_in_line(u[:, -1], rows)
+            text = f"the design position is a dead centre: {named} are in line; move a point of one of them"
+            raise AssemblyError(Finding("dead-centre", text, self.linkage.layout))
+        return mobility
+
+    def _reorder(self, slopes: Mapping[tuple[int, int], Node], parts: Sequence[Block]) -> dict[tuple[int, int], Node]:
+        row = {r: k for k, r in enumerate(self.row_order)}
+        columns = {c: k for k, c in enumerate(c for b in parts for c in b.columns)}
+        return {(row[i], columns[j]): n for (i, j), n in slopes.items()}
+
+    def _plans(self, parts: Sequence[Block]) -> tuple[BlockPlan, ...]:
+        starts = np.cumsum([0, *(len(b.columns) for b in parts)])
+        sizes = [len(b.columns) for b in parts]
+        return tuple(
+            BlockPlan(self.jacobian, self.residuals, int(s), n) for s, n in zip(starts[:-1], sizes, strict=True)
+        )
+
+    def _compile(self) -> None:
+        """Make the programs once all nodes are on the tape."""
+        self.lane_keys: tuple[Key, ...] = (*self.unknown_keys, TRAVEL, RACK)
+        varies = lane_nodes(self.tape, frozenset(self.lane_keys))
+        self.newton = tuple(Program(b.newton_outputs, self.lane_keys, varies) for b in self.blocks)
+        self.closure = Program(self.residuals, self.lane_keys, varies)
+        nodes = {n.serial: n for p in (*self.newton, self.closure) for n in p.uniforms}
+        self.uniforms = tuple(nodes.values())
+        position = {s: k for k, s in enumerate(nodes)}
+        self.uniform_rows = {p: [position[n.serial] for n in p.uniforms] for p in (*self.newton, self.closure)}
+
+    def dense(self, inputs: Mapping[Any, Any], lanes: int) -> Array:
+        """Jacobian in block order for each lane, shape (lanes, m, m), rows as recorded (not scaled)."""
+        size = len(self.unknown_keys)
+        out = np.zeros((lanes, size, size))
+        values = evaluate(list(self.jacobian.values()), inputs)
+        for (i, j), v in zip(self.jacobian, values, strict=True):
+            out[:, i, j] = v
+        return out
+
+
+    def orientation(self, variants: Variants) -> list[Array]:
+        """Sign of det J of each block in the design position of each variant, by rows and columns as they stand."""
+        out: list[Array] = []
+        for plan, planned in zip(self.blocks, variants.determinants, strict=True):
+            order = np.zeros((plan.elimination.size, plan.elimination.size))
+            for row, column in plan.elimination.pivots:
+                order[row, column] = 1.0
+            out.append(np.sign(planned) * np.linalg.slogdet(order)[0])
+        return out
+
+
+def bodies_in_line(left_null: Array, rows: Sequence[Any]) -> str:
+    """Names of the bodies whose lengths hold a singular position, loudest first.
+
+    The left null vector of a singular Jacobian is a set of member forces in balance without a load: the members that
+    carry it are those that have come into line.
+    """
+    size = np.abs(left_null)
+    order = [k for k in np.argsort(-size, kind="stable") if size[k] >= 0.2 * size.max()]
+    bodies = dict.fromkeys(b for k in order if rows[k].kind != "travel" for b in rows[k].bodies)
+    return " and ".join(f'"{b}"' for b in bodies) or "the bodies of the wheel"

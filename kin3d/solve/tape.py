@@ -1,0 +1,145 @@
+"""A tape: the arithmetic of the equations written down once, as a list of steps without branches.
+
+The equations are evaluated with tape nodes in place of numbers; what is recorded is run later over arrays of lanes,
+differentiated exactly, and extended by the steps of the elimination. Equal steps are recorded once, and steps on constants
+are folded away. Every node also knows its value in the reference position, by which pivots are chosen.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+ADD, SUB, MUL, DIV, INPUT, CONST = range(6)
+
+
+class Node:
+    """One number on a tape: the result of a step, an input or a constant."""
+
+    __slots__ = ("a", "b", "op", "reference", "serial", "tape")
+    __array_ufunc__ = None
+
+    def __init__(self, tape: Tape, serial: int, op: int, a: int, b: int, reference: float) -> None:
+        self.tape = tape
+        self.serial = serial
+        self.op = op
+        self.a = a
+        self.b = b
+        self.reference = reference
+
+    def __add__(self, other: Any) -> Node:
+        return self.tape.step(ADD, self, other)
+
+    __radd__ = __add__
+
+    def __sub__(self, other: Any) -> Node:
+        return self.tape.step(SUB, self, other)
+
+    def __rsub__(self, other: Any) -> Node:
+        return self.tape.step(SUB, other, self)
+
+    def __mul__(self, other: Any) -> Node:
+        return self.tape.step(MUL, self, other)
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, other: Any) -> Node:
+        return self.tape.step(DIV, self, other)
+
+    def __rtruediv__(self, other: Any) -> Node:
+        return self.tape.step(DIV, other, self)
+
+    def __neg__(self) -> Node:
+        return self.tape.step(SUB, 0.0, self)
+
+    def is_constant(self, value: float) -> bool:
+        """Whether this node is the given constant, known when recording."""
+        return self.op == CONST and self.reference == value
+
+
+class Tape:
+    """Nodes in the order in which they can be computed.
+
+    Attributes
+    ----------
+    nodes : list of Node
+    inputs : dict
+        Key of each input and its node.
+    """
+
+    def __init__(self) -> None:
+        self.nodes: list[Node] = []
+        self.inputs: dict[Any, Node] = {}
+        self._known: dict[tuple[int, Any, Any], Node] = {}
+        self._slopes: dict[tuple[int, int], Node] = {}
+
+    def input(self, key: Any, reference: float) -> Node:
+        """The input of that key, made when it is first asked for."""
+        if key not in self.inputs:
+            self.inputs[key] = self._record(INPUT, 0, 0, reference, key)
+        return self.inputs[key]
+
+    def constant(self, value: float) -> Node:
+        """The node of a constant."""
+        known = self._known.get((CONST, value, 0))
+        return known or self._record(CONST, 0, 0, value, value)
+
+    def step(self, op: int, left: Any, right: Any) -> Node:
+        """Record left op right, unless it is known already or can be folded."""
+        a = left if isinstance(left, Node) else self.constant(float(left))
+        b = right if isinstance(right, Node) else self.constant(float(right))
+        folded = self._fold(op, a, b)
+        if folded is not None:
+            return folded
+        if op in (ADD, MUL) and b.serial < a.serial:
+            a, b = b, a
+        known = self._known.get((op, a.serial, b.serial))
+        return known or self._record(op, a.serial, b.serial, _apply(op, a.reference, b.reference), None)
+
+    def _fold(self, op: int, a: Node, b: Node) -> Node | None:
+        if a.op == CONST and b.op == CONST:
+            return self.constant(_apply(op, a.reference, b.reference))
+        if op == MUL and (a.is_constant(0.0) or b.is_constant(0.0)):
+            return self.constant(0.0)
+        if op == MUL and a.is_constant(1.0):
+            return b
+        if (op in (MUL, DIV) and b.is_constant(1.0)) or (op in (ADD, SUB) and b.is_constant(0.0)):
+            return a
+        if op == ADD and a.is_constant(0.0):
+            return b
+        if op == SUB and a is b:
+            return self.constant(0.0)
+        return self.constant(0.0) if op == DIV and a.is_constant(0.0) else None
+
+    def _record(self, op: int, a: int, b: int, reference: float, key: Any) -> Node:
+        node = Node(self, len(self.nodes), op, a, b, reference)
+        self.nodes.append(node)
+        self._known[(op, key, 0) if op in (INPUT, CONST) else (op, a, b)] = node
+        return node
+
+    def slope(self, node: Node, variable: Node) -> Node:
+        """Exact derivative of a node with respect to an input, recorded on the same tape."""
+        if variable.serial > node.serial:
+            return self.constant(0.0)
+        key = (node.serial, variable.serial)
+        if key not in self._slopes:
+            self._slopes[key] = self._slope(node, variable)
+        return self._slopes[key]
+
+    def _slope(self, node: Node, variable: Node) -> Node:
+        if node.op in (INPUT, CONST):
+            return self.constant(1.0 if node is variable else 0.0)
+        a, b = self.nodes[node.a], self.nodes[node.b]
+        da, db = self.slope(a, variable), self.slope(b, variable)
+        if node.op == ADD:
+            return da + db
+        if node.op == SUB:
+            return da - db
+        return da * b + a * db if node.op == MUL else (da - node * db) / b
+
+
+def _apply(op: int, a: float, b: float) -> float:
+    if op == ADD:
+        return a + b
+    if op == SUB:
+        return a - b
+    return a * b if op == MUL else (a / b if b else float("nan"))
