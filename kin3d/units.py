@@ -49,4 +49,4 @@ def length_factor(name: str) -> float:
 def _unknown(name: str) -> str:
     near = difflib.get_close_matches(name.strip().lower(), [n for n in _FACTORS if len(n) > 1], 1)
     hint = f'; did you mean "{near[0]}"?' if near else ""
-    return f'length unit "{name}" is not known{hint}; known are {", ".join(known_lengths())}'
+    return f'length unit "{name}" is not known; known are {", ".join(known_lengths())}{hint}'

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 from typing import Literal
@@ -13,6 +12,7 @@ _GROUPED = re.compile(r"[+-]?[0-9]{1,3}([.,'’_\s][0-9]{3})+([.,][0-9]*)?")
 _COMMA_NUMBER = re.compile(r"[+-]?([0-9]+,[0-9]*|,[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
 _POINT_NUMBER = re.compile(r"[+-]?([0-9]+\.[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
 _PERHAPS_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_LARGEST = 1e12  # so that no unit makes it overflow
 _NOT_FINITE = ("nan", "inf", "infinity", "#n/a", "n/a", "na")
 
 
@@ -69,8 +69,8 @@ def number(cell: str, mark: DecimalMark) -> float:
     if (mark == "," and "." in text) or not _NUMBER.fullmatch(swapped):
         raise CellError(*_why_not(text))
     value = float(swapped)
-    if not math.isfinite(value):
-        raise CellError("number-not-finite", f"is {text!r}, which is too large; a finite number is expected")
+    if not abs(value) <= _LARGEST:
+        raise CellError("number-not-finite", f"is {text!r}, which is too large for a length")
     return value
 
 

@@ -1,0 +1,75 @@
+"""Car files (TOML): one file describes what is known of a car; either axle may be missing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from kin3d.errors import ReadingError, raise_errors
+from kin3d.linkage.car import Axle, AxleName, Car, CarData
+from kin3d.reading.axle import AxleSource, read_axle
+from kin3d.reading.gather import Gather
+from kin3d.reading.layouts import LayoutChoice, choose_layout
+from kin3d.reading.model import CarFile
+from kin3d.reading.toml import read_toml
+from kin3d.reading.validate import validate
+
+_AXLES: tuple[AxleName, AxleName] = ("front", "rear")
+
+
+def read_car(path: Path | str) -> Car:
+    """Read a car file with the point files and layouts that it names.
+
+    Parameters
+    ----------
+    path : path-like
+        The TOML file; paths in it are relative to it.
+
+    Returns
+    -------
+    Car
+        Points in mm in the vehicle frame; warnings and notes in `Car.findings`.
+
+    Raises
+    ------
+    ReadingError
+        With everything that is wrong with the car file, its point files and its layouts, at once.
+    """
+    file = Path(path)
+    gather = Gather(str(file))
+    data = read_toml(file, gather)
+    car = _car(file, data, gather) if data is not None else Car("", file, CarData())
+    findings = tuple(dict.fromkeys(gather.findings))  # both axles may name the same faulty file
+    raise_errors(findings, ReadingError)
+    return Car(car.title, file, car.data, car.front, car.rear, findings)
+
+
+def _car(file: Path, data: Mapping[str, Any], gather: Gather) -> Car:
+    raw: dict[AxleName, Mapping[str, Any]] = {n: data[n] for n in _AXLES if isinstance(data.get(n), dict)}
+    chosen = {name: choose_layout(name, table, file.parent, gather) for name, table in raw.items()}
+    extra = {str(name): choice.known for name, choice in chosen.items()}
+    keys = validate(_without_layout_keys(data, chosen), extra, gather)
+    if not any(name in data for name in _AXLES):
+        gather.error("axle-missing", "describes no axle; a table [front] or [rear] is expected")
+    axles: dict[AxleName, Axle | None] = {}
+    for name, table in raw.items():
+        axle_keys = keys.front if name == "front" else keys.rear
+        if axle_keys is not None:
+            axles[name] = read_axle(AxleSource(name, table, axle_keys, chosen[name], file.parent), gather)
+    data_of_car = CarData(**keys.car.model_dump())
+    _tell_unused(keys, gather)
+    return Car(keys.title or file.stem, file, data_of_car, axles.get("front"), axles.get("rear"))
+
+
+def _without_layout_keys(data: Mapping[str, Any], chosen: Mapping[AxleName, LayoutChoice]) -> dict[str, Any]:
+    kept = dict(data)
+    for name, choice in chosen.items():
+        kept[name] = {k: v for k, v in data[name].items() if k not in choice.known}
+    return kept
+
+
+def _tell_unused(keys: CarFile, gather: Gather) -> None:
+    if keys.car.front_drive_share is not None and keys.car.drive != "all":
+        text = 'is not used: it belongs to drive = "all"'
+        gather.warn("share-unused", text, "[car] front_drive_share")

@@ -1,0 +1,78 @@
+"""Finds the layout that an axle names, and sorts out the keys that this layout adds to the axle."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from kin3d.errors import LayoutError
+from kin3d.linkage.layout import Layout, builtin, builtin_names, read_layout
+from kin3d.reading.gather import Gather
+from kin3d.reading.validate import one_of, show
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutChoice:
+    """The layout of one axle and what its own keys say.
+
+    Attributes
+    ----------
+    layout : Layout or None
+        None when it is missing or wrong.
+    known : tuple of str
+        The keys that the layout adds to the axle; those of the built-in layouts when there is none.
+    given : dict of str to str
+        Values of these keys. A wrong value, once reported, is replaced by the first right one, so that
+        the points can still be checked.
+    """
+
+    layout: Layout | None = None
+    known: tuple[str, ...] = ()
+    given: dict[str, str] = field(default_factory=dict)
+
+
+def choose_layout(axle: str, raw: Mapping[str, Any], folder: Path, gather: Gather) -> LayoutChoice:
+    """Return the layout of an axle as its table in the car file says; `folder` is that file's folder."""
+    name = raw.get("layout")
+    layout = find_layout(name, folder, f"[{axle}] layout", gather) if isinstance(name, str) else None
+    if layout is None:
+        return LayoutChoice(known=tuple(key for n in builtin_names() for key in builtin(n).keys()))  # noqa: SIM118
+    choices = layout.keys()
+    given = {}
+    for key, values in choices.items():
+        if key in raw:
+            given[key] = _checked(raw[key], values, f"[{axle}] {key}", gather)
+    return LayoutChoice(layout, tuple(choices), given)
+
+
+def find_layout(name: str, folder: Path, where: str, gather: Gather) -> Layout | None:
+    """Return the built-in layout of that name, or the one in the file of that path."""
+    plain = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
+    try:
+        if plain in builtin_names():
+            return builtin(plain)
+        if name.lower().endswith(".toml") or "/" in name:
+            return read_layout(folder / name)
+    except LayoutError as err:
+        gather.adopt(replace(f, place=f.place or gather.place(where)) for f in err.findings)
+        return None
+    near = difflib.get_close_matches(plain, builtin_names(), 1)
+    hint = (
+        f'did you mean "{near[0]}"?' if near else "built in: " + ", ".join(f'"{n}"' for n in builtin_names())
+    )
+    text = f'is "{name}"; a built-in layout or the path of a layout file (.toml) is expected; {hint}'
+    gather.error("layout-unknown", text, where)
+    return None
+
+
+def _checked(value: Any, choices: tuple[str, ...], where: str, gather: Gather) -> str:
+    if isinstance(value, str) and (value in choices or not choices):
+        return value
+    near = difflib.get_close_matches(str(value).lower(), choices, 1)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    expected = one_of(choices) or "a text in quotation marks"
+    gather.error("choice-unknown", f"is {show(value)}; {expected} is expected{hint}", where)
+    return choices[0] if choices else ""

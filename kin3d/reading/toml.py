@@ -1,0 +1,45 @@
+"""Opens a TOML file, or says on which line it stops being one."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from kin3d.reading.gather import Gather
+from kin3d.reading.text import read_text
+
+
+def read_toml(path: Path, gather: Gather) -> dict[str, Any] | None:
+    """Return the parsed file, or None with a finding that has the line and what is wrong there."""
+    text = read_text(path, gather, "a car file with [front] or [rear] is expected")
+    if text is None:
+        return None
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        _tell(str(err), text, gather)
+    except RecursionError:
+        gather.error("toml-syntax", "is nested too deeply to be a car file")
+    return None
+
+
+def _tell(message: str, text: str, gather: Gather) -> None:
+    lines = text.splitlines()
+    match = re.search(r"\s*\(at line (\d+), column (\d+)\)", message)
+    line = int(match[1]) if match else len(lines)
+    reason = re.sub(r"\s*\(at .*\)$", "", message)
+    found = lines[min(line, len(lines)) - 1].strip()
+    gather.error("toml-syntax", f"{found!r} is not valid TOML ({reason}){_hint(found)}", f"line {line}")
+
+
+def _hint(found: str) -> str:
+    if re.search(r"=\s*[+-]?\d+,\d", found):
+        return "; write decimals with a point"
+    value = found.partition("=")[2].strip()
+    if value[:1].isalpha() and value not in ("true", "false"):
+        return "; put texts in quotation marks"
+    if "\\" in value:
+        return "; write paths with forward slashes"
+    return ""
