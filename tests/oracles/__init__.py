@@ -1,0 +1,1 @@
+"""Independent references: code that solves the same problems another way. Nothing here imports kin3d."""
