@@ -7,6 +7,7 @@ status. Every lane starts from its own design position, so that no result depend
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,7 +26,7 @@ from kin3d.spatial.jets import Algebra, Jet, total_degree
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
-CHUNK = 4096  # lanes at a time: the workspace stays in the processor's cache
+CHUNK = 3072  # lanes at a time: the workspace stays in the processor's cache
 TRAVEL_DEGREE = 5  # degree of the expansion about the design position along travel alone
 GRID_DEGREE = 4  # and along travel and rack together
 
@@ -53,6 +54,31 @@ class Solved:
     error_mm: Array
     stepped: int
     limits: dict[int, tuple[float, float]]
+
+    def take(self, which: slice) -> Solved:
+        """The lanes of a slice; limits are those of the whole and are left out."""
+        return Solved(self.q[:, which], self.status[which], self.error_mm[which], self.stepped, {})
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """Jets of all points of some lanes.
+
+    Attributes
+    ----------
+    at : dict of point to vector of Jet
+        Present places, vehicle frame.
+    design : dict of point to vector
+        Design places: numbers, or jets of design coordinates that are varied.
+    algebra : Algebra
+    generators : dict of str to int
+        As given to `Kernel.motion`.
+    """
+
+    at: dict[str, Vec]
+    design: dict[str, Vec]
+    algebra: Algebra
+    generators: dict[str, int]
 
 
 class Kernel:
@@ -189,43 +215,50 @@ class Kernel:
         lanes: Lanes,
         solved: Solved,
         algebra: Algebra,
-        along: str = "travel",
+        generators: Mapping[str, int],
         seeds: Array | None = None,
-    ) -> dict[str, Vec]:
+    ) -> Motion:
         """Jets of every point: the position with its derivatives.
 
         Parameters
         ----------
         algebra : Algebra
-            Generator 0 is the drive named by `along`; generator 1, if there is one and `seeds` is given, a change of
-            design coordinates.
-        along : {"travel", "rack"}
+            Which derivatives are wanted.
+        generators : mapping of str to int
+            Number of the generator that is ``"travel"``, ``"rack"`` or ``"points"``; any of them may be left out.
         seeds : ndarray, shape (directions, points, 3), optional
-            Directions in which design coordinates change, mm per unit; coefficients with generator 1 then have
-            the shape (directions, lanes).
+            With ``"points"``: directions in which design coordinates change, mm per unit. Coefficients with that
+            generator then have the shape (directions, lanes).
 
         Returns
         -------
-        dict of point to vector of Jet
+        Motion
             Taylor coefficients: mm, mm per mm of drive, half of mm per mm², …
         """
         q, design, axis = vectors(self.system, variants, lanes, solved.q)
-        drive = {"travel": lanes.travel, "rack": lanes.rack}
-        jets: dict[str, Any] = dict(drive)
-        jets[along] = algebra.variable(drive[along], 0)
-        moved: dict[str, Vec] = design
+        drives: dict[str, Any] = {"travel": lanes.travel, "rack": lanes.rack}
+        for name in drives:
+            if name in generators:
+                drives[name] = algebra.variable(drives[name], generators[name])
         if seeds is not None:
-            moved = {p: _seeded(algebra, design[p], seeds[:, i]) for p, i in self._rows()}
-        found = implicit(self.system, algebra, q, moved, jets["travel"], jets["rack"], axis)
-        return self.system.equations.places(found, moved, jets["rack"], axis)
+            number = generators["points"]
+            design = {p: _seeded(algebra, number, design[p], seeds[:, i]) for p, i in self._rows()}
+        found = implicit(self.system, algebra, q, design, drives["travel"], drives["rack"], axis)
+        places = self.system.equations.places(found, design, drives["rack"], axis)
+        return Motion({p: _lifted(algebra, v) for p, v in places.items()}, design, algebra, dict(generators))
 
 
-def _seeded(algebra: Algebra, place: Vec, directions: Array) -> Vec:
-    """A design point that moves with generator 1; directions have shape (directions, 3)."""
+def _lifted(algebra: Algebra, place: Vec) -> Vec:
+    x, y, z = (c if isinstance(c, Jet) else algebra.constant(c) for c in place)
+    return x, y, z
+
+
+def _seeded(algebra: Algebra, number: int, place: Vec, directions: Array) -> Vec:
+    """A design point that moves with a generator; directions have shape (directions, 3)."""
     if not directions.any():
         return place
     jets: list[Jet] = []
     for k in range(3):
         rate = directions[:, k, None] if directions[:, k].any() else None
-        jets.append(algebra.variable(place[k], 1, rate))
+        jets.append(algebra.variable(place[k], number, rate))
     return jets[0], jets[1], jets[2]

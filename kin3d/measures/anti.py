@@ -1,0 +1,114 @@
+"""Anti-dive, anti-lift and anti-squat: the part of the longitudinal load transfer that the links carry."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from kin3d.linkage.car import CarData
+from kin3d.measures.corner import Corner
+from kin3d.measures.table import Measure, lacks_radius
+from kin3d.spatial.vectors import Number
+
+_SOURCE = "W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 17; from memory"
+_WHERE = (
+    "slope = v_x/v_z of the upright's material point at the contact point where the upright takes the torque "
+    "(outboard brake), of the wheel centre where the chassis takes it (inboard brake, drive shaft)"
+)
+
+
+def _lacks(corner: Corner, keys: tuple[str, ...]) -> str:
+    missing = [f"[car] {k}" for k in keys if getattr(corner.car, k) is None]
+    said = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given" if missing else ""
+    return said or lacks_radius(corner)
+
+
+def _lacks_braking(corner: Corner) -> str:
+    return _lacks(corner, ("wheelbase_mm", "cg_height_mm", "front_brake_share"))
+
+
+def _lacks_driving(corner: Corner) -> str:
+    car = corner.car
+    if car.drive is None:
+        return "[car] drive is not given"
+    if car.drive not in (corner.axle.name, "all"):
+        return f"the {corner.axle.name} axle is not driven ([car] drive = \"{car.drive}\")"
+    keys = ("wheelbase_mm", "cg_height_mm") + (("front_drive_share",) if car.drive == "all" else ())
+    return _lacks(corner, keys)
+
+
+def _lever(car: CarData) -> float:
+    """Wheelbase over height of the mass centre."""
+    return float(car.wheelbase_mm or 0.0) / float(car.cg_height_mm or 1.0)
+
+
+def brake_share(corner: Corner) -> float:
+    """This axle's share of the braking force."""
+    front = float(corner.car.front_brake_share or 0.0)
+    return front if corner.axle.name == "front" else 1.0 - front
+
+
+def drive_share(corner: Corner) -> float:
+    """This axle's share of the driving force."""
+    if corner.car.drive != "all":
+        return 1.0
+    front = float(corner.car.front_drive_share or 0.0)
+    return front if corner.axle.name == "front" else 1.0 - front
+
+
+def brake_slope(corner: Corner) -> Number:
+    """Forward over upward velocity of the point at which braking pushes."""
+    v = corner.contact_velocity if corner.car.brakes == "outboard" else corner.centre_velocity
+    return v[0] / v[2]
+
+
+def drive_slope(corner: Corner) -> Number:
+    """Forward over upward velocity of the wheel centre."""
+    v = corner.centre_velocity
+    return v[0] / v[2]
+
+
+def anti_dive(corner: Corner) -> Number:
+    """Front axle, braking."""
+    return brake_slope(corner) * (100.0 * brake_share(corner) * _lever(corner.car))
+
+
+def anti_lift_braking(corner: Corner) -> Number:
+    """Rear axle, braking."""
+    return brake_slope(corner) * (-100.0 * brake_share(corner) * _lever(corner.car))
+
+
+def anti_lift_driving(corner: Corner) -> Number:
+    """Front axle, driving."""
+    return drive_slope(corner) * (100.0 * drive_share(corner) * _lever(corner.car))
+
+
+def anti_squat(corner: Corner) -> Number:
+    """Rear axle, driving."""
+    return drive_slope(corner) * (-100.0 * drive_share(corner) * _lever(corner.car))
+
+
+def _anti(
+    name: str, label: str, sense: str, formula: str, driving: bool, function: Callable[[Corner], Number]
+) -> Measure:
+    return Measure(
+        name=name,
+        label=label,
+        unit="%",
+        sign=f"opposes {sense}: positive",
+        definition=f"100·share·({formula})·wheelbase/cg_height; {_WHERE}",
+        source=_SOURCE,
+        function=function,
+        lacks=_lacks_driving if driving else _lacks_braking,
+        order=1,
+        group="anti",
+    )
+
+
+FRONT = (
+    _anti("anti_dive_pct", "Anti-dive", "dive of the nose in braking", "+slope", False, anti_dive),
+    _anti("anti_lift_pct", "Anti-lift, driving", "lift of the nose in driving", "+slope", True, anti_lift_driving),
+)
+REAR = (
+    _anti("anti_lift_pct", "Anti-lift, braking", "lift of the tail in braking", "−slope", False, anti_lift_braking),
+    _anti("anti_squat_pct", "Anti-squat", "squat of the tail in driving", "−slope", True, anti_squat),
+)

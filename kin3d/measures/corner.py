@@ -1,0 +1,167 @@
+"""One corner in motion: what every measure is computed from, each quantity made once when first asked for.
+
+All lengths mm, angles rad, vehicle frame (x forward, y left, z up); velocities are per mm of travel. Components are jets over
+lanes, so that a measure computed from them carries its own derivatives.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+from kin3d.linkage.car import Axle, CarData
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.solve.kernel import Motion
+from kin3d.solve.unknowns import Base
+from kin3d.spatial.jets import Jet, sqrt
+from kin3d.spatial.screws import angular_velocity, axis_point
+from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
+
+UP: Vec = (0.0, 0.0, 1.0)
+
+
+class Corner:
+    """A corner of a car over lanes.
+
+    Parameters
+    ----------
+    linkage : Linkage
+    base : Base
+        Base of the wheel's body: three of its points, for its angular velocity.
+    motion : Motion
+        With the generator ``"travel"`` to order 1 or higher; with ``"rack"`` too where the layout has no ball joints.
+    sign : number
+        +1 on the left, −1 on the right.
+    axle, car : Axle, CarData
+        What the car file says.
+    normal : vector
+        Unit normal of the ground, vehicle frame; z unless a study turns the ground.
+    """
+
+    def __init__(
+        self,
+        linkage: Linkage,
+        base: Base,
+        motion: Motion,
+        sign: Any,
+        axle: Axle,
+        car: CarData,
+        normal: Vec = UP,
+    ) -> None:
+        self.linkage = linkage
+        self.motion = motion
+        self.sign = sign
+        self.axle = axle
+        self.car = car
+        self.normal = normal
+        self._base = base
+        self.travel = motion.generators["travel"]
+
+    def place(self, point: str) -> Vec:
+        """Present place of a point."""
+        return self.motion.at[point]
+
+    def rate(self, vector: Vec, generator: str = "travel") -> Vec:
+        """Derivative of a vector along a drive."""
+        k = self.motion.generators[generator]
+        return vector[0].rate(k), vector[1].rate(k), vector[2].rate(k)
+
+    @cached_property
+    def centre(self) -> Vec:
+        """Wheel centre c."""
+        return self.place(WHEEL_CENTRE)
+
+    @cached_property
+    def spin(self) -> Vec:
+        """Unit spin axis a, pointing outboard."""
+        return unit(sub(self.place(WHEEL_AXIS), self.centre))
+
+    @cached_property
+    def centre_velocity(self) -> Vec:
+        """Velocity of the wheel centre."""
+        return self.rate(self.centre)
+
+    @cached_property
+    def omega(self) -> Vec:
+        """Angular velocity of the upright, rad per mm of travel, rack held."""
+        return self._turning("travel")
+
+    def _turning(self, drive: str) -> Vec:
+        a, b, c = (self.place(p) for p in self._base.points)
+        return angular_velocity((a, b, c), (self.rate(a, drive), self.rate(b, drive), self.rate(c, drive)))
+
+    @cached_property
+    def radius(self) -> float:
+        """Loaded radius R; ask only after `lacks_radius` has said it is there."""
+        if self.axle.loaded_radius_mm is None:
+            raise ValueError("loaded radius is not given")
+        return self.axle.loaded_radius_mm
+
+    @cached_property
+    def contact(self) -> Vec:
+        """Contact point p: lowest point of the wheel's disc over the ground."""
+        down = sub(self.normal, scale(dot(self.normal, self.spin), self.spin))
+        return sub(self.centre, scale(self.radius, unit(down)))
+
+    def velocity_at(self, point: Vec) -> Vec:
+        """Velocity of the upright's material point at a place."""
+        return add(self.centre_velocity, cross(self.omega, sub(point, self.centre)))
+
+    @cached_property
+    def contact_velocity(self) -> Vec:
+        """Velocity of the upright's material point at the contact point (wheel locked)."""
+        return self.velocity_at(self.contact)
+
+    @cached_property
+    def heading(self) -> Vec:
+        """Unit direction in which the wheel rolls, along the ground, forward."""
+        return unit(scale(self.sign, cross(self.spin, self.normal)))
+
+    @cached_property
+    def outboard(self) -> Vec:
+        """Unit direction along the ground, square to the heading, pointing outboard."""
+        return scale(self.sign, cross(self.normal, self.heading))
+
+    @cached_property
+    def steering_axis(self) -> tuple[Vec, Vec]:
+        """A point of the steering axis and its direction, upwards.
+
+        Through the layout's two ball joints, from the lower to the upper; in a layout without ball joints the instant screw
+        axis of the upright as the rack moves and the height of the wheel centre is held.
+        """
+        if self.linkage.steering_axis is not None:
+            bottom, top = (self.place(p) for p in self.linkage.steering_axis)
+            return bottom, sub(top, bottom)
+        turning = self._turning("rack")
+        point = axis_point(self.centre, self.rate(self.centre, "rack"), turning)
+        return point, scale(1.0 / turning[2], turning)
+
+    @cached_property
+    def axis_at_ground(self) -> Vec:
+        """Where the steering axis meets the ground plane through the contact point."""
+        point, direction = self.steering_axis
+        depth = dot(self.normal, sub(self.contact, point)) / dot(self.normal, direction)
+        return add(point, scale(depth, direction))
+
+    @cached_property
+    def spring_length(self) -> Number:
+        """Length of the spring."""
+        if self.linkage.spring is None:
+            raise ValueError("layout has no spring")
+        outer, inner = (self.place(p) for p in self.linkage.spring)
+        return length(sub(outer, inner))
+
+
+def length(v: Vec) -> Number:
+    """Length of a vector of jets."""
+    return sqrt(dot(v, v))
+
+
+def unit(v: Vec) -> Vec:
+    """A vector over its length."""
+    return scale(1.0 / length(v), v)
+
+
+def rate_of(x: Jet, corner: Corner) -> Jet:
+    """Derivative of a jet along travel."""
+    return x.rate(corner.travel)

@@ -1,0 +1,165 @@
+"""Measures of rod, rocker and spring: what a millimetre of wheel travel makes the spring do, and the rate that comes of it."""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+
+from kin3d.measures.corner import Corner, length, rate_of, unit
+from kin3d.measures.table import Measure
+from kin3d.spatial.jets import atan2
+from kin3d.spatial.vectors import Number, cross, dot, sub
+
+_RATIO = "−d(spring length)/d(travel): spring mm per mm of wheel travel (the trade uses the word for its inverse too)"
+_TURN = "turn of the rocker from design about rocker_axis_1→2, right hand"
+NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
+
+
+def lacks_spring(corner: Corner) -> str:
+    """Says so when there is no spring between two points."""
+    return "" if corner.linkage.spring else "the linkage has no spring (no rod_on in the car file)"
+
+
+def lacks_rocker(corner: Corner) -> str:
+    """Says so when there is no rocker."""
+    return "" if corner.linkage.rocker else "the linkage has no rocker (no rod_on in the car file)"
+
+
+def lacks_rate(corner: Corner) -> str:
+    """Says what is missing for a wheel rate."""
+    axle = corner.axle
+    if axle.spring is None and axle.torsion is None:
+        return f"[{axle.name}.spring] and [{axle.name}.torsion] are not given"
+    if axle.spring is not None and axle.spring.design_force_n is None:
+        return f"[{axle.name}.spring] design_force_n is not given, and the term F·dMR/dz needs it"
+    return (lacks_spring(corner) if axle.spring else "") or (lacks_rocker(corner) if axle.torsion else "")
+
+
+def motion_ratio(corner: Corner) -> Number:
+    """−dL/dz."""
+    return -rate_of(corner.spring_length, corner)
+
+
+def motion_ratio_slope(corner: Corner) -> Number:
+    """d(motion ratio)/dz, 1/mm."""
+    return rate_of(motion_ratio(corner), corner)
+
+
+def rocker_turn(corner: Corner) -> Number:
+    """Turn of the rocker from design, rad."""
+    rocker = corner.linkage.rocker
+    if rocker is None:
+        raise ValueError("layout has no rocker")
+    start, end = (corner.motion.at[p] for p in rocker.axis)
+    axis = unit(sub(end, start))
+    now = sub(corner.place(rocker.rod[1]), start)
+    then = sub(corner.motion.design[rocker.rod[1]], start)
+    return atan2(dot(axis, cross(then, now)), dot(cross(axis, then), cross(axis, now)))
+
+
+def rocker_rate(corner: Corner) -> Number:
+    """d(rocker turn)/dz, rad per mm."""
+    return rate_of(rocker_turn(corner), corner)
+
+
+def spring_force(corner: Corner) -> Number:
+    """Compression force of the spring, N."""
+    spring = corner.axle.spring
+    if spring is None or spring.design_force_n is None or corner.linkage.spring is None:
+        raise ValueError("no spring force")
+    outer, inner = (corner.motion.design[p] for p in corner.linkage.spring)
+    return spring.design_force_n + spring.rate_n_per_mm * (length(sub(outer, inner)) - corner.spring_length)
+
+
+def wheel_rate(corner: Corner) -> Number:
+    """k·MR² + F·dMR/dz, plus the torsion spring's like terms, N/mm."""
+    total = corner.motion.algebra.constant(0.0)
+    spring, torsion = corner.axle.spring, corner.axle.torsion
+    if spring is not None:
+        ratio = motion_ratio(corner)
+        total = total + spring.rate_n_per_mm * ratio * ratio + spring_force(corner) * motion_ratio_slope(corner)
+    if torsion is not None:
+        rate = torsion.rate_n_m_per_deg * NMM_PER_RAD
+        turn, slope = rocker_turn(corner), rocker_rate(corner)
+        # the design torque resists bump, whichever way the rocker turns in bump
+        sense = np.where(slope.value >= 0.0, 1.0, -1.0)
+        torque = turn * rate + sense * (1000.0 * (torsion.design_torque_n_m or 0.0))
+        total = total + rate * slope * slope + torque * rate_of(slope, corner)
+    return total
+
+
+MEASURES = (
+    Measure(
+        name="spring_length_mm",
+        label="Spring length",
+        unit="mm",
+        sign="longer positive",
+        definition="distance from spring_outer to spring_inner",
+        source="own definition",
+        function=lambda corner: corner.spring_length,
+        lacks=lacks_spring,
+        order=0,
+        group="spring",
+    ),
+    Measure(
+        name="motion_ratio",
+        label="Motion ratio",
+        unit="1",
+        sign="bump shortens the spring: positive",
+        definition=_RATIO,
+        source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16 (installation ratio); from memory",
+        function=motion_ratio,
+        lacks=lacks_spring,
+        order=1,
+        group="spring",
+    ),
+    Measure(
+        name="motion_ratio_slope_per_mm",
+        label="Slope of the motion ratio",
+        unit="1/mm",
+        sign="ratio rises in bump: positive",
+        definition="d(motion ratio)/d(travel); motion ratio = " + _RATIO,
+        source="own definition",
+        function=motion_ratio_slope,
+        lacks=lacks_spring,
+        order=2,
+        group="spring",
+    ),
+    Measure(
+        name="rocker_deg",
+        label="Rocker angle",
+        unit="deg",
+        sign="right hand about rocker_axis_1→2 positive",
+        definition=_TURN,
+        source="own definition",
+        function=rocker_turn,
+        lacks=lacks_rocker,
+        order=0,
+        group="spring",
+    ),
+    Measure(
+        name="rocker_rate_deg_per_mm",
+        label="Rocker rate",
+        unit="deg/mm",
+        sign="right hand about rocker_axis_1→2 in bump positive",
+        definition="d(rocker angle)/d(travel); " + _TURN,
+        source="own definition",
+        function=rocker_rate,
+        lacks=lacks_rocker,
+        order=1,
+        group="spring",
+    ),
+    Measure(
+        name="wheel_rate_n_per_mm",
+        label="Wheel rate",
+        unit="N/mm",
+        sign="stiffer positive",
+        definition="k·MR² + F·dMR/dz at the wheel centre, per corner, without tyre and bar, plus the torsion spring's like terms",
+        source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16; from memory",
+        function=wheel_rate,
+        lacks=lacks_rate,
+        order=2,
+        group="spring",
+    ),
+)

@@ -1,0 +1,96 @@
+"""Measures of the steering axis: castor, kingpin inclination and their offsets at the ground."""
+
+from __future__ import annotations
+
+from kin3d.measures.corner import Corner
+from kin3d.measures.table import Measure, lacks_radius
+from kin3d.measures.wheel import ISO
+from kin3d.spatial.jets import atan2
+from kin3d.spatial.vectors import Number, dot, sub
+
+_AXIS = "k runs from the lower to the upper ball joint; without ball joints along the upright's screw axis in steering"
+
+
+def lacks_axis(corner: Corner) -> str:
+    """Says so when nothing gives a steering axis."""
+    if corner.linkage.steering_axis is not None or corner.linkage.rack:
+        return ""
+    return f'layout "{corner.linkage.layout}" names neither a steering axis nor points on a rack'
+
+
+def _lacks_ground(corner: Corner) -> str:
+    return lacks_axis(corner) or lacks_radius(corner)
+
+
+def caster(corner: Corner) -> Number:
+    """atan2(−k_x, k_z)."""
+    _, k = corner.steering_axis
+    return atan2(-k[0], k[2])
+
+
+def kingpin(corner: Corner) -> Number:
+    """atan2(−s k_y, k_z)."""
+    _, k = corner.steering_axis
+    return atan2(-(corner.sign * k[1]), k[2])
+
+
+def scrub_radius(corner: Corner) -> Number:
+    """Contact point outboard of the axis at the ground."""
+    return dot(sub(corner.contact, corner.axis_at_ground), corner.outboard)
+
+
+def caster_trail(corner: Corner) -> Number:
+    """Axis at the ground ahead of the contact point."""
+    return dot(sub(corner.axis_at_ground, corner.contact), corner.heading)
+
+
+MEASURES = (
+    Measure(
+        name="caster_deg",
+        label="Castor",
+        unit="deg",
+        sign="top of the steering axis rearward positive",
+        definition=f"atan2(−k_x, k_z), the side-view projection; {_AXIS}",
+        source=f"{ISO}, 7.2.2",
+        function=caster,
+        lacks=lacks_axis,
+        order=0,
+        group="steering axis",
+    ),
+    Measure(
+        name="kingpin_deg",
+        label="Kingpin inclination",
+        unit="deg",
+        sign="top inboard positive",
+        definition=f"atan2(−s·k_y, k_z), the front-view projection; {_AXIS}",
+        source=f"{ISO}, 7.2.5",
+        function=kingpin,
+        lacks=lacks_axis,
+        order=0,
+        group="steering axis",
+    ),
+    Measure(
+        name="scrub_radius_mm",
+        label="Scrub radius",
+        unit="mm",
+        sign="contact point outboard of the steering axis positive",
+        definition="from the steering axis at the ground to the contact point, along the horizontal normal of the heading",
+        source=f"{ISO}, 7.2.6 (kingpin offset at ground)",
+        function=scrub_radius,
+        lacks=_lacks_ground,
+        order=0,
+        group="steering axis",
+    ),
+    Measure(
+        name="caster_trail_mm",
+        label="Castor trail",
+        unit="mm",
+        sign="steering axis meets the ground ahead of the contact point: positive",
+        definition="from the contact point to the steering axis at the ground, along the wheel's heading",
+        source=f"{ISO}, 7.2.3 (castor offset at ground)",
+        function=caster_trail,
+        lacks=_lacks_ground,
+        order=0,
+        group="steering axis",
+    ),
+)

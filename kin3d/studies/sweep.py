@@ -1,0 +1,200 @@
+"""Sweep one corner of an axle over travel and rack: every measure in every position, both sides."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError, Severity
+from kin3d.linkage.car import AxleName, Car
+from kin3d.measures.compute import available, corner_measures, values
+from kin3d.measures.table import Measure
+from kin3d.solve.kernel import Solved
+from kin3d.solve.lanes import Lanes
+from kin3d.solve.limits import limit_sentence
+from kin3d.solve.status import Status
+from kin3d.studies.model import SIDES, AxleModel
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+BATCH = 8192  # lanes whose derivatives and measures are held at once
+
+
+@dataclass(frozen=True, slots=True)
+class SweepResult:
+    """What a sweep found, as plain arrays.
+
+    Attributes
+    ----------
+    title, axle : str
+    travel_mm, rack_mm : ndarray, shapes (T,) and (R,)
+    values : dict of str to ndarray, shape (T, R, 2)
+        Each measure by name; the last axis is left, right. NaN where a position has a status other than OK, or where
+        the measure has no value there (a finding says so).
+    status : ndarray of int8, shape (T, R, 2)
+    measures : tuple of Measure
+        The measures in `values`, in order.
+    left_out : dict of str to str
+        Measures without the data they need, and what is missing.
+    findings : tuple of Finding
+        Limits met, measures without value.
+    stepped : int
+        Positions that needed continuation in steps.
+    closure_mm : float
+        Largest error of a length over all solved positions.
+    """
+
+    title: str
+    axle: AxleName
+    travel_mm: Array
+    rack_mm: Array
+    values: dict[str, Array]
+    status: NDArray[np.int8]
+    measures: tuple[Measure, ...]
+    left_out: dict[str, str]
+    findings: tuple[Finding, ...]
+    stepped: int
+    closure_mm: float
+
+    @property
+    def complete(self) -> bool:
+        """Whether every position was reached."""
+        return bool((self.status == Status.OK).all())
+
+    def dataset(self) -> xarray.Dataset:
+        """The result as a labelled array: dimensions travel_mm, rack_mm, side."""
+        from kin3d.studies.dataset import to_dataset
+
+        return to_dataset(self)
+
+
+def sweep_corner(
+    car: Car,
+    axle: AxleName,
+    travel_mm: Sequence[float] | Array,
+    rack_mm: Sequence[float] | Array | float = 0.0,
+    measures: Sequence[str] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> SweepResult:
+    """Solve every combination of travel and rack and compute the measures.
+
+    Parameters
+    ----------
+    car : Car
+    axle : {"front", "rear"}
+    travel_mm, rack_mm : array-like
+        Values of the drives; the result has their outer product.
+    measures : sequence of str, optional
+        Names; default all.
+    progress : callable, optional
+        Called with positions done and in all.
+
+    Raises
+    ------
+    RequestError
+        An unknown axle or measure, an empty or non-finite drive.
+    """
+    travel, rack = _drive("travel", travel_mm), _drive("rack", rack_mm)
+    wanted = chosen_measures(axle, measures)
+    model = AxleModel.of(car, axle)
+    grid = np.meshgrid(travel, rack, indexing="ij")
+    lanes = model.kernel.lanes(model.variants, grid[0], grid[1])
+    solved = model.kernel.solve(model.variants, lanes)
+    there, left_out, found = _measure(model, lanes, solved, wanted, progress)
+    shape = (2, len(travel), len(rack))
+    status = np.moveaxis(solved.status.reshape(shape), 0, -1)
+    arranged = {n: np.moveaxis(v.reshape(shape), 0, -1) for n, v in found.items()}
+    ok = solved.status == Status.OK
+    return SweepResult(
+        title=car.title,
+        axle=axle,
+        travel_mm=travel,
+        rack_mm=rack,
+        values=arranged,
+        status=status,
+        measures=there,
+        left_out=left_out,
+        findings=(*_limits(model, lanes, solved), *_without_value(found, ok)),
+        stepped=solved.stepped,
+        closure_mm=float(solved.error_mm[ok].max()) if ok.any() else float("nan"),
+    )
+
+
+def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
+    array = np.atleast_1d(np.asarray(given, dtype=float))
+    if array.ndim != 1 or not array.size or not np.isfinite(array).all():
+        text = f"{name}: expected one or more finite numbers in mm, found {given!r}"
+        raise RequestError(Finding("drive-empty", text))
+    return array
+
+
+def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
+    """Measures of the given names in table order; all when none is given."""
+    import difflib
+
+    every = corner_measures(axle)
+    if names is None:
+        return every
+    known = [m.name for m in every]
+    findings = []
+    for name in names:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, 1, cutoff=0.4)
+            hint = f'did you mean "{near[0]}"?' if near else "kin3d measures lists them"
+            findings.append(Finding("measure-unknown", f'no measure "{name}" on the {axle} axle; {hint}'))
+    if findings:
+        raise RequestError(findings)
+    return tuple(m for m in every if m.name in names)
+
+
+def _measure(
+    model: AxleModel,
+    lanes: Lanes,
+    solved: Solved,
+    wanted: Sequence[Measure],
+    progress: Callable[[int, int], None] | None,
+) -> tuple[tuple[Measure, ...], dict[str, str], dict[str, Array]]:
+    """Values of all measures that there is data for, batch by batch."""
+    found: dict[str, list[Array]] = {}
+    there: tuple[Measure, ...] = ()
+    left_out: dict[str, str] = {}
+    order = max((m.order for m in wanted), default=0)
+    for first in range(0, lanes.count, BATCH):
+        part = slice(first, min(first + BATCH, lanes.count))
+        corner = model.corner(lanes.take(part), solved.take(part), max(order, 1))
+        there, left_out = available(corner, wanted)
+        for name, v in values(corner, there, (part.stop - part.start,)).items():
+            found.setdefault(name, []).append(v)
+        if progress:
+            progress(part.stop, lanes.count)
+    return there, left_out, {n: np.concatenate(v) for n, v in found.items()}
+
+
+def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
+    """One finding a side and direction in which positions were out of reach."""
+    seen: dict[tuple[int, bool, str], Finding] = {}
+    for lane in np.flatnonzero(solved.status != Status.OK):
+        side = int(lanes.variant[lane])
+        sentence = limit_sentence(model.kernel, model.variants, lanes, solved, int(lane))
+        key = (side, bool(lanes.travel[lane] > 0), sentence.cause)
+        if key not in seen:
+            count = int(((solved.status != Status.OK) & (lanes.variant == side)).sum())
+            text = f"{SIDES[side]} wheel: {sentence.text} ({count} of the positions asked for are not reached)"
+            seen[key] = Finding("out-of-reach", text, severity=Severity.WARNING)
+    return list(seen.values())
+
+
+def _without_value(found: dict[str, Array], ok: NDArray[np.bool_]) -> list[Finding]:
+    out = []
+    for name, v in found.items():
+        count = int((~np.isfinite(v) & ok).sum())
+        if count:
+            text = f"{name} has no finite value in {count} solved position(s): its axis or centre is at infinity there"
+            out.append(Finding("no-value", text, severity=Severity.NOTE))
+    return out
