@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -109,6 +110,8 @@ class Axle:
         Body that carries ``rod_outer``; None: no rod, no rocker.
     camber_deg, toe_deg : float
         Static angles, used when the table has no ``wheel_axis``.
+    layout_keys : mapping of str to str
+        Every key that the layout adds and the car file gives, `rod_on` among them; `resolve` takes it.
     rack_axis : tuple of float
         Unit direction in which the rack's points move for positive ``rack_mm``, vehicle frame.
     """
@@ -126,6 +129,7 @@ class Axle:
     torsion: Torsion | None = None
     bar: Bar | None = None
     other_points: PointTable | None = None
+    layout_keys: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

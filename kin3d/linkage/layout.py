@@ -181,6 +181,13 @@ class _Checker:
                 self.say("key-unknown", f'key "{key}" is not known{hint}', where)
         return data
 
+    def tables(self, data: Mapping[str, Any], key: str) -> list[Any]:
+        value = data.get(key, [])
+        if isinstance(value, list):
+            return value
+        self.say("layout-type", f"expected tables headed [[{key}]], found {value!r}", key)
+        return []
+
     def text(self, data: Mapping[str, Any], key: str, where: str) -> str:
         value = data.get(key)
         if isinstance(value, str):
@@ -225,8 +232,8 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
         wheel_body=body,
         rack=check.names(rack.get("points", []), "[rack] points"),
         steering_axis=None if axis is None else check.pair(axis, "[wheel] steering_axis"),
-        sliders=tuple(_slider(check, s) for s in top.get("sliders", [])),
-        parts=tuple(_part(check, p) for p in top.get("parts", [])),
+        sliders=tuple(_slider(check, s) for s in check.tables(top, "sliders")),
+        parts=tuple(_part(check, p) for p in check.tables(top, "parts")),
     )
     raise_errors(check.findings, LayoutError)
     return layout
@@ -265,7 +272,13 @@ def _rocker(check: _Checker, data: Any, where: str) -> Rocker:
     )
 
 
-def resolve(layout: Layout, present: Iterable[str], keys: Mapping[str, str | None], place: str = "") -> Linkage:
+def resolve(
+    layout: Layout,
+    present: Iterable[str],
+    keys: Mapping[str, str | None],
+    place: str = "",
+    places: Mapping[str, str] | None = None,
+) -> Linkage:
     """Make the linkage of a layout, given the points of the table and the car file's keys.
 
     Parameters
@@ -278,6 +291,8 @@ def resolve(layout: Layout, present: Iterable[str], keys: Mapping[str, str | Non
         Values of the car file's keys that call for parts (``rod_on``); None or missing: the part is not there.
     place : str
         The point table's name, for messages.
+    places : mapping, optional
+        Where each point stands in the table, for messages about points that are there and should not be.
 
     Raises
     ------
@@ -294,7 +309,7 @@ def resolve(layout: Layout, present: Iterable[str], keys: Mapping[str, str | Non
     for name in needed:
         if name not in have:
             findings.append(_missing(name, unused, bodies, place))
-    findings += [_unused(name, layout, needed, place) for name in unused]
+    findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
     raise_errors(findings, LayoutError)
     fixed = bodies.pop(CHASSIS, ())
     with_role = next((p for p in parts if p.rocker), None)
@@ -348,7 +363,8 @@ def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Findin
     owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or "the rack"
     near = difflib.get_close_matches(name, unused, 1)
     hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
-    return Finding("point-missing", f'point "{name}" is missing; {owners} needs it{hint}', place)
+    verb = "need" if " and " in owners else "needs"
+    return Finding("point-missing", f'point "{name}" is missing; {owners} {verb} it{hint}', place)
 
 
 def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:

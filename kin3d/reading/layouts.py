@@ -54,7 +54,7 @@ def find_layout(name: str, folder: Path, where: str, gather: Gather) -> Layout |
     try:
         if plain in builtin_names():
             return builtin(plain)
-        if name.lower().endswith(".toml") or "/" in name:
+        if name.isprintable() and (name.lower().endswith(".toml") or "/" in name):
             return read_layout(folder / name)
     except LayoutError as err:
         gather.adopt(replace(f, place=f.place or gather.place(where)) for f in err.findings)

@@ -36,11 +36,12 @@ def read_text(path: Path, gather: Gather, expected: str) -> str | None:
 
 def _near(path: Path) -> str:
     """Say what to do about a missing file: the nearest name beside it, if the folder is there."""
-    if "\\" in str(path):
+    if "\\" in str(path) or not str(path).isprintable():  # in TOML, "sub\\f" has a form feed in it
         return "write the path with forward slashes"
     if not path.parent.is_dir():
         return f'there is no folder "{path.parent}" either; check the path'
-    near = difflib.get_close_matches(path.name, [p.name for p in path.parent.iterdir() if p.is_file()], 1)
+    files = [p.name for p in path.parent.iterdir() if p.is_file()]
+    near = difflib.get_close_matches(path.name, files, 1, cutoff=0.75)  # the ending alone makes 0.6
     return f'did you mean "{near[0]}"?' if near else "check the path and the name"
 
 
