@@ -21,7 +21,7 @@ class Gather:
     """
 
     def __init__(self, file: str) -> None:
-        self.file = file
+        self.file = "".join(c if c.isprintable() else repr(c)[1:-1] for c in file)
         self._found: list[tuple[int, Finding]] = []
 
     def place(self, where: Where = "") -> str:

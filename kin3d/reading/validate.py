@@ -166,6 +166,7 @@ def _key_hint(location: Location, extra: Mapping[str, tuple[str, ...]]) -> str:
     if near:
         return f'did you mean "{near[0]}"?'
     homes = [table for table, fields in _tables(CarFile, "") if key in fields and table]
+    homes += [axle for axle, keys in extra.items() if key in keys]
     if homes:
         return f"it belongs in {' or '.join(f'[{h}]' for h in homes)}"
     return f"known here: {', '.join(own)}"
