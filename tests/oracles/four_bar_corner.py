@@ -1,4 +1,4 @@
-"""A plane four-bar as a double wishbone: each pivot gets a second point along x, the tie copies the lower arm.
+"""A plane four-bar as a double wishbone: pivots get a second point along x, the tie copies the lower arm.
 
 The plane of the mechanism is the front view, turned so that the crank's end always rises: then the height
 of the wheel centre, which stands beside the lower ball joint, is a drive for the crank's angle. The tie link

@@ -1,8 +1,8 @@
 """The IAVSD road vehicle benchmark "Iltis" (about 1990-93; title and year from memory).
 
 The points, lengths, force laws and the archive's joint angles are published. The table of positions was
-computed from the points twice, with a five-rod Newton and a plane chain, which agree to 2e-6 deg. The figures
-of the design position are exact rationals of the points.
+computed from the points twice, with a five-rod Newton and a plane chain, which agree to 2e-6 deg. The
+figures of the design position are exact rationals of the points.
 """
 
 from __future__ import annotations
