@@ -16,9 +16,7 @@ from tests.oracles.four_bar_corner import FourBarCorner
 from tests.sweeps import Swept
 
 CORNER = FourBarCorner(ground=(100.0, 0.0), crank=40.0, coupler=120.0, output=80.0, down_deg=50.0)
-ANGLES = np.arange(
-    30.0, 101.0, 10.0
-)  # below, crank and coupler come into line and the tie link holds nothing
+ANGLES = np.arange(30.0, 101.0, 10.0)  # below, crank and coupler come into line and the tie link holds nothing
 
 
 def solved(tmp_path: Path, circuit: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -103,9 +103,7 @@ def test_design_position_steering_axis() -> None:
     swept = Swept(CAR, 0.0)
     np.testing.assert_allclose(swept.one("kingpin_deg"), 15.54367923, rtol=0, atol=5e-9)
     np.testing.assert_allclose(swept.one("scrub_radius_mm"), -20.69536, rtol=0, atol=5e-6)
-    np.testing.assert_allclose(
-        [swept.one(n) for n in ("caster_deg", "caster_trail_mm")], 0.0, rtol=0, atol=1e-9
-    )
+    np.testing.assert_allclose([swept.one(n) for n in ("caster_deg", "caster_trail_mm")], 0.0, rtol=0, atol=1e-9)
 
 
 def test_design_position_anti_dive_is_that_of_bump_steer() -> None:

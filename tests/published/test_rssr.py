@@ -29,7 +29,7 @@ RADIUS = -200.0 * np.sign(HEIGHT)  # the crank rises as the input angle falls, w
 
 
 def corner(tmp_path: Path, design_deg: float) -> Path:
-    """Car file of the linkage whose design position has this input angle; there the wheel's lever is level."""
+    """Car file of the linkage whose design position has this input angle; there the wheel stands level."""
     design = np.radians(design_deg)
     points = {
         "crank_axis_1": -100.0 * rssr.AXIS,
@@ -45,9 +45,7 @@ def corner(tmp_path: Path, design_deg: float) -> Path:
 
 def travel(input_deg: np.ndarray, design_deg: float) -> np.ndarray:
     """Height of the wheel centre over its design height at input angles."""
-    turned = turn_about(
-        np.zeros(3), rssr.AXIS, np.radians(np.asarray(input_deg) - design_deg), RADIUS * LEVEL
-    )
+    turned = turn_about(np.zeros(3), rssr.AXIS, np.radians(np.asarray(input_deg) - design_deg), RADIUS * LEVEL)
     return turned[:, 2]
 
 

@@ -43,9 +43,7 @@ def turns_apart(a: Array, b: Array) -> Array:
 
 @pytest.mark.parametrize("design_deg", [0.0, 45.0, 90.0])
 @pytest.mark.parametrize(("circuit", "first", "last"), BRANCHES)
-def test_each_branch_is_followed(
-    tmp_path: Path, circuit: int, first: float, last: float, design_deg: float
-) -> None:
+def test_each_branch_is_followed(tmp_path: Path, circuit: int, first: float, last: float, design_deg: float) -> None:
     expected = follow(ANGLES, first, COLUMNS)
     assert expected[-1] == pytest.approx(last, rel=0, abs=1e-9)
     crank, output = outputs(tmp_path, design_deg, circuit)
