@@ -13,7 +13,7 @@ from kin3d.linkage.car import Axle, CarData
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.solve.kernel import Motion
 from kin3d.solve.unknowns import Base
-from kin3d.spatial.jets import Jet, sqrt
+from kin3d.spatial.jets import Jet, algebra_of, sqrt
 from kin3d.spatial.screws import angular_velocity, axis_point
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
@@ -56,6 +56,12 @@ class Corner:
         self.normal = normal
         self._base = base
         self.travel = motion.generators["travel"]
+
+    def cut(self, order: int) -> Corner:
+        """The same corner with derivatives along travel up to a lower order: cheaper where no more is needed."""
+        kept = (m for m in self.motion.algebra.monomials if m[self.travel] <= order)
+        motion = self.motion.cut(algebra_of(tuple(kept)))
+        return Corner(self.linkage, self._base, motion, self.sign, self.axle, self.car, self.normal)
 
     def place(self, point: str) -> Vec:
         """Present place of a point."""

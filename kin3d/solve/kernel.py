@@ -80,6 +80,16 @@ class Motion:
     algebra: Algebra
     generators: dict[str, int]
 
+    def cut(self, algebra: Algebra) -> Motion:
+        """The same motion with the derivatives of a smaller algebra of the same generators."""
+
+        def less(place: Vec) -> Vec:
+            x, y, z = (c.cut(algebra) if isinstance(c, Jet) else c for c in place)
+            return x, y, z
+
+        at = {p: less(v) for p, v in self.at.items()}
+        return Motion(at, {p: less(v) for p, v in self.design.items()}, algebra, self.generators)
+
 
 class Kernel:
     """Solver of one linkage, compiled once in a reference position.
@@ -197,7 +207,7 @@ class Kernel:
         )
         if variants.count == 1:
             return np.ascontiguousarray(coefficients[:, :, 0].T @ powers)
-        total = coefficients[0][:, lanes.variant]
+        total: Array = coefficients[0][:, lanes.variant]
         for c, power in zip(coefficients[1:], powers[1:], strict=True):
             total += c[:, lanes.variant] * power
         return total

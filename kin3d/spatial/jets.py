@@ -76,6 +76,12 @@ def box(*orders: int) -> Algebra:
     return Algebra(itertools.product(*(range(n + 1) for n in orders)))
 
 
+@lru_cache
+def algebra_of(monomials: tuple[Monomial, ...]) -> Algebra:
+    """The algebra of the given monomials; they must hold every divisor of each."""
+    return Algebra(monomials)
+
+
 def _sum(a: Coefficient, b: Coefficient) -> Coefficient:
     if a is None:
         return b
@@ -115,6 +121,10 @@ class Jet:
             c = None if i is None else self.coefficients[i]
             out.append(None if c is None else c * float(up[generator]))
         return Jet(self.algebra, out)
+
+    def cut(self, algebra: Algebra) -> Jet:
+        """The same number in a smaller algebra: what that does not keep is dropped."""
+        return Jet(algebra, [self.coefficients[self.algebra.index[m]] for m in algebra.monomials])
 
     def _lift(self, other: Any) -> Jet:
         return other if isinstance(other, Jet) else self.algebra.constant(other)
