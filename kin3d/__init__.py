@@ -70,8 +70,8 @@ def sweep(
     Returns
     -------
     xarray.Dataset
-        Dimensions travel_mm, rack_mm and side; a variable a measure, and ``status`` (0 = solved). Positions that cannot be
-        reached are NaN there; ``attrs["notes"]`` says why, and which measures lack data.
+        Dimensions travel_mm, rack_mm and side; a variable a measure, and ``status`` (0 = solved). Positions that
+        cannot be reached are NaN there; ``attrs["notes"]`` says why, and which measures lack data.
 
     Raises
     ------

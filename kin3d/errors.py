@@ -44,7 +44,7 @@ class Finding:
 
     def __str__(self) -> str:
         place = f"{self.place}: " if self.place else ""
-        assumed = f" Assumed: {self.assumed}." if self.assumed else ""
+        assumed = f"; assumed: {self.assumed}" if self.assumed else ""
         return f"{place}{self.text}{assumed}"
 
 

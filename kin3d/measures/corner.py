@@ -1,7 +1,7 @@
 """One corner in motion: what every measure is computed from, each quantity made once when first asked for.
 
-All lengths mm, angles rad, vehicle frame (x forward, y left, z up); velocities are per mm of travel. Components are jets over
-lanes, so that a measure computed from them carries its own derivatives.
+All lengths mm, angles rad, vehicle frame (x forward, y left, z up); velocities are per mm of travel. Components are
+jets over lanes, so that a measure computed from them carries its own derivatives.
 """
 
 from __future__ import annotations
@@ -132,8 +132,8 @@ class Corner:
     def steering_axis(self) -> tuple[Vec, Vec]:
         """A point of the steering axis and its direction, upwards.
 
-        Through the layout's two ball joints, from the lower to the upper; in a layout without ball joints the instant screw
-        axis of the upright as the rack moves and the height of the wheel centre is held.
+        Through the layout's two ball joints, from the lower to the upper; in a layout without ball joints the instant
+        screw axis of the upright as the rack moves and the height of the wheel centre is held.
         """
         if self.linkage.steering_axis is not None:
             bottom, top = (self.place(p) for p in self.linkage.steering_axis)

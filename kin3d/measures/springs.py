@@ -1,4 +1,4 @@
-"""Measures of rod, rocker and spring: what a millimetre of wheel travel makes the spring do, and the rate that comes of it."""
+"""Measures of rod, rocker and spring: what travel makes the spring do, and the wheel rate that comes of it."""
 
 from __future__ import annotations
 
@@ -155,7 +155,7 @@ MEASURES = (
         label="Wheel rate",
         unit="N/mm",
         sign="stiffer positive",
-        definition="k·MR² + F·dMR/dz at the wheel centre, per corner, without tyre and bar, plus the torsion spring's like terms",
+        definition="k·MR² + F·dMR/dz at the wheel centre, a corner, without tyre and bar; torsion spring likewise",
         source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16; from memory",
         function=wheel_rate,
         lacks=lacks_rate,

@@ -25,30 +25,33 @@ def steer(corner: Corner) -> Number:
     return -(corner.sign * toe(corner))
 
 
-def _places() -> list[Measure]:
-    out = []
-    for what, attribute, lacks in (("wheel", "centre", nothing), ("contact", "contact", lacks_radius)):
-        for k, (axis, sign) in enumerate((("x", "forward"), ("y", "left"), ("z", "up"))):
-            label = {"wheel": "Wheel centre", "contact": "Contact point"}[what]
-            definition = {
-                "wheel": "wheel centre c in the chassis frame",
-                "contact": "p = c − R·(n − (n·a)a)/‖n − (n·a)a‖, the lowest point of the wheel's disc",
-            }[what]
-            out.append(
-                Measure(
-                    name=f"{what}_{axis}_mm",
-                    label=f"{label}, {axis}",
-                    unit="mm",
-                    sign=f"{sign} positive",
-                    definition=definition,
-                    source="own definition",
-                    function=lambda c, a=attribute, k=k: getattr(c, a)[k],
-                    lacks=lacks,
-                    order=0,
-                    group="wheel",
-                )
-            )
-    return out
+def _place(what: str, k: int) -> Measure:
+    """One coordinate of the wheel centre or of the contact point."""
+    attribute, label, definition, lacks = {
+        "wheel": ("centre", "Wheel centre", "wheel centre c in the chassis frame", nothing),
+        "contact": (
+            "contact",
+            "Contact point",
+            "p = c − R·(n − (n·a)a)/‖n − (n·a)a‖, the lowest point of the wheel's disc",
+            lacks_radius,
+        ),
+    }[what]
+
+    def coordinate(corner: Corner) -> Number:
+        return getattr(corner, attribute)[k]
+
+    return Measure(
+        name=f"{what}_{'xyz'[k]}_mm",
+        label=f"{label}, {'xyz'[k]}",
+        unit="mm",
+        sign=f"{('forward', 'left', 'up')[k]} positive",
+        definition=definition,
+        source="own definition",
+        function=coordinate,
+        lacks=lacks,
+        order=0,
+        group="wheel",
+    )
 
 
 MEASURES = (
@@ -88,5 +91,5 @@ MEASURES = (
         order=0,
         group="wheel",
     ),
-    *_places(),
+    *(_place(what, k) for what in ("wheel", "contact") for k in range(3)),
 )

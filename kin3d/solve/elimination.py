@@ -2,7 +2,8 @@
 
 Pivots are chosen in the reference position by the Markowitz count (fewest fill-ins) among entries that are not small
 beside the largest of their column, so that the order serves all positions near it. The plan serves J and Jᵀ.
-(Markowitz pivoting: I. S. Duff, A. M. Erisman and J. K. Reid, *Direct Methods for Sparse Matrices*, ch. 7; from memory.)
+(Markowitz pivoting: I. S. Duff, A. M. Erisman and J. K. Reid, *Direct Methods for Sparse Matrices*, ch. 7; from
+memory.)
 """
 
 from __future__ import annotations

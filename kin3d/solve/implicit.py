@@ -1,8 +1,8 @@
 """Derivatives of any order of the solved position, by jets: no finite differences, no hand-written second derivatives.
 
-F(q(s), s) = 0 holds to every order. Evaluate F with the jet of q known up to degree d − 1; what is left at degree d is a
-right-hand side, and one solve with J gives the coefficients of degree d. Blocks are taken in their order, so that each
-sees what those before it have found.
+F(q(s), s) = 0 holds to every order. Evaluate F with the jet of q known up to degree d − 1; what is left at degree d
+is a right-hand side, and one solve with J gives the coefficients of degree d. Blocks are taken in their order, so
+that each sees what those before it have found.
 """
 
 from __future__ import annotations
@@ -65,10 +65,9 @@ class BlockSolver:
 def stack_solve(matrices: NDArray[np.float64], rhs: NDArray[np.float64]) -> NDArray[np.float64]:
     """Solve a stack of systems, shape (n, m, m), for rhs of shape (…, n, m); singular ones by least squares."""
     try:
-        solved: NDArray[np.float64] = np.linalg.solve(matrices, rhs[..., None])[..., 0]
+        return np.asarray(np.linalg.solve(matrices, rhs[..., None])[..., 0], dtype=np.float64)
     except np.linalg.LinAlgError:
-        return (np.linalg.pinv(matrices) @ rhs[..., None])[..., 0]
-    return solved
+        return np.asarray((np.linalg.pinv(matrices) @ rhs[..., None])[..., 0], dtype=np.float64)
 
 
 def implicit(

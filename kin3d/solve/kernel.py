@@ -1,8 +1,9 @@
 """The kernel: solve many positions of many variants of one linkage at once.
 
-Terms: a *variant* is one set of design coordinates of the same linkage (the other side of the car is one too); a *lane* is one
-position of one variant. Lanes are flat arrays; the caller gives each its variant, travel and rack, and gets coordinates and a
-status. Every lane starts from its own design position, so that no result depends on which other lanes are there.
+Terms: a *variant* is one set of design coordinates of the same linkage (the other side of the car is one too); a
+*lane* is one position of one variant. Lanes are flat arrays; the caller gives each its variant, travel and rack, and
+gets coordinates and a status. Every lane starts from its own design position, so that no result depends on which
+other lanes are there.
 """
 
 from __future__ import annotations
@@ -128,7 +129,7 @@ class Kernel:
         uniforms = [np.broadcast_to(v, len(coordinates)) for v in evaluate(system.uniforms, inputs)]
         at = {p: coordinates[:, k] for k, p in enumerate(self.linkage.points)}
         lengths = system.equations.lengths(at)[list(system.row_order)]
-        inputs |= dict(zip(system.unknown_keys, start, strict=True)) | {k: 0.0 for k in system.lane_keys[-2:]}
+        inputs |= dict(zip(system.unknown_keys, start, strict=True)) | dict.fromkeys(system.lane_keys[-2:], 0.0)
         with np.errstate(all="ignore"):
             determinants = [evaluate(b.newton_outputs[-1:], inputs)[0] for b in system.blocks]
         return Variants(

@@ -48,5 +48,11 @@ def _in_line(kernel: Kernel, variants: Variants, lanes: Lanes, lane: int, reache
     system = kernel.system
     dense = system.dense(numbers(system, variants, short, there.q), 1)[0]
     scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, short), (len(dense), 1))
-    u, _, _ = np.linalg.svd(dense * scale)
-    return bodies_in_line(u[:, -1], [system.equations.rows[r] for r in system.row_order])
+    dense = dense * scale
+    # the block that has become singular speaks alone: what stands before it in the order of solving is not to blame
+    found = []
+    for plan in system.blocks:
+        u, s, _ = np.linalg.svd(dense[plan.slice, plan.slice])
+        found.append((float(s[-1] / s[0]), u[:, -1], system.row_order[plan.slice]))
+    _, null, rows = min(found, key=lambda f: f[0])
+    return bodies_in_line(null, [system.equations.rows[r] for r in rows])

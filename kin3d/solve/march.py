@@ -1,9 +1,9 @@
 """Stepping lanes along their branch of assembly: for those that one step from the design position did not reach.
 
-Each lane goes from its design position in a straight line towards its travel and rack, with a predictor of second order and
-a step of its own that halves when the corrector has to pull too far. Where det J goes to zero the steps shrink to
-nothing: the lane has found its limit. Jacobians are dense here and solved by LAPACK with row pivoting, so that a lane whose
-planned pivots have shrunk goes on as well.
+Each lane goes from its design position in a straight line towards its travel and rack, with a predictor of second
+order and a step of its own that halves when the corrector has to pull too far. Where det J goes to zero the steps
+shrink to nothing: the lane has found its limit. Jacobians are dense here and solved by LAPACK with row pivoting, so
+that a lane whose planned pivots have shrunk goes on as well.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def march(system: System, variants: Variants, lanes: Lanes) -> March:
     """Step every lane from its design position towards its drives."""
     q = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), (len(variants.start), lanes.count)))
     reached, step = np.zeros(lanes.count), np.full(lanes.count, FIRST_STEP)
-    error = np.zeros(lanes.count)
+    error: Array = np.zeros(lanes.count)
     shortest = SMALLEST_STEP_MM / np.maximum(np.maximum(abs(lanes.travel), abs(lanes.rack)), SMALLEST_STEP_MM)
     for _ in range(MOST_STEPS):
         active = np.flatnonzero((reached < 1.0) & (step > shortest))
@@ -125,15 +125,15 @@ def _why_stopped(system: System, variants: Variants, lanes: Lanes, q: Array, rea
     now = smallest_singular(system, variants, lanes.part(reached), q)
     start = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), q.shape))
     before = smallest_singular(system, variants, lanes.part(np.zeros(lanes.count)), start)
-    return np.where(now < FOLD_SHARE * before, Status.LIMIT, Status.UNSOLVED).astype(np.int8)
+    return np.asarray(np.where(now < FOLD_SHARE * before, Status.LIMIT, Status.UNSOLVED), dtype=np.int8)
 
 
 def smallest_singular(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array:
     """Smallest singular value of the length-scaled Jacobian, shape (lanes,)."""
     dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
     scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, lanes), (len(q), lanes.count))
-    values: Array = np.linalg.svd(dense * scale.T[:, :, None], compute_uv=False)[:, -1]
-    return values
+    values = np.linalg.svd(dense * scale.T[:, :, None], compute_uv=False)
+    return np.asarray(values[:, -1], dtype=np.float64)
 
 
 def numbers(system: System, variants: Variants, lanes: Lanes, q: Array) -> dict[Any, Any]:

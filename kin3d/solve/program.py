@@ -95,7 +95,7 @@ class Program:
     def _allocate(self, order: Sequence[Node], outputs: Sequence[Node], slots: dict[int, int]) -> int:
         """Give every step a place for its result, reusing places whose last reader has run."""
         first = len(slots)
-        place = {}
+        place: dict[int, int] = {}
         for k, node in enumerate(outputs):
             place.setdefault(node.serial, first + k)
         last = {s: k for k, n in enumerate(order) for s in (n.a, n.b)}

@@ -1,4 +1,4 @@
-"""The compiled system of one linkage: tape, Jacobian, blocks, elimination plans and the programs that run over lanes."""
+"""The compiled system of one linkage: tape, Jacobian, blocks, elimination plans, programs for lanes."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """A tape: the arithmetic of the equations written down once, as a list of steps without branches.
 
 The equations are evaluated with tape nodes in place of numbers; what is recorded is run later over arrays of lanes,
-differentiated exactly, and extended by the steps of the elimination. Equal steps are recorded once, and steps on constants
-are folded away. Every node also knows its value in the reference position, by which pivots are chosen.
+differentiated exactly, and extended by the steps of the elimination. Equal steps are recorded once, and steps on
+constants are folded away. Every node also knows its value in the reference position, by which pivots are chosen.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """From points and bodies to unknowns: which points are solved for, and how every other point is carried.
 
-A moving body is known by its *base*: three of its points (two if all its points lie in one line). Unknown are the coordinates
-of base points that neither the chassis nor the rack holds. Every further point of a body is *carried*: constant
-combinations of the base give it. (Natural coordinates: J. García de Jalón and E. Bayo, *Kinematic and Dynamic
-Simulation of Multibody Systems*, 1994, ch. 2.)
+A moving body is known by its *base*: three of its points (two if all its points lie in one line). Unknown are the
+coordinates of base points that neither the chassis nor the rack holds. Every further point of a body is *carried*:
+constant combinations of the base give it. (Natural coordinates: J. García de Jalón and E. Bayo, *Kinematic and
+Dynamic Simulation of Multibody Systems*, 1994, ch. 2.)
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ def _base(
     others = {p for b, ps in linkage.bodies.items() if b != body for p in ps}
     joints = settled | others
 
-    def worth(t: tuple[str, ...]) -> tuple[int, int, int, float]:
+    def worth(t: tuple[str, str, str]) -> tuple[int, int, int, float]:
         good = size[t][1] >= GOOD_SHARE * size[best][1] or sum(p in anchors for p in t) == 2
         held = min(sum(p in anchors for p in t), 2)
         return (held if size[t][0] > LINE_RATIO else -1, int(good), sum(p in joints for p in t), size[t][1])

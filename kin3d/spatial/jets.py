@@ -4,9 +4,9 @@ A jet is a polynomial in a few infinitesimals, cut off where its algebra says. P
 every formula gives value and derivatives at once, with no step size and no truncation error. Coefficients are
 Taylor coefficients: the coefficient of tⁿ is the n-th derivative divided by n!.
 
-Terms: a *generator* is an infinitesimal (say travel t, or a change p of a pickup coordinate); a *monomial* is a tuple of
-exponents, one a generator; an *algebra* is the set of monomials that are kept.
-(Taylor arithmetic: A. Griewank and A. Walther, *Evaluating Derivatives*, 2008, ch. 13; from memory.)
+Terms: a *generator* is an infinitesimal (say travel t, or a change p of a pickup coordinate); a *monomial* is a tuple
+of exponents, one a generator; an *algebra* is the set of monomials that are kept. (Taylor arithmetic: A. Griewank and
+A. Walther, *Evaluating Derivatives*, 2008, ch. 13; from memory.)
 """
 
 from __future__ import annotations

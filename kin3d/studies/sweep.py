@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,60 +17,10 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.status import Status
 from kin3d.studies.model import SIDES, AxleModel
-
-if TYPE_CHECKING:
-    import xarray
+from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
 BATCH = 8192  # lanes whose derivatives and measures are held at once
-
-
-@dataclass(frozen=True, slots=True)
-class SweepResult:
-    """What a sweep found, as plain arrays.
-
-    Attributes
-    ----------
-    title, axle : str
-    travel_mm, rack_mm : ndarray, shapes (T,) and (R,)
-    values : dict of str to ndarray, shape (T, R, 2)
-        Each measure by name; the last axis is left, right. NaN where a position has a status other than OK, or where
-        the measure has no value there (a finding says so).
-    status : ndarray of int8, shape (T, R, 2)
-    measures : tuple of Measure
-        The measures in `values`, in order.
-    left_out : dict of str to str
-        Measures without the data they need, and what is missing.
-    findings : tuple of Finding
-        Limits met, measures without value.
-    stepped : int
-        Positions that needed continuation in steps.
-    closure_mm : float
-        Largest error of a length over all solved positions.
-    """
-
-    title: str
-    axle: AxleName
-    travel_mm: Array
-    rack_mm: Array
-    values: dict[str, Array]
-    status: NDArray[np.int8]
-    measures: tuple[Measure, ...]
-    left_out: dict[str, str]
-    findings: tuple[Finding, ...]
-    stepped: int
-    closure_mm: float
-
-    @property
-    def complete(self) -> bool:
-        """Whether every position was reached."""
-        return bool((self.status == Status.OK).all())
-
-    def dataset(self) -> xarray.Dataset:
-        """The result as a labelled array: dimensions travel_mm, rack_mm, side."""
-        from kin3d.studies.dataset import to_dataset
-
-        return to_dataset(self)
 
 
 def sweep_corner(
@@ -114,8 +63,7 @@ def sweep_corner(
     return SweepResult(
         title=car.title,
         axle=axle,
-        travel_mm=travel,
-        rack_mm=rack,
+        drives={"travel_mm": travel, "rack_mm": rack},
         values=arranged,
         status=status,
         measures=there,
@@ -136,8 +84,6 @@ def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
 
 def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Measures of the given names in table order; all when none is given."""
-    import difflib
-
     every = corner_measures(axle)
     if names is None:
         return every

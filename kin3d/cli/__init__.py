@@ -1,0 +1,49 @@
+"""The command line: one command a file, a thin shell over the Python face. No maths here."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import typer
+
+from kin3d.cli.shared import show_error
+from kin3d.errors import Kin3dError
+
+# name of the command, its module in this folder, its function
+COMMANDS = (
+    ("check", "check", "check"),
+    ("sweep", "sweep", "sweep"),
+    ("measures", "measures", "measures"),
+)
+
+CAUTION = (
+    "Results are kinematics of rigid bodies from the points given. Strength, safety and the rule book are for "
+    "qualified people and local codes."
+)
+
+
+def build() -> typer.Typer:
+    """The application with all its commands."""
+    app = typer.Typer(
+        name="kin3d",
+        help=f"3D kinematics of suspension linkages from pickup points.\n\n{CAUTION}",
+        no_args_is_help=True,
+        add_completion=False,
+        rich_markup_mode="rich",
+        pretty_exceptions_enable=False,
+    )
+    for name, module, function in COMMANDS:
+        app.command(name, no_args_is_help=name != "measures")(
+            getattr(import_module(f"kin3d.cli.{module}"), function)
+        )
+    return app
+
+
+def main() -> None:
+    """Entry point of ``kin3d``; exit code 2 for a mistake in the input, 1 when positions were not reached."""
+    try:
+        build()()
+    except Kin3dError as error:
+        show_error(error)
+        sys.exit(2)

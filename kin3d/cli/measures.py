@@ -1,0 +1,27 @@
+"""``kin3d measures``: every measure with unit, sign, definition and source."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from kin3d.linkage.car import AxleName
+
+
+def measures(
+    axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
+) -> None:
+    """List every measure: name, unit, what a positive value means, definition, source."""
+    from kin3d.measures.compute import corner_measures
+
+    console = Console()
+    group = ""
+    for m in corner_measures(axle):
+        if m.group != group:
+            console.print(f"\n[bold]{m.group}[/bold]")
+            group = m.group
+        console.print(f"  [bold]{m.name}[/bold]  ({m.unit})  {m.label}; {m.sign}", highlight=False)
+        console.print(f"      {m.definition}", highlight=False, markup=False)
+        console.print(f"      source: {m.source}", highlight=False, markup=False, style="dim")

@@ -1,0 +1,52 @@
+"""The look of every picture: colours that colour-blind people tell apart, type, and how a figure is saved."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from kin3d.errors import Finding, RequestError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+INK = "#1f2a33"
+GRID = "#d9dee2"
+# from the set of M. Okabe and K. Ito, Color Universal Design (2008), in an order of our own;
+# dashes tell the second round of them apart
+LINES = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#6b4c9a", "#7f7f7f", "#1f2a33")
+DOTS_PER_INCH = 150
+
+
+def figure_style() -> Any:
+    """Settings for `matplotlib.rc_context`."""
+    return {
+        "font.family": "DejaVu Sans",
+        "font.size": 9,
+        "text.color": INK,
+        "axes.labelcolor": INK,
+        "axes.edgecolor": "#8b969e",
+        "axes.titlesize": 10,
+        "axes.titleweight": "bold",
+        "axes.spines.top": False,
+        "axes.spines.right": False,
+        "axes.grid": True,
+        "grid.color": GRID,
+        "grid.linewidth": 0.7,
+        "xtick.color": INK,
+        "ytick.color": INK,
+        "svg.fonttype": "none",  # text stays text
+        "pdf.fonttype": 42,
+    }
+
+
+def save_figure(figure: Figure, path: Path) -> None:
+    """Save a figure in the format of the path's ending and let go of it."""
+    import matplotlib.pyplot as plt
+
+    try:
+        figure.savefig(path, dpi=DOTS_PER_INCH)
+    except OSError as error:
+        raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None
+    finally:
+        plt.close(figure)
