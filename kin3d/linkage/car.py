@@ -72,10 +72,18 @@ class CarData:
 
 @dataclass(frozen=True, slots=True)
 class Spring:
-    """A coil spring between ``spring_outer`` and ``spring_inner``; the force is compression, N."""
+    """A coil spring between two points of a corner; the force is compression, N.
+
+    Attributes
+    ----------
+    points : (str, str) or None
+        The two points it acts between; None: ``spring_outer`` and ``spring_inner`` of the layout.
+    """
 
     rate_n_per_mm: float
     design_force_n: float | None = None
+    name: str = "spring"
+    points: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +99,77 @@ class Bar:
     """An anti-roll bar; the rate is between its two arms."""
 
     rate_n_m_per_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class CrossSpring:
+    """A spring across the car, from a point of the left corner to one of the right; force is compression, N.
+
+    With the same point on both sides it is a third (heave) spring; with two points that move along one another
+    in heave and apart in roll it is a roll spring.
+    """
+
+    rate_n_per_mm: float
+    points: tuple[str, str]
+    design_force_n: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A bump or droop stop, or a packer: a gap and a rate on the stroke of a spring.
+
+    Attributes
+    ----------
+    on : str
+        Name of the spring whose stroke it ends: ``"spring"``, a name of `Axle.springs`, ``"third"``, ``"roll_spring"``.
+    gap_mm : float
+        Stroke of that spring from the design position to where the stop begins to work.
+    sense : {"bump", "droop"}
+        Whether it works as the spring shortens or lengthens.
+    """
+
+    rate_n_per_mm: float
+    gap_mm: float
+    name: str = "stop"
+    on: str = "spring"
+    sense: Literal["bump", "droop"] = "bump"
+
+
+@dataclass(frozen=True, slots=True)
+class Damper:
+    """Stroke that a damper has from its design position: shorter in bump, longer in droop, mm; `on` as in `Stop`."""
+
+    bump_mm: float
+    droop_mm: float
+    on: str = "spring"
+
+
+@dataclass(frozen=True, slots=True)
+class Rod:
+    """The push- or pull-rod as a part: a tube, and what its rod ends allow.
+
+    Attributes
+    ----------
+    bolt_outer, bolt_inner : tuple of float or None
+        Direction of the bolt in each rod end in the design position, vehicle frame; None: the hinge line of the
+        body that carries the rod's outer end, and the rocker's pivot line.
+    """
+
+    diameter_mm: float | None = None
+    wall_mm: float | None = None
+    modulus_n_per_mm2: float | None = None
+    rod_end_limit_deg: float | None = None
+    bolt_outer: tuple[float, float, float] | None = None
+    bolt_inner: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Masses:
+    """Masses of the inboard parts of one corner, kg."""
+
+    rod_kg: float | None = None
+    rocker_kg: float | None = None
+    spring_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +193,14 @@ class Axle:
         Every key that the layout adds and the car file gives, `rod_on` among them; `resolve` takes it.
     rack_axis : tuple of float
         Unit direction in which the rack's points move for positive ``rack_mm``, vehicle frame.
+    springs : tuple of Spring
+        Springs beside `spring`, each between two named points.
+    attached : mapping of str to str
+        Points that elements of the car file add to the linkage, and the body that carries each.
+    unsprung_mass_kg : float or None
+        Mass of one wheel with all that moves with it.
+    tyre_rate_n_per_mm : float or None
+        Vertical rate of one tyre.
     """
 
     name: AxleName
@@ -130,6 +217,16 @@ class Axle:
     bar: Bar | None = None
     other_points: PointTable | None = None
     layout_keys: Mapping[str, str] = field(default_factory=dict)
+    springs: tuple[Spring, ...] = ()
+    third: CrossSpring | None = None
+    roll_spring: CrossSpring | None = None
+    stops: tuple[Stop, ...] = ()
+    damper: Damper | None = None
+    rod: Rod | None = None
+    masses: Masses | None = None
+    attached: Mapping[str, str] = field(default_factory=dict)
+    unsprung_mass_kg: float | None = None
+    tyre_rate_n_per_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Design coordinates: the array of a linkage's points for a side of the car, with the wheel's axis made up where it is not given."""
+"""Design coordinates of a linkage for a side of the car; the wheel's axis is made up where it is not given."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import Axle, PointTable, Side
-from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage, resolve
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.linkage.resolve import resolve
 
 Array = NDArray[np.float64]
 AXIS_LENGTH_MM = 100.0  # how far outboard a made-up wheel_axis point stands; no result depends on it
@@ -22,14 +23,14 @@ def side_sign(side: Side) -> float:
 
 def linkage_of(axle: Axle) -> Linkage:
     """The linkage of an axle's layout with the points and keys that its file has."""
-    return resolve(axle.layout, axle.points.names, {"rod_on": axle.rod_on}, str(axle.points.source))
+    return resolve(axle.layout, axle.points.names, axle.layout_keys, str(axle.points.source), attached=axle.attached)
 
 
 def design_coordinates(axle: Axle, linkage: Linkage, table: PointTable, side: Side) -> Array:
     """Design coordinates of one side, shape (points, 3), mm, in the order of ``linkage.points``.
 
-    Without a ``wheel_axis`` in the table the axis follows from the static camber and toe (conventions: camber = −asin(a_z),
-    toe = atan2(a_x, s·a_y)).
+    Without a ``wheel_axis`` in the table the axis follows from the static camber and toe (conventions: camber =
+    −asin(a_z), toe = atan2(a_x, s·a_y)).
     """
     rows = [table[p] for p in linkage.points if p != WHEEL_AXIS]
     out = np.array([*rows, np.zeros(3)])

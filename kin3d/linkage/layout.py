@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -25,10 +25,10 @@ _KEYS = {
     "wheel": ("body", "steering_axis"),
     "rack": ("points",),
     "sliders": ("point", "line"),
-    "parts": ("name", "key", "choices", "attach", "needs", "points", "bodies", "rocker", "spring", "bar"),
+    "parts": ("name", "key", "choices", "attach", "needs", "not_with", "points", "bodies", "rocker", "spring", "bar"),
     "rocker": ("body", "axis", "rod"),
     "spring": ("points",),
-    "bar": ("body", "axis"),
+    "bar": ("form", "body", "axis", "link"),
 }
 
 Bodies = dict[str, tuple[str, ...]]
@@ -52,11 +52,26 @@ class Rocker:
 
 
 @dataclass(frozen=True, slots=True)
+class BarRole:
+    """An anti-roll bar: its arm, the line that the arm turns about, and its link (point driven, point of the arm).
+
+    `form` is "u" for two arms on one torsion bar, each turned by its own side; "t" for one T on a hinge across the
+    car, whose stem twists as its two ends move apart.
+    """
+
+    form: str
+    body: str
+    axis: tuple[str, str]
+    link: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class Part:
     """Bodies and roles that are there on a condition.
 
     `key` is the car file's key whose presence calls for the part and whose value, one of `choices`, names
     the body that takes the points of `attach`. A part without a key is there when the table has all of `points`.
+    `not_with` is a key of another part that cannot be there at the same time.
     """
 
     name: str
@@ -65,9 +80,11 @@ class Part:
     choices: tuple[str, ...] = ()
     attach: tuple[str, ...] = ()
     needs: str | None = None
+    not_with: str | None = None
     points: tuple[str, ...] = ()
     rocker: Rocker | None = None
     spring: tuple[str, str] | None = None
+    bar: BarRole | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +139,7 @@ class Linkage:
     sliders: tuple[Slider, ...] = ()
     rocker: Rocker | None = None
     spring: tuple[str, str] | None = None
+    bar: BarRole | None = None
     parts: tuple[str, ...] = ()
 
     def index(self, name: str) -> int:
@@ -250,6 +268,7 @@ def _part(check: _Checker, data: Any) -> Part:
     where = f'[[parts]] "{name}"'
     rocker = table.get("rocker")
     spring = table.get("spring")
+    bar = table.get("bar")
     return Part(
         name=name,
         bodies=check.bodies(table.get("bodies", {}), f"{where} bodies"),
@@ -257,10 +276,21 @@ def _part(check: _Checker, data: Any) -> Part:
         choices=check.names(table.get("choices", []), f"{where} choices"),
         attach=check.names(table.get("attach", []), f"{where} attach"),
         needs=check.text(table, "needs", where) if "needs" in table else None,
+        not_with=check.text(table, "not_with", where) if "not_with" in table else None,
         points=check.names(table.get("points", []), f"{where} points"),
         rocker=None if rocker is None else _rocker(check, rocker, where),
         spring=None if spring is None else check.pair(check.table(spring, where, "spring").get("points"), where),
+        bar=None if bar is None else _bar(check, bar, where),
     )
+
+
+def _bar(check: _Checker, data: Any, where: str) -> BarRole:
+    table = check.table(data, f"{where} bar", "bar")
+    form = check.text(table, "form", where)
+    if form not in ("u", "t", ""):
+        check.say("layout-type", f'bar form is "{form}"; "u" or "t" is expected', where)
+    axis, link = (check.pair(table.get(key), f"{where} bar {key}") for key in ("axis", "link"))
+    return BarRole(form, check.text(table, "body", where), axis, link)
 
 
 def _rocker(check: _Checker, data: Any, where: str) -> Rocker:
@@ -270,108 +300,3 @@ def _rocker(check: _Checker, data: Any, where: str) -> Rocker:
         check.pair(table.get("axis"), f"{where} rocker axis"),
         check.pair(table.get("rod"), f"{where} rocker rod"),
     )
-
-
-def resolve(
-    layout: Layout,
-    present: Iterable[str],
-    keys: Mapping[str, str | None],
-    place: str = "",
-    places: Mapping[str, str] | None = None,
-) -> Linkage:
-    """Make the linkage of a layout, given the points of the table and the car file's keys.
-
-    Parameters
-    ----------
-    layout : Layout
-        The layout to fill.
-    present : iterable of str
-        Point names of the point table (``wheel_axis`` may be among them or not).
-    keys : mapping
-        Values of the car file's keys that call for parts (``rod_on``); None or missing: the part is not there.
-    place : str
-        The point table's name, for messages.
-    places : mapping, optional
-        Where each point stands in the table, for messages about points that are there and should not be.
-
-    Raises
-    ------
-    LayoutError
-        With every missing point, every unused point (nearest name suggested), and every wrong key value.
-    """
-    have = tuple(present)
-    parts, findings = _parts(layout, have, keys, place)
-    bodies = _merge(layout, parts, keys)
-    needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
-    needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
-    needed |= dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
-    unused = [n for n in have if n not in needed and n != WHEEL_AXIS]
-    for name in needed:
-        if name not in have:
-            findings.append(_missing(name, unused, bodies, place))
-    findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
-    raise_errors(findings, LayoutError)
-    fixed = bodies.pop(CHASSIS, ())
-    with_role = next((p for p in parts if p.rocker), None)
-    return Linkage(
-        layout=layout.name,
-        points=(*needed, WHEEL_AXIS),
-        bodies=bodies,
-        fixed=fixed,
-        rack=layout.rack,
-        wheel_body=layout.wheel_body,
-        steering_axis=layout.steering_axis,
-        sliders=layout.sliders,
-        rocker=with_role.rocker if with_role else None,
-        spring=next((p.spring for p in parts if p.spring), None),
-        parts=tuple(p.name for p in parts),
-    )
-
-
-def _parts(
-    layout: Layout, have: tuple[str, ...], keys: Mapping[str, str | None], place: str
-) -> tuple[list[Part], list[Finding]]:
-    parts: list[Part] = []
-    findings: list[Finding] = []
-    for part in layout.parts:
-        value = keys.get(part.key) if part.key else None
-        if part.key and value is not None and part.choices and value not in part.choices:
-            text = f'{part.key} = "{value}" is not one of {", ".join(part.choices)}'
-            findings.append(Finding("choice-unknown", text, place))
-        elif part.key and value is not None:
-            parts.append(part)
-        elif not part.key and (set(part.points) & set(have)) and (not part.needs or keys.get(part.needs)):
-            parts.append(part)
-    return parts, findings
-
-
-def _merge(layout: Layout, parts: Iterable[Part], keys: Mapping[str, str | None]) -> Bodies:
-    merged: dict[str, dict[str, None]] = {CHASSIS: {}}
-    for source in (layout.bodies, *(p.bodies for p in parts)):
-        for body, points in source.items():
-            merged.setdefault(body, {}).update(dict.fromkeys(points))
-    for part in parts:
-        if part.key and part.attach:
-            merged.setdefault(str(keys[part.key]), {}).update(dict.fromkeys(part.attach))
-    merged.setdefault(layout.wheel_body, {}).update({WHEEL_CENTRE: None, WHEEL_AXIS: None})
-    chassis_only = (n for p in parts for n in p.spring or () if not any(n in b for b in merged.values()))
-    merged[CHASSIS].update(dict.fromkeys(chassis_only))
-    return {body: tuple(points) for body, points in merged.items()}
-
-
-def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Finding:
-    owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or "the rack"
-    near = difflib.get_close_matches(name, unused, 1)
-    hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
-    verb = "need" if " and " in owners else "needs"
-    return Finding("point-missing", f'point "{name}" is missing; {owners} {verb} it{hint}', place)
-
-
-def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:
-    waiting = [p for p in layout.parts if p.key and name in (*p.attach, *(n for b in p.bodies.values() for n in b))]
-    if waiting:
-        text = f'point "{name}" belongs to {waiting[0].name}, which is there only when the car file has {waiting[0].key}'
-        return Finding("point-without-part", text, place)
-    near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
-    hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"
-    return Finding("point-unknown", f'point "{name}" is not one of layout "{layout.name}"; {hint}', place)

@@ -11,7 +11,8 @@ import numpy as np
 
 from kin3d.errors import LayoutError
 from kin3d.linkage.car import Axle, AxleName, Bar, Side, Spring, Torsion
-from kin3d.linkage.layout import WHEEL_AXIS, Linkage, resolve
+from kin3d.linkage.layout import WHEEL_AXIS, Linkage
+from kin3d.linkage.resolve import resolve
 from kin3d.reading.gather import Gather
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.model import AXLE_NEEDS, AxleKeys

@@ -1,0 +1,134 @@
+"""From a layout to the linkage of one corner, once it is known which points and keys the car file has."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+
+from kin3d.errors import Finding, LayoutError, raise_errors
+from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, Bodies, Layout, Linkage, Part
+
+
+def resolve(
+    layout: Layout,
+    present: Iterable[str],
+    keys: Mapping[str, str | None],
+    place: str = "",
+    places: Mapping[str, str] | None = None,
+    attached: Mapping[str, str] | None = None,
+) -> Linkage:
+    """Make the linkage of a layout, given the points of the table and the car file's keys.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout to fill.
+    present : iterable of str
+        Point names of the point table (``wheel_axis`` may be among them or not).
+    keys : mapping
+        Values of the car file's keys that call for parts (``rod_on``); None or missing: the part is not there.
+    place : str
+        The point table's name, for messages.
+    places : mapping, optional
+        Where each point stands in the table, for messages about points that are there and should not be.
+    attached : mapping of str to str, optional
+        Points beyond the layout's that elements of the car file use, and the body that carries each.
+
+    Raises
+    ------
+    LayoutError
+        With every missing point, every unused point (nearest name suggested), and every wrong key value.
+    """
+    have = tuple(present)
+    parts, findings = _parts(layout, have, keys, place)
+    bodies = _merge(layout, parts, keys)
+    findings += _attach(bodies, attached or {}, place)
+    needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
+    needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
+    needed |= dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
+    unused = [n for n in have if n not in needed and n != WHEEL_AXIS]
+    for name in needed:
+        if name not in have:
+            findings.append(_missing(name, unused, bodies, place))
+    findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
+    raise_errors(findings, LayoutError)
+    fixed = bodies.pop(CHASSIS, ())
+    with_role = next((p for p in parts if p.rocker), None)
+    return Linkage(
+        layout=layout.name,
+        points=(*needed, WHEEL_AXIS),
+        bodies=bodies,
+        fixed=fixed,
+        rack=layout.rack,
+        wheel_body=layout.wheel_body,
+        steering_axis=layout.steering_axis,
+        sliders=layout.sliders,
+        rocker=with_role.rocker if with_role else None,
+        spring=next((p.spring for p in parts if p.spring), None),
+        bar=next((p.bar for p in parts if p.bar), None),
+        parts=tuple(p.name for p in parts),
+    )
+
+
+def _attach(bodies: Bodies, attached: Mapping[str, str], place: str) -> list[Finding]:
+    """Add points to bodies; findings for bodies that are not there."""
+    findings = []
+    for point, body in attached.items():
+        if body not in bodies:
+            near = difflib.get_close_matches(body, bodies, 1)
+            hint = f'; did you mean "{near[0]}"?' if near else f"; bodies here: {', '.join(bodies)}"
+            text = f'point "{point}" is to go on body "{body}", which is not there{hint}'
+            findings.append(Finding("body-unknown", text, place))
+        elif point not in bodies[body]:
+            bodies[body] = (*bodies[body], point)
+    return findings
+
+
+def _parts(
+    layout: Layout, have: tuple[str, ...], keys: Mapping[str, str | None], place: str
+) -> tuple[list[Part], list[Finding]]:
+    parts: list[Part] = []
+    findings: list[Finding] = []
+    for part in layout.parts:
+        value = keys.get(part.key) if part.key else None
+        if part.key and value is not None and part.choices and value not in part.choices:
+            text = f'{part.key} = "{value}" is not one of {", ".join(part.choices)}'
+            findings.append(Finding("choice-unknown", text, place))
+        elif part.key and value is not None and part.not_with and keys.get(part.not_with):
+            text = f"{part.key} and {part.not_with} are both given; one of the two is expected"
+            findings.append(Finding("keys-conflict", text, place))
+        elif (part.key and value is not None) or (not part.key and (set(part.points) & set(have)) and (not part.needs or keys.get(part.needs))):
+            parts.append(part)
+    return parts, findings
+
+
+def _merge(layout: Layout, parts: Iterable[Part], keys: Mapping[str, str | None]) -> Bodies:
+    merged: dict[str, dict[str, None]] = {CHASSIS: {}}
+    for source in (layout.bodies, *(p.bodies for p in parts)):
+        for body, points in source.items():
+            merged.setdefault(body, {}).update(dict.fromkeys(points))
+    for part in parts:
+        if part.key and part.attach:
+            merged.setdefault(str(keys[part.key]), {}).update(dict.fromkeys(part.attach))
+    merged.setdefault(layout.wheel_body, {}).update({WHEEL_CENTRE: None, WHEEL_AXIS: None})
+    chassis_only = (n for p in parts for n in p.spring or () if not any(n in b for b in merged.values()))
+    merged[CHASSIS].update(dict.fromkeys(chassis_only))
+    return {body: tuple(points) for body, points in merged.items()}
+
+
+def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Finding:
+    owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or "the rack"
+    near = difflib.get_close_matches(name, unused, 1)
+    hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
+    verb = "need" if " and " in owners else "needs"
+    return Finding("point-missing", f'point "{name}" is missing; {owners} {verb} it{hint}', place)
+
+
+def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:
+    waiting = [p for p in layout.parts if p.key and name in (*p.attach, *(n for b in p.bodies.values() for n in b))]
+    if waiting:
+        text = f'point "{name}" belongs to {waiting[0].name}, which is there only when the car file has {waiting[0].key}'
+        return Finding("point-without-part", text, place)
+    near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
+    hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"
+    return Finding("point-unknown", f'point "{name}" is not one of layout "{layout.name}"; {hint}', place)
