@@ -57,13 +57,14 @@ def drive_share(corner: Corner) -> float:
 
 def brake_slope(corner: Corner) -> Number:
     """Forward over upward velocity of the point at which braking pushes."""
-    v = corner.contact_velocity if corner.car.brakes == "outboard" else corner.centre_velocity
+    at = corner.contact_velocity if corner.car.brakes == "outboard" else corner.centre_velocity
+    v = corner.over_ground(at)
     return v[0] / v[2]
 
 
 def drive_slope(corner: Corner) -> Number:
     """Forward over upward velocity of the wheel centre."""
-    v = corner.centre_velocity
+    v = corner.over_ground(corner.centre_velocity)
     return v[0] / v[2]
 
 

@@ -35,7 +35,7 @@ class Corner:
     axle, car : Axle, CarData
         What the car file says.
     normal : vector
-        Unit normal of the ground, vehicle frame; z unless a study turns the ground.
+        Unit normal of the ground, vehicle frame; z unless a study turns the ground (numbers, or jets in the motion's algebra).
     """
 
     def __init__(
@@ -60,8 +60,10 @@ class Corner:
     def cut(self, order: int) -> Corner:
         """The same corner with derivatives along travel up to a lower order: cheaper where no more is needed."""
         kept = (m for m in self.motion.algebra.monomials if m[self.travel] <= order)
-        motion = self.motion.cut(algebra_of(tuple(kept)))
-        return Corner(self.linkage, self._base, motion, self.sign, self.axle, self.car, self.normal)
+        algebra = algebra_of(tuple(kept))
+        x, y, z = (n.cut(algebra) if isinstance(n, Jet) else n for n in self.normal)
+        motion = self.motion.cut(algebra)
+        return Corner(self.linkage, self._base, motion, self.sign, self.axle, self.car, (x, y, z))
 
     def place(self, point: str) -> Vec:
         """Present place of a point."""
@@ -127,6 +129,21 @@ class Corner:
     def outboard(self) -> Vec:
         """Unit direction along the ground, square to the heading, pointing outboard."""
         return scale(self.sign, cross(self.normal, self.heading))
+
+    @cached_property
+    def ahead(self) -> Vec:
+        """Unit vector along the ground, the projection of the vehicle's x."""
+        nx = self.normal[0]
+        return unit((1.0 - nx * nx, -(nx * self.normal[1]), -(nx * self.normal[2])))
+
+    @cached_property
+    def aside(self) -> Vec:
+        """Unit vector along the ground to the left, square to `ahead`."""
+        return cross(self.normal, self.ahead)
+
+    def over_ground(self, v: Vec) -> Vec:
+        """Components of a vector along the ground's x, its y and its normal."""
+        return dot(v, self.ahead), dot(v, self.aside), dot(v, self.normal)
 
     @cached_property
     def steering_axis(self) -> tuple[Vec, Vec]:
