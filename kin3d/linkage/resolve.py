@@ -97,9 +97,14 @@ def _parts(
         elif part.key and value is not None and part.not_with and keys.get(part.not_with):
             text = f"{part.key} and {part.not_with} are both given; one of the two is expected"
             findings.append(Finding("keys-conflict", text, place))
-        elif (part.key and value is not None) or (not part.key and (set(part.points) & set(have)) and (not part.needs or keys.get(part.needs))):
+        elif (part.key and value is not None) or (not part.key and _called_for(part, have, keys)):
             parts.append(part)
     return parts, findings
+
+
+def _called_for(part: Part, have: Iterable[str], keys: Mapping[str, str | None]) -> bool:
+    """Whether a part without a key is there: the table has one of its points, and what it needs is there."""
+    return bool(set(part.points) & set(have)) and bool(not part.needs or keys.get(part.needs))
 
 
 def _merge(layout: Layout, parts: Iterable[Part], keys: Mapping[str, str | None]) -> Bodies:
@@ -127,7 +132,8 @@ def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Findin
 def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:
     waiting = [p for p in layout.parts if p.key and name in (*p.attach, *(n for b in p.bodies.values() for n in b))]
     if waiting:
-        text = f'point "{name}" belongs to {waiting[0].name}, which is there only when the car file has {waiting[0].key}'
+        first = waiting[0]
+        text = f'point "{name}" belongs to {first.name}, which is there only when the car file has {first.key}'
         return Finding("point-without-part", text, place)
     near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
     hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"

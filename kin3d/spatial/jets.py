@@ -221,3 +221,13 @@ def asin(x: Any) -> Any:
 def value(x: Any) -> Coefficient:
     """The constant part of a jet, or the number itself."""
     return x.value if isinstance(x, Jet) else x
+
+
+def sin(x: Any) -> Any:
+    """Sine of a number or jet, rad."""
+    return x.compose(lambda v, n: np.sin(v + n * np.pi / 2.0) / factorial(n)) if isinstance(x, Jet) else np.sin(x)
+
+
+def cos(x: Any) -> Any:
+    """Cosine of a number or jet, rad."""
+    return x.compose(lambda v, n: np.cos(v + n * np.pi / 2.0) / factorial(n)) if isinstance(x, Jet) else np.cos(x)

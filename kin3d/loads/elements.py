@@ -1,0 +1,243 @@
+"""Inboard elements: springs, torsion springs, bars, cross springs and stops as scalar deflections with a force law.
+
+An element has a *deflection* u(z_left, z_right), a jet in the travels of both wheels, and a force law f(u). All
+else follows from energy: the generalised force at a wheel is f·du/dz, the rate there k·(du/dz)² + f·d²u/dz².
+
+Lengths mm, angles rad, forces N, torques N·mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import pi
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Severity
+from kin3d.linkage.car import Axle, CarData, Stop
+from kin3d.linkage.layout import Linkage
+from kin3d.loads.deflections import Deflection, across, arm_turn, difference, of_side, shortening
+from kin3d.loads.pair import Pair, corners
+from kin3d.loads.tbar import t_twist
+from kin3d.measures.corner import Corner
+from kin3d.solve.kernel import Kernel
+from kin3d.solve.lanes import Variants
+from kin3d.spatial.jets import Jet
+
+Array = NDArray[np.float64]
+Kind = Literal["spring", "torsion", "bar", "third", "roll spring", "stop"]
+NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
+
+
+class AxleParts(Protocol):
+    """What is needed of an axle's model; `kin3d.studies.model.AxleModel` has it."""
+
+    @property
+    def axle(self) -> Axle: ...  # noqa: D102
+
+    @property
+    def car(self) -> CarData: ...  # noqa: D102
+
+    @property
+    def linkage(self) -> Linkage: ...  # noqa: D102
+
+    @property
+    def kernel(self) -> Kernel: ...  # noqa: D102
+
+    @property
+    def variants(self) -> Variants: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One inboard element of an axle.
+
+    Attributes
+    ----------
+    name : str
+        As in the car file: ``"spring"``, ``"torsion"``, ``"bar"``, ``"third"``, ``"roll_spring"``, or one's own name.
+    kind : str
+    side : {"left", "right", "both"}
+        Corner that it belongs to; both for an element across the car.
+    unit : {"mm", "rad"}
+        Unit of the deflection; the force is N or N·mm accordingly.
+    rate : float
+        N/mm or N·mm/rad.
+    design_force : float or None
+        N or N·mm in the design position; None where the car file does not give it (counted as 0).
+    gap : float
+        For a stop, the deflection at which it begins to work.
+    sense : {1.0, -1.0}
+        For a stop, 1 where it works in compression.
+    """
+
+    name: str
+    kind: Kind
+    side: Literal["left", "right", "both"]
+    unit: Literal["mm", "rad"]
+    rate: float
+    design_force: float | None
+    _deflection: Deflection = field(repr=False)
+    gap: float = 0.0
+    sense: float = 1.0
+
+    @property
+    def label(self) -> str:
+        """Name with its side: ``"spring left"``, ``"bar"``."""
+        return self.name if self.side == "both" else f"{self.name} {self.side}"
+
+    def deflection(self, left: Corner, right: Corner) -> Jet:
+        """Deflection from the design position, mm or rad.
+
+        Positive as the element is compressed or wound in bump of the wheel it belongs to; a bar is wound positive by
+        the left wheel's bump, an element across the car is compressed positive.
+
+        Parameters
+        ----------
+        left, right : Corner
+            The two corners over the same lanes, in one algebra, left travel and right travel each its own generator.
+        """
+        return self._deflection(left, right)
+
+    def force(self, u: Any) -> tuple[Array, Array]:
+        """Force (N, N·mm) against positive deflection and stiffness (N/mm, N·mm/rad) at deflections u."""
+        u = np.asarray(u, dtype=float)
+        if self.kind != "stop":
+            return (self.design_force or 0.0) + self.rate * u, np.full_like(u, self.rate)
+        pressed = self.sense * u - self.gap
+        works = pressed > 0.0
+        return np.where(works, self.sense * self.rate * pressed, 0.0), np.where(works, self.rate, 0.0)
+
+    def energy(self, u: Any) -> Array:
+        """Energy stored since the design position, N·mm: the integral of the force over the deflection."""
+        u = np.asarray(u, dtype=float)
+        if self.kind != "stop":
+            return np.asarray((self.design_force or 0.0) * u + 0.5 * self.rate * u * u)
+        return np.asarray(0.5 * self.rate * np.maximum(self.sense * u - self.gap, 0.0) ** 2)
+
+
+def axle_elements(model: AxleParts) -> tuple[Element, ...]:
+    """Every inboard element of an axle, corner elements once a side; in the order of the car file's table.
+
+    Elements that the linkage has no place for are left out; `element_findings` says so.
+    """
+    build = _Builder(model)
+    return (*build.springs(), *build.torsion(), *build.bar(), *build.cross(), *build.stops())
+
+
+def element_findings(model: AxleParts) -> tuple[Finding, ...]:
+    """What was assumed or left out in `axle_elements`."""
+    axle, out = model.axle, []
+    for spring in (*((axle.spring,) if axle.spring else ()), *axle.springs):
+        if spring.design_force_n is None:
+            text = f'spring "{spring.name}" has no design_force_n'
+            out.append(Finding("force-assumed", text, f"[{axle.name}]", Severity.NOTE, "0 N in the design position"))
+    if axle.torsion and axle.torsion.design_torque_n_m is None:
+        text = "design_torque_n_m is not given"
+        place = f"[{axle.name}.torsion]"
+        out.append(Finding("force-assumed", text, place, Severity.NOTE, "0 N·m in the design position"))
+    if axle.bar and model.linkage.bar is None:
+        text = "is left out: the point table has no anti-roll bar"
+        out.append(Finding("bar-without-points", text, f"[{axle.name}.bar]", Severity.WARNING))
+    if model.linkage.bar is not None and axle.bar is None:
+        text = f"the points have a {model.linkage.bar.body}, but its rate is not given: it carries no load"
+        out.append(Finding("bar-without-rate", text, f"[{axle.name}.bar]", Severity.WARNING))
+    return tuple(out)
+
+
+class _Builder:
+    """Makes the elements of one axle."""
+
+    def __init__(self, model: AxleParts) -> None:
+        self.model = model
+        self.axle, self.linkage = model.axle, model.linkage
+
+    def _design(self) -> Pair:
+        return corners(self.model, 0.0, 0.0, degree=1)
+
+    def _both(
+        self, name: str, kind: Kind, unit: Literal["mm", "rad"], rate: float, force: float | None, one: Any, **more: Any
+    ) -> list[Element]:
+        sides: tuple[Literal["left", "right"], ...] = ("left", "right")
+        return [Element(name, kind, s, unit, rate, force, of_side(s, one(s)), **more) for s in sides]
+
+    def _spring_points(self) -> dict[str, tuple[str, str]]:
+        """Ends of every spring of a corner that the linkage has a place for, by name."""
+        out: dict[str, tuple[str, str]] = {}
+        for spring in (*((self.axle.spring,) if self.axle.spring else ()), *self.axle.springs):
+            ends = spring.points or self.linkage.spring
+            if ends is not None:
+                out[spring.name] = ends
+        if self.linkage.spring is not None:
+            out.setdefault("spring", self.linkage.spring)
+        return out
+
+    def springs(self) -> list[Element]:
+        ends, out = self._spring_points(), []
+        for spring in (*((self.axle.spring,) if self.axle.spring else ()), *self.axle.springs):
+            if spring.name in ends:
+                one = shortening(*ends[spring.name])
+                rate, force = spring.rate_n_per_mm, spring.design_force_n
+                out += self._both(spring.name, "spring", "mm", rate, force, lambda _s, one=one: one)
+        return out
+
+    def torsion(self) -> list[Element]:
+        torsion, rocker = self.axle.torsion, self.linkage.rocker
+        if torsion is None or rocker is None:
+            return []
+        turns = self._turns(rocker.axis, rocker.rod[1])
+        torque = None if torsion.design_torque_n_m is None else 1000.0 * torsion.design_torque_n_m
+        rate = torsion.rate_n_m_per_deg * NMM_PER_RAD
+        return self._both("torsion", "torsion", "rad", rate, torque, turns.__getitem__)
+
+    def _turns(self, axis: tuple[str, str], point: str) -> dict[str, Callable[[Corner], Jet]]:
+        """For each side the turn of a body, positive in bump of its own wheel."""
+        design = self._design()
+        out = {}
+        for name, corner in (("left", design.left), ("right", design.right)):
+            rate = arm_turn(axis, point, 1.0)(corner).rate(corner.travel).value
+            out[name] = arm_turn(axis, point, -1.0 if float(np.ravel(rate)[0]) < 0.0 else 1.0)
+        return out
+
+    def bar(self) -> list[Element]:
+        bar, role = self.axle.bar, self.linkage.bar
+        if bar is None or role is None:
+            return []
+        rate = bar.rate_n_m_per_deg * NMM_PER_RAD
+        if role.form == "t":
+            twist = t_twist(role, self._design())
+        else:
+            turns = self._turns(role.axis, role.link[1])
+            twist = difference(turns["left"], turns["right"])
+        return [Element("bar", "bar", "both", "rad", rate, 0.0, twist)]
+
+    def cross(self) -> list[Element]:
+        kinds: tuple[tuple[str, Kind, Any], ...] = (
+            ("third", "third", self.axle.third),
+            ("roll_spring", "roll spring", self.axle.roll_spring),
+        )
+        return [
+            Element(name, kind, "both", "mm", spring.rate_n_per_mm, spring.design_force_n, across(*spring.points))
+            for name, kind, spring in kinds
+            if spring is not None
+        ]
+
+    def stops(self) -> list[Element]:
+        return [e for stop in self.axle.stops for e in self._stop(stop)]
+
+    def _stop(self, stop: Stop) -> list[Element]:
+        sense = 1.0 if stop.sense == "bump" else -1.0
+        springs, cross = self._spring_points(), {"third": self.axle.third, "roll_spring": self.axle.roll_spring}
+        if stop.on in springs:
+            one = shortening(*springs[stop.on])
+            return self._both(
+                stop.name, "stop", "mm", stop.rate_n_per_mm, 0.0, lambda _s: one, gap=stop.gap_mm, sense=sense
+            )
+        over = cross.get(stop.on)
+        if over is None:
+            return []
+        law = across(*over.points)
+        return [Element(stop.name, "stop", "both", "mm", stop.rate_n_per_mm, 0.0, law, stop.gap_mm, sense)]

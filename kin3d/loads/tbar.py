@@ -1,0 +1,116 @@
+"""The T-bar: one T on a hinge across the car; alike travel swings it, unlike travel twists its stem.
+
+Two unknowns, swing a and twist b, are held by the two links' lengths: a corner alone cannot know them. Solved by Newton
+over lanes, then to every order of the travels as the implicit equations of `solve` are.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from kin3d.errors import AssemblyError, Finding
+from kin3d.linkage.layout import BarRole
+from kin3d.loads.deflections import Deflection
+from kin3d.loads.pair import Pair
+from kin3d.measures.corner import Corner
+from kin3d.spatial.jets import Jet, cos, sin
+from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
+
+ITERATIONS = 30
+STEP_RAD = 1e-13
+
+
+def t_twist(role: BarRole, design: Pair) -> Deflection:
+    """Twist of the stem from design, rad; positive when the left wheel's bump winds it."""
+    shape = _Shape(role, design.left, design.right)
+    return shape.twist
+
+
+class _Shape:
+    """Design geometry of the T: hinge line, stem, ends of its head, lengths of the links."""
+
+    def __init__(self, role: BarRole, left: Corner, right: Corner) -> None:
+        self.driven, end = role.link
+        at = [_numbers(c.motion.design[end]) for c in (left, right)]
+        first, second = (_numbers(left.motion.design[p]) for p in role.axis)
+        self.hinge = (second - first) / np.linalg.norm(second - first)
+        middle = 0.5 * (at[0] + at[1])
+        self.pivot = first + self.hinge * float((middle - first) @ self.hinge)
+        stem = middle - self.pivot
+        if np.linalg.norm(stem) < 1.0:
+            text = "the T-bar's ends stand on its hinge line: no stem is left to twist; move tbar_axis_1 and _2"
+            raise AssemblyError(Finding("t-bar-shape", text))
+        self.stem = stem / np.linalg.norm(stem)
+        self.ends = [p - self.pivot for p in at]
+        links = [_numbers(c.motion.design[self.driven]) - p for c, p in zip((left, right), at, strict=True)]
+        self.squares = [float(v @ v) for v in links]
+        self.sense = 1.0
+        u = self._solve(left, right)[1]
+        if float(np.ravel(u[(1, 0)])[0]) < 0.0:
+            self.sense = -1.0
+
+    def twist(self, left: Corner, right: Corner) -> Jet:
+        """Twist of the stem, rad."""
+        return self.sense * self._solve(left, right)[1]
+
+    def _rows(self, driven: list[Vec], swing: Number, twist: Number) -> list[Number]:
+        """Half the error of each link's squared length."""
+        out = []
+        for place, end, square in zip(driven, self.ends, self.squares, strict=True):
+            head = add(_vec(self.pivot), _turn(self.hinge, swing, _turn(self.stem, twist, _vec(end))))
+            gap = sub(place, head)
+            out.append(0.5 * (dot(gap, gap) - square))
+        return out
+
+    def _solve(self, left: Corner, right: Corner) -> tuple[Jet, Jet]:
+        driven = [left.place(self.driven), right.place(self.driven)]
+        algebra = left.motion.algebra
+        constants: list[Vec] = [(p[0].value, p[1].value, p[2].value) for p in driven]
+        swing, twist, inverse = self._newton(constants)
+        unknown = [algebra.constant(swing), algebra.constant(twist)]
+        for degree in range(1, algebra.degree + 1):
+            rows = self._rows(driven, unknown[0], unknown[1])
+            for k, monomial in enumerate(algebra.monomials):
+                if sum(monomial) == degree:
+                    right_side = [-row[monomial] for row in rows]
+                    for i in (0, 1):
+                        unknown[i].coefficients[k] = sum(inverse[i][j] * right_side[j] for j in (0, 1))
+        return unknown[0], unknown[1]
+
+    def _newton(self, driven: list[Vec]) -> tuple[Any, Any, list[list[Any]]]:
+        """Swing and twist over lanes, and the inverse of the 2 by 2 Jacobian there."""
+        from kin3d.spatial.jets import total_degree
+
+        algebra = total_degree(2, 1)
+        swing = twist = np.zeros(np.shape(driven[0][0]))
+        with np.errstate(all="ignore"):
+            for _ in range(ITERATIONS):
+                rows = self._rows(driven, algebra.variable(swing, 0), algebra.variable(twist, 1))
+                inverse = _inverse([[r[(1, 0)], r[(0, 1)]] for r in rows])
+                steps = [sum(inverse[i][j] * rows[j].value for j in (0, 1)) for i in (0, 1)]
+                swing, twist = swing - steps[0], twist - steps[1]
+                if not (np.maximum(abs(steps[0]), abs(steps[1])) > STEP_RAD).any():
+                    break
+        return swing, twist, inverse
+
+
+def _inverse(m: list[list[Any]]) -> list[list[Any]]:
+    d = m[0][0] * m[1][1] - m[0][1] * m[1][0]
+    return [[m[1][1] / d, -m[0][1] / d], [-m[1][0] / d, m[0][0] / d]]
+
+
+def _turn(axis: Any, angle: Number, v: Vec) -> Vec:
+    """A vector turned about a unit axis (Rodrigues)."""
+    k = _vec(axis)
+    c, s = cos(angle), sin(angle)
+    return add(add(scale(c, v), scale(s, cross(k, v))), scale((1.0 - c) * dot(k, v), k))
+
+
+def _vec(a: Any) -> Vec:
+    return float(a[0]), float(a[1]), float(a[2])
+
+
+def _numbers(v: Vec) -> Any:
+    return np.array([float(np.ravel(c)[0]) for c in v])
