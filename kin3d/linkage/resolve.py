@@ -79,6 +79,9 @@ def _attach(bodies: Bodies, attached: Mapping[str, str], place: str) -> list[Fin
             hint = f'; did you mean "{near[0]}"?' if near else f"; bodies here: {', '.join(bodies)}"
             text = f'point "{point}" is to go on body "{body}", which is not there{hint}'
             findings.append(Finding("body-unknown", text, place))
+        elif others := [b for b, points in bodies.items() if point in points and b != body]:
+            text = f'point "{point}" is to go on body "{body}" and is on "{others[0]}" already; take another name'
+            findings.append(Finding("point-on-two-bodies", text, place))
         elif point not in bodies[body]:
             bodies[body] = (*bodies[body], point)
     return findings

@@ -11,6 +11,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from kin3d.reading.inboard_model import InboardTables
+
 AXLE_NEEDS = {
     "points": "the file of its pickup points",
     "side": 'the side that the points are given for, "left" or "right"',
@@ -70,8 +72,23 @@ class BarKeys(Keys):
     rate_n_m_per_deg: Annotated[float, Field(gt=0, description="a rate over 0 in N·m/deg")]
 
 
-class AxleKeys(Keys):
-    """One axle: ``[front]`` or ``[rear]``. The layout adds keys of its own, such as ``rod_on``."""
+class SharedErrorKeys(Keys):
+    """An error that points have in common: ``[[front.shared_error]]``."""
+
+    name: Text = None
+    points: Annotated[list[str] | None, Field(description="a list of point names")] = None
+    sigma_mm: Annotated[
+        list[Annotated[float, Field(ge=0)]],
+        Field(
+            min_length=3,
+            max_length=3,
+            description="a list of three standard deviations of 0 or more in mm (x, y, z of the vehicle frame)",
+        ),
+    ]
+
+
+class CornerKeys(Keys):
+    """What an axle says of its points and of the springs of a corner."""
 
     points: Text = None
     other_points: Text = None
@@ -86,6 +103,13 @@ class AxleKeys(Keys):
     spring: SpringKeys | None = None
     torsion: TorsionKeys | None = None
     bar: BarKeys | None = None
+    shared_error: Annotated[
+        list[SharedErrorKeys] | None, Field(description="tables headed [[...shared_error]]")
+    ] = None
+
+
+class AxleKeys(InboardTables, CornerKeys):
+    """One axle: ``[front]`` or ``[rear]``. The layout adds keys of its own, such as ``rod_on``."""
 
 
 class CarFile(Keys):
