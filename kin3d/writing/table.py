@@ -71,8 +71,8 @@ def write_json(result: SweepResult, path: Path) -> None:
 
 
 def write_netcdf(result: SweepResult, path: Path) -> None:
-    """Write the labelled arrays as netCDF-4."""
-    result.dataset().to_netcdf(path, engine="h5netcdf")
+    """Write the labelled arrays as netCDF (classic format, which SciPy writes)."""
+    result.dataset().to_netcdf(path, engine="scipy")
 
 
 def write_table(result: SweepResult, path: Path) -> None:

@@ -1,0 +1,115 @@
+"""The commands as a person types them: output, files, exit codes, and the text of every mistake."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray
+from numpy.testing import assert_allclose
+from tests.cli.run import run
+
+import kin3d
+
+CAR = str(Path(__file__).parents[2] / "models" / "siskin" / "car.toml")
+
+
+def test_table_on_the_terminal():
+    code, out, _ = run("sweep", CAR, "--travel", "-20:20:10")
+    assert code == 0
+    assert "Siskin, front axle" in out
+    assert "camber" in out
+    assert "right side shows the same" in out
+    assert "…" not in out  # no figure is cut
+
+
+def test_csv_is_tidy_and_holds_what_the_python_face_gives(tmp_path):
+    code, _, _ = run("sweep", CAR, "--travel=-20:20:10", "--rack=-5,5", "--out", str(tmp_path / "r.csv"))
+    assert code == 0
+    with (tmp_path / "r.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert list(rows[0])[:4] == ["travel_mm", "rack_mm", "side", "camber_deg"]
+    assert len(rows) == 5 * 2 * 2
+    data = kin3d.sweep(kin3d.load(CAR), "front", np.arange(-20, 21, 10), [-5, 5])
+    for row in rows:
+        here = data.sel(travel_mm=float(row["travel_mm"]), rack_mm=float(row["rack_mm"]), side=row["side"])
+        assert_allclose(float(row["camber_deg"]), float(here.camber_deg), rtol=1e-11, atol=1e-13)
+        assert row["status"] == "ok"
+
+
+def test_netcdf_and_json_hold_the_same(tmp_path):
+    for ending in ("nc", "json"):
+        assert run("sweep", CAR, "--travel=-20:20:20", "--out", str(tmp_path / f"r.{ending}"))[0] == 0
+    data = xarray.load_dataset(tmp_path / "r.nc", engine="scipy")
+    content = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    column = content["columns"].index("toe_deg")
+    assert_allclose([r[column] for r in content["rows"]], data.toe_deg.values.ravel(), rtol=1e-11, atol=1e-13)
+    assert data.toe_deg.attrs["units"] == "deg"
+    assert content["measures"]["toe_deg"]["sign"] == "toe-in positive"
+
+
+@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
+def test_curves_are_drawn(tmp_path, ending):
+    target = tmp_path / f"c.{ending}"
+    assert run("sweep", CAR, "--travel=-20:20:5", "--plot", str(target), "--measures", "camber_deg,toe_deg")[0] == 0
+    head = target.read_bytes()[:600]
+    assert {"png": b"\x89PNG", "svg": b"<svg", "pdf": b"%PDF"}[ending] in head
+
+
+def test_svg_keeps_text_as_text(tmp_path):
+    run("sweep", CAR, "--travel=-20:20:5", "--plot", str(tmp_path / "c.svg"), "--measures", "camber_deg")
+    assert "Camber (deg)" in (tmp_path / "c.svg").read_text("utf-8")
+
+
+def test_positions_out_of_reach_are_empty_and_said(tmp_path):
+    code, _, err = run("sweep", CAR, "--travel=-700,0,20", "--out", str(tmp_path / "r.csv"))
+    assert code == 1
+    assert "is the limit" in err
+    with (tmp_path / "r.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [r["status"] for r in rows] == ["limit", "limit", "ok", "ok", "ok", "ok"]
+    assert rows[0]["camber_deg"] == ""
+    assert rows[2]["camber_deg"] != ""
+
+
+MISTAKES = [
+    (["sweep", "nowhere.toml"], "nowhere.toml: there is no such file"),
+    (["sweep", CAR, "--travel", "a:b:c"], "expected START:STOP:STEP (both ends included"),
+    (["sweep", CAR, "--travel", "0:10:-1"], "the step must lead from START to STOP"),
+    (["sweep", CAR, "--travel", "0:10:3"], "the step does not divide the range, so that STOP would be left out"),
+    (["sweep", CAR, "--travel", "0:1e9:1"], "the range has more than 200,000 values"),
+    (["sweep", CAR, "--travel", "nan"], "not a finite number"),
+    (["sweep", CAR, "--axle", "rear"], "the car file has no [rear] axle; it has: front"),
+    (["sweep", CAR, "--measures", "chamber_deg"], 'no measure "chamber_deg" on the front axle; did you mean "camber_deg"?'),
+    (["sweep", CAR, "--out", "result.xls"], 'ending ".xls" is not known; expected one of .csv, .nc, .json'),
+    (["sweep", CAR, "--plot", "curves.bmp"], 'ending ".bmp" is not known; expected one of .png, .svg, .pdf'),
+    (["sweep", CAR, "--out", "no/such/folder/r.csv"], "is not there; make it first"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "text"), MISTAKES)
+def test_mistakes_are_answered_in_words(arguments, text):
+    code, _, err = run(*arguments)
+    assert code == 2
+    assert text in " ".join(err.split())
+    assert "Traceback" not in err
+
+
+def test_check_says_mobility_reach_and_what_is_left_out():
+    code, out, _ = run("check", CAR)
+    flat = " ".join(out.split())
+    assert code == 0
+    assert "9 unknown coordinates, 9 equations, rank 9: travel and rack determine every position" in flat
+    assert "droop: 150 mm and more" in flat
+    assert "left out: wheel_rate_n_per_mm: [front.spring] and [front.torsion] are not given" in flat
+
+
+def test_measures_lists_definitions():
+    code, out, _ = run("measures", "--axle", "rear")
+    assert code == 0
+    assert "anti_squat_pct" in out
+    assert "anti_dive_pct" not in out
+    assert "W. F. Milliken" in out

@@ -1,0 +1,48 @@
+"""The end of the travel: found to 0.01 mm, named, and never crossed in silence."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from tests.laws.cars import CORNERS, model
+
+from kin3d.solve.limits import limit_sentence
+from kin3d.solve.status import Status
+
+FAR = np.array([-700.0, -450.0, 450.0, 700.0])
+
+
+@pytest.mark.parametrize(("name", "axle"), CORNERS)
+def test_limits_are_sharp_and_the_same_from_any_target(name, axle):
+    m = model(name, axle)
+    lanes = m.kernel.lanes(m.variants, FAR)
+    solved = m.kernel.solve(m.variants, lanes)
+    assert (solved.status == Status.LIMIT).all()
+    ends = np.array([solved.limits[k][0] for k in range(lanes.count)]).reshape(2, 4)
+    assert_allclose(ends[:, 0], ends[:, 1], rtol=0, atol=0.01)
+    assert_allclose(ends[:, 2], ends[:, 3], rtol=0, atol=0.01)
+    assert_allclose(ends[0], ends[1], rtol=0, atol=0.01)
+    near = np.concatenate([ends[0, [1, 2]] * (1 - 1e-9) + [0.02, -0.02], ends[0, [1, 2]] + [-0.02, 0.02]])
+    around = m.kernel.solve(m.variants, m.kernel.lanes(m.variants, near).take(slice(0, 4)))
+    assert around.status.tolist() == [Status.OK, Status.OK, Status.LIMIT, Status.LIMIT]
+
+
+def test_rod_and_rocker_over_centre_is_named():
+    """Lower the rocker so far that the rod pulls straight before the wishbones end: rod and rocker are at fault."""
+    m = model("dunlin", "front")
+    lanes = m.kernel.lanes(m.variants, np.array([-700.0]))
+    solved = m.kernel.solve(m.variants, lanes)
+    said = limit_sentence(m.kernel, m.variants, lanes, solved, 0)
+    assert '"rod"' in said.text or '"lower arm"' in said.text
+    assert f"{solved.limits[0][0]:+.2f} mm" in said.text
+
+
+def test_unreachable_lanes_are_nan_and_leave_the_others_intact():
+    m = model("dunlin", "front")
+    mixed = m.kernel.lanes(m.variants, np.array([-700.0, 10.0, 700.0]))
+    solved = m.kernel.solve(m.variants, mixed)
+    fine = m.kernel.solve(m.variants, m.kernel.lanes(m.variants, np.array([10.0])))
+    assert np.isnan(solved.q[:, 0]).all()
+    assert np.isnan(solved.q[:, 2]).all()
+    assert_allclose(solved.q[:, 1], fine.q[:, 0], rtol=0, atol=1e-12)
