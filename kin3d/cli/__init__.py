@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
+from typing import Annotated
 
 import typer
 
@@ -23,8 +24,8 @@ CAUTION = (
 )
 
 
-def build() -> typer.Typer:
-    """The application with all its commands."""
+def build(only: str | None = None) -> typer.Typer:
+    """The application with all its commands, or with the one that is called: the others need not be imported."""
     app = typer.Typer(
         name="kin3d",
         help=f"3D kinematics of suspension linkages from pickup points.\n\n{CAUTION}",
@@ -33,17 +34,36 @@ def build() -> typer.Typer:
         rich_markup_mode="rich",
         pretty_exceptions_enable=False,
     )
-    for name, module, function in COMMANDS:
+    app.callback()(_group)
+    called = [c for c in COMMANDS if c[0] == only] or COMMANDS
+    for name, module, function in called:
         app.command(name, no_args_is_help=name != "measures")(
             getattr(import_module(f"kin3d.cli.{module}"), function)
         )
     return app
 
 
+def _version(asked: bool) -> None:
+    if asked:
+        from kin3d import __version__
+
+        typer.echo(f"kin3d {__version__}")
+        raise typer.Exit
+
+
+def _group(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which.")] = False,
+) -> None:
+    pass
+
+
+_group.__doc__ = f"3D kinematics of suspension linkages from pickup points.\n\n{CAUTION}"
+
+
 def main() -> None:
     """Entry point of ``kin3d``; exit code 2 for a mistake in the input, 1 when positions were not reached."""
     try:
-        build()()
+        build(sys.argv[1] if len(sys.argv) > 1 else None)()
     except Kin3dError as error:
         show_error(error)
         sys.exit(2)

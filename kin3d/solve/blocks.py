@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from graphlib import TopologicalSorter
 
 import numpy as np
+from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +22,8 @@ def split(entries: Iterable[tuple[int, int]], size: int) -> tuple[Block, ...]:
     """Blocks of a square system in an order in which each needs only those before it.
 
     Rows are matched with unknowns (a bipartite matching); unknowns that need each other in a circle (strong
-    components) make one block.
+    components) make one block. scipy.sparse.csgraph has both, but importing it costs a fifth of a second, as long as
+    a whole sweep; a corner has some twelve unknowns, for which the plain methods below are enough.
 
     Parameters
     ----------
@@ -30,22 +32,40 @@ def split(entries: Iterable[tuple[int, int]], size: int) -> tuple[Block, ...]:
     size : int
         Number of rows and of unknowns. The system must have full structural rank.
     """
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import connected_components, maximum_bipartite_matching
-
-    pairs = sorted(entries)
-    rows, columns = (np.array(x, dtype=np.int32) for x in zip(*pairs, strict=True))
-    pattern = csr_array((np.ones(len(pairs), dtype=np.int8), (rows, columns)), shape=(size, size))
-    column_of = maximum_bipartite_matching(pattern, perm_type="column")
-    needs = csr_array((np.ones(len(pairs), dtype=np.int8), (column_of[rows], columns)), shape=(size, size))
-    count, label = connected_components(needs, directed=True, connection="strong")
-    before: dict[int, set[int]] = {k: set() for k in range(count)}
-    for row, column in pairs:
-        mine, other = int(label[column_of[row]]), int(label[column])
-        if mine != other:
-            before[mine].add(other)
-    row_of = np.empty(size, dtype=int)
-    row_of[column_of] = np.arange(size)
+    pattern = np.zeros((size, size), dtype=bool)
+    for row, column in entries:
+        pattern[row, column] = True
+    row_of = _match(pattern)
+    needs = pattern[row_of]  # unknown k is found from its row, which needs these unknowns
+    reach = _closure(needs)
+    together = reach & reach.T
+    members = {tuple(np.flatnonzero(together[k])) for k in range(size)}
+    before = {m: {o for o in members if o != m and reach[m[0], o[0]]} for m in sorted(members)}
     order = TopologicalSorter(before).static_order()
-    members = (np.flatnonzero(label == k) for k in order)
-    return tuple(Block(tuple(sorted(int(r) for r in row_of[m])), tuple(int(c) for c in m)) for m in members)
+    return tuple(Block(tuple(sorted(int(row_of[c]) for c in m)), tuple(int(c) for c in m)) for m in order)
+
+
+def _match(pattern: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """A row for every column, each used once, by augmenting paths (H. W. Kuhn 1955; from memory)."""
+    row_of = np.full(len(pattern), -1)
+
+    def place(row: int, tried: set[int]) -> bool:
+        for column in np.flatnonzero(pattern[row]):
+            if column not in tried:
+                tried.add(int(column))
+                if row_of[column] < 0 or place(int(row_of[column]), tried):
+                    row_of[column] = row
+                    return True
+        return False
+
+    for row in range(len(pattern)):
+        place(row, set())
+    return row_of
+
+
+def _closure(needs: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which unknowns each one needs, directly or through others, itself included."""
+    reach = needs | np.eye(len(needs), dtype=bool)
+    for k in range(len(needs)):
+        reach |= np.outer(reach[:, k], reach[k])
+    return reach

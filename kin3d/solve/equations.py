@@ -6,7 +6,7 @@ the travel of the wheel centre. All are polynomials, so that values and derivati
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,6 +19,7 @@ from kin3d.solve.unknowns import Base, Unknowns
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 Places = dict[str, Vec]
+Weights = tuple[Number, ...]
 SLIDER_OFF_LINE_MM = 0.5  # a sliding point may stand this far off its line in the design position
 
 
@@ -86,7 +87,14 @@ class Equations:
         bodies = tuple(b for b, ps in self.linkage.bodies.items() if point in ps or (start in ps and end in ps))
         return [Row("slider", bodies, (point, start, end), k) for k in keep]
 
-    def places(self, q: Mapping[str, Vec], design: Mapping[str, Vec], rack: Number, rack_axis: Vec) -> Places:
+    def places(
+        self,
+        q: Mapping[str, Vec],
+        design: Mapping[str, Vec],
+        rack: Number,
+        rack_axis: Vec,
+        weights: Mapping[str, Weights] | None = None,
+    ) -> Places:
         """Place of every point, in the order of the linkage's points.
 
         Parameters
@@ -99,28 +107,37 @@ class Equations:
             Displacement of the rack, mm.
         rack_axis : vector
             Unit direction of the rack.
+        weights : mapping of point to weights, optional
+            `weights` of the carried points that are wanted, where they are known already; the other carried points are
+            then left out.
         """
+        known = self.weights(design) if weights is None else weights
         at: Places = {p: design[p] for p in self.linkage.fixed}
         at |= {p: add(design[p], scale(rack, rack_axis)) for p in self.linkage.rack}
         at |= dict(q)
         for p, body in self.unknowns.carried.items():
-            at[p] = self._carry(p, self.unknowns.bases[body], at, design)
+            if p in known:
+                at[p] = _carry(known[p], self.unknowns.bases[body], at)
         return {p: at[p] for p in self.linkage.points if p in at}
 
-    def _carry(self, point: str, base: Base, at: Mapping[str, Vec], design: Mapping[str, Vec]) -> Vec:
-        """Place of a point of a body from the places of its base: o + a·e₁ + b·e₂ + c·(e₁ × e₂)."""
-        o = base.points[0]
-        d = sub(design[point], design[o])
-        f = [sub(design[p], design[o]) for p in base.points[1:]]
-        e = [sub(at[p], at[o]) for p in base.points[1:]]
-        if len(f) == 1:
-            return add(at[o], scale(dot(d, f[0]) / dot(f[0], f[0]), e[0]))
-        normal = cross(f[0], f[1])
-        area = dot(normal, normal)
-        a = dot(cross(d, f[1]), normal) / area
-        b = dot(cross(f[0], d), normal) / area
-        c = dot(d, normal) / area
-        return add(add(at[o], scale(a, e[0])), add(scale(b, e[1]), scale(c, cross(e[0], e[1]))))
+    def weights(self, design: Mapping[str, Vec], wanted: Collection[str] | None = None) -> dict[str, Weights]:
+        """Weights of carried points in their bodies' bases (all, or those wanted); the position does not change them."""
+        carried = self.unknowns.carried
+        return {p: _weights(p, self.unknowns.bases[b], design) for p, b in carried.items() if wanted is None or p in wanted}
+
+    def carried_by(self, rows: Iterable[Row]) -> set[str]:
+        """Carried points that the rows depend on."""
+        out: set[str] = set()
+        stack = [p for r in rows for p in (*r.points, *self._base_points(r))]
+        while stack:
+            p = stack.pop()
+            if p in self.unknowns.carried and p not in out:
+                out.add(p)
+                stack += self.unknowns.bases[self.unknowns.carried[p]].points
+        return out
+
+    def _base_points(self, row: Row) -> tuple[str, ...]:
+        return self.unknowns.bases[row.bodies[0]].points if row.kind == "tie" else ()
 
     def residuals(self, at: Mapping[str, Vec], design: Mapping[str, Vec], travel: Number) -> list[Number]:
         """Value of every row, zero where the linkage closes. Unit: mm², mm for ties and travel."""
@@ -138,7 +155,7 @@ class Equations:
             return dot(sub(design[m], design[k]), sub(at[p], design[p]))
         if row.kind == "tie":
             base = self.unknowns.bases[row.bodies[0]]
-            carried = self._carry(row.points[0], base, at, design)
+            carried = _carry(_weights(row.points[0], base, design), base, at)
             return at[row.points[0]][row.component] - carried[row.component]
         now, then = (self._off_line(w, row.points)[row.component] for w in (at, design))
         return now - then
@@ -158,3 +175,25 @@ class Equations:
             else:
                 out.append(np.linalg.norm(design[row.points[two[0]]] - design[row.points[two[1]]], axis=-1))
         return np.stack(np.broadcast_arrays(*out))
+
+
+def _weights(point: str, base: Base, design: Mapping[str, Vec]) -> Weights:
+    """Constant a, b, c of a point of a body: o + a·e₁ + b·e₂ + c·(e₁ × e₂); a alone for a base of two points."""
+    o = base.points[0]
+    d = sub(design[point], design[o])
+    f = [sub(design[p], design[o]) for p in base.points[1:]]
+    if len(f) == 1:
+        return (dot(d, f[0]) / dot(f[0], f[0]),)
+    normal = cross(f[0], f[1])
+    area = dot(normal, normal)
+    return dot(cross(d, f[1]), normal) / area, dot(cross(f[0], d), normal) / area, dot(d, normal) / area
+
+
+def _carry(weights: Weights, base: Base, at: Mapping[str, Vec]) -> Vec:
+    """Place of a point of a body from the places of its base."""
+    o = base.points[0]
+    e = [sub(at[p], at[o]) for p in base.points[1:]]
+    if len(e) == 1:
+        return add(at[o], scale(weights[0], e[0]))
+    a, b, c = weights
+    return add(add(at[o], scale(a, e[0])), add(scale(b, e[1]), scale(c, cross(e[0], e[1]))))

@@ -99,38 +99,42 @@ def implicit(
     inputs = _inputs(q, design, travel, rack, rack_axis)
     solvers = [BlockSolver(plan, inputs) for plan in system.blocks]
     jets = {p: tuple(algebra.constant(c) for c in v) for p, v in q.items()}
+    chosen = [[system.equations.rows[r] for r in system.row_order[plan.slice]] for plan in system.blocks]
+    carried = [system.equations.carried_by(rows) for rows in chosen]
+    weights = system.equations.weights(design, set().union(*carried))
     for degree in range(1, algebra.degree + 1):
-        wanted = [k for k, m in enumerate(algebra.monomials) if sum(m) == degree]
-        for plan, solver in zip(system.blocks, solvers, strict=True):
-            rows = _rows(system, plan, jets, design, travel, rack, rack_axis)
+        # what is of a higher degree does not reach down, so that it need not be computed yet
+        small = algebra.up_to(degree)
+        wanted = [k for k, m in enumerate(small.monomials) if sum(m) == degree]
+        drives, then = (_cut(travel, small), _cut(rack, small)), {p: _cut_all(v, small) for p, v in design.items()}
+        for plan, solver, rows, names in zip(system.blocks, solvers, chosen, carried, strict=True):
+            now = {p: _cut_all(v, small) for p, v in jets.items()}
+            constants = {p: _cut_all(weights[p], small) for p in names}
+            at = system.equations.places(now, then, drives[1], rack_axis, constants)
+            values = [system.equations.residual(r, at, then, drives[0]) for r in rows]
             for k in wanted:
-                right = [_negative(r, k) for r in rows]
+                right = [_negative(r, k) for r in values]
                 if all(v is None for v in right):
                     continue
                 solved = solver.solve([0.0 if v is None else v for v in right])
+                target = algebra.index[small.monomials[k]]
                 for (_, point, axis), value in zip(system.unknown_keys[plan.slice], solved, strict=True):
-                    jets[point][axis].coefficients[k] = value
+                    jets[point][axis].coefficients[target] = value
     return {p: (v[0], v[1], v[2]) for p, v in jets.items()}
+
+
+def _cut(x: Any, algebra: Algebra) -> Any:
+    return x.cut(algebra) if isinstance(x, Jet) else x
+
+
+def _cut_all(numbers: tuple[Any, ...], algebra: Algebra) -> Any:
+    return tuple(_cut(x, algebra) for x in numbers)
 
 
 def _negative(row: Any, k: int) -> Any:
     if not isinstance(row, Jet) or row.coefficients[k] is None:
         return None
     return -row.coefficients[k]
-
-
-def _rows(
-    system: System,
-    plan: BlockPlan,
-    jets: Mapping[str, Any],
-    design: Mapping[str, Vec],
-    travel: Any,
-    rack: Any,
-    axis: Vec,
-) -> list[Any]:
-    places = system.equations.places(jets, design, rack, axis)
-    chosen = system.row_order[plan.slice]
-    return [system.equations.residual(system.equations.rows[r], places, design, travel) for r in chosen]
 
 
 def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], travel: Any, rack: Any, axis: Vec) -> dict[Any, Any]:

@@ -153,8 +153,15 @@ class Kernel:
         which = np.repeat(np.arange(variants.count), len(t))
         return Lanes(which, np.tile(t, variants.count), np.tile(r, variants.count))
 
-    def solve(self, variants: Variants, lanes: Lanes) -> Solved:
-        """Close the linkage in every lane, each on the branch of assembly of its own design position."""
+    def solve(self, variants: Variants, lanes: Lanes, *, step: bool = True) -> Solved:
+        """Close the linkage in every lane, each on the branch of assembly of its own design position.
+
+        Parameters
+        ----------
+        step : bool
+            Step the lanes that one run from the design position does not reach. Without it they are left UNSOLVED: a view
+            that follows the mouse wants the others at once.
+        """
         q = np.empty((len(self.system.unknown_keys), lanes.count))
         error = np.empty(lanes.count)
         good = np.empty(lanes.count, dtype=bool)
@@ -167,7 +174,9 @@ class Kernel:
         status = np.full(lanes.count, Status.OK, dtype=np.int8)
         limits: dict[int, tuple[float, float]] = {}
         behind = np.flatnonzero(~good)
-        if behind.size:
+        if behind.size and not step:
+            q[:, behind], error[behind], status[behind] = np.nan, np.nan, Status.UNSOLVED
+        elif behind.size:
             stepped = march(self.system, variants, lanes.take(behind))
             q[:, behind], error[behind], status[behind] = stepped.q, stepped.error_mm, stepped.status
             limits = self._limits(behind, lanes, stepped)
