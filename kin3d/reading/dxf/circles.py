@@ -1,0 +1,138 @@
+"""Circles that are not drawn as CIRCLE: closed polylines, spline pieces, arc pieces, chains of short lines.
+
+Terms
+-----
+piece : a run of points along a curve, with the entity that it came from.
+round : a piece, or several about one centre, whose points lie on a circle and go at least `FULL_TURN` around it.
+
+What it cannot know: whether a round is a pickup point's symbol, a tyre or a bolt; that is decided later by size.
+A closed polyline may repeat its first vertex and a printed one may hold control points beside the curve, so the
+centre is that of a least-squares circle and never the mean of the vertices.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kin3d.reading.dxf.marks import Mark, Origin, Vector
+
+ROUNDNESS = 0.03  # largest deviation of a point from the circle, in radii
+FULL_TURN = 0.7  # share of the full turn that must be covered
+ARC_TURN = 1.0  # rad of explicit arcs about one centre that make a mark: half-hidden spheres show little more
+MIN_CHAIN = 8  # fewest straight lines that may stand for a circle
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """Points along a curve, shape (n, 3), n >= 3."""
+
+    points: Vector
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Arc:
+    """An explicit circular arc: centre, radius, the angle it covers (rad)."""
+
+    centre: Vector
+    radius: float
+    turn: float
+    origin: Origin
+
+
+def fit(points: Vector) -> tuple[Vector, float, float]:
+    """Return centre, radius and worst relative deviation of the least-squares circle in space.
+
+    The deviation is infinite where the points make no circle (fewer than 3, or in line).
+    """
+    unique = np.unique(np.round(points, 9), axis=0)
+    mean = unique.mean(axis=0)
+    _, size, axes = np.linalg.svd(unique - mean, full_matrices=True)
+    if len(unique) < 3 or size[1] < 1e-6 * max(size[0], 1e-300):
+        return mean, 0.0, np.inf
+    flat = (unique - mean) @ axes[:2].T
+    system = np.column_stack([2.0 * flat, np.ones(len(flat))])
+    solution = np.linalg.lstsq(system, (flat**2).sum(axis=1), rcond=None)[0]
+    radius = float(np.sqrt(max(solution[2] + solution[:2] @ solution[:2], 0.0)))
+    if radius == 0.0:
+        return mean, 0.0, np.inf
+    off = np.abs(np.linalg.norm(flat - solution[:2], axis=1) - radius).max() / radius
+    out = np.abs((unique - mean) @ axes[2]).max() / radius
+    return mean + solution[:2] @ axes[:2], radius, float(max(off, out))
+
+
+def covered(points: Vector, centre: Vector) -> float:
+    """Return the share of the turn about `centre` that the points cover: 1 less the widest gap."""
+    spokes = points - centre
+    _, _, axes = np.linalg.svd(spokes, full_matrices=True)
+    angle = np.sort(np.arctan2(spokes @ axes[1], spokes @ axes[0]))
+    gaps = np.diff(np.append(angle, angle[0] + 2.0 * np.pi))
+    return float(1.0 - gaps.max() / (2.0 * np.pi)) if len(gaps) else 0.0
+
+
+def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[Mark]:
+    """Return one mark for every round that the pieces make and for every centre with arcs enough."""
+    fits = [(p, *fit(p.points)) for p in pieces]
+    sound = [(p, c, r) for p, c, r, off in fits if off <= ROUNDNESS and np.isfinite(r)]
+    groups = _together(np.array([c for _, c, _ in sound]), np.array([r for _, _, r in sound]), 0.1)
+    marks = []
+    for group in groups:
+        points = np.vstack([sound[i][0].points for i in group])
+        centre, radius, off = fit(points)
+        if off <= ROUNDNESS and covered(points, centre) >= FULL_TURN:
+            marks.append(Mark(centre, radius, "circle", sound[group[0]][0].origin))
+    return marks + _arc_marks(arcs)
+
+
+def _arc_marks(arcs: list[Arc]) -> list[Mark]:
+    groups = _together(np.array([a.centre for a in arcs]), np.array([a.radius for a in arcs]), 1e-3)
+    marks = []
+    for group in groups:
+        if sum(arcs[i].turn for i in group) >= ARC_TURN:
+            first = arcs[group[0]]
+            marks.append(Mark(first.centre, first.radius, "circle", first.origin))
+    return marks
+
+
+def _together(centres: Vector, radii: Vector, share: float) -> list[list[int]]:
+    """Group circles whose centres agree within `share` of their radius and whose radii agree likewise."""
+    from scipy.spatial import cKDTree
+
+    groups: list[list[int]] = []
+    taken = np.zeros(len(radii), dtype=bool)
+    tree = cKDTree(centres) if len(radii) else None
+    for i in np.argsort(radii, kind="stable"):
+        if taken[i] or tree is None:
+            continue
+        near = [j for j in tree.query_ball_point(centres[i], share * radii[i]) if not taken[j]]
+        group = [j for j in near if abs(radii[j] - radii[i]) <= share * radii[i]]
+        taken[group] = True
+        groups.append(group)
+    return groups
+
+
+def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
+    """Return the closed chains among straight lines: every corner joins exactly two of at least MIN_CHAIN lines."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    if len(lines) < MIN_CHAIN:
+        return []
+    ends = np.array([[a, b] for a, b, _ in lines]).reshape(-1, 3)
+    extent = float(np.ptp(ends, axis=0).max()) or 1.0
+    nodes, index = np.unique(np.round(ends / (1e-7 * extent)), axis=0, return_inverse=True)
+    start, end = index.reshape(-1, 2).T
+    count = len(nodes)
+    graph = coo_array((np.ones(len(start)), (start, end)), shape=(count, count))
+    parts, label = connected_components(graph, directed=False)
+    degree = np.bincount(np.concatenate([start, end]), minlength=count)
+    plain = np.bincount(label, weights=degree != 2, minlength=parts) == 0
+    size = np.bincount(label, minlength=parts)
+    wanted = np.flatnonzero(plain & (size >= MIN_CHAIN))
+    found: dict[int, list[int]] = {int(k): [] for k in wanted}
+    for row, part in enumerate(label[start]):
+        if int(part) in found:
+            found[int(part)].append(row)
+    return [Piece(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for rows in found.values()]

@@ -1,0 +1,184 @@
+"""Opens a DXF file: the strict door by default, the repairing one if asked; a cut file never passes in silence.
+
+ezdxf's strict reader takes ASCII and binary files and stops at the first fault of structure. Its recovering
+reader takes ASCII files only, mends what it can, and may come back with an empty drawing and no word about it;
+so the entities of the raw file are counted here and compared.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kin3d.errors import ReadingError
+from kin3d.reading.gather import Gather
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
+
+BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"
+MAX_BYTES = 300_000_000
+# A damaged file can make the library stumble anywhere; every one of these means "this file is not sound".
+FAULTS = (
+    ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RuntimeError, AssertionError,
+    OSError, EOFError, struct.error, MemoryError,
+)  # fmt: skip
+_COUNTED = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*(POINT|CIRCLE|LINE|INSERT|TEXT|MTEXT|ARC)[ \t]*\r?$", re.MULTILINE)
+_END = re.compile(rb"(^|\n)[ \t]*0[ \t]*\r?\n[ \t]*EOF[ \t]*\r?\n?[\s\x1a]*$")
+
+
+@dataclass(slots=True)
+class Opened:
+    """A drawing that could be opened, and what its header says for itself."""
+
+    doc: Drawing
+    unit_code: int | None
+    gather: Gather
+
+
+def open_drawing(path: Path, repair: bool = False) -> Opened:
+    """Open a DXF file of R12 to R2018, ASCII or binary.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    repair : bool
+        Let ezdxf's recovering reader mend a file that the strict one refuses; what it mends becomes warnings.
+
+    Raises
+    ------
+    ReadingError
+        The file cannot be opened, is no DXF file, is cut short, or is damaged and `repair` is not asked for.
+    """
+    gather = Gather(path.name)
+    raw = _bytes(path, gather)
+    _check_end(raw, gather, repair)
+    if gather.failed:
+        raise ReadingError(gather.findings)
+    doc = _recovered(raw, gather) if repair and not raw.startswith(BINARY) else _strict(raw, gather)
+    if doc is None or gather.failed:
+        raise ReadingError(gather.findings)
+    _check_count(raw, doc, gather)
+    if gather.failed:
+        raise ReadingError(gather.findings)
+    return Opened(doc, _unit_code(raw, doc), gather)
+
+
+def _bytes(path: Path, gather: Gather) -> bytes:
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            size = path.stat().st_size / 1e6
+            gather.error("file-size", f"has {size:.0f} MB, more than {MAX_BYTES // 10**6}; write out the linkage alone")
+        else:
+            raw = path.read_bytes()
+            _check_kind(raw, gather)
+    except OSError as err:
+        gather.error("file-missing", f"cannot be opened: {err.strerror or err}")
+    if gather.failed:
+        raise ReadingError(gather.findings)
+    return raw
+
+
+def _check_kind(raw: bytes, gather: Gather) -> None:
+    if not raw.strip():
+        gather.error("file-empty", "is empty; a DXF drawing is expected")
+    elif re.match(rb"AC10[0-9]{2}\x00", raw):
+        gather.error("file-kind", "is a DWG file; save it as DXF in the program that wrote it")
+    elif raw.startswith((b"PK\x03\x04", b"%PDF", b"\xff\xfe", b"\xfe\xff")):
+        gather.error("file-kind", "is no DXF file; export the drawing as DXF (ASCII or binary)")
+    elif not raw.startswith(BINARY) and b"SECTION" not in raw:
+        gather.error("file-kind", "has no SECTION, so it is no DXF file; export the drawing as DXF")
+
+
+def _check_end(raw: bytes, gather: Gather, repair: bool) -> None:
+    whole = b"EOF" in raw[-16:] if raw.startswith(BINARY) else _END.search(raw[-400:]) is not None
+    if whole:
+        return
+    text = "ends without EOF: the file is cut short (truncated) and entities may be missing from it"
+    if repair:
+        gather.warn("file-truncated", f"{text}; what is left of it was read")
+    else:
+        gather.error("file-truncated", f"{text}; export it again, or ask for repair to read what is left")
+
+
+def _strict(raw: bytes, gather: Gather) -> Drawing | None:
+    from ezdxf.filemanagement import read
+    from ezdxf.lldxf.const import DXFError
+
+    try:
+        if raw.startswith(BINARY):
+            from ezdxf.document import Drawing as Document
+            from ezdxf.lldxf.tagger import binary_tags_loader
+
+            return Document.load(binary_tags_loader(raw))
+        encoding = _encoding(raw)
+        return read(io.StringIO(raw.decode(encoding, errors="surrogateescape")))
+    except (DXFError, *FAULTS) as err:
+        gather.error(
+            "file-damaged",
+            f"is not a sound DXF file: {_one_line(err)}; export it again, or ask for repair to read what is left",
+        )
+    return None
+
+
+def _recovered(raw: bytes, gather: Gather) -> Drawing | None:
+    from ezdxf import recover
+    from ezdxf.lldxf.const import DXFError
+
+    try:
+        doc, auditor = recover.read(io.BytesIO(raw if _END.search(raw[-400:]) else _closed(raw)))
+    except (DXFError, *FAULTS) as err:
+        gather.error("file-damaged", f"cannot be repaired: {_one_line(err)}; export it again")
+        return None
+    for entry in [*auditor.errors, *auditor.fixes][:50]:
+        gather.warn("file-repaired", f"repaired: {entry.message}")
+    return doc
+
+
+def _closed(raw: bytes) -> bytes:
+    """Cut a file that stops in mid-entity back to its last whole one and close the section and the file."""
+    starts = [m.start() for m in re.finditer(rb"(?m)^[ \t]*0[ \t]*\r?$", raw)]
+    whole = raw[: starts[-1]] if starts else raw
+    return whole + b"  0\nENDSEC\n  0\nEOF\n"
+
+
+def _one_line(err: BaseException) -> str:
+    return " ".join(str(err).split())[:200] or type(err).__name__
+
+
+def _encoding(raw: bytes) -> str:
+    """Return the code page that the header names; DXF is UTF-8 from R2007 (AC1021) on."""
+    from ezdxf.tools.codepage import toencoding
+
+    version = re.search(rb"\$ACADVER\s+1\s+AC(\d{4})", raw[:20_000])
+    if version and int(version.group(1)) >= 1021:
+        return "utf-8"
+    page = re.search(rb"\$DWGCODEPAGE\s+3\s+(\S+)", raw[:20_000])
+    return toencoding(page.group(1).decode("ascii", "replace")) if page else "cp1252"
+
+
+def _check_count(raw: bytes, doc: Drawing, gather: Gather) -> None:
+    """Compare the entities of the raw file with those that were read: a reader that gives up must not pass."""
+    found = len(_COUNTED.findall(raw)) if not raw.startswith(BINARY) else 0
+    kinds = ("POINT", "CIRCLE", "LINE", "INSERT", "TEXT", "MTEXT", "ARC")
+    read = sum(1 for e in doc.entitydb.values() if e.dxftype() in kinds)
+    if found and read == 0:
+        gather.error("file-damaged", f"names {found} entities but none could be read; export it again")
+    elif found > read:
+        gather.warn("entities-lost", f"names {found} points, lines, circles, texts and blocks; {read} could be read")
+
+
+def _unit_code(raw: bytes, doc: Drawing) -> int | None:
+    """Return $INSUNITS, or None where the file does not say: absent is not ezdxf's default, and 0 says nothing."""
+    if b"$INSUNITS" not in raw:
+        return None
+    try:
+        code = int(doc.header.get("$INSUNITS", 0))
+    except (ValueError, TypeError):
+        return None
+    return code or None

@@ -1,0 +1,233 @@
+"""From marks and texts to ties: attributes, labels, keys, layers, places, labels in paper space."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from kin3d.reading.dxf.marks import Content, Mark, Stroke, Text
+from kin3d.reading.dxf.naming import Name, Names
+from kin3d.reading.dxf.search import Doubt, Label, Searcher, Tie, Ties, extent_of, symbols
+from kin3d.reading.dxf.tables import coordinate_rows, read_legend
+from kin3d.reading.dxf.wording import coordinates, fold, is_number, scales, view_kind
+from kin3d.reading.gather import Gather
+
+PICKED = 60  # places in a pick list
+_FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
+_BREAK = re.compile(r"\s*[/,;+&]\s*")
+
+
+def find_labels(content: Content, names: Names) -> list[Label]:
+    """Return all texts that name points; where none is known, those that may be labels of their own kind."""
+    legend = {id(t) for t in read_legend(content.texts, names)}
+    table = coordinate_rows(content.texts)
+    rows = {id(r.text) for r in table} if len(table) >= 3 else set()
+    known, free = [], []
+    for text in content.texts:
+        if id(text) in legend or (id(text) in rows and coordinates(" ".join(text.lines[1:])) is None):
+            continue
+        found = names_in(text, names)
+        if found:
+            known.append(Label(text, found))
+        elif not names.strict and _may_name(text):
+            free.append(Label(text, (Name(fold(text.lines[0]), known=False),), True))
+    return known + free
+
+
+def names_in(text: Text, names: Names) -> tuple[Name, ...]:
+    """Return the points that a text names; two where two points share one place ("rod_inner / spring_inner")."""
+    whole = names.find(text.whole)
+    if whole is not None:
+        return (whole,)
+    found: dict[str, Name] = {}
+    for line in text.lines:
+        name = names.find(line)
+        parts = [name] if name is not None else [names.find(p) for p in _BREAK.split(line)]
+        if all(p is not None for p in parts):
+            found.update({p.point: p for p in parts if p is not None})
+        else:
+            first = names.find(re.split(r"\s*[(:=]|\s+[-+]?\d+[.,]", line)[0])
+            if first is not None:
+                found[first.point] = first
+    return tuple(found.values())
+
+
+def _may_name(text: Text) -> bool:
+    line = text.lines[0]
+    return bool(_FREE.match(line)) and view_kind(line) is None and not scales(line) and not is_number(line)
+
+
+def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[Mark]]:
+    """Tie all names of one layout to its marks; also return the symbols that nothing names."""
+    out = Ties()
+    found = symbols(content.marks)
+    labels = find_labels(content, names)
+    out.ties += _by_place(content, found, names, gather)
+    taken = {id(t.mark) for t in out.ties}
+    out.ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
+    ends = _ends(content)
+    has_known = any(not label.free for label in labels)
+    for marks in (found, ends):
+        tied = {id(t.text) for t in out.ties if t.text is not None}
+        left = [x for x in labels if id(x.text) not in tied]
+        if marks and left and not (marks is ends and out.doubts == [] and out.ties):
+            result = Searcher(marks, _strokes(content, marks is ends), left).search()
+            out.ties += [t for t in result.ties if t.name.known or t.how == "leader" or not has_known]
+            out.doubts = _merged(out.doubts, result.doubts, result.ties)
+    if not found and not ends:
+        out.doubts = [Doubt(label, ()) for label in labels if not label.free]
+    named = {id(t.mark) for t in out.ties} | taken
+    out.ties += _by_layer([m for m in found if id(m) not in named], names)
+    named |= {id(t.mark) for t in out.ties}
+    places = np.array([t.mark.xyz for t in out.ties]).reshape(-1, 3)
+    spare = [m for m in found if id(m) not in named and not _at(places, m)]
+    _tell_unknown(out.ties, names, gather)
+    return out, spare
+
+
+def _at(places: object, mark: Mark) -> bool:
+    return bool(np.isclose(np.asarray(places).reshape(-1, 3), mark.xyz, atol=1e-6).all(axis=1).any())
+
+
+def _strokes(content: Content, ends: bool) -> list[Stroke]:
+    return [s for s in content.strokes if s.leader] if ends else list(content.strokes)
+
+
+def _merged(before: list[Doubt], after: list[Doubt], ties: Sequence[Tie]) -> list[Doubt]:
+    """Keep doubts of the first round that the second could not settle, with the choices of the first."""
+    tied = {id(t.text) for t in ties if t.text is not None}
+    kept = [d for d in before if id(d.label.text) not in tied]
+    have = {id(d.label) for d in kept}
+    return kept + [d for d in after if id(d.label) not in have and id(d.label.text) not in tied]
+
+
+def _ends(content: Content) -> list[Mark]:
+    """Return line ends as marks, each place once."""
+    unique: dict[tuple[float, ...], Mark] = {}
+    scale = 1e-7 * extent_of([m.xyz for m in content.marks if m.kind == "end"])
+    for mark in content.marks:
+        if mark.kind == "end":
+            unique.setdefault(tuple(np.round(mark.xyz / scale)), mark)
+    return list(unique.values()) if len(unique) <= 20_000 else []
+
+
+def _by_attribute(mark: Mark, names: Names) -> list[Tie]:
+    found = [n for n in (names.find(text) for text in mark.names) if n is not None]
+    unique = {n.point: n for n in found}
+    if not unique and not names.strict and mark.names and mark.names != (mark.origin.entity,):
+        return []
+    return [Tie(n, mark, "attribute") for n in unique.values()]
+
+
+def _by_layer(marks: Sequence[Mark], names: Names) -> list[Tie]:
+    ties = []
+    for mark in marks:
+        name = names.find(mark.origin.layer) if mark.origin.layer != "0" else None
+        if name is not None:
+            ties.append(Tie(name, mark, "layer"))
+    return ties
+
+
+def _by_place(content: Content, found: Sequence[Mark], names: Names, gather: Gather) -> list[Tie]:
+    """Tie the places that the name table gives, to symbols first, else to line ends."""
+    ties = []
+    marks = [*found, *_ends(content)] if names.places else []
+    limit = max(6e-3, 1e-5 * extent_of([m.xyz for m in marks]))
+    for place, point in names.places:
+        near = [m for m in marks if np.abs(m.xyz[: len(place)] - place).max() <= limit]
+        best = [m for m in near if m.kind != "end"] or near
+        apart = max((float(np.linalg.norm(a.xyz - b.xyz)) for a in best for b in best), default=0.0)
+        text = ", ".join(f"{c:g}" for c in place)
+        if not best:
+            gather.error(
+                "place-empty", f'the name table puts {point} at "@{text}", where there is no mark and no line ends'
+            )
+        elif apart > 2.0 * limit:
+            gather.error(
+                "place-several",
+                f'the name table puts {point} at "@{text}", where {len(best)} marks lie behind each other; give z too',
+            )
+        else:
+            ties.append(Tie(Name(point), best[0], "place"))
+    return ties
+
+
+def _tell_unknown(ties: Sequence[Tie], names: Names, gather: Gather) -> None:
+    for tie in ties:
+        if not tie.name.known and tie.text is not None:
+            gather.warn(
+                "label-unknown",
+                f'the label "{tie.text.lines[0]}" is no point of a known layout; {names.hint(tie.text.lines[0])}',
+                str(tie.mark.origin),
+            )
+
+
+def pick_list(content: Content) -> str:
+    """Return a numbered list of the places that could be points, for drawings without names."""
+    marks = symbols(content.marks) or _ends(content)
+    marks = sorted(marks, key=lambda m: (m.origin.layer, *np.round(m.xyz, 6)))
+    flat = bool(marks) and bool(np.ptp([m.xyz[2] for m in marks]) == 0.0)
+    lines = []
+    for number, mark in enumerate(marks[:PICKED], 1):
+        place = ",".join(f"{c:.4f}".rstrip("0").rstrip(".") for c in mark.xyz[: 2 if flat else 3])
+        lines.append(
+            f'#{number} "@{place}" {mark.origin.entity} on layer {mark.origin.layer}, handle {mark.origin.handle}'
+        )
+    more = f"; and {len(marks) - PICKED} more" if len(marks) > PICKED else ""
+    return "; ".join(lines) + more
+
+
+# --- labels in paper space -------------------------------------------------------------------------------------------
+
+
+def tie_through(viewports: Sequence[Any], paper: Content, model: Content, names: Names) -> Ties:
+    """Tie labels of a paper sheet to marks of model space, looked at through the sheet's viewports."""
+    out = Ties()
+    labels = [label for label in find_labels(paper, names) if not label.free]
+    found = symbols(model.marks)
+    for viewport in viewports:
+        shown = [m for m in (_projected(viewport, mark) for mark in found) if m is not None]
+        inside = [label for label in labels if _within(viewport, label.text)]
+        if not shown or not inside:
+            continue
+        result = Searcher([m for m, _ in shown], paper.strokes, inside).search()
+        back = {id(m): mark for m, mark in shown}
+        places = np.array([m.xyz for m, _ in shown])
+        limit = 1e-6 * extent_of(list(places))
+        for tie in result.ties:
+            if (np.linalg.norm(places - tie.mark.xyz, axis=1) <= limit).sum() > 1:
+                choices = tuple(mark for m, mark in shown if np.linalg.norm(m.xyz - tie.mark.xyz) <= limit)
+                out.doubts.append(Doubt(Label(tie.text, (tie.name,)), choices) if tie.text else result.doubts[0])
+            else:
+                out.ties.append(Tie(tie.name, back[id(tie.mark)], tie.how, tie.text))
+        out.doubts += result.doubts
+    return out
+
+
+def _projected(viewport: Any, mark: Mark) -> tuple[Mark, Mark] | None:
+    """Return a mark as a viewport shows it on the paper; None where it lies outside the viewport's frame."""
+    dxf = viewport.dxf
+    normal = np.array(tuple(dxf.get("view_direction_vector", (0, 0, 1))), dtype=float)
+    normal /= np.linalg.norm(normal) or 1.0
+    across = np.cross((0.0, 0.0, 1.0), normal)
+    right = across / np.linalg.norm(across) if np.linalg.norm(across) > 1e-9 else np.array([1.0, 0.0, 0.0])
+    relative = mark.xyz - np.array(tuple(dxf.get("view_target_point", (0, 0, 0))), dtype=float)
+    u, v = float(relative @ right), float(relative @ np.cross(normal, right))
+    twist = np.radians(float(dxf.get("view_twist_angle", 0.0)))
+    u, v = u * np.cos(twist) - v * np.sin(twist), u * np.sin(twist) + v * np.cos(twist)
+    centre = tuple(dxf.get("view_center_point", (0, 0)))
+    scale = float(dxf.height) / (float(dxf.get("view_height", 0.0)) or np.inf)
+    x, y = scale * (u - centre[0]), scale * (v - centre[1])
+    if scale == 0.0 or abs(x) > dxf.width / 2.0 or abs(y) > dxf.height / 2.0:
+        return None
+    place = np.array([dxf.center[0] + x, dxf.center[1] + y, 0.0])
+    return Mark(place, mark.reach * scale, mark.kind, mark.origin), mark
+
+
+def _within(viewport: Any, text: Text) -> bool:
+    dxf = viewport.dxf
+    x, y = text.anchor[0] - dxf.center[0], text.anchor[1] - dxf.center[1]
+    return bool(abs(x) <= 0.6 * dxf.width and abs(y) <= 0.6 * dxf.height)

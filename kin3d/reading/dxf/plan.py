@@ -1,0 +1,245 @@
+"""The small TOML file beside a drawing, ``views.toml``, in which a person says what the drawing cannot.
+
+It is looked for as ``<drawing>.views.toml`` (``front.views.toml`` beside ``front.dxf``), then ``views.toml``.
+All keys are optional::
+
+    scale = "1:5"                 # sheet : car, of every view that has none of its own
+    mm_per_unit = 5.0             # or: mm of the car per drawing unit (then neither unit nor scale is needed)
+    units = "mm"                  # of the drawing, where it says none
+    axes = "x forward, y left, z up"   # of a drawing in space
+    origin = [1000, 200, 0]       # of a drawing in space: where the car's origin stands, drawing units
+    source = "text table"         # the coordinates are those of a table written as text
+    layers = ["POINTS_REV_B"]     # read points and labels on these layers only
+    ignore_layers = ["OLD"]       # or on all but these
+    side = "left"                 # which of two corners with the same labels
+    sigma_mm = 0.1                # one standard deviation of a place in the drawing, mm of the car
+    override = ["units"]          # what the drawing states that is known to be wrong: "units", "scale", "sense"
+
+    [known]                       # points whose place in the car is known, mm: the datum of views without origin
+    wheel_centre = [0, 740, 270]
+
+    [views.front]                 # one table a view; the name is free (front, rear, side, plan say what it is)
+    axes = ["y", "z"]             # car axes that run right and up on the sheet; "-x" runs the other way
+    origin = [40, 60]             # where the car's origin stands on the sheet, drawing units
+    scale = "1:5"                 # or mm_per_unit
+    region = [0, 0, 200, 150]     # left, bottom, right, top on the sheet: the marks that belong to the view
+    layer = "FrontView"           # or: the view is everything on this layer
+    block = "FRONT"               # or: everything in this block
+    title = "FRONT VIEW"          # or: what stands nearest to this title
+    sigma_mm = 0.1
+
+A view without `region`, `layer` and `block` is found by its title, or by which cluster of marks agrees with the
+other views. ``axes`` and ``origin`` must be given, unless the `known` points of the view settle them.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from kin3d.reading.gather import Gather
+from kin3d.reading.names import did_you_mean, normalise
+
+Axis = tuple[int, float]  # 0, 1, 2 for x, y, z of the car, and the sign
+_KEYS = (
+    "scale", "mm_per_unit", "units", "axes", "origin", "source", "layers", "ignore_layers", "side", "sigma_mm",
+    "override", "known", "views",
+)  # fmt: skip
+_VIEW_KEYS = ("axes", "origin", "scale", "mm_per_unit", "region", "layer", "block", "title", "sigma_mm")
+OVERRIDES = ("units", "scale", "sense")
+
+
+@dataclass(frozen=True, slots=True)
+class ViewPlan:
+    """What is said of one view; None where nothing is."""
+
+    name: str
+    axes: tuple[Axis, Axis] | None = None
+    origin: tuple[float, float] | None = None
+    scale: float | None = None
+    mm_per_unit: float | None = None
+    region: tuple[float, float, float, float] | None = None
+    layer: str | None = None
+    block: str | None = None
+    title: str | None = None
+    sigma_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a person says of one drawing; see the module's text for the file format."""
+
+    source_file: str = ""
+    scale: float | None = None
+    mm_per_unit: float | None = None
+    units: str | None = None
+    axes: str | None = None
+    origin: tuple[float, float, float] | None = None
+    table: bool = False
+    layers: tuple[str, ...] = ()
+    ignore_layers: tuple[str, ...] = ()
+    side: str | None = None
+    sigma_mm: float | None = None
+    override: tuple[str, ...] = ()
+    known: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    views: tuple[ViewPlan, ...] = ()
+
+
+def find_plan(drawing: Path) -> Path | None:
+    """Return the views.toml that belongs to a drawing, if there is one beside it."""
+    for name in (f"{drawing.stem}.views.toml", "views.toml"):
+        if (drawing.parent / name).is_file():
+            return drawing.parent / name
+    return None
+
+
+def read_plan(given: Path | Mapping[str, Any] | None, gather: Gather) -> Plan:
+    """Read a plan from a TOML file or an equal mapping; what is wrong with it goes to `gather`."""
+    if given is None:
+        return Plan()
+    if isinstance(given, Mapping):
+        return _Reader("views", gather).plan(given)
+    try:
+        data = tomllib.loads(given.read_text("utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        gather.error("views-unreadable", f"cannot be read as TOML: {err}", given.name)
+        return Plan()
+    return _Reader(given.name, gather).plan(data)
+
+
+class _Reader:
+    """Takes values out of the parsed TOML and says what is wrong with them."""
+
+    def __init__(self, name: str, gather: Gather) -> None:
+        self.name = name
+        self.gather = gather
+
+    def plan(self, data: Mapping[str, Any]) -> Plan:
+        self._known_keys(data, _KEYS, "")
+        views = data.get("views", {})
+        if not isinstance(views, Mapping):
+            self._say("views", "expected one table a view, [views.front]")
+            views = {}
+        source = self._choice(data, "source", ("text table", "marks"))
+        return Plan(
+            self.name,
+            self._scale(data, ""), self._positive(data, "mm_per_unit"), self._text(data, "units"),
+            self._text(data, "axes"), self._numbers(data, "origin", 3), source == "text table",
+            self._texts(data, "layers"), self._texts(data, "ignore_layers"),
+            self._choice(data, "side", ("left", "right")), self._positive(data, "sigma_mm"),
+            self._overrides(data), self._known(data.get("known", {})),
+            tuple(self._view(name, view) for name, view in views.items()),
+        )  # fmt: skip
+
+    def _overrides(self, data: Mapping[str, Any]) -> tuple[str, ...]:
+        given = self._texts(data, "override")
+        for word in given:
+            if word not in OVERRIDES:
+                self._say("override", f'"{word}" is not one of {", ".join(OVERRIDES)}')
+        return given
+
+    def _known(self, data: Any) -> dict[str, tuple[float, float, float]]:
+        if not isinstance(data, Mapping):
+            self._say("known", "expected point = [x, y, z]")
+            return {}
+        read = {normalise(name): self._numbers(data, name, 3, "known.") for name in data}
+        return {name: xyz for name, xyz in read.items() if xyz is not None}
+
+    def _view(self, name: str, data: Any) -> ViewPlan:
+        at = f"views.{name}."
+        if not isinstance(data, Mapping):
+            self._say(at[:-1], "expected a table with axes and origin")
+            return ViewPlan(name)
+        self._known_keys(data, _VIEW_KEYS, at)
+        return ViewPlan(
+            name,
+            self._axes(data, at), self._numbers(data, "origin", 2, at), self._scale(data, at),
+            self._positive(data, "mm_per_unit", at), self._region(data, at), self._text(data, "layer", at),
+            self._text(data, "block", at), self._text(data, "title", at), self._positive(data, "sigma_mm", at),
+        )  # fmt: skip
+
+    def _axes(self, data: Mapping[str, Any], at: str) -> tuple[Axis, Axis] | None:
+        given = data.get("axes")
+        if given is None:
+            return None
+        words = [str(w).strip().lower() for w in given] if isinstance(given, list | tuple) else []
+        axes = [("xyz".index(w[-1]), -1.0 if w[0] == "-" else 1.0) for w in words if w.lstrip("+-") in ("x", "y", "z")]
+        if len(axes) != 2 or len(words) != 2 or axes[0][0] == axes[1][0]:
+            self._say(f"{at}axes", f'expected the car axes that run right and up, such as ["y", "z"], found {given!r}')
+            return None
+        return (axes[0], axes[1])
+
+    def _region(self, data: Mapping[str, Any], at: str) -> tuple[float, float, float, float] | None:
+        box: tuple[float, float, float, float] | None = self._numbers(data, "region", 4, at)
+        if box is not None and not (box[0] < box[2] and box[1] < box[3]):
+            self._say(f"{at}region", f"expected left, bottom, right, top, found {list(box)}")
+            return None
+        return box
+
+    def _scale(self, data: Mapping[str, Any], at: str) -> float | None:
+        given = data.get("scale")
+        if given is None:
+            return None
+        parts = str(given).replace(" ", "").split(":")
+        try:
+            sheet, car = (Fraction(p) for p in parts)
+            ratio = float(car / sheet)
+        except (ValueError, ZeroDivisionError):
+            ratio = 0.0
+        if ratio <= 0.0:
+            self._say(f"{at}scale", f'expected sheet : car, such as "1:5", found {given!r}')
+            return None
+        return ratio
+
+    def _positive(self, data: Mapping[str, Any], key: str, at: str = "") -> float | None:
+        given = data.get(key)
+        if given is None:
+            return None
+        if isinstance(given, bool) or not isinstance(given, int | float) or not 0.0 < given < 1e9:
+            self._say(f"{at}{key}", f"expected a positive number, found {given!r}")
+            return None
+        return float(given)
+
+    def _numbers(self, data: Mapping[str, Any], key: str, count: int, at: str = "") -> Any:
+        given = data.get(key)
+        if given is None:
+            return None
+        values = list(given) if isinstance(given, list | tuple) else []
+        if len(values) != count or any(isinstance(v, bool) or not isinstance(v, int | float) for v in values):
+            self._say(f"{at}{key}", f"expected {count} numbers, found {given!r}")
+            return None
+        return tuple(float(v) for v in values)
+
+    def _text(self, data: Mapping[str, Any], key: str, at: str = "") -> str | None:
+        given = data.get(key)
+        if given is not None and not isinstance(given, str):
+            self._say(f"{at}{key}", f"expected a text, found {given!r}")
+            return None
+        return given
+
+    def _texts(self, data: Mapping[str, Any], key: str) -> tuple[str, ...]:
+        given = data.get(key, [])
+        given = [given] if isinstance(given, str) else given
+        if not isinstance(given, list | tuple) or not all(isinstance(v, str) for v in given):
+            self._say(key, f"expected a list of texts, found {given!r}")
+            return ()
+        return tuple(given)
+
+    def _choice(self, data: Mapping[str, Any], key: str, choices: tuple[str, ...]) -> str | None:
+        given = data.get(key)
+        if given is not None and given not in choices:
+            self._say(key, f"expected one of {', '.join(choices)}, found {given!r}")
+            return None
+        return given
+
+    def _known_keys(self, data: Mapping[str, Any], known: tuple[str, ...], at: str) -> None:
+        for key in data:
+            if key not in known:
+                self._say(f"{at}{key}", f"is not a known key; {did_you_mean(str(key), known)}")
+
+    def _say(self, key: str, text: str) -> None:
+        self.gather.error("views-key", text, f"{self.name}, {key}")

@@ -1,0 +1,383 @@
+"""The reader's front: `read_drawing` for everything that is seen, `read_drawing_points` for a car file's table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from kin3d.errors import Finding, ReadingError, Severity
+from kin3d.frames import AxesError, parse_axes
+from kin3d.linkage.car import PointTable
+from kin3d.linkage.layout import Layout
+from kin3d.reading.dxf.door import Opened, open_drawing
+from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, layouts
+from kin3d.reading.dxf.job import Job
+from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
+from kin3d.reading.dxf.marks import Content, Mark, Origin, Stroke, Text
+from kin3d.reading.dxf.naming import read_names
+from kin3d.reading.dxf.plan import Plan, find_plan, read_plan
+from kin3d.reading.dxf.result import DrawingReading, DrawnPoint, Source
+from kin3d.reading.dxf.search import Ties, extent_of, symbols
+from kin3d.reading.dxf.sheet import read_sheet
+from kin3d.reading.dxf.solid import check_sense, read_solid
+from kin3d.reading.dxf.tables import coordinate_rows, header_of, values_of
+
+FLAT = 1e-9  # share of the extent within which all z are equal
+
+
+def read_drawing(
+    path: Path | str,
+    *,
+    units: str | None = None,
+    axes: str | None = None,
+    names: Path | Mapping[str, str] | None = None,
+    views: Path | Mapping[str, Any] | None = None,
+    layout_points: Iterable[str] | None = None,
+    side: str | None = None,
+    repair: bool = False,
+    accept_spread: bool = False,
+    tolerance_mm: float = 2.0,
+    fit_scales: bool = False,
+) -> DrawingReading:
+    """Read the pickup points of a DXF drawing, in space or as a sheet of views.
+
+    Parameters
+    ----------
+    path : path-like
+        DXF file, R12 to R2018, ASCII or binary.
+    units : str, optional
+        Unit of the drawing; must not contradict the header unless the sizes prove the header wrong.
+    axes : str, optional
+        What x, y, z of a drawing in space mean, see `kin3d.frames.parse_axes`; the vehicle frame if not given.
+    names : path or mapping, optional
+        Name table, see `kin3d.reading.dxf.naming`; else ``<drawing>.names.csv`` beside the drawing if it is there.
+    views : path or mapping, optional
+        See `kin3d.reading.dxf.plan`; else ``<drawing>.views.toml`` or ``views.toml`` beside the drawing.
+    layout_points : iterable of str, optional
+        Names that count as points; those of all built-in layouts if not given.
+    side : {"left", "right"}, optional
+        Which corner, where both are drawn with the same labels.
+    repair : bool
+        Read what is left of a damaged or cut file.
+    accept_spread : bool
+        Take the mean where views contradict each other, with a warning and half the spread as sigma.
+    tolerance_mm : float
+        Views that differ by this much or more contradict each other; also the largest gap between links.
+    fit_scales : bool
+        Let the fusion correct the views' scales.
+
+    Returns
+    -------
+    DrawingReading
+        `points` are right within their tolerance; what was refused stands in `partial` and as errors in `findings`.
+
+    Raises
+    ------
+    ReadingError
+        With all findings, where no point at all can be read.
+    """
+    path = Path(path)
+    opened = open_drawing(path, repair)
+    gather = opened.gather
+    plan = read_plan(views if views is not None else find_plan(path), gather)
+    table = path.with_name(f"{path.stem}.names.csv")
+    given = names if names is not None else table if table.is_file() else None
+    known = read_names(given, tuple(layout_points) if layout_points is not None else None, gather)
+    job = Job(
+        gather, DrawingReading(path, ""), Content("Model"), known, plan, units or plan.units, axes or plan.axes,
+        side or plan.side, opened.unit_code, tolerance_mm, accept_spread, fit_scales,
+    )  # fmt: skip
+    _check_request(job)
+    if not gather.failed:
+        _read(job, opened)
+    _finish(job)
+    return job.reading
+
+
+def read_drawing_points(
+    path: Path | str,
+    *,
+    units: str | None = None,
+    axes: str | None = None,
+    layout: Layout | Iterable[str] | None = None,
+    side: str | None = None,
+) -> PointTable:
+    """Read a drawing as a car file does: all points that are right, or a ReadingError with everything that is wrong.
+
+    `layout` is the car's layout, or its point names; the other parameters are those of `read_drawing`.
+    """
+    points = layout.known_points() if isinstance(layout, Layout) else layout
+    reading = read_drawing(path, units=units, axes=axes, layout_points=points, side=side)
+    if reading.failed:
+        raise ReadingError(_errors_first(reading.findings))
+    return reading.table()
+
+
+def _errors_first(findings: Iterable[Finding]) -> list[Finding]:
+    return sorted(findings, key=lambda f: f.severity is not Severity.ERROR)
+
+
+def _check_request(job: Job) -> None:
+    if job.axes is not None:
+        try:
+            parse_axes(job.axes)
+        except AxesError as err:
+            job.gather.adopt(err.findings)
+    if job.side not in (None, "left", "right"):
+        job.gather.error("side", f'side must be "left" or "right", found "{job.side}"')
+    if not job.tolerance_mm > 0.0:
+        job.gather.error("tolerance", f"the tolerance must be positive, found {job.tolerance_mm}")
+
+
+def _read(job: Job, opened: Opened) -> None:
+    contents = _contents(job, opened)
+    if job.gather.failed:
+        return
+    job.content = _wanted(contents[0], job.plan)
+    papers = [_wanted(c, job.plan) for c in contents[1:]]
+    if not job.content.marks and not job.content.texts:
+        papers.sort(key=lambda c: -len(c.marks))
+        job.content, papers = (papers[0], papers[1:]) if papers else (job.content, [])
+    job.reading.content = job.content
+    job.unit_hint = _unit_hint(job.content.texts)
+    if not job.content.marks and not job.content.texts:
+        _nothing(job, contents)
+    elif job.plan.table:
+        _read_table(job)
+    else:
+        _read_marks(job, opened, papers)
+
+
+def _contents(job: Job, opened: Opened) -> list[Content]:
+    """Flatten model space and every paper sheet that holds something."""
+    out: list[Content] = []
+    for name, layout in layouts(opened.doc):
+        content = Flattener(opened.doc, name, job.gather).read(layout)
+        if name.lower() == "model":
+            out.insert(0, content)
+        elif content.marks or content.texts:
+            out.append(content)
+        if content.entities > MAX_ENTITIES:
+            job.gather.error(
+                "file-size",
+                f"has more than {MAX_ENTITIES} entities once its blocks are resolved; write out the linkage alone",
+            )
+    for content in out:
+        if content.hidden:
+            listed = ", ".join(f"{layer}: {count}" for layer, count in sorted(content.hidden.items()))
+            job.gather.warn("hidden-ignored", f"entities on frozen or switched-off layers were left out: {listed}")
+    return out or [Content("Model")]
+
+
+def _wanted(content: Content, plan: Plan) -> Content:
+    """Return the content of the layers that the user wants."""
+    only, never = ({n.lower() for n in names} for names in (plan.layers, plan.ignore_layers))
+    if not only and not never:
+        return content
+
+    def good(thing: Mark | Text | Stroke) -> bool:
+        layer = thing.origin.layer.lower()
+        return layer not in never and (not only or layer in only)
+
+    content.marks = [m for m in content.marks if good(m)]
+    content.texts = [t for t in content.texts if good(t)]
+    content.strokes = [s for s in content.strokes if s.origin.layer.lower() not in never]
+    return content
+
+
+def _unit_hint(texts: list[Text]) -> str:
+    import re
+
+    for text in texts:
+        if re.search(r"\b(mm|millim\w+|inch\w*|zoll)\b", text.whole, re.IGNORECASE):
+            return f'a text on it says "{text.whole}"'
+    return ""
+
+
+def _nothing(job: Job, contents: list[Content]) -> None:
+    references = [r for c in contents for r in c.references]
+    if references:
+        job.gather.error(
+            "external-reference",
+            f"holds only references to other files: {', '.join(references)}; bind them, or read those files",
+        )
+    elif any(c.hidden for c in contents):
+        job.gather.error("drawing-hidden", "everything in it is on frozen or switched-off layers; switch the layers on")
+    else:
+        job.gather.error("drawing-empty", "has no points, circles, lines, blocks or texts: the export is empty")
+
+
+def _read_table(job: Job) -> None:
+    """Read the table of coordinates that the user has confirmed to be the source."""
+    from kin3d.reading.dxf.measure import unit_factor
+
+    rows = coordinate_rows(job.content.texts)
+    order, unit = header_of(job.content.texts)
+    values = values_of(rows, job.gather) if rows else None
+    if not rows:
+        job.gather.error(
+            "table-missing", "no table of coordinates was found: rows of words and three numbers are expected"
+        )
+    if values is None:
+        return
+    job.reading.kind = "table"
+    size = extent_of([np.array(v) for v in values])
+    codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
+    code = codes[unit] if unit else job.unit_code
+    factor = unit_factor(job.units, code, size, job.plan.override, job.gather)
+    if factor is None:
+        return
+    rotation = parse_axes(job.axes) if job.axes else np.eye(3)
+    for row, value in zip(rows, values, strict=True):
+        _table_point(job, row.label, row.text.origin, factor * (rotation @ np.array(value)[list(order)]))
+    check_sense(job)
+
+
+def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
+    name = job.names.find(label)
+    if name is None:
+        job.gather.warn(
+            "label-unknown",
+            f'the row "{label}" is no known point; {job.names.hint(label)}',
+            "handle {origin.handle}",
+        )
+        return
+    if job.side is not None and name.side is not None and name.side != job.side:
+        return
+    if name.point in job.reading.points:
+        job.refuse(name.point, "label-twice", f"the table has two rows for {name.point}", f"handle {origin.handle}")
+        return
+    source = Source(origin, "table", "", tuple(float(c) for c in xyz))
+    sigma = np.full(3, job.plan.sigma_mm or 0.0)
+    job.reading.points[name.point] = DrawnPoint(name.point, xyz, sigma, 0.0, (source,))
+
+
+def _read_marks(job: Job, opened: Opened, papers: list[Content]) -> None:
+    found, spare = tie_all(job.content, job.names, job.gather)
+    if not found.ties and not job.names.links:
+        found = _from_paper(job, opened, papers) or found
+    job.doubts = found.doubts
+    job.ties = _one_side(job, found)
+    if not job.ties and not job.names.links:
+        _no_names(job, found)
+        return
+    if job.plan.views or (_flat(job) and not job.names.links):
+        job.reading.kind = "sheet"
+        read_sheet(job, job.ties)
+    else:
+        job.reading.kind = "space"
+        read_solid(job, job.ties)
+    _tell_doubts(job)
+    _tell_spare(job, spare)
+
+
+def _flat(job: Job) -> bool:
+    places = np.array([t.mark.xyz for t in job.ties]).reshape(-1, 3)
+    return len(places) > 1 and bool(np.ptp(places[:, 2]) <= FLAT * extent_of(list(places)))
+
+
+def _one_side(job: Job, found: Ties) -> list[Any]:
+    """Drop the other corner where labels say which side they are of; refuse where both are there unasked."""
+    sides = {t.name.side for t in found.ties if t.name.side}
+    if job.side is not None:
+        found.doubts = [d for d in found.doubts if d.label.names[0].side in (None, job.side)]
+        return [t for t in found.ties if t.name.side in (None, job.side)]
+    if len(sides) == 2:
+        job.gather.error(
+            "side-missing", 'labels of both sides are there: say which corner to read, side = "left" or "right"'
+        )
+        return []
+    return found.ties
+
+
+def _from_paper(job: Job, opened: Opened, papers: list[Content]) -> Ties | None:
+    """Names that stand in paper space only: through the sheet's viewports, or refused."""
+    for paper in papers:
+        layout = opened.doc.layout(paper.layout)
+        viewports = [
+            v for v in layout if v.dxftype() == "VIEWPORT" and v.dxf.get("id", 2) != 1 and v.dxf.get("status", 1)
+        ]
+        found = tie_through(viewports, paper, job.content, job.names)
+        if found.ties:
+            job.gather.warn(
+                "names-in-paper",
+                f'the names stand on the paper sheet "{paper.layout}" only; they were tied to model space through '
+                "its viewports",
+            )
+            return found
+        if any(job.names.find(t.lines[0]) for t in paper.texts):
+            job.gather.error(
+                "names-in-paper",
+                f'the names stand on the paper sheet "{paper.layout}" only, and no viewport of it ties them to '
+                "marks; name the marks in the name table",
+            )
+    return None
+
+
+def _no_names(job: Job, found: Ties) -> None:
+    if job.gather.failed:
+        return
+    if len(coordinate_rows(job.content.texts)) >= 3:
+        job.gather.error(
+            "table-unconfirmed",
+            'coordinates stand in it as a table of texts; confirm that this table is the source: source = "text '
+            'table" in views.toml (and name its rows in the name table)',
+        )
+        return
+    for doubt in found.doubts:
+        _tell_doubt(job, doubt)
+    what = "no text in the file" if not job.content.texts else "no text, attribute or layer in the file names a point"
+    where = pick_list(job.content)
+    if not where:
+        job.gather.error("marks-missing", f"{what}, and there is no point, small circle, block or line to name")
+        return
+    layers = sorted({m.origin.layer for m in job.content.marks})
+    hint = f"; or name the layers of links ({', '.join(layers[:20])})" if not symbols(job.content.marks) else ""
+    job.gather.error("names-missing", f"{what}: name the places in a name table (label,point){hint}. Places: {where}")
+
+
+def _tell_doubts(job: Job) -> None:
+    for doubt in job.doubts:
+        if not doubt.label.free:
+            _tell_doubt(job, doubt)
+
+
+def _tell_doubt(job: Job, doubt: Any) -> None:
+    """A label that could not be tied: an error if its point hangs on it, else a warning."""
+    name, text = doubt.label.names[0].point, doubt.label.text
+    at = f"({text.anchor[0]:.2f}, {text.anchor[1]:.2f})"
+    listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in doubt.choices[:6])
+    choices = f"it could belong to {listed}" if listed else "no mark is near enough"
+    message = f'the label "{text.whole}" at {at} cannot be tied to one mark: {choices}'
+    if name in job.reading.points:
+        job.gather.warn("label-doubt", f"{message}; {name} was read without it", f"handle {text.origin.handle}")
+    else:
+        job.refuse(
+            name,
+            "label-doubt",
+            f"{message}; draw a leader, or name the mark in the name table",
+            f"handle {text.origin.handle}",
+        )
+
+
+def _tell_spare(job: Job, spare: list[Mark]) -> None:
+    if spare:
+        listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in spare[:8])
+        more = f"; and {len(spare) - 8} more" if len(spare) > 8 else ""
+        job.gather.warn("marks-unnamed", f"{len(spare)} marks have no name and were left out: {listed}{more}")
+
+
+def _finish(job: Job) -> None:
+    """Put points in order of name table or layout, and raise where nothing at all was read."""
+    reading = job.reading
+    if not reading.points and not reading.partial:
+        if not job.gather.failed:
+            job.gather.error("drawing-empty", "no point could be read from it")
+        raise ReadingError(_errors_first(job.gather.findings))
+    reading.findings = list(job.gather.findings)
+    order = {name: i for i, name in enumerate(job.names.known)}
+    reading.points = dict(sorted(reading.points.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))
+    reading.partial = dict(sorted(reading.partial.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))

@@ -1,0 +1,347 @@
+"""Which label belongs to which mark.
+
+Terms
+-----
+mark : a place that may be a pickup point (see `marks`). A mark with a symbol (point, small circle, block) goes
+    before the bare end of a line; ends are asked only where no symbol is.
+label : a text that names a point.
+stroke : a straight line or leader. A stroke is a *pointer* when its head is on one mark and its tail at a label.
+offset : where a label's anchor stands from its mark, in the label's own reading direction, upward and normal.
+tie : how a label came to its mark: ``"attribute"``, ``"leader"``, ``"offset"``, ``"near"``, ``"layer"``, ``"place"``.
+
+Tolerances (lengths in drawing units unless said otherwise)
+-----------------------------------------------------------
+SNAP : two places are one, as a share of the drawing's extent.
+SYMBOL_SHARE : a circle larger than this share of the extent is a part (a tyre), not a symbol.
+TAIL_REACH : how far a pointer's tail may end from its label's edge, in text heights.
+MARGIN : how many times farther the second choice must be than the first.
+OFFSET_SHARE : share of the labels without pointer that one common offset must explain to be believed.
+NEAR_REACH : how far the nearest mark may be, in text heights, where there is neither pointer nor offset.
+
+What it cannot know
+-------------------
+Whether the draughtsman hung a label on the wrong point. A tie by nearness alone is weak: on a sheet of views it
+counts only where another view agrees, and in a drawing in space it carries a warning. Where two choices are alike
+nothing is tied and both are listed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from kin3d.reading.dxf.marks import Mark, Stroke, Text, Vector
+from kin3d.reading.dxf.naming import Name
+
+SNAP = 2e-6
+SYMBOL_SHARE = 0.05
+TAIL_REACH = 3.0
+MARGIN = 2.5
+OFFSET_SHARE = 0.6
+OFFSET_REACH = 15.0
+NEAR_REACH = 6.0
+TELLING = 0.02  # text heights; a tail ten times closer than this to one text, and no closer to another, is its own
+EXACT = 0.15  # text heights within which a tail is at the very end of the words
+SIDEWAYS = 0.25  # a tail may miss the end of the words sideways four times as far as upward: widths are estimates
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Label:
+    """A text together with the names it gives; `free` if no layout or name table knows them."""
+
+    text: Text
+    names: tuple[Name, ...]
+    free: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tie:
+    """One name tied to one mark, and how."""
+
+    name: Name
+    mark: Mark
+    how: str
+    text: Text | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubt:
+    """A label that could belong to several marks, or to none."""
+
+    label: Label
+    choices: tuple[Mark, ...]
+
+
+@dataclass(slots=True)
+class Ties:
+    """What `tie_labels` found."""
+
+    ties: list[Tie] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)
+
+
+def extent_of(points: Sequence[Vector]) -> float:
+    """Return the length of the diagonal of the box around places; 1 where there is none."""
+    if not len(points):
+        return 1.0
+    return float(np.linalg.norm(np.ptp(np.array(points), axis=0))) or 1.0
+
+
+def symbols(marks: Sequence[Mark]) -> list[Mark]:
+    """Return the marks that can be a point's symbol, each place once (small before large, block before circle)."""
+    from scipy.spatial import cKDTree
+
+    extent = extent_of([m.xyz for m in marks])
+    order = {"block": 0, "point": 1, "circle": 2}
+    fit = [m for m in marks if m.kind != "end" and m.reach <= SYMBOL_SHARE * extent]
+    fit.sort(key=lambda m: (order[m.kind], m.reach, *m.xyz))
+    if not fit:
+        return []
+    tree = cKDTree(np.array([m.xyz for m in fit]))
+    kept: list[Mark] = []
+    gone = np.zeros(len(fit), dtype=bool)
+    for i, mark in enumerate(fit):
+        if gone[i]:
+            continue
+        gone[tree.query_ball_point(mark.xyz, SNAP * extent)] = True
+        twins = [fit[j] for j in tree.query_ball_point(mark.xyz, SNAP * extent)]
+        reach = max(t.reach for t in twins)
+        kept.append(Mark(mark.xyz, reach, mark.kind, mark.origin, mark.names))
+    return kept
+
+
+class Searcher:
+    """Ties labels to marks; holds what one search needs."""
+
+    def __init__(self, marks: Sequence[Mark], strokes: Sequence[Stroke], labels: Sequence[Label]) -> None:
+        from scipy.spatial import cKDTree
+
+        self.marks = list(marks)
+        self.strokes = list(strokes)
+        self.labels = list(labels)
+        self.xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
+        self.tree = cKDTree(self.xyz)
+        self.reach = np.array([m.reach for m in marks])
+        self.snap = SNAP * extent_of(list(self.xyz))
+        self.height = float(np.median([lab.text.height for lab in labels])) if labels else 1.0
+
+    def search(self) -> Ties:
+        """Return the ties: by pointers first, then by common offset, then by nearness with a wide margin."""
+        out = Ties()
+        left = self._by_pointer(out, list(range(len(self.labels))))
+        left = self._by_offset(out, left)
+        self._by_nearness(out, left)
+        return out
+
+    # --- pointers ---------------------------------------------------------------------------------------------
+
+    def on_mark(self, place: Vector, gap: float = 0.0) -> int | None:
+        """Return the one mark on whose symbol a place lies, None where there is none or more than one as near."""
+        widest = float(self.reach.max(initial=0.0)) * 1.05 + self.snap + gap
+        near = self.tree.query_ball_point(place, widest)
+        far = np.linalg.norm(self.xyz[near] - place, axis=1)
+        inside = sorted((d, i) for d, i in zip(far, near, strict=True) if d <= 1.05 * self.reach[i] + self.snap + gap)
+        if not inside:
+            return None
+        if len(inside) > 1 and inside[0][0] > self.snap and inside[1][0] < MARGIN * inside[0][0]:
+            return None
+        return int(inside[0][1])
+
+    def _pointers(self) -> list[tuple[int, Vector, str]]:
+        """Return (mark, tail, tied text) of all strokes that can point."""
+        out = []
+        for stroke in self.strokes:
+            first, last = self.on_mark(stroke.start), self.on_mark(stroke.end)
+            if stroke.leader and first is None and last is None:
+                first = self.on_mark(stroke.start, 0.5 * self.height)
+            if first is not None and (last is None or stroke.leader):
+                out.append((first, stroke.end, stroke.text))
+            elif last is not None and first is None:
+                out.append((last, stroke.start, stroke.text))
+        return out
+
+    def _by_pointer(self, out: Ties, left: list[int]) -> list[int]:
+        pointers = self._pointers()
+        if not pointers or not left:
+            return left
+        done = self._tied_by_handle(out, pointers, left)
+        free = [k for k, (_, _, tied) in enumerate(pointers) if k not in done]
+        rest = [i for i in left if i not in done.values()]
+        chosen = _mutual(self._tail_scores(pointers, free, rest))
+        for k, i in chosen.items():
+            self._add(out, i, pointers[k][0], "leader")
+        return [i for i in rest if i not in set(chosen.values())]
+
+    def _tied_by_handle(self, out: Ties, pointers: list[tuple[int, Vector, str]], left: list[int]) -> dict[int, int]:
+        by_handle = {self.labels[i].text.origin.handle: i for i in left}
+        done: dict[int, int] = {}
+        for k, (mark, _, tied) in enumerate(pointers):
+            if tied and tied in by_handle and by_handle[tied] not in done.values():
+                done[k] = by_handle[tied]
+                self._add(out, by_handle[tied], mark, "leader")
+        return done
+
+    def _tail_scores(
+        self, pointers: list[tuple[int, Vector, str]], free: list[int], rest: list[int]
+    ) -> dict[tuple[int, int], float]:
+        from scipy.spatial import cKDTree
+
+        if not free or not rest:
+            return {}
+        tails = np.array([pointers[k][1] for k in free])
+        tree = cKDTree(tails)
+        near = {}
+        for i in rest:
+            text = self.labels[i].text
+            size = max(abs(b) for b in text.box) * 1.5 + 4.0 * TAIL_REACH * text.height
+            near[i] = (
+                text.local(tails[tree.query_ball_point(text.anchor, size)]),
+                tree.query_ball_point(text.anchor, size),
+            )
+        letter, sideways = self._letter(near)
+        scores = {}
+        for i, (local, rows) in near.items():
+            for j, score in zip(rows, tail_scores(self.labels[i].text, local, letter, sideways), strict=True):
+                if score <= TAIL_REACH:
+                    scores[free[j], i] = float(score)
+        return scores
+
+    def _letter(self, near: dict[int, tuple[Vector, list[int]]]) -> tuple[float, float]:
+        """Return the letter's width (as a share of the estimate) and how strictly to take it.
+
+        Fonts are unknown, but one drawing has one: the width with which the most tails end exactly at the end
+        of some words is the right one, if it serves most labels and clearly more than the widths beside it.
+        """
+        widths = np.linspace(0.4, 1.8, 71)
+        hits = np.zeros(len(widths))
+        for i, (local, _) in near.items():
+            if len(local):
+                text = self.labels[i].text
+                hits += [tail_scores(text, local, w, 1.0).min() <= EXACT for w in widths]
+        best = int(np.argmax(hits))
+        beside = max(hits[max(best - 8, 0)], hits[min(best + 8, len(widths) - 1)])
+        if len(near) >= 5 and hits[best] >= 0.8 * len(near) and beside < 0.7 * hits[best]:
+            return float(widths[best]), 1.0
+        return 1.0, SIDEWAYS
+
+    # --- offsets and nearness ---------------------------------------------------------------------------------
+
+    def _near_pairs(self, left: list[int], reach: float) -> tuple[list[tuple[int, int]], Vector]:
+        """Return (label, mark) pairs within reach of the anchor and their offsets, shape (n, 3)."""
+        pairs, offsets = [], []
+        for i in left:
+            text = self.labels[i].text
+            for j in self.tree.query_ball_point(text.anchor, reach * text.height):
+                pairs.append((i, j))
+                offsets.append(-text.local(self.xyz[j]))
+        return pairs, np.array(offsets).reshape(-1, 3)
+
+    def _by_offset(self, out: Ties, left: list[int]) -> list[int]:
+        """Tie all labels that one common offset explains, if it explains most and no other comes near."""
+        from scipy.spatial import cKDTree
+
+        if len(left) < 3:
+            return left
+        pairs, offsets = self._near_pairs(left, OFFSET_REACH)
+        if not pairs or len(pairs) > 200 * len(left):
+            return left
+        near = cKDTree(offsets).query_ball_point(offsets, 0.02 * self.height + 2.0 * self.snap)
+        votes = [len({pairs[k][0] for k in group}) for group in near]
+        best = int(np.argmax(votes))
+        apart = np.linalg.norm(offsets - offsets[best], axis=1) > 0.1 * self.height
+        second = max((v for v, a in zip(votes, apart, strict=True) if a), default=0)
+        if votes[best] < max(3, OFFSET_SHARE * len(left)) or second > 0.6 * votes[best]:
+            return left
+        taken: dict[int, list[int]] = {}
+        for k in near[best]:
+            taken.setdefault(pairs[k][0], []).append(pairs[k][1])
+        good = {i: js[0] for i, js in taken.items() if len(js) == 1}
+        for i, j in good.items():
+            self._add(out, i, j, "offset")
+        return [i for i in left if i not in good]
+
+    def _by_nearness(self, out: Ties, left: list[int]) -> None:
+        """Tie the rest where nearest is mutual and stands out, and put the others on the list of doubts."""
+        used = {id(t.mark) for t in out.ties if t.how != "attribute"}
+        rivals = [i for i in left if not self.labels[i].free]
+        pointed = any(t.how == "leader" for t in out.ties)  # then a label without a pointer is suspect
+        for i in rivals:
+            text = self.labels[i].text
+            near = self.tree.query_ball_point(text.anchor, (NEAR_REACH + 2.0) * text.height + max(map(abs, text.box)))
+            ranked = sorted((box_distance(text, self.xyz[j]), j) for j in near)
+            ranked = [(d, j) for d, j in ranked if d <= MARGIN * NEAR_REACH * text.height]
+            close = tuple(
+                self.marks[j] for d, j in ranked[:4] if d <= max(NEAR_REACH * text.height, 2.0 * ranked[0][0])
+            )
+            clear = bool(ranked) and (len(ranked) == 1 or ranked[1][0] > MARGIN * max(ranked[0][0], 0.2 * text.height))
+            if clear and not pointed and id(self.marks[ranked[0][1]]) not in used and self._alone(rivals, i, ranked[0]):
+                self._add(out, i, ranked[0][1], "near")
+            else:
+                out.doubts.append(Doubt(self.labels[i], close))
+
+    def _alone(self, rivals: list[int], label: int, best: tuple[float, int]) -> bool:
+        """Whether no other label is about as near to the same mark."""
+        if best[0] > NEAR_REACH * self.labels[label].text.height:
+            return False
+        limit = MARGIN * max(best[0], 0.2 * self.labels[label].text.height)
+        place = self.xyz[best[1]]
+        return all(i == label or box_distance(self.labels[i].text, place) > limit for i in rivals)
+
+    def _add(self, out: Ties, label: int, mark: int, how: str) -> None:
+        entry = self.labels[label]
+        out.ties += [Tie(name, self.marks[mark], how, entry.text) for name in entry.names]
+
+
+def tail_scores(text: Text, local: Vector, letter: float = 1.0, sideways: float = SIDEWAYS) -> Vector:
+    """Return how badly pointers' tails fit to a text, in text heights; 0 at either end of the words.
+
+    `local` has the tails in the text's own frame, shape (n, 3); `letter` corrects the estimated width; a miss
+    sideways counts `sideways` times as much as one upward.
+    """
+    u, v, w = local.T
+    left, bottom, right, top = text.box
+    aside = np.minimum(abs(u - letter * left), abs(u - letter * right))
+    upward = np.maximum(np.maximum(bottom - v, v - top), 0.0)
+    score: Vector = np.sqrt((sideways * aside) ** 2 + upward**2 + w**2) / text.height
+    return score
+
+
+def box_distance(text: Text, place: Vector) -> float:
+    """Return how far a place is from the box of a text, counting all three directions."""
+    u, v, w = text.local(place)
+    left, bottom, right, top = text.box
+    return float(np.hypot(np.hypot(max(left - u, u - right, 0.0), max(bottom - v, v - top, 0.0)), w))
+
+
+def _mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:
+    """Pair keys of both kinds that are each other's clear first choice, again and again until nothing changes."""
+    chosen: dict[int, int] = {}
+    open_ = dict(scores)
+    while True:
+        rows: dict[int, list[tuple[float, int]]] = {}
+        columns: dict[int, list[tuple[float, int]]] = {}
+        for (k, i), score in open_.items():
+            rows.setdefault(k, []).append((score, i))
+            columns.setdefault(i, []).append((score, k))
+        new = {}
+        for k, options in rows.items():
+            best = _clear(options)
+            if best is not None and _clear(columns[best]) == k:
+                new[k] = best
+        if not new:
+            return chosen
+        chosen.update(new)
+        gone = set(new.values())
+        open_ = {(k, i): s for (k, i), s in open_.items() if k not in new and i not in gone}
+
+
+def _clear(options: list[tuple[float, int]]) -> int | None:
+    """Return the best option if the second is clearly worse, else None."""
+    ranked = sorted(options)
+    if len(ranked) > 1 and ranked[0][0] <= 0.1 * TELLING and ranked[1][0] >= TELLING:
+        return ranked[0][1]  # the drawing program put this tail at this text, to the last digit
+    if len(ranked) > 1 and ranked[1][0] < max(2.0 * ranked[0][0], ranked[0][0] + 0.3):
+        return None
+    return ranked[0][1]

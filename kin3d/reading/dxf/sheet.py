@@ -1,0 +1,316 @@
+"""A sheet of views: ties become readings of views, readings become points by fusion, contradictions are refused."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from kin3d.reading.dxf.fusion import Fit, View, fuse
+from kin3d.reading.dxf.job import Job
+from kin3d.reading.dxf.marks import Mark, Text, Vector
+from kin3d.reading.dxf.measure import stated_scale, unit_factor
+from kin3d.reading.dxf.plan import ViewPlan
+from kin3d.reading.dxf.result import DrawnPoint, Source
+from kin3d.reading.dxf.search import SNAP, Tie, extent_of
+from kin3d.reading.dxf.solid import check_sense, check_written
+from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle, without_empty, written
+
+LETTERS = "xyz"
+
+
+def read_sheet(job: Job, ties: list[Tie]) -> None:
+    """Turn ties on a sheet into points; everything found goes to `job.reading`."""
+    plans = find_views(ties, job.content, job.plan)
+    if not plans:
+        _no_views(job, ties)
+        return
+    groups = without_empty(group(plans, ties, job.content, job.gather))
+    _check_plan(job, groups)
+    scale = _scales(job, groups)
+    if job.gather.failed or scale is None or not groups:
+        return
+    settled = settle(groups, scale, job.plan.known, job.tolerance_mm, job.gather)
+    if not settled:
+        return
+    groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]
+    for grouped in groups:
+        _once_each(job, grouped)
+    fit, names = _fit(job, groups, views)
+    if _resolve(job, groups, fit, names):
+        fit, names = _fit(job, groups, views)
+    job.reading.views = fit.views
+    job.reading.scatter_mm = fit.scatter_mm
+    _points(job, groups, fit, names)
+    check_written(job)
+    check_sense(job)
+
+
+def _with_sigma(job: Job, view: View) -> View:
+    if view.sigma_mm == 1.0 and job.plan.sigma_mm is not None:
+        return View(view.name, view.axes, view.mm_per_unit, view.origin, job.plan.sigma_mm)
+    return view
+
+
+def _no_views(job: Job, ties: Sequence[Tie]) -> None:
+    """A flat drawing without views: a single plan view if every label stands once, else views to be declared."""
+    names = [t.name.point for t in ties]
+    if len(set(names)) < len(names):
+        job.gather.error(
+            "views-missing",
+            "all z are equal and labels stand at several places: this is a sheet of views; "
+            f"{skeleton(('front', 'side', 'plan'))}",
+        )
+        return
+    job.gather.error(
+        "drawing-flat",
+        "all z are equal: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the "
+        "3D original, or declare the view in views.toml together with others",
+    )
+    size = extent_of([t.mark.xyz for t in ties])
+    factor = job.plan.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.plan.override, job.gather)
+    for tie in ties:
+        xy = factor * tie.mark.xyz[:2] if factor is not None else np.full(2, np.nan)
+        source = Source(tie.mark.origin, tie.how, "plan", (float(tie.mark.xyz[0]), float(tie.mark.xyz[1])))
+        point = DrawnPoint(tie.name.point, np.append(xy, np.nan), np.full(3, np.nan), 0.0, (source,))
+        job.reading.partial[tie.name.point] = point
+
+
+def skeleton(names: Sequence[str]) -> str:
+    """Return what to write into views.toml, as one line."""
+    tables = "; ".join(f'[views.{n}] axes = ["?", "?"], origin = [?, ?]' for n in names)
+    return f"say in views.toml how each view looks and where its datum is: {tables}"
+
+
+def _check_plan(job: Job, groups: Sequence[Grouped]) -> None:
+    """Refuse at once what is missing: axes and datum of the views."""
+    if not groups:
+        job.gather.error("views-empty", "no view has a labelled mark; check regions, layers and titles in views.toml")
+        return
+    seen = {t.name.point for g in groups for t in g.ties}
+    known = [n for n in job.plan.known if n in seen]
+    for name in sorted(set(job.plan.known) - seen):
+        job.gather.warn("known-unseen", f"the known point {name} is not on the sheet")
+    blind = [g.plan.name for g in groups if g.plan.axes is None]
+    if blind and not known:
+        found = ", ".join(f'"{g.plan.title or g.plan.layer or g.plan.block or g.plan.name}"' for g in groups)
+        job.gather.error(
+            "view-axes",
+            f"views found: {found}; which way they look (first or third angle, from the front or the rear) the "
+            f"sheet does not say; {skeleton(blind)}",
+        )
+    adrift = [g.plan.name for g in groups if g.plan.origin is None]
+    if len(adrift) == len(groups) and not known:
+        job.gather.error(
+            "datum-missing",
+            f"no view has a datum ({', '.join(adrift)}): give origin = [right, up] of each view, or a point whose "
+            "place is known, [known] name = [x, y, z]",
+        )
+
+
+def _scales(job: Job, groups: Sequence[Grouped]) -> dict[str, float] | None:
+    """Return mm of the car per drawing unit of every view."""
+    direct = {g.plan.name: g.plan.mm_per_unit or job.plan.mm_per_unit for g in groups}
+    if all(v is not None for v in direct.values()):
+        return {k: float(v) for k, v in direct.items() if v is not None}
+    needs_stated = any(g.plan.scale is None for g in groups)
+    given = job.plan.scale or (None if needs_stated else groups[0].plan.scale)
+    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.plan.override, job.gather)
+    ratio = {g.plan.name: g.plan.scale or stated for g in groups}
+    widest = max((extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.plan.name] or 1.0) for g in groups), default=0.0)
+    size = widest if all(ratio.values()) else 0.0
+    factor = unit_factor(job.units, job.unit_code, size, job.plan.override, job.gather, job.unit_hint)
+    if factor is None or not all(ratio.values()):
+        return None
+    return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}
+
+
+def _once_each(job: Job, grouped: Grouped) -> None:
+    """Refuse a label that stands twice in one view; the same place twice is once."""
+    by_name: dict[str, list[Tie]] = {}
+    for tie in grouped.ties:
+        by_name.setdefault(tie.name.point, []).append(tie)
+    for name, ties in by_name.items():
+        places = np.array([t.mark.xyz for t in ties])
+        if np.ptp(places, axis=0).max() > SNAP * extent_of([t.mark.xyz for t in grouped.ties]) + 1e-9:
+            listed = "; ".join(f"({t.mark.xyz[0]:.3f}, {t.mark.xyz[1]:.3f}) {t.mark.origin}" for t in ties)
+            job.refuse(
+                name,
+                "label-twice",
+                f'the label {name} stands at {len(ties)} places of view "{grouped.plan.name}": {listed}',
+            )
+        grouped.ties = [
+            t for t in grouped.ties if t.name.point != name or (t is ties[0] and name not in job.reading.partial)
+        ]
+
+
+def _fit(job: Job, groups: Sequence[Grouped], views: Sequence[View]) -> tuple[Fit, list[str]]:
+    names = sorted({t.name.point for g in groups for t in g.ties})
+    index = {n: i for i, n in enumerate(names)}
+    known = {index[n]: xyz for n, xyz in job.plan.known.items() if n in index}
+    return fuse(len(names), views, readings_of(groups, index), known, job.tolerance_mm, job.fit_scales), names
+
+
+# --- labels in doubt: another view may tell ------------------------------------------------------------------------
+
+
+def _resolve(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> bool:
+    """Settle doubtful labels of one view with what the other views say of the same point; True if any was."""
+    index = {n: i for i, n in enumerate(names)}
+    settled = []
+    for doubt in job.doubts:
+        view = _home(doubt.label.text, groups)
+        name = doubt.label.names[0]
+        if view is None or name.point not in index or any(t.name.point == name.point for t in groups[view].ties):
+            continue
+        said = [fit.values.get((index[name.point], axis), []) for axis, _ in fit.views[view].axes]
+        right = [m for m in _places(doubt.choices) if _matches(fit.views[view], said, m, job.tolerance_mm)]
+        if len(right) == 1:
+            settled.append((doubt, view, Tie(name, right[0], "agreement", doubt.label.text)))
+    for doubt, view, tie in settled:
+        groups[view].ties.append(tie)
+        job.ties.append(tie)
+        job.doubts.remove(doubt)
+    return bool(settled)
+
+
+def _home(text: Text, groups: Sequence[Grouped]) -> int | None:
+    """Return the view in which a text stands: that of the nearest labelled mark."""
+    far = [min((float(np.linalg.norm(t.mark.xyz - text.anchor)) for t in g.ties), default=np.inf) for g in groups]
+    return int(np.argmin(far)) if far and np.isfinite(min(far)) else None
+
+
+def _places(marks: Sequence[Mark]) -> list[Mark]:
+    out: list[Mark] = []
+    for mark in marks:
+        if not any(np.allclose(mark.xyz, m.xyz) for m in out):
+            out.append(mark)
+    return out
+
+
+def _matches(view: View, said: list[list[tuple[int, float]]], mark: Mark, tolerance_mm: float) -> bool:
+    """Whether a mark agrees with all that other views say of the coordinates that this view shows."""
+    if view.origin is None or not any(said):
+        return False
+    for direction, values in enumerate(said):
+        sign = view.axes[direction][1]
+        here = sign * view.mm_per_unit * (mark.xyz[direction] - view.origin[direction])
+        if any(abs(here - v) >= tolerance_mm for _, v in values):
+            return False
+    return True
+
+
+# --- the points ------------------------------------------------------------------------------------------
+
+
+def _points(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> None:
+    loose_axes = [k for k in range(3) if fit.loose[:, k].any()]
+    for k in loose_axes:
+        job.gather.error(
+            "datum-missing",
+            f"nothing on the sheet says where {LETTERS[k]} = 0 of the car is: give the origin of a view that shows "
+            f"{LETTERS[k]}, or a known point",
+        )
+    for i, name in enumerate(names):
+        point = _point(fit, groups, i, name)
+        job.reading.points[name] = point
+        _judge(job, fit, i, point, loose_axes)
+    _summary(job, fit)
+
+
+def _point(fit: Fit, groups: Sequence[Grouped], i: int, name: str) -> DrawnPoint:
+    sources = []
+    worst = 0.0
+    for v, grouped in enumerate(groups):
+        for tie in grouped.ties:
+            if tie.name.point == name:
+                residual = _residual(fit, i, v, tie.mark.xyz)
+                worst = max([worst, *(abs(r) for r in residual if np.isfinite(r))])
+                place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
+                sources.append(Source(tie.mark.origin, tie.how, fit.views[v].name, place, residual))
+    return DrawnPoint(name, fit.xyz_mm[i].copy(), fit.sigma_mm[i].copy(), worst, tuple(sources))
+
+
+def _residual(fit: Fit, i: int, v: int, place: Vector) -> tuple[float, ...]:
+    view = fit.views[v]
+    out = []
+    for direction, (axis, sign) in enumerate(view.axes):
+        origin = view.origin[direction] if view.origin is not None else np.nan
+        said = sign * view.mm_per_unit * (place[direction] - origin)
+        out.append(float(sign * (said - fit.xyz_mm[i, axis])))
+    return tuple(out)
+
+
+def _judge(job: Job, fit: Fit, i: int, point: DrawnPoint, loose: Sequence[int]) -> None:
+    name, views = point.name, [s.view for s in point.sources]
+    clash = [k for k in range(3) if fit.spread_mm[i, k] >= job.tolerance_mm * (1.0 - 1e-9)]
+    for k in clash:
+        _clash(job, fit, i, k, point)
+    missing = [k for k in range(3) if (i, k) not in fit.values and k not in loose and np.isnan(point.xyz_mm[k])]
+    if missing:
+        letters = " and ".join(LETTERS[k] for k in missing)
+        job.gather.warn(
+            "coordinate-missing",
+            f"{name} is labelled in view {' and '.join(views)} only: {letters} is missing",
+            str(point.sources[0].origin),
+        )
+    weak = [k for k in range(3) if len(fit.values.get((i, k), [])) == 1 and _weak(fit, point, k)]
+    if weak:
+        letters = " and ".join(LETTERS[k] for k in weak)
+        job.refuse(
+            name,
+            "label-near",
+            f"{name} has {letters} from one view only, where the label is tied to its mark by nearness alone; label "
+            "it with a leader, or name the mark in the name table",
+            str(point.sources[0].origin),
+        )
+    if np.isnan(point.xyz_mm).any() and name in job.reading.points:
+        job.reading.partial[name] = job.reading.points.pop(name)
+
+
+def _weak(fit: Fit, point: DrawnPoint, axis: int) -> bool:
+    near = {s.view for s in point.sources if s.how == "near"}
+    return any(v.name in near and axis in (v.axes[0][0], v.axes[1][0]) for v in fit.views)
+
+
+def _clash(job: Job, fit: Fit, i: int, k: int, point: DrawnPoint) -> None:
+    said = ", ".join(f'{v:.3f} in view "{fit.views[view].name}"' for view, v in fit.values[i, k])
+    handles = ", ".join(f"{s.view}: handle {s.origin.handle}" for s in point.sources)
+    text = (
+        f"the views contradict each other on {LETTERS[k]} of {point.name}: {said} ({fit.spread_mm[i, k]:.3f} mm "
+        f"apart, tolerance {job.tolerance_mm:g} mm; {handles})"
+    )
+    if job.accept_spread:
+        point.sigma_mm[k] = max(point.sigma_mm[k], fit.spread_mm[i, k] / 2.0)
+        point.xyz_mm[k] = float(np.mean([v for _, v in fit.values[i, k]]))
+        job.gather.warn("views-disagree", f"{text}; their mean is taken, as asked")
+    else:
+        point.xyz_mm[k] = np.nan
+        job.refuse(point.name, "views-disagree", f"{text}; correct the drawing, or accept the spread")
+
+
+def _summary(job: Job, fit: Fit) -> None:
+    spread = np.where(np.isnan(fit.spread_mm), 0.0, fit.spread_mm)
+    for i, k in fit.dropped:
+        spread[i, k] = 0.0
+    if not spread.size:
+        return
+    i, k = (int(n) for n in np.unravel_index(int(spread.argmax()), spread.shape))
+    if spread[i, k] > 1e-6:
+        job.gather.note(
+            "views-agree",
+            f"views agree within {spread[i, k]:.3f} mm (worst: {LETTERS[k]}); scatter of one reading "
+            f"{fit.scatter_mm:.3f} mm",
+            "the weighted mean",
+        )
+
+
+def describe(view: View) -> str:
+    """Return one line on a view as it was understood."""
+    at = "" if view.origin is None else f", origin at ({view.origin[0]:.3f}, {view.origin[1]:.3f})"
+    return f"{view.name}: {written(view.axes)} right and up, {view.mm_per_unit:g} mm per unit{at}"
+
+
+def plan_of(name: str) -> ViewPlan:
+    """Return a view of that name of which nothing is known."""
+    return ViewPlan(name)

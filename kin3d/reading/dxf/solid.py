@@ -1,0 +1,209 @@
+"""A drawing in space: ties become points of the car. Units, axes, datum, two corners, gaps between links."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from kin3d.errors import Finding, Severity
+from kin3d.frames import VEHICLE_AXES, parse_axes
+from kin3d.reading.dxf.job import Job
+from kin3d.reading.dxf.marks import Mark, Vector
+from kin3d.reading.dxf.measure import unit_factor
+from kin3d.reading.dxf.naming import ENDS, Link, Name
+from kin3d.reading.dxf.result import DrawnPoint, Source
+from kin3d.reading.dxf.search import SNAP, Tie, extent_of
+from kin3d.reading.dxf.wording import coordinates, fold
+
+GAP_NOTE_MM = 0.01  # ends of links that meet better than this are one place
+
+
+def read_solid(job: Job, ties: list[Tie]) -> None:
+    """Turn ties in space into points; everything found goes to `job.reading`."""
+    ties = ties + _link_ties(job)
+    size = extent_of([t.mark.xyz for t in ties])
+    factor = job.plan.mm_per_unit or unit_factor(
+        job.units, job.unit_code, size, job.plan.override, job.gather, job.unit_hint
+    )
+    rotation = _rotation(job)
+    _check_moved(job, ties)
+    if factor is None or job.gather.failed:
+        return
+    origin = np.asarray(job.plan.origin or (0.0, 0.0, 0.0))
+    for name, group in _by_name(ties).items():
+        placed = [(t, factor * (rotation @ (t.mark.xyz - origin))) for t in group]
+        _one_point(job, name, placed)
+    check_written(job)
+    check_sense(job)
+
+
+def _rotation(job: Job) -> Vector:
+    if job.axes is None:
+        job.gather.note("axes-assumed", "no axes are given for the drawing", VEHICLE_AXES)
+    return parse_axes(job.axes or VEHICLE_AXES)
+
+
+def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
+    """A whole assembly in a block that is moved or turned has two origins: its own and the drawing's."""
+    moved = {t.mark.origin.moved: t.mark.origin for t in ties if t.mark.origin.moved is not None}
+    if not moved or job.plan.origin is not None:
+        return
+    shift, origin = next(iter(moved.items()))
+    at = ", ".join(f"{c:g}" for c in shift or ())
+    job.gather.error(
+        "datum-missing",
+        f"the points stand in the block {'/'.join(origin.blocks)}, which is put in moved or turned, at ({at}): say "
+        "where "
+        "the car's origin stands in the drawing, origin = [x, y, z] (drawing units; [0, 0, 0] if it is the "
+        "drawing's own)",
+        f"handle {origin.handle}",
+    )
+
+
+def _by_name(ties: Sequence[Tie]) -> dict[str, list[Tie]]:
+    groups: dict[str, list[Tie]] = {}
+    for tie in ties:
+        groups.setdefault(tie.name.point, []).append(tie)
+    return groups
+
+
+def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
+    placed = _on_side(job, placed)
+    xyz = np.array([p for _, p in placed])
+    spread = float(max(np.linalg.norm(a - b) for a in xyz for b in xyz))
+    links = all(t.how == "link" for t, _ in placed)
+    snap = max(GAP_NOTE_MM, SNAP * float(np.abs(xyz).max(initial=0.0)))
+    if spread > (job.tolerance_mm if links else snap):
+        _refuse_double(job, name, placed, spread, links)
+        return
+    mean = xyz.mean(axis=0)
+    if spread > GAP_NOTE_MM:
+        text = f"the ends of the links at {name} do not meet: gap {spread:.3f} mm; their mean is taken"
+        job.gather.warn("joint-gap", text, "; ".join(str(t.mark.origin) for t, _ in placed))
+    sigma = np.full(3, max(job.plan.sigma_mm or 0.0, spread / 2.0))
+    sources = tuple(
+        Source(t.mark.origin, t.how, "", tuple(float(c) for c in t.mark.xyz), tuple(float(c) for c in p - mean))
+        for t, p in placed
+    )
+    residual = float(np.linalg.norm(xyz - mean, axis=1).max())
+    job.reading.points[name] = DrawnPoint(name, mean, sigma, residual, sources)
+    for tie, _ in placed:
+        if tie.how == "near":
+            text = f"{name} was tied to its mark by nearness alone; check it in the picture (--plot)"
+            job.gather.warn("label-near", text, str(tie.mark.origin))
+
+
+def _on_side(job: Job, placed: list[tuple[Tie, Vector]]) -> list[tuple[Tie, Vector]]:
+    """Keep the ties of the wanted side where a name stands on both."""
+    side = job.side
+    if side is None or len(placed) < 2:
+        return placed
+    sign = 1.0 if side == "left" else -1.0
+    kept = [(t, p) for t, p in placed if (t.name.side or side) == side and sign * p[1] >= 0.0]
+    return kept or placed
+
+
+def _refuse_double(job: Job, name: str, placed: list[tuple[Tie, Vector]], spread: float, links: bool) -> None:
+    listed = "; ".join(f"({p[0]:.3f}, {p[1]:.3f}, {p[2]:.3f}) {t.mark.origin}" for t, p in placed)
+    if links:
+        text = (
+            f"the ends of the links at {name} are {spread:.3f} mm apart, more than the tolerance of "
+            f"{job.tolerance_mm:g} mm: {listed}"
+        )
+        job.refuse(name, "joint-gap", text)
+        return
+    sides = {bool(p[1] > 0.0) for _, p in placed}
+    what = 'say which side, side = "left" or "right"' if len(sides) == 2 else "say which layers hold, layers = [...]"
+    job.refuse(name, "label-twice", f"the label {name} stands at {len(placed)} places: {listed}; {what}")
+
+
+# --- links: lines on layers that the name table names -----------------------------------------------------------
+
+
+def _link_ties(job: Job) -> list[Tie]:
+    """Return ties for lines on layers that name a link: both ends, told apart by the rule that the user gives."""
+    ties = []
+    for stroke in job.content.strokes:
+        link = job.names.links.get(fold(stroke.origin.layer))
+        if link is None:
+            continue
+        ends = _ends(job, stroke.start, stroke.end, link, str(stroke.origin))
+        for point, xyz in ends:
+            ties.append(Tie(Name(point), Mark(xyz, 0.0, "end", stroke.origin), "link"))
+    return ties
+
+
+def _ends(job: Job, start: Vector, end: Vector, link: Link, where: str) -> list[tuple[str, Vector]]:
+    axis, which = ENDS[link.ends]
+    rotation = parse_axes(job.axes or VEHICLE_AXES)
+    origin = np.asarray(job.plan.origin or (0.0, 0.0, 0.0))
+    a, b = (float((rotation @ (p - origin))[axis]) for p in (start, end))
+    a, b = (abs(a), abs(b)) if axis == 1 else (a, b)
+    if abs(a - b) < 0.02 * float(np.linalg.norm(end - start)):
+        rule = link.ends.removesuffix(" first")
+        text = (
+            f'both ends of the link are as much {rule} as the other, so "{link.ends}" does not tell {link.first} '
+            f"from {link.second}"
+        )
+        job.gather.error("link-ends", f"{text}; choose another rule in the name table", where)
+        return []
+    start_first = (a < b) if which in ("small", "low") else (a > b)
+    first, second = (start, end) if start_first else (end, start)
+    return [(link.first, first), (link.second, second)]
+
+
+# --- checks that hold for every kind of drawing --------------------------------------------------------------------
+
+
+def check_written(job: Job) -> None:
+    """Compare points with the coordinates that their own labels state."""
+    for tie in job.ties:
+        point = job.reading.points.get(tie.name.point)
+        if point is None or tie.text is None:
+            continue
+        stated = next((c for line in tie.text.lines if (c := coordinates(line)) is not None), None)
+        if stated is None:
+            continue
+        drawn = np.asarray(point.sources[0].place)
+        near = np.abs(point.xyz_mm - stated).max() <= max(0.51, job.tolerance_mm)
+        same = len(drawn) == 3 and np.abs(drawn - stated).max() <= 0.51
+        if not near and not same:
+            a, b = (", ".join(f"{c:g}" for c in np.round(v, 3)) for v in (stated, point.xyz_mm))
+            job.refuse(
+                tie.name.point,
+                "written-contradiction",
+                f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
+                str(tie.text.origin),
+            )
+
+
+def check_sense(job: Job) -> None:
+    """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
+    points = job.reading.points
+    wrong = []
+    for a, b, axis, word in _ORDER:
+        if a in points and b in points:
+            p, q = points[a].xyz_mm, points[b].xyz_mm
+            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
+            if gap < -1.0:
+                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
+    if not wrong:
+        return
+    text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
+    kind = Severity.WARNING if "sense" in job.plan.override else Severity.ERROR
+    hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
+    job.gather.adopt([Finding("sense", text + hint, job.gather.place(), kind)])
+    if kind is Severity.ERROR:
+        for name in list(points):
+            job.reading.partial[name] = points.pop(name)
+
+
+_ORDER = (
+    ("lower_front", "lower_rear", 0, "behind"),
+    ("upper_front", "upper_rear", 0, "behind"),
+    ("upper_outer", "lower_outer", 2, "below"),
+    ("lower_outer", "lower_front", 1, "inboard of"),
+    ("upper_outer", "upper_front", 1, "inboard of"),
+    ("tie_outer", "tie_inner", 1, "inboard of"),
+)

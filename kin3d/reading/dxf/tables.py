@@ -1,0 +1,140 @@
+"""Tables of coordinates written as text, and keys with a legend.
+
+Terms
+-----
+row : texts whose anchors lie on one line across the reading direction.
+coordinate row : a row that begins with words and goes on with exactly three numbers.
+
+What it cannot know: whether the table is up to date with the drawing. It is read only when the user says that it is
+the source; and a number such as "1,500" is refused where no other number of the table shows the decimal mark.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from kin3d.reading.dxf.marks import Text
+from kin3d.reading.dxf.naming import Names
+from kin3d.reading.dxf.wording import NUMBER, decimal_mark, is_number, key_entry, value
+from kin3d.reading.gather import Gather
+
+ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
+_TRAILING = re.compile(r"^(.*?[^\d\s.,;+−-].*?)[\s:;=(]+((?:[-+−]?\d[\d.,]*[\s;|/)]*){3})$")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CoordinateRow:
+    """Words and three numbers as they are written."""
+
+    label: str
+    figures: tuple[str, str, str]
+    text: Text
+
+
+def rows_of(texts: Sequence[Text]) -> list[list[Text]]:
+    """Part texts into rows, top to bottom, each left to right."""
+    if not texts:
+        return []
+    up = np.array([t.anchor @ t.frame[1] for t in texts])
+    order = np.argsort(-up, kind="stable")
+    rows: list[list[int]] = [[int(order[0])]]
+    for i in order[1:]:
+        first = rows[-1][0]
+        if up[first] - up[i] <= ROW_SHARE * texts[first].height:
+            rows[-1].append(int(i))
+        else:
+            rows.append([int(i)])
+    return [sorted((texts[i] for i in row), key=lambda t: float(t.anchor @ t.frame[0])) for row in rows]
+
+
+def coordinate_rows(texts: Sequence[Text]) -> list[CoordinateRow]:
+    """Return all coordinate rows among the texts; one text may also hold a whole row, or a row a line."""
+    found = []
+    for row in rows_of(texts):
+        words = [t.whole for t in row]
+        if len(row) == 4 and not is_number(words[0]) and all(is_number(w) for w in words[1:]):
+            found.append(CoordinateRow(words[0], (words[1], words[2], words[3]), row[0]))
+            continue
+        for text in row:
+            found += [r for line in text.lines if (r := _line(line, text)) is not None]
+    return found
+
+
+def _line(line: str, text: Text) -> CoordinateRow | None:
+    match = _TRAILING.match(line.strip())
+    if match is None:
+        return None
+    figures = NUMBER.findall(match.group(2))
+    return (
+        CoordinateRow(match.group(1).strip(), (figures[0], figures[1], figures[2]), text) if len(figures) == 3 else None
+    )
+
+
+def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:
+    """Return the order of the columns x, y, z and the unit in the head; (0, 1, 2) and None without a head."""
+    for row in rows_of(texts):
+        heads = [
+            re.fullmatch(r"\s*([xyz])\s*(?:[/\[(,]?\s*(mm|cm|m|in|inch)\.?\s*[\])]?)?\s*", t.whole, re.IGNORECASE)
+            for t in row[-3:]
+        ]
+        if len(heads) == 3 and all(heads):
+            letters = [h.group(1).lower() for h in heads if h]
+            if sorted(letters) == ["x", "y", "z"]:
+                units = {h.group(2).lower() for h in heads if h and h.group(2)}
+                return (letters.index("x"), letters.index("y"), letters.index("z")), units.pop() if len(
+                    units
+                ) == 1 else None
+    return (0, 1, 2), None
+
+
+def values_of(rows: Sequence[CoordinateRow], gather: Gather) -> list[tuple[float, float, float]] | None:
+    """Return the coordinates of all rows; None with an error where the decimal mark cannot be told."""
+    figures = [f for row in rows for f in row.figures]
+    mark = decimal_mark(figures)
+    if mark is None:
+        odd = next(f for f in figures if re.search(r"[.,]", f))
+        gather.error(
+            "table-decimal",
+            f'the table of coordinates has numbers such as "{odd}" whose decimal mark, comma or dot, cannot be told',
+        )
+        return None
+    return [(value(a, mark), value(b, mark), value(c, mark)) for a, b, c in (r.figures for r in rows)]
+
+
+def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
+    """Enter the drawing's own legend ("1  lower front") into `names`; return the texts that belong to it.
+
+    A legend is at least three entries with different keys, each key and its meaning in one text or side by side.
+    """
+    entries: dict[str, list[tuple[str, Text, Text]]] = {}
+    for text in texts:
+        for line in text.lines:
+            entry = key_entry(line)
+            if entry is not None and names.find(entry[1]) is not None:
+                entries.setdefault(entry[0], []).append((entry[1], text, text))
+    for row in rows_of(texts):
+        for key, meaning in pairwise(row):
+            if (
+                re.fullmatch(r"\(?[A-Z]?\d{1,3}\)?[.:)]?", key.whole)
+                and names.find(meaning.whole) is not None
+                and _beside(key, meaning)
+            ):
+                entries.setdefault(key.whole.strip("().:"), []).append((meaning.whole, key, meaning))
+    sure = {key: found for key, found in entries.items() if len({str(names.find(m)) for m, _, _ in found}) == 1}
+    if len(sure) < 3:
+        return []
+    for mark, found in sure.items():
+        name = names.find(found[0][0])
+        if name is not None:
+            names.keys[mark.lower()] = name.point
+    return [t for found in sure.values() for _, a, b in found for t in (a, b)]
+
+
+def _beside(key: Text, meaning: Text) -> bool:
+    gap = float((meaning.anchor - key.anchor) @ key.frame[0])
+    return 0.0 < gap < 12.0 * key.height + key.box[2]

@@ -1,0 +1,125 @@
+"""What the words on a drawing say: scales, view titles, numbers, written coordinates, keys with a legend.
+
+Nothing here knows where a text stands; it only reads what is written.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from kin3d.reading.names import normalise
+
+NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)*")
+_SCALE = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*[:/]\s*(\d+(?:[.,]\d+)?)(?![\d.,:])")
+_SCALE_WORD = re.compile(r"scale|ma(?:ss|ß|sss)stab|echelle|échelle|escala|scala|m\s*=?\s*1\s*:", re.IGNORECASE)
+_KEY = re.compile(r"^\(?#?(\d{1,3}|[A-Z]\d{0,2})\)?\s*[.):=–-]?\s+(\D.*)$")
+_VIEWS = {
+    "front": ("front", "vorderansicht", "vorne", "frontansicht", "face"),
+    "rear": ("rear", "back", "rückansicht", "rueckansicht", "hinten", "heckansicht"),
+    "side": ("side", "seitenansicht", "seite", "elevation"),
+    "plan": ("plan", "top", "draufsicht", "oben", "dessus"),
+}
+_VIEW_WORD = re.compile(r"view|ansicht|sicht|vue|elevation|plan\b", re.IGNORECASE)
+_SIDES = {
+    "left": "left", "lh": "left", "l": "left", "lhs": "left", "links": "left", "li": "left",
+    "right": "right", "rh": "right", "r": "right", "rhs": "right", "rechts": "right", "re": "right",
+    "fl": "left", "fr": "right", "rl": "left", "rr": "right",
+}  # fmt: skip
+_LETTERS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "æ": "ae", "ø": "o", "å": "a"})
+
+
+def fold(label: str) -> str:
+    """Return a label so that spellings of one name compare equal: case, blanks, hyphens, brackets, umlauts."""
+    import unicodedata
+
+    plain = normalise(label).translate(_LETTERS)
+    plain = "".join(c for c in unicodedata.normalize("NFKD", plain) if not unicodedata.combining(c))
+    return normalise(re.sub(r"[()\[\]{}'\"`´:;,/]+", " ", plain))
+
+
+def split_side(folded: str) -> tuple[str, str | None]:
+    """Part a side's word from a folded name: ``"lower_front_lh"`` gives ``("lower_front", "left")``."""
+    words = folded.split("_")
+    if len(words) > 1 and words[-1] in _SIDES:
+        return "_".join(words[:-1]), _SIDES[words[-1]]
+    if len(words) > 1 and words[0] in _SIDES:
+        return "_".join(words[1:]), _SIDES[words[0]]
+    return folded, None
+
+
+def scales(text: str) -> list[Fraction]:
+    """Return the scales that a text states, as car : sheet (5 for "SCALE 1:5"); empty where it states none."""
+    if not _SCALE_WORD.search(text) and not re.fullmatch(r"\s*1\s*:\s*\d+(?:[.,]\d+)?(\s+\w+)?\s*", text):
+        return []
+    found = []
+    for sheet, car in _SCALE.findall(text):
+        a, b = (Fraction(t.replace(",", ".")) for t in (sheet, car))
+        if a > 0 and b > 0:
+            found.append(b / a)
+    return found
+
+
+def view_kind(text: str) -> str | None:
+    """Return front, rear, side or plan where a text is the title of such a view, else None."""
+    words = set(re.findall(r"[^\W\d_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).lower()))
+    kinds = [k for k, names in _VIEWS.items() if words & set(names)]
+    titled = _VIEW_WORD.search(text) is not None
+    return kinds[0] if len(kinds) == 1 and titled and len(words) <= 6 else None
+
+
+def key_entry(text: str) -> tuple[str, str] | None:
+    """Return key and meaning of a line of a legend such as ``"12  lower front"``, else None."""
+    found = _KEY.match(text.strip())
+    return (found.group(1), found.group(2)) if found else None
+
+
+def numbers(text: str) -> list[str]:
+    """Return the numbers in a text as they are written."""
+    return NUMBER.findall(text)
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is nothing but one number."""
+    return NUMBER.fullmatch(text.strip().replace(" ", "")) is not None
+
+
+def decimal_mark(written: list[str]) -> str | None:
+    """Return the decimal mark, comma or dot, that a set of numbers has in common; None where it cannot be told.
+
+    A number with three digits after its only mark may be thousands, so it shows nothing by itself.
+    """
+    votes = set()
+    for number in written:
+        marks = re.findall(r"[.,]", number)
+        if not marks:
+            continue
+        last = re.split(r"[.,]", number)[-1]
+        if len(set(marks)) == 2 or (len(marks) == 1 and len(last) != 3):
+            votes.add(marks[-1])
+        elif len(marks) > 1:
+            votes.add("," if marks[0] == "." else ".")
+    if not votes and not any(re.search(r"[.,]", n) for n in written):
+        return "."
+    return votes.pop() if len(votes) == 1 else None
+
+
+def value(written: str, mark: str) -> float:
+    """Return the value of a written number whose decimal mark is known."""
+    other = "." if mark == "," else ","
+    return float(written.replace("−", "-").replace(other, "").replace(mark, "."))
+
+
+def coordinates(text: str) -> tuple[float, float, float] | None:
+    """Return three coordinates written in one text, ``"(150; 255; 190)"`` or ``"x=1,5 y=2,0 z=3,5"``; else None."""
+    body = re.sub(r"\b[xyz]\s*[=:]", " ", text, flags=re.IGNORECASE).strip(" ()[]{}")
+    parts = [p for p in re.split(r"[;/|]|\s+|,\s+", body) if p and p.lower() not in ("mm", "/")]
+    if len(parts) == 1 and body.count(",") == 2 and "." in body:
+        parts = body.split(",")
+    if len(parts) != 3 or not all(is_number(p) for p in parts):
+        return None
+    mark = decimal_mark(parts)
+    if mark is None:
+        return None
+    x, y, z = (value(p, mark) for p in parts)
+    return (x, y, z)
