@@ -1,9 +1,9 @@
 """Hand calculations on corners drawn for them.
 
-Anti-dive: web page after H. Adams, *Chassis Engineering* (1993, from memory): 25 % with 60 % front
-braking, wheelbase 2550 and height 600 mm needs 5.6 deg. Formula 100 p (L/h) tan(phi): Milliken and
-Milliken, *Race Car Vehicle Dynamics* (1995), ch. 17, from memory. Camber rate 1/fvsa and roll centre from
-the lines: all textbooks, from memory.
+Anti-dive: web page after H. Adams, *Chassis Engineering* (1993, from memory): 25 % with 60 % front braking,
+wheelbase 2550 and height 600 mm needs 5.6 deg. Formula 100 p (L/h) tan(phi): Milliken and Milliken, *Race Car
+Vehicle Dynamics* (1995), ch. 17, from memory; other cases: the same statics by hand. Camber rate 1/fvsa and
+roll centre from the lines: all textbooks, from memory.
 """
 
 from __future__ import annotations
@@ -39,6 +39,38 @@ def test_inboard_brakes_turn_the_sign(tmp_path: Path) -> None:
     expected = 100.0 * 0.6 * 2550.0 / 600.0 * below
     assert expected < -20.0
     assert braking(tmp_path, "inboard") == pytest.approx(expected, rel=0, abs=1e-9)
+
+
+@pytest.mark.parametrize("height", [150.0, 400.0])
+def test_rear_axle(tmp_path: Path, height: float) -> None:
+    """Side-view centre ahead of a rear wheel: anti-lift by its height, anti-squat by that over the wheel."""
+    points = with_side_centre(X + BACK, height)
+    car = write_car(tmp_path, points, axle="rear", car=ADAMS | {"drive": "rear"}, loaded_radius_mm=RADIUS)
+    swept = Swept(car, 0.0, axle="rear")
+    lift, squat = 100.0 * 0.4 * 4.25 * height / BACK, 100.0 * 4.25 * (height - RADIUS) / BACK
+    assert swept.one("anti_lift_pct") == pytest.approx(lift, rel=0, abs=1e-9)
+    assert swept.one("anti_squat_pct") == pytest.approx(squat, rel=0, abs=1e-9)
+
+
+def test_driven_front_axle(tmp_path: Path) -> None:
+    """Side-view centre behind a driven front wheel and over its centre: the nose is held down."""
+    keys = ADAMS | {"drive": "all", "front_drive_share": 0.3}
+    swept = Swept(write_car(tmp_path, with_side_centre(X - BACK, 400.0), car=keys), 0.0)
+    expected = 100.0 * 0.3 * 4.25 * (400.0 - RADIUS) / BACK
+    assert swept.one("anti_lift_pct") == pytest.approx(expected, rel=0, abs=1e-9)
+
+
+def test_steering_axis(tmp_path: Path) -> None:
+    """Top of the axis rearward and inboard: both positive; it meets the ground ahead of the contact point."""
+    points = with_front_centre(-900.0, 50.0)
+    caster, kingpin, rise = np.radians(5.0), np.radians(8.0), 270.0
+    points["upper_outer"] = points["lower_outer"] + rise * np.array([-np.tan(caster), -np.tan(kingpin), 1.0])
+    swept = Swept(write_car(tmp_path, points), 0.0)
+    drop = points["lower_outer"][2]
+    scrub = HALF_TRACK - points["lower_outer"][1] - drop * np.tan(kingpin)
+    names = ("caster_deg", "kingpin_deg", "caster_trail_mm", "scrub_radius_mm")
+    expected = (5.0, 8.0, drop * np.tan(caster), scrub)
+    np.testing.assert_allclose([swept.one(n) for n in names], expected, rtol=0, atol=1e-9)
 
 
 def test_side_view_centre_is_where_it_was_drawn(tmp_path: Path) -> None:
