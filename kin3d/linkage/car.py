@@ -173,6 +173,25 @@ class Masses:
 
 
 @dataclass(frozen=True, slots=True)
+class SharedError:
+    """An error that several points have in common: all points taken off one view of a drawing, say.
+
+    Attributes
+    ----------
+    name : str
+        For tables and messages.
+    points : tuple of str
+        Points that it moves together; empty: all points of the table.
+    sigma_mm : tuple of float
+        Standard deviation of the common shift along x, y and z of the vehicle frame.
+    """
+
+    name: str
+    points: tuple[str, ...]
+    sigma_mm: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Axle:
     """One axle: the points of one side, the layout that joins them, and what belongs to its wheels.
 
@@ -201,6 +220,8 @@ class Axle:
         Mass of one wheel with all that moves with it.
     tyre_rate_n_per_mm : float or None
         Vertical rate of one tyre.
+    shared_errors : tuple of SharedError
+        Errors that points have in common, beside the standard deviations of the table.
     """
 
     name: AxleName
@@ -227,6 +248,7 @@ class Axle:
     attached: Mapping[str, str] = field(default_factory=dict)
     unsprung_mass_kg: float | None = None
     tyre_rate_n_per_mm: float | None = None
+    shared_errors: tuple[SharedError, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

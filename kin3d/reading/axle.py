@@ -14,9 +14,11 @@ from kin3d.linkage.car import Axle, AxleName, Bar, Side, Spring, Torsion
 from kin3d.linkage.layout import WHEEL_AXIS, Linkage
 from kin3d.linkage.resolve import resolve
 from kin3d.reading.gather import Gather
+from kin3d.reading.inboard import attached, inboard, tell_misfits
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.model import AXLE_NEEDS, AxleKeys
 from kin3d.reading.points import PointScan
+from kin3d.reading.shared import shared_errors
 from kin3d.reading.tables import FileFrame, check_side, file_frame, scan_file
 
 _Direction = tuple[float, float, float]
@@ -50,6 +52,7 @@ def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
     if linkage and other_linkage and linkage.points != other_linkage.points:
         _tell_difference(linkage, other_linkage, source, gather)
     rack_axis = _rack_axis(source, frame, gather)
+    tell_misfits(source.name, keys, keys.spring is not None, linkage, gather)
     if linkage:
         _tell_unused(linkage, source, gather)
     if main is None or main.table is None or layout is None or keys.side is None or not linkage:
@@ -70,6 +73,8 @@ def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
         bar=Bar(**keys.bar.model_dump()) if keys.bar else None,
         other_points=other.table if other else None,
         layout_keys=source.chosen.given,
+        **inboard(keys, frame.rotation),
+        shared_errors=shared_errors(source.name, keys.shared_error, main.places, gather),
     )
 
 
@@ -99,7 +104,8 @@ def _linkage(scan: PointScan, source: AxleSource, file: str, gather: Gather) -> 
     if source.chosen.layout is None or not scan.places:
         return None
     try:
-        return resolve(source.chosen.layout, scan.places, source.chosen.given, file, scan.places)
+        given, extra = source.chosen.given, attached(source.keys)
+        return resolve(source.chosen.layout, scan.places, given, file, scan.places, extra)
     except LayoutError as err:
         gather.adopt(err.findings)
         return None

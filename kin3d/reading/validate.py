@@ -122,7 +122,9 @@ def _find(location: Location) -> tuple[type[BaseModel], FieldInfo | None]:
 
 
 def _model_of(field: FieldInfo) -> type[BaseModel] | None:
-    options = typing.get_args(field.annotation) or (field.annotation,)
+    """Return the table that a key holds, or each element of its list of tables."""
+    options = list(typing.get_args(field.annotation)) or [field.annotation]
+    options += [inner for option in options for inner in typing.get_args(option)]
     return next((o for o in options if isinstance(o, type) and issubclass(o, BaseModel)), None)
 
 
@@ -147,7 +149,7 @@ def _choices(annotation: Any) -> tuple[str, ...]:
 def _value_hint(kind: str, value: Any, expected: str) -> str:
     if "share" in expected and kind == "less_than_equal" and value <= 100:
         return f"; {value:g} % is {value / 100:g}"
-    if isinstance(value, str) and not expected.startswith(("a text", '"', "a table")):
+    if isinstance(value, str) and not expected.startswith(("a text", '"', "a table", "a list of point", "tables")):
         return ", without quotation marks"
     if isinstance(value, str):
         near = difflib.get_close_matches(

@@ -121,9 +121,10 @@ class Equations:
         return {p: at[p] for p in self.linkage.points if p in at}
 
     def weights(self, design: Mapping[str, Vec], wanted: Collection[str] | None = None) -> dict[str, Weights]:
-        """Weights of carried points in their bodies' bases (all, or those wanted); the position does not change them."""
-        carried = self.unknowns.carried
-        return {p: _weights(p, self.unknowns.bases[b], design) for p, b in carried.items() if wanted is None or p in wanted}
+        """Weights of carried points (all, or those wanted) in their bodies' bases; no position changes them."""
+        bases = self.unknowns.bases
+        chosen = {p: b for p, b in self.unknowns.carried.items() if wanted is None or p in wanted}
+        return {p: _weights(p, bases[b], design) for p, b in chosen.items()}
 
     def carried_by(self, rows: Iterable[Row]) -> set[str]:
         """Carried points that the rows depend on."""

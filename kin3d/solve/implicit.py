@@ -110,7 +110,7 @@ def implicit(
         for plan, solver, rows, names in zip(system.blocks, solvers, chosen, carried, strict=True):
             now = {p: _cut_all(v, small) for p, v in jets.items()}
             constants = {p: _cut_all(weights[p], small) for p in names}
-            at = system.equations.places(now, then, drives[1], rack_axis, constants)
+            at = system.equations.places(now, then, drives[1], _cut_all(rack_axis, small), constants)
             values = [system.equations.residual(r, at, then, drives[0]) for r in rows]
             for k in wanted:
                 right = [_negative(r, k) for r in values]

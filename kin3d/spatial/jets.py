@@ -57,6 +57,10 @@ class Algebra:
         jet.coefficients[self.generator(generator)] = rate
         return jet
 
+    def up_to(self, degree: int) -> Algebra:
+        """The algebra of the monomials up to a total degree."""
+        return algebra_of(tuple(m for m in self.monomials if sum(m) <= degree))
+
     def generator(self, number: int) -> int:
         """Index of the monomial that is one generator alone."""
         unit = tuple(int(k == number) for k in range(len(self.monomials[0])))

@@ -1,8 +1,8 @@
 """One corner seen from its point table: how its design coordinates follow from the coordinates that a person gave.
 
-Studies of change and of doubt speak of the coordinates in the table. The linkage has a few points more or fewer than the table
-(a wheel axis made of camber and toe goes along with the wheel centre; the other side of the car is a mirror image), and this
-file is the one place that knows it.
+Studies of change and of doubt speak of the coordinates in the table. The linkage may have a point more than the table
+(a wheel axis made of camber and toe, which goes along with the wheel centre), and the other side of the car is a mirror
+image; this file is the one place that knows it.
 """
 
 from __future__ import annotations

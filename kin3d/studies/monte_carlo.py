@@ -1,0 +1,160 @@
+"""Many cars drawn from the doubt about one: Latin hypercube samples, solved on the lanes of the kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.car import AxleName, Car, Side
+from kin3d.measures.table import Measure
+from kin3d.solve.status import Status
+from kin3d.studies.derive import derive
+from kin3d.studies.doubt import Doubt, doubt_of
+from kin3d.studies.side import SideModel
+from kin3d.studies.sweep import chosen_measures
+
+Array = NDArray[np.float64]
+PIECE_LANES = 65_536  # lanes of one piece of work
+WORTH_PROCESSES = 300_000  # fewer lanes are done sooner than a process starts
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """What every piece of work needs; travels well to another process."""
+
+    car: Car
+    axle: AxleName
+    side: Side
+    sigma_mm: float | None
+    travel_mm: Array
+    measures: tuple[str, ...]
+    rates: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Measures of the sampled cars.
+
+    Attributes
+    ----------
+    value : ndarray, shape (measures, travel, samples)
+        NaN where a sampled car could not be assembled in that position.
+    rate : ndarray, shape (measures, samples)
+        Derivative along travel in the design position, per mm; NaN unless asked for.
+    status : ndarray of int8, shape (travel, samples)
+    seed : int
+    """
+
+    value: Array
+    rate: Array
+    status: NDArray[np.int8]
+    seed: int
+
+    @property
+    def failed(self) -> NDArray[np.int_]:
+        """Number of samples without values in each position of travel, shape (travel,)."""
+        count: NDArray[np.int_] = (self.status != Status.OK).sum(axis=1)
+        return count
+
+
+def normal_samples(count: int, sources: int, seed: int) -> Array:
+    """Standard normal numbers from a Latin hypercube, shape (count, sources): each column evenly spread."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    cube = qmc.LatinHypercube(sources, rng=np.random.default_rng(seed)).random(count)
+    out: Array = ndtri(cube)
+    return out
+
+
+def draw(
+    study: Study,
+    count: int,
+    seed: int,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> Samples:
+    """Solve `count` sampled cars in every position.
+
+    Parameters
+    ----------
+    workers : int
+        Processes to use when there is enough to do. A script that asks for more than one must guard its main part
+        with ``if __name__ == "__main__"``, as always with processes.
+    progress : callable, optional
+        Called with samples done and in all.
+    """
+    worker = _Worker(study)
+    normals = normal_samples(count, len(worker.doubt.sources), seed)
+    travels, measures = len(study.travel_mm), len(study.measures)
+    out = Samples(
+        value=np.empty((measures, travels, count)),
+        rate=np.full((measures, count), np.nan),
+        status=np.empty((travels, count), dtype=np.int8),
+        seed=seed,
+    )
+    step = max(16, PIECE_LANES // max(travels, 1))
+    parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
+    done = 0
+    for part, (value, rate, status) in zip(parts, _results(worker, normals, parts, workers), strict=True):
+        out.value[..., part], out.rate[:, part], out.status[:, part] = value, rate, status
+        done = part.stop
+        if progress:
+            progress(done, count)
+    return out
+
+
+Piece = tuple[Array, Array, NDArray[np.int8]]
+
+
+def _results(worker: _Worker, normals: Array, parts: list[slice], workers: int) -> Iterator[Piece]:
+    pieces = [normals[p] for p in parts]
+    if workers < 2 or len(normals) * len(worker.study.travel_mm) < WORTH_PROCESSES:
+        yield from map(worker.piece, pieces)
+        return
+    import multiprocessing
+
+    # a fresh interpreter each: a forked copy of a process with threads may hang
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(workers, context, _start, (worker.study,)) as pool:
+        yield from pool.map(_piece, pieces)
+
+
+class _Worker:
+    """One process's model of the study."""
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        self.side = SideModel.of(study.car, study.axle, study.side)
+        self.doubt: Doubt = doubt_of(self.side, study.sigma_mm)
+        by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
+        self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
+
+    def piece(self, normals: Array) -> Piece:
+        """Values, rates and status of some samples."""
+        side, kernel = self.side, self.side.model.kernel
+        design = side.design + np.tensordot(normals, self.doubt.seeds, axes=1)
+        variants = side.variants(design)
+        shape = (len(normals), len(self.study.travel_mm))
+        found = derive(side, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)
+        value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
+        rate = np.full((len(self.measures), len(normals)), np.nan)
+        if self.study.rates:
+            start = kernel.lanes(variants, np.zeros(1))
+            rate = derive(side, variants, start, self.measures, rates=True).rate
+        return np.ascontiguousarray(value), rate, found.status.reshape(shape).T.copy()
+
+
+_process: list[_Worker] = []  # the worker of a process of a pool, made once when it starts
+
+
+def _start(study: Study) -> None:
+    _process.append(_Worker(study))
+
+
+def _piece(normals: Array) -> Piece:
+    return _process[0].piece(normals)
