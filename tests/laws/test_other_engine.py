@@ -33,9 +33,11 @@ def by_robot(points: dict[str, np.ndarray], rod_on: str, rack: np.ndarray) -> tu
     return wheel, spring
 
 
-def agree(car: Path, axle: str, points: dict[str, np.ndarray], rod_on: str, rack: np.ndarray) -> None:
+def agree(
+    car: Path, points: dict[str, np.ndarray], rod_on: str, rack: np.ndarray, axle: str = "front", side: str = "left"
+) -> None:
     wheel, spring = by_robot(points, rod_on, rack)
-    swept = Swept(car, TRAVEL, rack, axle=axle)
+    swept = Swept(car, TRAVEL, rack, side, axle)
     np.testing.assert_allclose(swept.wheel_centre(), wheel, rtol=0, atol=1e-7)
     np.testing.assert_allclose(swept["spring_length_mm"], spring, rtol=0, atol=1e-7)
 
@@ -44,7 +46,7 @@ def agree(car: Path, axle: str, points: dict[str, np.ndarray], rod_on: str, rack
 @pytest.mark.parametrize("seed", [None, 7])
 def test_invented_corner(tmp_path: Path, rod_on: str, seed: int | None) -> None:
     points = corner(rod_on) if seed is None else scattered(rod_on, np.random.default_rng(seed))
-    agree(write_car(tmp_path, points, rod_on=rod_on), "front", points, rod_on, RACK)
+    agree(write_car(tmp_path, points, rod_on=rod_on), points, rod_on, RACK)
 
 
 @pytest.mark.parametrize("axle", ["front", "rear"])
@@ -52,6 +54,5 @@ def test_invented_corner(tmp_path: Path, rod_on: str, seed: int | None) -> None:
 def test_demo_car(name: str, axle: str) -> None:
     path = MODELS / name / "car.toml"
     given = getattr(kin3d.load(path), axle)
-    assert given.side == "left"
     points = dict(zip(given.points.names, given.points.xyz_mm, strict=True))
-    agree(path, axle, points, given.rod_on, RACK if axle == "front" else RACK[1:2])
+    agree(path, points, given.rod_on, RACK if axle == "front" else RACK[1:2], axle, given.side)
