@@ -30,15 +30,17 @@ class BlockSolver:
         values = dict(zip(plan.entries, evaluate(list(plan.entries.values()), inputs), strict=True))
         with np.errstate(all="ignore"):
             self.factors: Factors = plan.elimination.factor(values)
-        self.weak = self._weak_lanes()
+        self.weak = self._weak_lanes(values)
         self._dense = self._stack(values) if self.weak.any() else None
 
-    def _weak_lanes(self) -> NDArray[np.bool_]:
+    def _weak_lanes(self, values: Mapping[tuple[int, int], Any]) -> NDArray[np.bool_]:
+        """Lanes whose planned pivots have shrunk; lanes without a position (NaN) are let be."""
         reference = self.plan.elimination.factor({k: n.reference for k, n in self.plan.entries.items()}).pivots
         with np.errstate(all="ignore"):
             ratios = [abs(p / r) for p, r in zip(self.factors.pivots, reference, strict=True)]
             smallest = np.min(np.stack(np.broadcast_arrays(*ratios)), axis=0)
-            return np.atleast_1d(np.asarray(~(smallest > WEAK_PIVOT)))
+            solved = np.isfinite(np.sum(np.stack(np.broadcast_arrays(*values.values())), axis=0))
+            return np.atleast_1d(np.asarray(solved & ~(smallest > WEAK_PIVOT)))
 
     def _stack(self, values: Mapping[tuple[int, int], Any]) -> NDArray[np.float64]:
         size = self.plan.elimination.size
@@ -67,7 +69,11 @@ def stack_solve(matrices: NDArray[np.float64], rhs: NDArray[np.float64]) -> NDAr
     try:
         return np.asarray(np.linalg.solve(matrices, rhs[..., None])[..., 0], dtype=np.float64)
     except np.linalg.LinAlgError:
-        return np.asarray((np.linalg.pinv(matrices) @ rhs[..., None])[..., 0], dtype=np.float64)
+        # a lane that was not reached is NaN: it stays NaN, and must not stop the others
+        sound = np.isfinite(matrices).all(axis=(-2, -1))
+        inverse = np.full_like(matrices, np.nan)
+        inverse[sound] = np.linalg.pinv(matrices[sound])
+        return np.asarray((inverse @ rhs[..., None])[..., 0], dtype=np.float64)
 
 
 def implicit(

@@ -131,6 +131,15 @@ def test_sixty_millimetres_either_way_are_clear_of_any_limit(name: str, axle: Ax
 
 
 @pytest.mark.parametrize(("name", "axle"), CORNERS)
+def test_travel_beyond_the_limit_leaves_the_other_positions_alone(name: str, axle: AxleName) -> None:
+    swept = kin3d.sweep(car_of(name), axle, travel=[-140.0, 0.0], measures=["camber_deg"]).sel(side="left", rack_mm=0)
+    assert int(swept.status.sel(travel_mm=-140)) != 0
+    assert np.isnan(swept.camber_deg.sel(travel_mm=-140))
+    design = float(swept.camber_deg.sel(travel_mm=0))
+    np.testing.assert_allclose(design, axle_of(name, axle).camber_deg, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize(("name", "axle"), CORNERS)
 def test_spring_carries_the_static_load(name: str, axle: AxleName) -> None:
     data, of, at = car_of(name).data, axle_of(name, axle), curves(name, axle).sel(travel_mm=0)
     share = data.front_mass_share if axle == "front" else 1 - (data.front_mass_share or 0)
