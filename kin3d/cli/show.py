@@ -50,9 +50,9 @@ def show_sweep(console: Console, result: SweepResult, chosen: bool) -> None:
     held = [f"{n.partition('_')[0]} {v[0]:g} {n.rpartition('_')[2]}" for n, v in result.drives.items() if len(v) == 1]
     title = ", ".join([result.title, f"{result.axle} axle", *(held if len(held) < len(result.drives) else ())])
     index = [i for i in np.ndindex(result.status.shape) if both or i[-1] == 0]
+    console.print(title, style="bold", highlight=False, markup=False)
     for block in _blocks(result, shown, index[:MOST_ROWS], both, console.width):
-        console.print(_table(result, title, block, index[:MOST_ROWS], both))
-        title = ""
+        console.print(_table(result, block, index[:MOST_ROWS], both))
     _notes(console, result, shown, chosen, len(index), both)
 
 
@@ -75,9 +75,9 @@ def _blocks(
 
 
 def _table(
-    result: SweepResult, title: str, block: Sequence[Measure], index: Sequence[tuple[int, ...]], both: bool
+    result: SweepResult, block: Sequence[Measure], index: Sequence[tuple[int, ...]], both: bool
 ) -> Table:
-    table = Table(title=title or None, title_justify="left", title_style="bold", header_style="bold", box=SIMPLE_HEAD)
+    table = Table(header_style="bold", box=SIMPLE_HEAD)
     for name in result.driven():
         table.add_column(_head(name, name.rpartition("_")[2]), justify="right", no_wrap=True)
     if both:

@@ -123,17 +123,24 @@ def _measure(
 
 
 def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
-    """One finding a side and direction in which positions were out of reach."""
-    seen: dict[tuple[int, bool, str], Finding] = {}
+    """One finding for each direction in which positions were out of reach, both sides together where they agree."""
+    sides: dict[str, dict[str, int]] = {}
+    told: dict[tuple[int, bool, float, int], str] = {}
     for lane in np.flatnonzero(solved.status != Status.OK):
         side = int(lanes.variant[lane])
-        sentence = limit_sentence(model.kernel, model.variants, lanes, solved, int(lane))
-        key = (side, bool(lanes.travel[lane] > 0), sentence.cause)
-        if key not in seen:
-            count = int(((solved.status != Status.OK) & (lanes.variant == side)).sum())
-            text = f"{SIDES[side]} wheel: {sentence.text} ({count} of the positions asked for are not reached)"
-            seen[key] = Finding("out-of-reach", text, severity=Severity.WARNING)
-    return list(seen.values())
+        key = (side, bool(lanes.travel[lane] > 0), float(lanes.rack[lane]), int(solved.status[lane]))
+        if key not in told:
+            told[key] = limit_sentence(model.kernel, model.variants, lanes, solved, int(lane)).text
+        counts = sides.setdefault(told[key], {})
+        counts[SIDES[side]] = counts.get(SIDES[side], 0) + 1
+    return [_limit(text, counts) for text, counts in sides.items()]
+
+
+def _limit(text: str, counts: dict[str, int]) -> Finding:
+    count = sum(counts.values())
+    missed = f"{count} position{'s' if count > 1 else ''} asked for {'are' if count > 1 else 'is'} beyond it"
+    wheels = f"{' and '.join(counts)} wheel{'s' if len(counts) > 1 else ''}"
+    return Finding("out-of-reach", f"{wheels}: {text}; {missed}", severity=Severity.WARNING)
 
 
 def _without_value(found: dict[str, Array], ok: NDArray[np.bool_]) -> list[Finding]:

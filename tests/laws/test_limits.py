@@ -46,3 +46,15 @@ def test_unreachable_lanes_are_nan_and_leave_the_others_intact():
     assert np.isnan(solved.q[:, 0]).all()
     assert np.isnan(solved.q[:, 2]).all()
     assert_allclose(solved.q[:, 1], fine.q[:, 0], rtol=0, atol=1e-12)
+
+
+def test_measures_of_unreachable_lanes_are_nan_and_leave_the_others_intact():
+    """Derivatives of a batch in which some lanes have no position."""
+    import kin3d
+    from tests.laws.cars import car
+
+    mixed = kin3d.sweep(car("dunlin"), "front", [-700.0, -50.0, 0.0, 50.0, 700.0])
+    fine = kin3d.sweep(car("dunlin"), "front", [-50.0, 0.0, 50.0])
+    assert np.isnan(mixed.motion_ratio.values[[0, 4]]).all()
+    assert_allclose(mixed.motion_ratio.values[1:4], fine.motion_ratio.values, rtol=0, atol=1e-12)
+    assert mixed.status.values[:, 0, 0].tolist() == [1, 0, 0, 0, 1]
