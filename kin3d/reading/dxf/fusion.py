@@ -174,7 +174,7 @@ def fuse(
         worst = np.nanmax(np.where([[(i, k) in dropped for k in range(3)] for i in range(count)], 0.0, fit.spread_mm))
         limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * worst)
         new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - dropped
-        if not new or (not any(v.origin is None for v in views) and not fit_scales):
+        if not new:
             break
         dropped |= new
     fit.dropped = dropped
