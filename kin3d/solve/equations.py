@@ -117,14 +117,14 @@ class Equations:
         at |= dict(q)
         for p, body in self.unknowns.carried.items():
             if p in known:
-                at[p] = _carry(known[p], self.unknowns.bases[body], at)
+                at[p] = carry(known[p], self.unknowns.bases[body], at)
         return {p: at[p] for p in self.linkage.points if p in at}
 
     def weights(self, design: Mapping[str, Vec], wanted: Collection[str] | None = None) -> dict[str, Weights]:
         """Weights of carried points (all, or those wanted) in their bodies' bases; no position changes them."""
         bases = self.unknowns.bases
         chosen = {p: b for p, b in self.unknowns.carried.items() if wanted is None or p in wanted}
-        return {p: _weights(p, bases[b], design) for p, b in chosen.items()}
+        return {p: weights_of(p, bases[b], design) for p, b in chosen.items()}
 
     def carried_by(self, rows: Iterable[Row]) -> set[str]:
         """Carried points that the rows depend on."""
@@ -156,7 +156,7 @@ class Equations:
             return dot(sub(design[m], design[k]), sub(at[p], design[p]))
         if row.kind == "tie":
             base = self.unknowns.bases[row.bodies[0]]
-            carried = _carry(_weights(row.points[0], base, design), base, at)
+            carried = carry(weights_of(row.points[0], base, design), base, at)
             return at[row.points[0]][row.component] - carried[row.component]
         now, then = (self._off_line(w, row.points)[row.component] for w in (at, design))
         return now - then
@@ -178,7 +178,7 @@ class Equations:
         return np.stack(np.broadcast_arrays(*out))
 
 
-def _weights(point: str, base: Base, design: Mapping[str, Vec]) -> Weights:
+def weights_of(point: str, base: Base, design: Mapping[str, Vec]) -> Weights:
     """Constant a, b, c of a point of a body: o + a·e₁ + b·e₂ + c·(e₁ × e₂); a alone for a base of two points."""
     o = base.points[0]
     d = sub(design[point], design[o])
@@ -190,7 +190,7 @@ def _weights(point: str, base: Base, design: Mapping[str, Vec]) -> Weights:
     return dot(cross(d, f[1]), normal) / area, dot(cross(f[0], d), normal) / area, dot(d, normal) / area
 
 
-def _carry(weights: Weights, base: Base, at: Mapping[str, Vec]) -> Vec:
+def carry(weights: Weights, base: Base, at: Mapping[str, Vec]) -> Vec:
     """Place of a point of a body from the places of its base."""
     o = base.points[0]
     e = [sub(at[p], at[o]) for p in base.points[1:]]

@@ -1,0 +1,142 @@
+"""Forces in the linkage: Jᵀλ = −load with the Jacobian of the very equations that gave the positions.
+
+Terms: the *generalised load* of a force is its work per unit of each unknown coordinate; λ is one number a row of the
+equations. For the length row of a link λ times the link's length is its axial force; for the travel row λ is the upward
+force that the chassis frame would have to add at the wheel centre to hold the position. A set of loads is in balance
+where that last one vanishes. Links weigh nothing.
+
+Units: N, mm, N·mm. Frame: vehicle (x forward, y left, z up).
+(Multipliers as joint forces: J. García de Jalón and E. Bayo, *Kinematic and Dynamic Simulation of Multibody Systems*,
+1994.)
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.solve.equations import carry, weights_of
+from kin3d.solve.implicit import stack_solve
+from kin3d.solve.kernel import Kernel, Solved
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.march import vectors
+from kin3d.spatial.jets import Algebra, Jet
+from kin3d.spatial.vectors import Vec, dot, sub
+
+Array = NDArray[np.float64]
+
+
+class Statics:
+    """Statics of solved lanes of one linkage.
+
+    Parameters
+    ----------
+    kernel, variants, lanes, solved
+        As they were solved; lanes without a solution give NaN.
+
+    Attributes
+    ----------
+    places : dict of point to vector of Jet
+        Present places with their derivatives along every unknown coordinate.
+    """
+
+    def __init__(self, kernel: Kernel, variants: Variants, lanes: Lanes, solved: Solved) -> None:
+        self.linkage = kernel.linkage
+        self.equations = kernel.system.equations
+        self.count = lanes.count
+        keys = kernel.system.unknown_keys
+        zero = (0,) * len(keys)
+        units = [tuple(int(i == k) for i in range(len(keys))) for k in range(len(keys))]
+        self.algebra = Algebra([zero, *units])
+        at, design, axis = vectors(kernel.system, variants, lanes, solved.q)
+        jets: dict[str, list[Any]] = {p: list(v) for p, v in at.items()}
+        for number, (_, point, k) in enumerate(keys):
+            jets[point][k] = self.algebra.variable(jets[point][k], number)
+        self._slots = [self.algebra.index[u] for u in units]
+        q: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in jets.items()}
+        self.places = self.equations.places(q, design, lanes.rack, axis)
+        rows = self.equations.residuals(self.places, design, lanes.travel)
+        self._jacobian = np.stack([self._gradient(r) for r in rows], axis=0)
+
+    def _gradient(self, x: Any) -> Array:
+        """Derivatives of a number along the unknowns, shape (unknowns, lanes)."""
+        out = np.zeros((len(self._slots), self.count))
+        if isinstance(x, Jet):
+            for row, slot in enumerate(self._slots):
+                c = x.coefficients[slot]
+                if c is not None:
+                    out[row] = c
+        return out
+
+    def on_body(self, body: str, place: Vec) -> Vec:
+        """A place, seen as a material point of a moving body: jets that carry how it moves with the body."""
+        base = self.equations.unknowns.bases[body]
+        now = {p: self._constant(self.places[p]) for p in base.points} | {"": self._constant(place)}
+        return carry(weights_of("", base, now), base, self.places)
+
+    def _constant(self, v: Vec) -> Vec:
+        x, y, z = (c.value if isinstance(c, Jet) else c for c in v)
+        return x, y, z
+
+    def load(self, place: Vec, force: Vec) -> Array:
+        """Generalised load of a force at a place (of `places` or `on_body`), shape (unknowns, lanes); force in N."""
+        return self._gradient(dot(place, self._constant(force)))
+
+    def pair(self, first: str, second: str, compression: Any) -> Array:
+        """Generalised load of an element between two points that pushes them apart with `compression`, N."""
+        gap = sub(self.places[first], self.places[second])
+        across = self._constant(gap)
+        along = np.sqrt(sum(c * c for c in across))
+        direction: Vec = (across[0] / along, across[1] / along, across[2] / along)
+        return np.asarray(self._gradient(dot(gap, direction)) * compression)
+
+    def multipliers(self, load: Array) -> Array:
+        """λ of every row of the equations under a generalised load, shape (rows, lanes).
+
+        Parameters
+        ----------
+        load : ndarray, shape (unknowns, lanes)
+        """
+        transposed = np.moveaxis(self._jacobian, (0, 1, 2), (2, 1, 0))
+        bad = np.asarray(~(np.isfinite(transposed).all(axis=(1, 2)) & np.isfinite(load).all(axis=0)))
+        matrices = np.where(bad[:, None, None], np.eye(transposed.shape[1]), transposed)
+        solved = stack_solve(np.ascontiguousarray(matrices), np.where(bad, np.nan, -load).T).T
+        return np.asarray(solved)
+
+    def balanced(self, load: Array, reaction: Array) -> tuple[Array, Array]:
+        """Multipliers under a load and that much of a reaction as leaves nothing for the travel row.
+
+        Parameters
+        ----------
+        load, reaction : ndarray, shape (unknowns, lanes)
+            The load, and the generalised load of one unit of what holds the wheel up (a spring's compression, say).
+
+        Returns
+        -------
+        multipliers : ndarray, shape (rows, lanes)
+        units : ndarray, shape (lanes,)
+            How many units of the reaction it takes.
+        """
+        under, held = self.multipliers(load), self.multipliers(reaction)
+        travel = next(k for k, r in enumerate(self.equations.rows) if r.kind == "travel")
+        with np.errstate(all="ignore"):
+            units = -under[travel] / held[travel]
+        return under + units * held, units
+
+    def axial(self, link: str, multipliers: Array) -> Array:
+        """Axial force of a link (a body of two points), N, tension positive, shape (lanes,).
+
+        Raises
+        ------
+        RequestError
+            When the body is no link of this linkage.
+        """
+        for k, row in enumerate(self.equations.rows):
+            if row.kind == "length" and row.bodies == (link,) and link in self.equations.unknowns.links:
+                gap = self._constant(sub(self.places[row.points[0]], self.places[row.points[1]]))
+                return np.asarray(-multipliers[k] * np.sqrt(sum(c * c for c in gap)))
+        links = ", ".join(f'"{b}"' for b in self.equations.unknowns.links)
+        raise RequestError(Finding("link-unknown", f'"{link}" is no link of this linkage; its links are {links}'))

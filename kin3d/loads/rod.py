@@ -1,0 +1,86 @@
+"""The push- or pull-rod: its force for a wheel load, and the load at which its tube would buckle.
+
+Strength is for qualified people: these are forces of rigid links without weight and friction.
+"""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.car import Rod
+from kin3d.linkage.layout import Linkage
+from kin3d.loads.members import Statics
+from kin3d.measures.corner import Corner
+from kin3d.solve.kernel import Kernel, Solved
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.spatial.jets import value
+from kin3d.spatial.vectors import Vec
+
+Array = NDArray[np.float64]
+UP: Vec = (0.0, 0.0, 1.0)
+
+
+def rod_force_per_load(kernel: Kernel, variants: Variants, lanes: Lanes, solved: Solved, corner: Corner) -> Array:
+    """Axial force of the rod per newton of wheel load, tension positive, shape (lanes,).
+
+    The load pushes up at the contact point (at the wheel centre where no loaded radius is given); what the rocker
+    drives holds it, whatever that is: any moment about the pivot line gives the rod the same force.
+
+    Parameters
+    ----------
+    corner : Corner
+        The same lanes in motion, for the contact point.
+    """
+    statics = Statics(kernel, variants, lanes, solved)
+    place = corner.centre if corner.axle.loaded_radius_mm is None else corner.contact
+    numbers: Vec = (value(place[0]), value(place[1]), value(place[2]))
+    wheel = statics.on_body(kernel.linkage.wheel_body, numbers)
+    rocker = kernel.linkage.rocker
+    if rocker is None:
+        raise ValueError("the linkage has no rocker")
+    held = statics.load(statics.places[rocker.rod[1]], _push(statics, rocker.axis, rocker.rod[1]))
+    multipliers, _ = statics.balanced(statics.load(wheel, UP), held)
+    return statics.axial(rod_body(kernel.linkage), multipliers)
+
+
+def rod_body(linkage: Linkage) -> str:
+    """Name of the body that is the rod: the link between the two points that the rocker's role names."""
+    if linkage.rocker is None:
+        raise ValueError("the linkage has no rocker")
+    return next(b for b, points in linkage.bodies.items() if set(points) == set(linkage.rocker.rod))
+
+
+def _push(statics: Statics, axis: tuple[str, str], point: str) -> Vec:
+    """A force at a point of the rocker, square to its pivot line and to the arm to the point."""
+    first, second, at = (_column(statics, p) for p in (*axis, point))
+    push = np.cross(second - first, at - first, axis=0)
+    push = push / np.linalg.norm(push, axis=0)
+    return push[0], push[1], push[2]
+
+
+def _column(statics: Statics, point: str) -> Array:
+    return np.stack([np.broadcast_to(value(c), statics.count) for c in statics.places[point]])
+
+
+def buckling_load(rod: Rod | None, length_mm: Array) -> Array | None:
+    """Euler's buckling load of the rod as a tube hinged at both ends, N: π²·E·I/L² with I = π/64·(D⁴ − d⁴).
+
+    Parameters
+    ----------
+    rod : Rod or None
+        None, or without diameter, wall and modulus: no figure.
+    length_mm : ndarray or float
+        Distance of the rod's ends.
+
+    Returns
+    -------
+    ndarray or None
+    """
+    if rod is None or rod.diameter_mm is None or rod.wall_mm is None or rod.modulus_n_per_mm2 is None:
+        return None
+    inside = rod.diameter_mm - 2.0 * rod.wall_mm
+    area_moment = pi / 64.0 * (rod.diameter_mm**4 - inside**4)
+    return np.asarray(pi**2 * rod.modulus_n_per_mm2 * area_moment / np.asarray(length_mm, dtype=float) ** 2)
