@@ -20,16 +20,15 @@ from kin3d.solve.implicit import implicit
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.march import March, march, vectors
 from kin3d.solve.newton import correct
+from kin3d.solve.predict import Guess, nodes, taylor, through, worth_nodes
 from kin3d.solve.program import evaluate
 from kin3d.solve.status import Status
 from kin3d.solve.system import System
-from kin3d.spatial.jets import Algebra, Jet, total_degree
+from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 CHUNK = 3072  # lanes at a time: the workspace stays in the processor's cache
-TRAVEL_DEGREE = 5  # degree of the expansion about the design position along travel alone
-GRID_DEGREE = 4  # and along travel and rack together
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,18 +158,29 @@ class Kernel:
         Parameters
         ----------
         step : bool
-            Step the lanes that one run from the design position does not reach. Without it they are left UNSOLVED: a view
-            that follows the mouse wants the others at once.
+            Step the lanes that one run from the design position does not reach. Without it they are left UNSOLVED:
+            a view that follows the mouse wants the others at once.
         """
+        return self._solve(variants, lanes, self._guess(variants, lanes), step=step)
+
+    def _guess(self, variants: Variants, lanes: Lanes) -> Guess:
+        """Taylor's start, or for a long sweep the polynomial through nodes that start from it."""
+        start = taylor(self.system, variants, with_rack=bool(np.any(lanes.rack)))
+        if worth_nodes(variants, lanes):
+            at = nodes(variants, lanes)
+            solved = self._solve(variants, at, start, step=False)
+            if not solved.status.any():
+                return through(variants, at, solved.q)
+        return start
+
+    def _solve(self, variants: Variants, lanes: Lanes, guess: Guess, *, step: bool) -> Solved:
         q = np.empty((len(self.system.unknown_keys), lanes.count))
         error = np.empty(lanes.count)
         good = np.empty(lanes.count, dtype=bool)
-        expansion = self._expand(variants, with_rack=bool(np.any(lanes.rack)))
         for first in range(0, lanes.count, CHUNK):
             part = slice(first, min(first + CHUNK, lanes.count))
             here = lanes.take(part)
-            guess = self._predict(variants, expansion, here)
-            q[:, part], error[part], good[part] = correct(self.system, variants, here, guess)
+            q[:, part], error[part], good[part] = correct(self.system, variants, here, guess(here))
         status = np.full(lanes.count, Status.OK, dtype=np.int8)
         limits: dict[int, tuple[float, float]] = {}
         behind = np.flatnonzero(~good)
@@ -190,37 +200,8 @@ class Kernel:
         pairs = zip(lanes.travel[where] * part, lanes.rack[where] * part, strict=True)
         return {int(k): (float(t), float(r)) for k, (t, r) in zip(where, pairs, strict=True)}
 
-    def _expand(self, variants: Variants, with_rack: bool) -> tuple[Algebra, Array]:
-        """Taylor coefficients of every unknown about the design position, shape (monomials, unknowns, variants)."""
-        algebra = total_degree(2, GRID_DEGREE) if with_rack else total_degree(1, TRAVEL_DEGREE)
-        travel = algebra.variable(0.0, 0)
-        rack = algebra.variable(0.0, 1) if with_rack else 0.0
-        everyone = Lanes(np.arange(variants.count), np.zeros(variants.count), np.zeros(variants.count))
-        _, design, axis = vectors(self.system, variants, everyone, variants.start)
-        q = {p: design[p] for p in self.system.equations.unknowns.points}
-        jets = implicit(self.system, algebra, q, design, travel, rack, axis)
-        out = np.zeros((len(algebra.monomials), len(self.system.unknown_keys), variants.count))
-        for column, (_, p, k) in enumerate(self.system.unknown_keys):
-            for row, c in enumerate(jets[p][k].coefficients):
-                out[row, column] = 0.0 if c is None else c
-        return algebra, out
-
     def _rows(self) -> list[tuple[str, int]]:
         return [(p, i) for i, p in enumerate(self.linkage.points)]
-
-    @staticmethod
-    def _predict(variants: Variants, expansion: tuple[Algebra, Array], lanes: Lanes) -> Array:
-        algebra, coefficients = expansion
-        drives = (lanes.travel, lanes.rack)
-        powers = np.stack(
-            [np.prod([d**n for d, n in zip(drives, m, strict=False)], axis=0) for m in algebra.monomials]
-        )
-        if variants.count == 1:
-            return np.ascontiguousarray(coefficients[:, :, 0].T @ powers)
-        total: Array = coefficients[0][:, lanes.variant]
-        for c, power in zip(coefficients[1:], powers[1:], strict=True):
-            total += c[:, lanes.variant] * power
-        return total
 
     def points(self, variants: Variants, lanes: Lanes, solved: Solved) -> Array:
         """Coordinates of every point, shape (lanes, points, 3), mm; NaN where a lane is not solved."""

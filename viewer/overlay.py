@@ -1,0 +1,183 @@
+"""What is written over the picture: labels with leaders, the caption, the scale."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from kin3d_viewer.labels import arrange
+from kin3d_viewer.primitives import Array, Label
+from kin3d_viewer.style import INK, PAPER
+from kin3d_viewer.views import VIEWS
+
+FONT_PX = 13
+CAPTION_PX = 16
+SCALES_MM = (10, 20, 50, 100, 200, 500, 1000, 2000)
+TOP_PX, BOTTOM_PX = 40, 34
+
+
+class Overlay:
+    """Texts on the picture plane of a plotter.
+
+    Attributes
+    ----------
+    labels : list of Label
+    caption : str
+        First line, upper left.
+    view : str
+        Name of the view, for the scale; empty when the camera was moved by hand.
+    """
+
+    def __init__(self, plotter: Any) -> None:
+        self.plotter = plotter
+        self.labels: list[Label] = []
+        self.caption = ""
+        self.view = ""
+        self.scale = 1.0
+        self._texts: dict[str, Any] = {}
+        self._sizes: dict[str, Array] = {}
+        self._kept: dict[str, Array] = {}
+        self._leaders = _Strokes(plotter, "#4b565e", 1.0)
+        self._bar = _Strokes(plotter, INK, 2.0)
+        self._title = _text(plotter, CAPTION_PX, bold=True)
+        self._measure = _text(plotter, FONT_PX, bold=False)
+
+    def arrange(self) -> None:
+        """Place everything for the camera as it stands."""
+        width, height = self.plotter.window_size
+        self._caption(height)
+        self._scale(width)
+        self._place_labels(width, height)
+
+    def _caption(self, height: int) -> None:
+        self._title.SetInput(self.caption)
+        self._title.GetTextProperty().SetFontSize(round(CAPTION_PX * self.scale))
+        self._title.SetPosition(12, height - (12 + CAPTION_PX) * self.scale)
+
+    def project(self, places: Array) -> Array:
+        """Places on the picture plane, shape (n, 2), px from the lower left corner; NaN behind the camera."""
+        return project(self.plotter, places)
+
+    def _place_labels(self, width: int, height: int) -> None:
+        texts = {p.name: p for p in sorted(self.labels, key=lambda p: p.rank)}
+        for name, actor in self._texts.items():
+            actor.SetVisibility(name in texts)
+        if not texts:
+            self._leaders.bring([])
+            return
+        names = list(texts)
+        sizes = np.array([self._size(texts[n]) for n in names])
+        anchors = self.project(np.array([texts[n].place for n in names]))
+        base = np.array([0.0, BOTTOM_PX * self.scale])
+        kept = {k: self._kept[n] for k, n in enumerate(names) if n in self._kept}
+        canvas = (float(width), height - (TOP_PX + BOTTOM_PX) * self.scale)
+        corners = arrange(anchors - base, sizes, canvas, kept) + base
+        lines = []
+        for name, corner, size, anchor in zip(names, corners, sizes, anchors, strict=True):
+            actor = self._texts[name]
+            actor.SetVisibility(bool(np.isfinite(corner).all()))
+            if not np.isfinite(corner).all():
+                continue
+            actor.SetPosition(*(corner + 0.5 * np.array([8.0, 4.0]) * self.scale))
+            self._kept[name] = corner - anchor
+            nearest = np.clip(anchor, corner, corner + size)
+            lines.append((anchor, nearest))
+        self._leaders.bring(lines)
+
+    def _size(self, label: Label) -> Array:
+        """Size of a label's box, px; measured once for each text."""
+        if label.name not in self._texts:
+            self._texts[label.name] = _text(self.plotter, FONT_PX, bold=False, boxed=True)
+        actor = self._texts[label.name]
+        actor.GetTextProperty().SetFontSize(round(FONT_PX * self.scale))
+        if actor.GetInput() != label.text:
+            actor.SetInput(label.text)
+        if label.text not in self._sizes:
+            box = [0.0, 0.0]
+            actor.GetSize(self.plotter.renderer, box)
+            self._sizes[label.text] = np.array(box) + np.array([8.0, 4.0]) * self.scale
+        return self._sizes[label.text]
+
+    def _scale(self, width: int) -> None:
+        """A bar of a round length, in parallel views."""
+        camera = self.plotter.camera
+        if not camera.parallel_projection:
+            self._bar.bring([])
+            self._measure.SetInput("")
+            return
+        px_per_mm = self.plotter.window_size[1] / (2.0 * camera.parallel_scale)
+        length = max((s for s in SCALES_MM if s * px_per_mm <= 0.2 * width), default=SCALES_MM[0])
+        x, y = 14.0 * self.scale, 16.0 * self.scale
+        end = x + length * px_per_mm
+        ticks = [((x, y - 5), (x, y + 5)), ((end, y - 5), (end, y + 5)), ((x, y), (end, y))]
+        self._bar.bring([(np.array(a), np.array(b)) for a, b in ticks])
+        about = f", {self.view} view, {VIEWS[self.view].about}" if self.view in VIEWS else ""
+        self._measure.SetInput(f"{length} mm{about}")
+        self._measure.GetTextProperty().SetFontSize(round(FONT_PX * self.scale))
+        self._measure.SetPosition(end + 8.0, y - 5.0 * self.scale)
+
+
+def project(plotter: Any, places: Array) -> Array:
+    """Places on the picture plane of a plotter, shape (n, 2), px from the lower left corner; NaN behind the camera."""
+    import pyvista
+
+    width, height = plotter.window_size
+    camera = plotter.renderer.GetActiveCamera()
+    matrix = pyvista.array_from_vtkmatrix(
+        camera.GetCompositeProjectionTransformMatrix(plotter.renderer.GetTiledAspectRatio(), -1, 1)
+    )
+    homogeneous = np.column_stack([places, np.ones(len(places))]) @ matrix.T
+    depth = homogeneous[:, 3:]
+    with np.errstate(all="ignore"):
+        flat = np.where(depth > 0, homogeneous[:, :2] / depth, np.nan)
+    found: Array = (flat + 1.0) * 0.5 * np.array([width, height])
+    return found
+
+
+def _text(plotter: Any, size: int, *, bold: bool, boxed: bool = False) -> Any:
+    from vtkmodules.vtkRenderingCore import vtkTextActor
+
+    actor = vtkTextActor()
+    prop = actor.GetTextProperty()
+    prop.SetFontFamilyToArial()
+    prop.SetFontSize(size)
+    prop.SetBold(bold)
+    prop.SetColor(*_rgb(INK))
+    if boxed:
+        prop.SetBackgroundColor(*_rgb(PAPER))
+        prop.SetBackgroundOpacity(0.82)
+    plotter.renderer.AddViewProp(actor)
+    return actor
+
+
+def _rgb(colour: str) -> tuple[float, float, float]:
+    r, g, b = (int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
+    return r, g, b
+
+
+class _Strokes:
+    """Straight lines on the picture plane."""
+
+    def __init__(self, plotter: Any, colour: str, width: float) -> None:
+        import pyvista
+        from vtkmodules.vtkRenderingCore import vtkActor2D, vtkPolyDataMapper2D
+
+        self.mesh = pyvista.PolyData()
+        mapper = vtkPolyDataMapper2D()
+        mapper.SetInputData(self.mesh)
+        self.actor = vtkActor2D()
+        self.actor.SetMapper(mapper)
+        self.actor.GetProperty().SetColor(*_rgb(colour))
+        self.actor.GetProperty().SetLineWidth(width)
+        plotter.renderer.AddViewProp(self.actor)
+
+    def bring(self, lines: list[tuple[Array, Array]]) -> None:
+        """Take new lines, px."""
+        self.actor.SetVisibility(bool(lines))
+        if lines:
+            flat = np.array(lines, dtype=np.float32).reshape(-1, 2)
+            self.mesh.points = np.column_stack([flat, np.zeros(len(flat), dtype=np.float32)])
+            numbers = np.arange(len(flat)).reshape(-1, 2)
+            self.mesh.lines = np.column_stack([np.full(len(numbers), 2), numbers]).ravel()
+            self.mesh.Modified()

@@ -1,0 +1,152 @@
+"""Axes and centres: where the measures say that the wheel turns about, and the lines that lead there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from kin3d_viewer.primitives import Array, Ball, Label, Line, Primitive
+from kin3d_viewer.snapshot import SIDES, SIGNS, Snapshot
+
+REACH_MM = 4000.0  # lines to a centre farther away than this end here and say how far it is
+AXIS_MM = 420.0  # half the length that is drawn of a screw axis
+SENSE_MM = 26.0  # radius of the helix that shows the sense of the pitch
+ABOVE_SHARE = 1.12  # how far the steering axis goes on above the wheel centre, in tyre radii
+
+
+def steering_axis(now: Snapshot) -> Iterator[Primitive]:
+    """The steering axis from the ground to above the wheel centre, from the measures of the axis."""
+    for side in (0, 1):
+        found = axis_at_ground(now, side)
+        if found is None:
+            continue
+        foot, along = found
+        top = now.at(side, "wheel_centre")[2] + ABOVE_SHARE * (now.radius_mm or 200.0)
+        places = np.array([foot, foot + (top - foot[2]) / along[2] * along])
+        yield Line(f"{SIDES[side]}/steering axis", "steering axis", places)
+        yield Ball(f"{SIDES[side]}/steering axis/foot", "steering axis", foot, 8.0, "diamond")
+        if side == 0:
+            yield Label("left/steering axis/label", "steering axis", "steering axis", places[1])
+
+
+def axis_at_ground(now: Snapshot, side: int) -> tuple[Array, Array] | None:
+    """Where the steering axis meets the ground, and its direction with a z of 1; None without the measures."""
+    contact = now.vector(side, "contact_")
+    wanted = ("caster_deg", "kingpin_deg", "scrub_radius_mm", "caster_trail_mm")
+    found = [now.value(side, n) for n in wanted]
+    if contact is None or any(v is None for v in found):
+        return None
+    caster, kingpin, scrub, trail = (float(v) for v in found if v is not None)
+    sign = SIGNS[side]
+    spin = now.spin(side)
+    heading = sign * np.cross(spin, now.normal)
+    heading /= np.linalg.norm(heading)
+    outboard = sign * np.cross(now.normal, heading)
+    along = np.array([-np.tan(np.radians(caster)), -sign * np.tan(np.radians(kingpin)), 1.0])
+    return contact - scrub * outboard + trail * heading, along
+
+
+def screw_axis(now: Snapshot) -> Iterator[Primitive]:
+    """The upright's screw axis about its point nearest to the wheel centre, and a helix with the sense of its pitch."""
+    for side in (0, 1):
+        place, along = now.vector(side, "isa_p"), now.vector(side, "isa_d", "")
+        pitch = now.value(side, "isa_pitch_mm_per_rad")
+        centre = now.at(side, "wheel_centre")
+        if place is None or along is None or pitch is None or np.linalg.norm(place - centre) > REACH_MM:
+            continue
+        stem = f"{SIDES[side]}/screw axis"
+        yield Line(stem, "screw axis", np.array([place - AXIS_MM * along, place + AXIS_MM * along]))
+        yield Line(f"{stem}/sense", "screw sense", helix(place, along, pitch))
+        yield Ball(f"{stem}/point", "screw axis", place, 8.0, "diamond")
+        if side == 0:
+            text = f"screw axis, {'right' if pitch >= 0 else 'left'}-handed, {abs(pitch):.1f} mm/rad"
+            yield Label(f"{stem}/label", "screw axis", text, place)
+
+
+def helix(place: Array, along: Array, pitch: float) -> Array:
+    """Two turns about an axis, right-handed where the pitch is positive, with an arrow head at the end; shape (k, 3).
+
+    The rise of a turn is that of the pitch within what can be seen.
+    """
+    aside = np.cross(along, np.array([0.0, 0.0, 1.0]) if abs(along[2]) < 0.9 else np.array([1.0, 0.0, 0.0]))
+    aside /= np.linalg.norm(aside)
+    third = np.cross(along, aside)
+    turns = np.linspace(-2.0 * np.pi, 2.0 * np.pi, 97)
+    rise = np.sign(pitch) * np.clip(abs(pitch), 8.0, 60.0)
+    ring = SENSE_MM * (np.cos(turns)[:, None] * aside + np.sin(turns)[:, None] * third)
+    curve = place + ring + (rise * turns)[:, None] * along
+    back = curve[-1] - curve[-7]
+    back /= np.linalg.norm(back)
+    out = ring[-1] / SENSE_MM
+    head = [curve[-1] - 14.0 * back + 8.0 * out, curve[-1], curve[-1] - 14.0 * back - 8.0 * out]
+    return np.vstack([curve, *head])
+
+
+def centres(now: Snapshot, path: Array | None) -> Iterator[Primitive]:
+    """Instant centres in both views, the lines to the contact points, roll centre and its path."""
+    for side in (0, 1):
+        contact = now.vector(side, "contact_")
+        if contact is not None:
+            yield from _front(now, side, contact)
+            yield from _side(now, side, contact)
+    yield from _roll_centre(now)
+    if path is not None and len(path) > 1:
+        yield Line("roll centre/path", "roll path", path)
+
+
+def _front(now: Snapshot, side: int, contact: Array) -> Iterator[Primitive]:
+    y, z = now.value(side, "front_ic_y_mm"), now.value(side, "front_ic_z_mm")
+    if y is None or z is None:
+        return
+    centre = np.array([contact[0], y, z])
+    yield from _line_to(f"{SIDES[side]}/front centre", "front", contact, centre, f"instant centre ({SIDES[side]})")
+
+
+def _side(now: Snapshot, side: int, contact: Array) -> Iterator[Primitive]:
+    x, z = now.value(side, "side_ic_x_mm"), now.value(side, "side_ic_z_mm")
+    if x is None or z is None:
+        return
+    centre = np.array([x, contact[1], z])
+    label = "side-view centre" if side == 0 else ""
+    yield from _line_to(f"{SIDES[side]}/side centre", "side", contact, centre, label)
+
+
+def _line_to(name: str, view: str, contact: Array, centre: Array, label: str) -> Iterator[Primitive]:
+    """Line from the contact point to a centre, with a cross there; cut off where the centre is out of sight."""
+    away = float(np.linalg.norm(centre - contact))
+    near = away <= REACH_MM
+    end = centre if near else contact + REACH_MM / away * (centre - contact)
+    yield Line(f"{name}/line", f"{view} line", np.array([contact, end]))
+    if near:
+        yield Ball(name, f"{view} centre", centre, 13.0, "cross")
+    if label:
+        text = label if near else f"{label}, {away / 1000.0:.1f} m away"
+        yield Label(f"{name}/label", f"{view} centre", text, end)
+
+
+def _roll_centre(now: Snapshot) -> Iterator[Primitive]:
+    place = roll_centre(now)
+    if place is not None:
+        yield Ball("roll centre", "roll centre", place, 15.0, "diamond")
+        yield Label("roll centre/label", "roll centre", "roll centre", place)
+
+
+def roll_centre(now: Snapshot) -> Array | None:
+    """Place of the roll centre: its height over the mid-point of the contact points, its offset to the left of it.
+
+    Without an offset (symmetric axle, both corners at one travel) it stands in the middle. None without a value, or where
+    the two sides say different heights and nothing says which is the axle's.
+    """
+    contacts = [now.vector(side, "contact_") for side in (0, 1)]
+    heights = [now.value(side, "roll_centre_height_mm") for side in (0, 1)]
+    if any(c is None for c in contacts) or any(h is None for h in heights):
+        return None
+    offset = now.value(0, "roll_centre_offset_mm")
+    left, right = float(heights[0] or 0.0), float(heights[1] or 0.0)
+    if offset is None and abs(left - right) > 1e-6 * max(1.0, abs(left)):
+        return None
+    middle = 0.5 * np.sum(np.array(contacts, dtype=float), axis=0)
+    across = np.cross(now.normal, np.array([1.0, 0.0, 0.0]))
+    found: Array = middle + left * now.normal + (offset or 0.0) * across / np.linalg.norm(across)
+    return found if np.linalg.norm(found - middle) <= REACH_MM else None

@@ -1,0 +1,212 @@
+"""The mechanism: what each body of a linkage looks like follows from its points alone, for every layout."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+
+import numpy as np
+
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d_viewer.primitives import Array, Ball, Coil, Label, Plate, Primitive, Rod, Shape
+from kin3d_viewer.snapshot import SIDES, Snapshot
+from kin3d_viewer.style import BODY_COLOURS
+
+BAR_MM, LINK_MM, ROD_MM, JOINT_MM = 8.0, 7.0, 6.0, 10.0
+STUB_MM = 38.0
+FORCE_MM_PER_ROOT_N = 0.16  # a rod under force is as thick as the root of the force
+
+
+def mechanism(now: Snapshot, *, labels: bool = True) -> list[Primitive]:
+    """Bodies, joints, springs, chassis stubs and rack of both sides."""
+    out: list[Primitive] = []
+    for side in (0, 1):
+        for body in now.linkage.bodies:
+            out += _body(now, side, body)
+        out += [*_spring(now, side), *_sliders(now, side), *_joints(now, side), *_stubs(now, side)]
+        if labels and side == 0:
+            out += [*_part_labels(now, side), *_point_names(now, side)]
+    return [*out, *_rack(now)]
+
+
+def role_of(linkage: Linkage, body: str) -> str:
+    """Role of a body: upright, rocker, rod, steering, or its number among the others."""
+    points = linkage.bodies[body]
+    if body == linkage.wheel_body:
+        return "upright"
+    if linkage.rocker and body == linkage.rocker.body:
+        return "rocker"
+    if linkage.rocker and set(points) == set(linkage.rocker.rod):
+        return "rod"
+    if set(points) & set(linkage.rack):
+        return "steering"
+    others = [b for b in linkage.bodies if b != body and role_is_plain(linkage, b)]
+    before = list(linkage.bodies).index(body)
+    number = sum(list(linkage.bodies).index(b) < before for b in others)
+    return f"body {number % len(BODY_COLOURS)}"
+
+
+def role_is_plain(linkage: Linkage, body: str) -> bool:
+    """Whether a body has no role but that of an arm or link."""
+    points = set(linkage.bodies[body])
+    special = {linkage.wheel_body, linkage.rocker.body if linkage.rocker else ""}
+    rod = set(linkage.rocker.rod) if linkage.rocker else set()
+    return body not in special and points != rod and not points & set(linkage.rack)
+
+
+def _body(now: Snapshot, side: int, body: str) -> list[Primitive]:
+    points = [p for p in now.linkage.bodies[body] if p != WHEEL_AXIS]
+    role = role_of(now.linkage, body)
+    if len(points) == 2:
+        return [_link(now, side, body, role)]
+    if role == "upright":
+        return _web(now, side, body, role, WHEEL_CENTRE)
+    anchors = [p for p in points if p in now.linkage.fixed]
+    if role == "rocker" or len(anchors) < 2:
+        return _web(now, side, body, role, "")
+    return _arm(now, side, body, role, anchors)
+
+
+def _link(now: Snapshot, side: int, body: str, role: str) -> Rod:
+    start, end = (now.at(side, p) for p in now.linkage.bodies[body])
+    radius = ROD_MM if role == "rod" else LINK_MM
+    if body in now.forces_n:
+        radius = max(3.0, FORCE_MM_PER_ROOT_N * float(np.sqrt(abs(now.forces_n[body][side]))))
+    return Rod(f"{SIDES[side]}/{body}", role, start, end, radius)
+
+
+def _arm(now: Snapshot, side: int, body: str, role: str, anchors: list[str]) -> list[Primitive]:
+    """An arm: a bar from each chassis joint to its outer joint, a web between, a bracket to what stands on it."""
+    stem = f"{SIDES[side]}/{body}"
+    free = [p for p in now.linkage.bodies[body] if p not in anchors]
+    tip = _tip(now, body, free)
+    place = now.at(side, tip)
+    out: list[Primitive] = [Rod(f"{stem}/{a}", role, now.at(side, a), place, BAR_MM) for a in anchors]
+    corners = np.array([place, *(now.at(side, a) for a in anchors)])
+    if role_web(role):
+        out.append(Plate(f"{stem}/web", f"{role} web", corners))
+    middle = np.mean([now.at(side, a) for a in anchors], axis=0)
+    for p in free:
+        if p != tip:
+            out.append(Rod(f"{stem}/{p}", role, _nearest(now.at(side, p), middle, place), now.at(side, p), BAR_MM))
+    return out
+
+
+def role_web(role: str) -> bool:
+    """Whether a role has a look for its webs."""
+    return role.startswith("body") or role in ("upright", "rocker")
+
+
+def _tip(now: Snapshot, body: str, free: list[str]) -> str:
+    """The outer joint of an arm: the point that it shares with the upright, else the one farthest from the chassis."""
+    shared = [p for p in free if p in now.linkage.bodies[now.linkage.wheel_body]]
+    if shared:
+        return shared[0]
+    anchors = [p for p in now.linkage.bodies[body] if p in now.linkage.fixed]
+    middle = np.mean([now.design[0, now.linkage.index(a)] for a in anchors], axis=0)
+    return max(free, key=lambda p: float(np.linalg.norm(now.design[0, now.linkage.index(p)] - middle)))
+
+
+def _nearest(place: Array, start: Array, end: Array) -> Array:
+    along = end - start
+    share = float(np.clip((place - start) @ along / (along @ along), 0.0, 1.0))
+    found: Array = start + share * along
+    return found
+
+
+def _web(now: Snapshot, side: int, body: str, role: str, hub: str) -> list[Primitive]:
+    """A closed frame through a body's joints in order round their middle, spokes to a hub, and a web."""
+    stem = f"{SIDES[side]}/{body}"
+    names = _round(now, [p for p in now.linkage.bodies[body] if p not in (hub, WHEEL_AXIS)])
+    pairs = list(zip(names, names[1:] + names[:1], strict=True))
+    if len(names) == 2:
+        pairs = pairs[:1]
+    out: list[Primitive] = [
+        Rod(f"{stem}/{a}-{b}", role, now.at(side, a), now.at(side, b), 0.8 * BAR_MM) for a, b in pairs
+    ]
+    if hub:
+        out += [Rod(f"{stem}/{p}", role, now.at(side, hub), now.at(side, p), 0.8 * BAR_MM) for p in names]
+    if role_web(role):
+        centre = [hub] if hub else []
+        ring = [*names, names[0]] if hub else names
+        out.append(Plate(f"{stem}/web", f"{role} web", np.array([now.at(side, p) for p in centre + ring])))
+    return out
+
+
+def _round(now: Snapshot, names: list[str]) -> list[str]:
+    """Names in the order in which they go round their middle, seen along the direction in which they are thinnest.
+
+    Taken in the design position of the left side, so that it is the same in every position.
+    """
+    places = np.array([now.design[0, now.linkage.index(p)] for p in names])
+    flat = places - places.mean(axis=0)
+    axes = np.linalg.svd(flat, full_matrices=True)[2]
+    angles = np.arctan2(flat @ axes[1], flat @ axes[0])
+    return [names[k] for k in np.argsort(angles, kind="stable")]
+
+
+def _spring(now: Snapshot, side: int) -> Iterator[Primitive]:
+    if now.linkage.spring is None:
+        return
+    outer, inner = (now.at(side, p) for p in now.linkage.spring)
+    yield Coil(f"{SIDES[side]}/spring", "spring", outer, inner, 24.0)
+    yield Rod(f"{SIDES[side]}/damper", "damper", outer, inner, 9.0)
+
+
+def _sliders(now: Snapshot, side: int) -> Iterator[Primitive]:
+    """A strut's tube, from its far end to the sliding point's near end."""
+    for slider in now.linkage.sliders:
+        start, end = (now.at(side, p) for p in slider.line)
+        yield Rod(f"{SIDES[side]}/slider {slider.point}", "damper", start, end, 13.0)
+
+
+def joint_shape(linkage: Linkage, point: str) -> tuple[Shape, str]:
+    """Shape and role of a point: cube on the chassis, diamond on the rack, ball elsewhere."""
+    if point in linkage.fixed:
+        return "cube", "chassis joint"
+    if point in linkage.rack:
+        return "diamond", "rack joint"
+    return "ball", "wheel centre" if point == WHEEL_CENTRE else "joint"
+
+
+def _joints(now: Snapshot, side: int) -> Iterator[Primitive]:
+    for point in now.linkage.points:
+        if point != WHEEL_AXIS:
+            shape, role = joint_shape(now.linkage, point)
+            yield Ball(f"{SIDES[side]}/{point}", role, now.at(side, point), JOINT_MM, shape, point)
+
+
+def _stubs(now: Snapshot, side: int) -> Iterator[Primitive]:
+    """Short pieces of chassis behind its joints, towards the middle of the car."""
+    for point in now.linkage.fixed:
+        place = now.at(side, point)
+        inwards = np.array([0.0, -np.sign(place[1]) * min(STUB_MM, abs(place[1])), 0.0])
+        yield Rod(f"{SIDES[side]}/chassis/{point}", "stub", place, place + inwards, 11.0)
+
+
+def _rack(now: Snapshot) -> Iterator[Primitive]:
+    for point in now.linkage.rack:
+        yield Rod(f"rack/{point}", "rack", now.at(0, point), now.at(1, point), 9.0)
+
+
+def _part_labels(now: Snapshot, side: int) -> Iterator[Primitive]:
+    for rank, (body, points) in enumerate(now.linkage.bodies.items()):
+        text = f"{body}{_force(now, side, body)}"
+        places = np.array([now.at(side, p) for p in points if p != WHEEL_AXIS])
+        yield Label(f"{SIDES[side]}/{body}/label", "label", text, places.mean(axis=0), rank)
+    if now.linkage.spring:
+        ends = np.array([now.at(side, p) for p in now.linkage.spring])
+        yield Label(f"{SIDES[side]}/spring/label", "label", "spring", ends.mean(axis=0), 20)
+
+
+def _force(now: Snapshot, side: int, body: str) -> str:
+    if body not in now.forces_n:
+        return ""
+    force = float(now.forces_n[body][side])
+    return f" {abs(force):.0f} N {'tension' if force > 0 else 'compression'}"
+
+
+def _point_names(now: Snapshot, side: int) -> Iterator[Primitive]:
+    named = itertools.filterfalse(lambda p: p == WHEEL_AXIS, now.linkage.points)
+    for rank, point in enumerate(named):
+        yield Label(f"{SIDES[side]}/{point}/name", "point name", point, now.at(side, point), 30 + rank)

@@ -1,0 +1,82 @@
+"""One position of an axle: places of all points and the measures there; all that a scene is made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from kin3d.linkage.car import AxleName
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d_viewer.primitives import Array
+
+SIDES = ("left", "right")
+SIGNS = (1.0, -1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Snapshot:
+    """A position of both corners.
+
+    Attributes
+    ----------
+    title : str
+    axle : {"front", "rear"}
+    linkage : Linkage
+    points : ndarray, shape (2, points, 3)
+        Places of ``linkage.points`` on the left and the right, mm, vehicle frame.
+    design : ndarray, shape (2, points, 3)
+        The same in the design position.
+    values : mapping of str to ndarray, shape (2,)
+        Measures by name, left and right.
+    drives : mapping of str to float
+        ``travel_mm``, ``rack_mm``, ``roll_deg``: where this is.
+    radius_mm : float or None
+        Loaded radius of the tyres.
+    normal : ndarray, shape (3,)
+        Unit normal of the ground in the vehicle frame.
+    forces_n : mapping of str to ndarray, shape (2,)
+        Forces in two-point bodies, tension positive; empty when not known.
+    meshes : mapping of str to str
+        Mesh files by ``upright``, ``wheel``, ``tyre`` or ``chassis``.
+    mesh_side : float
+        +1 when the meshes are of the left side, −1 of the right.
+    """
+
+    title: str
+    axle: AxleName
+    linkage: Linkage
+    points: Array
+    design: Array
+    values: Mapping[str, Array]
+    drives: Mapping[str, float]
+    radius_mm: float | None = None
+    normal: Array = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
+    forces_n: Mapping[str, Array] = field(default_factory=dict)
+    meshes: Mapping[str, str] = field(default_factory=dict)
+    mesh_side: float = 1.0
+
+    def at(self, side: int, point: str) -> Array:
+        """Place of a point, shape (3,); side 0 is the left."""
+        found: Array = self.points[side, self.linkage.index(point)]
+        return found
+
+    def spin(self, side: int) -> Array:
+        """Unit spin axis, outboard."""
+        axis = self.at(side, WHEEL_AXIS) - self.at(side, WHEEL_CENTRE)
+        found: Array = axis / np.linalg.norm(axis)
+        return found
+
+    def vector(self, side: int, stem: str, unit: str = "_mm") -> Array | None:
+        """Three measures ``stem x unit`` as a place; None where one is missing or has no value."""
+        names = [f"{stem}{axis}{unit}" for axis in "xyz"]
+        if any(n not in self.values for n in names):
+            return None
+        found = np.array([self.values[n][side] for n in names])
+        return found if np.isfinite(found).all() else None
+
+    def value(self, side: int, name: str) -> float | None:
+        """A measure on one side; None where it is missing or has no value."""
+        found = float(self.values[name][side]) if name in self.values else np.nan
+        return found if np.isfinite(found) else None

@@ -1,0 +1,190 @@
+"""A scene on a PyVista plotter: one surface and one set of strokes for each role, moved in place. Knows no Qt.
+
+Drawing by role keeps the number of actors small, which is what a frame costs in software rendering.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d_viewer.geometry import Mesh, joined, strokes, surface
+from kin3d_viewer.overlay import Overlay
+from kin3d_viewer.primitives import Array, Ball, Label, Primitive, Scene, Solid
+from kin3d_viewer.scene import visible
+from kin3d_viewer.solids import solid_surface
+from kin3d_viewer.style import INK, PAPER, ROLES, SHOWN
+from kin3d_viewer.views import Framing, framing, seen_places
+
+SPECULAR = 0.18
+FIT = ("front centres", "side centres", "screw axis")
+
+
+class Stage:
+    """Draws scenes on a plotter.
+
+    Parameters
+    ----------
+    plotter : pyvista.Plotter or pyvistaqt.QtInteractor
+    layers : iterable of str
+        Layers that are shown at first.
+
+    Attributes
+    ----------
+    layers : set of str
+        Change it, then call `show`.
+    scene : Scene or None
+        What is shown.
+    """
+
+    def __init__(self, plotter: Any, layers: tuple[str, ...] = SHOWN) -> None:
+        self.plotter = plotter
+        self.layers = set(layers)
+        self.scene: Scene | None = None
+        self.highlight = ""
+        self._drawn: dict[str, _Drawn] = {}
+        self.overlay = Overlay(plotter)
+        plotter.set_background(PAPER)
+
+    def show(self, scene: Scene) -> None:
+        """Bring the actors to a scene; renders nothing."""
+        self.scene = scene
+        items = visible(scene, self.layers)
+        groups: dict[str, list[Primitive]] = {}
+        for item in items:
+            groups.setdefault(item.role, []).append(item)
+        for role in ROLES:
+            self._role(role, groups.get(role, []))
+        self._mark(items)
+        self.overlay.labels = [p for p in items if isinstance(p, Label)]
+
+    def _role(self, role: str, items: list[Primitive]) -> None:
+        solids = [solid_surface(p) if isinstance(p, Solid) else surface(p) for p in items]
+        lines = [s for p in items for s in strokes(p)]
+        self._put(role, joined(solids), role)
+        self._put(f"{role}/strokes", lines, role)
+
+    def _put(self, name: str, what: Mesh | list[Array], role: str) -> None:
+        count = len(what.points) if isinstance(what, Mesh) else len(what)
+        if name not in self._drawn:
+            if not count:
+                return
+            self._drawn[name] = _Drawn(self.plotter, name, role, isinstance(what, Mesh))
+        self._drawn[name].bring(what)
+
+    def _mark(self, items: list[Primitive]) -> None:
+        """A larger ball about the point that is picked."""
+        chosen = [p for p in items if p.name == self.highlight and isinstance(p, Ball)]
+        rings = [surface(Ball("", "contact", p.centre, 1.7 * p.radius_mm, "ball")) for p in chosen]
+        self._put("picked", joined(rings), "contact")
+
+    def places(self, focus: str = "axle", *, wide: bool = True) -> Array:
+        """What a camera must hold, with centres and axes that are shown where `wide`; shape (n, 3)."""
+        assert self.scene is not None
+        out = [seen_places(self.scene, focus)]
+        if wide and focus == "axle":
+            for item in visible(self.scene, self.layers & set(FIT)):
+                if (
+                    isinstance(item, Ball)
+                    and np.linalg.norm(item.centre - self.scene.centre) < 3.0 * self.scene.size_mm
+                ):
+                    out.append(item.centre[None])
+        return np.concatenate(out)
+
+    def look(self, view: str, focus: str = "axle") -> None:
+        """Put the camera to a view."""
+        width, height = self.plotter.window_size
+        self.aim(framing(view, self.places(focus), width / height, 1.16))
+        self.overlay.view = view
+
+    def aim(self, frame: Framing) -> None:
+        """Put the camera to a framing."""
+        camera = self.plotter.camera
+        camera.position, camera.focal_point, camera.up = frame.place, frame.target, frame.up
+        camera.parallel_projection = frame.parallel
+        if frame.parallel:
+            camera.parallel_scale = frame.half_height_mm
+        else:
+            camera.view_angle = 22.0
+        self.plotter.renderer.ResetCameraClippingRange()
+
+    def frame(self) -> None:
+        """Arrange labels for the camera as it stands, and render."""
+        self.plotter.renderer.ResetCameraClippingRange()
+        self.overlay.arrange()
+        self.plotter.render()
+
+
+class _Drawn:
+    """One actor whose points are replaced in place while its triangles or strokes stay the same."""
+
+    def __init__(self, plotter: Any, name: str, role: str, solid: bool) -> None:
+        import pyvista
+
+        look = ROLES[role]
+        self.solid = solid
+        self.mesh = pyvista.PolyData()
+        self.key: tuple[int, ...] = ()
+        mapper = pyvista.DataSetMapper()
+        self.actor = pyvista.Actor(mapper=mapper)
+        mapper.SetInputData(self.mesh)
+        mapper.ScalarVisibilityOff()
+        prop = self.actor.prop
+        prop.color = look.colour if solid or role not in ("ground", "wheel", "ghost wheel") else INK
+        prop.ambient, prop.diffuse, prop.specular, prop.specular_power = 0.32, 0.72, SPECULAR, 24.0
+        prop.opacity = look.opacity
+        if not solid:
+            prop.lighting = False
+            prop.line_width = look.width_px if look.dash or "path" in role or "sense" in role else 1.2
+            prop.opacity = {"ground": 0.16, "wheel": 0.75, "ghost wheel": 0.35}.get(role, 1.0)
+        if name == "picked":
+            prop.opacity, prop.color = 0.35, "#d55e00"
+        plotter.renderer.AddActor(self.actor)
+
+    def bring(self, what: Mesh | list[Array]) -> None:
+        """Take new places."""
+        if isinstance(what, Mesh):
+            self._triangles(what)
+        else:
+            self._lines(what)
+
+    def _triangles(self, what: Mesh) -> None:
+        self.actor.SetVisibility(bool(len(what.points)))
+        if not len(what.points):
+            return
+        key = (len(what.points), len(what.triangles), int(what.triangles.sum()))
+        if key == self.key:
+            self.mesh.points[:] = what.points
+            self.mesh.point_data["Normals"][:] = what.normals
+        else:
+            self.key = key
+            self.mesh.points = what.points.astype(np.float32)
+            self.mesh.faces = _cells(what.triangles)
+            self.mesh.point_data.clear()
+            self.mesh.point_data["Normals"] = what.normals.astype(np.float32)
+            self.mesh.point_data.active_normals_name = "Normals"
+        self.mesh.GetPoints().Modified()
+        self.mesh.GetPointData().GetNormals().Modified()
+        self.mesh.Modified()
+
+    def _lines(self, what: list[Array]) -> None:
+        self.actor.SetVisibility(bool(what))
+        if not what:
+            return
+        key = tuple(len(s) for s in what)
+        points = np.concatenate(what).astype(np.float32)
+        if key == self.key:
+            self.mesh.points[:] = points
+        else:
+            self.key = key
+            self.mesh.points = points
+            starts = np.cumsum([0, *key[:-1]])
+            self.mesh.lines = np.concatenate([[n, *range(s, s + n)] for s, n in zip(starts, key, strict=True)])
+        self.mesh.GetPoints().Modified()
+        self.mesh.Modified()
+
+
+def _cells(triangles: NDArray[np.int64]) -> NDArray[np.int64]:
+    return np.column_stack([np.full(len(triangles), 3), triangles]).ravel()

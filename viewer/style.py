@@ -1,0 +1,100 @@
+"""Colours, dashes and layers by role.
+
+The colours are those of M. Okabe and K. Ito (Color Universal Design, 2008), in an order of our own; no two parts are told
+apart by colour alone: shapes, dashes and labels differ too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+INK = "#1c262e"
+PAPER = "#f7f8f6"
+FLOOR = "#e4e7e3"
+GHOST = "#8a949c"
+BLACK, ORANGE, SKY, GREEN = "#000000", "#e69f00", "#56b4e9", "#009e73"
+YELLOW, BLUE, VERMILION, PURPLE = "#f0e442", "#0072b2", "#d55e00", "#cc79a7"
+# bodies between chassis and upright, in the order of the layout file
+BODY_COLOURS = (BLUE, GREEN, SKY, ORANGE, PURPLE)
+CURVES = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a role is drawn.
+
+    Attributes
+    ----------
+    colour : str
+    layer : str
+        Toggle that shows or hides it (`LAYERS`).
+    opacity : float
+    width_px : float
+        Of lines.
+    dash : tuple of float
+        Lengths of stroke and gap in mm; empty: a solid line.
+    """
+
+    colour: str
+    layer: str = "linkage"
+    opacity: float = 1.0
+    width_px: float = 2.0
+    dash: tuple[float, ...] = ()
+
+
+LAYERS = {
+    "linkage": "arms, links, upright, rod, rocker, spring",
+    "wheels": "wheels and tyres",
+    "joints": "joints and pickup points",
+    "ground": "ground and contact points",
+    "steering axis": "steering axis down to the ground",
+    "screw axis": "instant screw axis of the upright, with the sense of its pitch",
+    "front centres": "front-view instant centres, lines to the contact points, roll centre and its path",
+    "side centres": "side-view instant centres with their lines",
+    "labels": "names of the parts",
+    "point names": "names of the points",
+    "meshes": "meshes from files",
+}
+SHOWN = ("linkage", "wheels", "joints", "ground", "steering axis", "labels", "meshes")
+
+ROLES: dict[str, Look] = {
+    **{f"body {k}": Look(c) for k, c in enumerate(BODY_COLOURS)},
+    **{f"body {k} web": Look(c, opacity=0.28) for k, c in enumerate(BODY_COLOURS)},
+    "upright": Look("#5b6770"),
+    "upright web": Look("#5b6770", opacity=0.22),
+    "steering": Look(VERMILION),
+    "rod": Look("#2b2b2b"),
+    "rocker": Look(ORANGE),
+    "rocker web": Look(ORANGE, opacity=0.75),
+    "spring": Look(PURPLE),
+    "damper": Look("#6c757c"),
+    "stub": Look("#9aa3aa", opacity=0.9),
+    "rack": Look("#9aa3aa"),
+    "wheel": Look("#3a4248", "wheels", opacity=0.30),
+    "ghost wheel": Look(GHOST, "wheels", opacity=0.13),
+    "joint": Look("#2a3238", "joints"),
+    "chassis joint": Look(BLACK, "joints"),
+    "rack joint": Look(VERMILION, "joints"),
+    "wheel centre": Look("#2a3238", "joints"),
+    "ground": Look(FLOOR, "ground", opacity=0.85),
+    "contact": Look(BLACK, "ground"),
+    "steering axis": Look(BLUE, "steering axis", width_px=2.5, dash=(45.0, 14.0, 8.0, 14.0)),
+    "screw axis": Look(PURPLE, "screw axis", width_px=2.5, dash=(24.0, 12.0)),
+    "screw sense": Look(PURPLE, "screw axis", width_px=3.0),
+    "front line": Look(GREEN, "front centres", width_px=2.0, dash=(32.0, 12.0)),
+    "front centre": Look(GREEN, "front centres"),
+    "roll centre": Look(VERMILION, "front centres"),
+    "roll path": Look(VERMILION, "front centres", width_px=3.0),
+    "side line": Look(SKY, "side centres", width_px=2.0, dash=(12.0, 12.0)),
+    "side centre": Look(BLUE, "side centres"),
+    "label": Look(INK, "labels"),
+    "point name": Look(INK, "point names"),
+    "mesh": Look("#b9c0c4", "meshes", opacity=0.45),
+    "ghost": Look(GHOST, opacity=0.42),
+    "ghost label": Look("#59636b", "labels"),
+}
+
+
+def layer_of(role: str) -> str:
+    """The toggle that a role belongs to."""
+    return ROLES[role].layer
