@@ -26,7 +26,7 @@ from tests.speed.start_up import report_start_up
 
 Array = NDArray[np.float64]
 REACH, POSITIONS, SAMPLE, RUNS = 40.0, 100_000, 200, 9
-ROOT = "scipy.optimize.root, one position at a time"
+ROOT = "scipy.optimize.root, one by one"
 DUNLIN = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 JOINTS = ("lower_outer", "upper_outer", "tie_outer", "rod_inner")
 
@@ -93,12 +93,12 @@ def rates(path: Path, travel: Array) -> dict[str, float]:
     with ProcessPoolExecutor(2, get_context("spawn"), _start, (path,)) as pool:
         list(pool.map(_work, halves))
         jobs: dict[str, Callable[[], object]] = {
-            "kernel, one core": lambda: ours.solve(travel),
-            "kernel, two cores": lambda: list(pool.map(_work, halves)),
-            "closed form, from a polynomial, one core": run(closed_form.solve, chain.polynomial),
-            "closed form, from a polynomial, two cores": run(closed_form.solve_parallel, chain.polynomial),
-            "closed form, from the tangent, one core": run(closed_form.solve, chain.tangent),
-            "stacked np.linalg.solve, one core": lambda: natural.stacked(corner, travel),
+            "kernel, 1 core": lambda: ours.solve(travel),
+            "kernel, 2 cores (processes)": lambda: list(pool.map(_work, halves)),
+            "closed form, polynomial start, 1 core": run(closed_form.solve, chain.polynomial),
+            "closed form, polynomial start, 2 cores": run(closed_form.solve_parallel, chain.polynomial),
+            "closed form, tangent start, 1 core": run(closed_form.solve, chain.tangent),
+            "stacked np.linalg.solve, 1 core": lambda: natural.stacked(corner, travel),
             ROOT: lambda: natural.one_by_one(corner, sample),
         }
         times = best(jobs)
@@ -120,9 +120,9 @@ def report(path: Path) -> None:
     """Print both tables."""
     travel = np.random.default_rng(2).uniform(-REACH, REACH, POSITIONS)
     found = rates(path, travel)
-    first = found["kernel, one core"]
+    first = found["kernel, 1 core"]
     table = Table(title=f"{POSITIONS} independent positions of {path.parent.name}, upright and rocker")
-    for heading in ("", "positions/s", "kernel on one core is"):
+    for heading in ("", "positions/s", "kernel on 1 core is"):
         table.add_column(heading, justify="left" if not heading else "right")
     for name, rate in found.items():
         table.add_row(name, f"{rate:,.0f}", f"{first / rate:,.3g} ×")
