@@ -1,9 +1,8 @@
-"""RSSR linkage: "Cremasco Coelho", input-output relation of the spatial four-bar, article number 142 (2025).
+"""RSSR linkage worked in a public script that goes with an article by Cremasco Coelho (title not established).
 
-Author, number and year as printed in a public script that goes with the article; volume and date there
-look odd. Printed: output angles at seven input angles and rates at three, two decimals; the closed form
-(eqs (5)-(6), there in half-tangents) was computed again. A rod between a turning arm and a rocker is this
-loop.
+The script prints volume 142 and the year 2025, which look odd together. Printed: output angles at seven input angles
+and rates at three, two decimals; the closed form (the article's equations (5)-(6), there in half-tangents) was computed
+again. A rod between a turning arm and a rocker is this loop.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Finite screw between two poses: worked example of a robotics text (title not established; it prints 3.37).
+"""Finite screw between two poses: worked example of a textbook (title not established; it prints 3.37).
 
 T1 = Rz(30 deg) with (1, 2, 0), T2 = Rz(60 deg) with (2, 1, 0): T2 T1^-1 turns by 30 deg about the z
 direction through (3.3660254, 3.3660254) without pitch. Recomputed with two general libraries.
