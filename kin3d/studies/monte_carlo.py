@@ -32,7 +32,7 @@ class Study:
     sigma_mm: float | None
     travel_mm: Array
     measures: tuple[str, ...]
-    rates: bool = False
+    rates: bool = False  # whether figures of the design position are wanted too
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +43,14 @@ class Samples:
     ----------
     value : ndarray, shape (measures, travel, samples)
         NaN where a sampled car could not be assembled in that position.
-    rate : ndarray, shape (measures, samples)
-        Derivative along travel in the design position, per mm; NaN unless asked for.
+    start, rate : ndarray, shape (measures, samples)
+        Value in the design position and its derivative along travel, per mm; NaN unless asked for.
     status : ndarray of int8, shape (travel, samples)
     seed : int
     """
 
     value: Array
+    start: Array
     rate: Array
     status: NDArray[np.int8]
     seed: int
@@ -93,22 +94,23 @@ def draw(
     travels, measures = len(study.travel_mm), len(study.measures)
     out = Samples(
         value=np.empty((measures, travels, count)),
-        rate=np.full((measures, count), np.nan),
+        start=np.empty((measures, count)),
+        rate=np.empty((measures, count)),
         status=np.empty((travels, count), dtype=np.int8),
         seed=seed,
     )
     step = max(16, PIECE_LANES // max(travels, 1))
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
     done = 0
-    for part, (value, rate, status) in zip(parts, _results(worker, normals, parts, workers), strict=True):
-        out.value[..., part], out.rate[:, part], out.status[:, part] = value, rate, status
+    for part, piece in zip(parts, _results(worker, normals, parts, workers), strict=True):
+        out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
         done = part.stop
         if progress:
             progress(done, count)
     return out
 
 
-Piece = tuple[Array, Array, NDArray[np.int8]]
+Piece = tuple[Array, Array, Array, NDArray[np.int8]]
 
 
 def _results(worker: _Worker, normals: Array, parts: list[slice], workers: int) -> Iterator[Piece]:
@@ -135,18 +137,18 @@ class _Worker:
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
 
     def piece(self, normals: Array) -> Piece:
-        """Values, rates and status of some samples."""
+        """Values over travel, in the design position, rates there, and status of some samples."""
         side, kernel = self.side, self.side.model.kernel
         design = side.design + np.tensordot(normals, self.doubt.seeds, axes=1)
         variants = side.variants(design)
         shape = (len(normals), len(self.study.travel_mm))
         found = derive(side, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
-        rate = np.full((len(self.measures), len(normals)), np.nan)
+        start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
         if self.study.rates:
-            start = kernel.lanes(variants, np.zeros(1))
-            rate = derive(side, variants, start, self.measures, rates=True).rate
-        return np.ascontiguousarray(value), rate, found.status.reshape(shape).T.copy()
+            there = derive(side, variants, kernel.lanes(variants, np.zeros(1)), self.measures, rates=True)
+            start, rate = there.value, there.rate
+        return np.ascontiguousarray(value), start, rate, found.status.reshape(shape).T.copy()
 
 
 _process: list[_Worker] = []  # the worker of a process of a pool, made once when it starts

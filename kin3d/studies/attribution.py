@@ -1,0 +1,254 @@
+"""Which points did it: the difference of each measure between two cars, split over the points that moved.
+
+All points go from A's places to B's along straight lines at once. The gradient of a measure times the change of each
+coordinate, averaged along the way, is that coordinate's part of the difference; the parts add up to the whole. The mean
+is taken by Gauss–Legendre quadrature over exact gradients, with more nodes until what is left over is small, and that
+is told. (The line integral of a gradient; as a way to share out, of R. Aumann and L. Shapley, 1974; from memory.)
+
+What is not a point (loaded radius, wheelbase, brake share, spring) changes as one cause, *figures of the car file*. Its
+part is the mean of changing it before and after the points, and the points' parts are the mean over the two ways, so
+that the order does not matter and swapping the cars turns every sign.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.measures.table import Measure
+from kin3d.studies.common import Common
+from kin3d.studies.derive import derive
+from kin3d.studies.groups import GROUPS, groups_of
+from kin3d.studies.side import AXES, SideModel
+
+Array = NDArray[np.float64]
+ANGLES = "static camber and toe"
+FIGURES = "figures of the car file"
+FEWEST_NODES, MOST_NODES = 4, 64
+REMAINDER = 1e-7  # part of the difference that may be left over before more nodes are tried
+ROUNDING = 1e-12  # part of a measure's value that is not worth another node
+CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts' sizes is judged against that sum
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One coordinate that moved, or one of the causes that are not points."""
+
+    name: str
+    axis: str
+    group: str
+    change_mm: float
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.axis}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class Attribution:
+    """Parts of the differences B − A.
+
+    Attributes
+    ----------
+    measures : tuple of Measure
+    causes : tuple of Cause
+    travel_mm : ndarray, shape (travel,)
+    parts : ndarray, shape (measures, causes, travel)
+        In each measure's unit.
+    rate_parts : ndarray, shape (measures, causes)
+        Of the derivative along travel in the design position, per mm.
+    start_parts : ndarray, shape (measures, causes)
+        Of the value in the design position.
+    difference, rate_difference, start_difference : ndarray
+        What the parts add up to; shapes (measures, travel), (measures,), (measures,).
+    nodes : int
+        Most quadrature nodes used.
+    reason : str
+        Why only the upright's linkage, or nothing, could be attributed; empty when everything was.
+    """
+
+    measures: tuple[Measure, ...]
+    causes: tuple[Cause, ...]
+    travel_mm: Array
+    parts: Array
+    rate_parts: Array
+    start_parts: Array
+    difference: Array
+    rate_difference: Array
+    start_difference: Array
+    nodes: int
+    reason: str
+
+    @property
+    def remainder(self) -> Array:
+        """What the parts leave over of the differences over travel, shape (measures, travel)."""
+        out: Array = self.difference - self.parts.sum(axis=1)
+        return out
+
+    @property
+    def start_remainder(self) -> Array:
+        """The same in the design position, shape (measures,)."""
+        out: Array = self.start_difference - self.start_parts.sum(axis=1)
+        return out
+
+    @property
+    def rate_remainder(self) -> Array:
+        """The same of the derivatives, shape (measures,)."""
+        out: Array = self.rate_difference - self.rate_parts.sum(axis=1)
+        return out
+
+    def grouped(self, parts: Array) -> dict[str, Array]:
+        """Parts of shape (measures, causes, …) summed over each group, in the order of groups."""
+        names = [*GROUPS, ANGLES, FIGURES]
+        there = [g for g in names if any(c.group == g for c in self.causes)]
+        return {g: parts[:, [c.group == g for c in self.causes]].sum(axis=1) for g in there}
+
+    def pointed(self, parts: Array) -> dict[str, Array]:
+        """Parts of shape (measures, causes, …) summed over the axes of each point."""
+        names = dict.fromkeys(c.name for c in self.causes)
+        return {n: parts[:, [c.name == n for c in self.causes]].sum(axis=1) for n in names}
+
+
+def attribute(common: Common, measures: Sequence[Measure], travel_mm: Array) -> Attribution:
+    """Split the differences of measures between two corners with a common linkage.
+
+    Measures that either corner lacks are left out.
+    """
+    if common.a is None or common.b is None:
+        return _nothing(travel_mm, common.reason)
+    a, b = common.a, common.b
+    lacking = {n for s in (a, b) for n in s.available(measures)[1]}
+    chosen = tuple(m for m in measures if m.name not in lacking)
+    path = _Path(a, b, chosen, travel_mm)
+    ends = path.ends()
+    path.size = np.nanmax(np.abs(ends), axis=(0, 1, 3))
+    parts, nodes = _integrate(path, ends[1, 1] - ends[0, 0] - path.figures_part(ends))
+    parts = np.concatenate([parts, path.figures_part(ends)[:, None]], axis=1)
+    keep = np.array([*(np.any(s) for s in path.seeds), path.figures_differ], dtype=bool)
+    causes = (*path.causes, Cause(FIGURES, "", FIGURES, 0.0))
+    return Attribution(
+        measures=chosen,
+        causes=tuple(c for c, k in zip(causes, keep, strict=True) if k),
+        travel_mm=travel_mm,
+        parts=parts[:, keep, 2:],
+        rate_parts=parts[:, keep, 1],
+        start_parts=parts[:, keep, 0],
+        difference=(ends[1, 1] - ends[0, 0])[:, 2:],
+        rate_difference=(ends[1, 1] - ends[0, 0])[:, 1],
+        start_difference=(ends[1, 1] - ends[0, 0])[:, 0],
+        nodes=nodes,
+        reason=common.reason,
+    )
+
+
+def _nothing(travel: Array, reason: str) -> Attribution:
+    none, flat = np.zeros((0, 0, len(travel))), np.zeros((0, 0))
+    ends = np.zeros((0, len(travel))), np.zeros(0), np.zeros(0)
+    return Attribution((), (), travel, none, flat, flat, *ends, 0, reason)
+
+
+def _integrate(path: _Path, wanted: Array) -> tuple[Array, int]:
+    """Mean gradients along the way, with nodes doubled for the measures that are not yet good enough."""
+    total = np.zeros((len(path.measures), len(path.causes), wanted.shape[1]))
+    open_rows = np.arange(len(path.measures))
+    nodes = FEWEST_NODES
+    while True:
+        total[open_rows] = path.gradients(nodes, [path.measures[k] for k in open_rows])
+        size = np.maximum(np.abs(wanted), CANCELLING * np.abs(total).sum(axis=1))
+        left = np.abs(wanted - total.sum(axis=1))
+        bad = (left > REMAINDER * size + ROUNDING * (1.0 + path.size)[:, None]).any(axis=1)
+        open_rows = np.flatnonzero(bad)
+        if not open_rows.size or nodes >= MOST_NODES:
+            return total, nodes
+        nodes *= 2
+
+
+class _Path:
+    """The straight way from A's points to B's; the figures of the car file go over at either end.
+
+    Columns of what it returns are the value in the design position, its derivative along travel there, and the values
+    over travel.
+    """
+
+    def __init__(self, a: SideModel, b: SideModel, measures: tuple[Measure, ...], travel: Array) -> None:
+        self.a = a
+        self.measures = measures
+        self.travel = travel
+        order = [b.model.linkage.points.index(p) for p in a.model.linkage.points]
+        self.start, self.end = a.design, b.design[order]
+        # the same kernel with the figures of either car
+        other = replace(a.model, axle=b.model.axle, car=b.model.car)
+        self.sides = (a, replace(a, model=other))
+        self.rack_axes = (a.rack_axis, b.rack_axis)
+        self.figures_differ = _figures(a) != _figures(b)
+        made_up = WHEEL_AXIS not in a.names or WHEEL_AXIS not in b.names
+        self.causes, self.seeds = self._directions(made_up)
+        self.size = np.zeros(len(measures))
+
+    def _directions(self, made_up: bool) -> tuple[tuple[Cause, ...], Array]:
+        points = self.a.model.linkage.points
+        groups = groups_of(self.a.model.linkage, dict(zip(points, self.start, strict=True)))
+        change = self.end - self.start
+        causes, seeds = [], []
+        for row, point in enumerate(points):
+            if made_up and point == WHEEL_AXIS:
+                continue
+            rows = [row, points.index(WHEEL_AXIS)] if made_up and point == WHEEL_CENTRE else [row]
+            for k, axis in enumerate(AXES):
+                seed = np.zeros_like(change)
+                seed[rows, k] = change[row, k]
+                causes.append(Cause(point, axis, groups[point], float(change[row, k])))
+                seeds.append(seed)
+        if made_up:
+            seed = np.zeros_like(change)
+            seed[points.index(WHEEL_AXIS)] = change[points.index(WHEEL_AXIS)] - change[points.index(WHEEL_CENTRE)]
+            seed[np.abs(seed) < 1e-12] = 0.0  # rounding of two places far from the origin
+            causes.append(Cause(ANGLES, "", ANGLES, 0.0))
+            seeds.append(seed)
+        return tuple(causes), np.array(seeds)
+
+    def ends(self) -> Array:
+        """Values with the points of A and B (first axis) and the figures of A and B (second)."""
+        out = [self._columns(np.stack([self.start, self.end]), f, self.measures)[0] for f in (0, 1)]
+        return np.stack(out, axis=1)
+
+    def figures_part(self, ends: Array) -> Array:
+        """Part of the figures of the car file, shape (measures, columns)."""
+        out: Array = 0.5 * ((ends[0, 1] - ends[0, 0]) + (ends[1, 1] - ends[1, 0]))
+        return out
+
+    def gradients(self, nodes: int, measures: Sequence[Measure]) -> Array:
+        """Mean of gradient times change along the way, shape (measures, causes, columns)."""
+        at, weights = np.polynomial.legendre.leggauss(nodes)
+        share = 0.5 * (1.0 + at)
+        designs = self.start + share[:, None, None] * (self.end - self.start)
+        sets = (0, 1) if self.figures_differ else (0,)
+        found = [np.tensordot(0.5 * weights, self._columns(designs, f, measures)[1], axes=1) for f in sets]
+        out: Array = np.mean(found, axis=0)
+        return out
+
+    def _columns(self, designs: Array, figures: int, measures: Sequence[Measure]) -> tuple[Array, Array]:
+        """Values (designs, measures, columns) and gradients (designs, measures, causes, columns)."""
+        side = self.sides[figures]
+        variants = self.a.model.kernel.variants(designs, self.rack_axes[figures])
+        lanes, count = self.a.model.kernel.lanes, len(designs)
+        start = derive(side, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=self.seeds)
+        over = derive(side, variants, lanes(variants, self.travel), measures, seeds=self.seeds)
+        shape = (len(measures), len(self.seeds), count, len(self.travel))
+        value = np.concatenate(
+            [start.value[..., None], start.rate[..., None], over.value.reshape(shape[0], count, -1)], axis=-1
+        )
+        slope = np.concatenate(
+            [start.slope[..., None], start.rate_slope[..., None], over.slope.reshape(shape)], axis=-1
+        )
+        return np.moveaxis(value, 1, 0), np.moveaxis(slope, 2, 0)
+
+
+def _figures(side: SideModel) -> tuple[object, ...]:
+    """What the measures read beside the points."""
+    axle = side.model.axle
+    own = (axle.loaded_radius_mm, axle.spring, axle.torsion, axle.springs, axle.unsprung_mass_kg)
+    return (*own, side.model.car, tuple(np.round(side.rack_axis, 12)))

@@ -1,0 +1,126 @@
+"""Bring a car next to another: scaled to its track or wheelbase, and set wheel centre on wheel centre."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import Axle, AxleName, Car, PointTable, SharedError
+from kin3d.linkage.layout import WHEEL_CENTRE
+
+Array = NDArray[np.float64]
+Scale = Literal["none", "track", "wheelbase"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A car as it is compared.
+
+    Attributes
+    ----------
+    car : Car
+        The changed car; its file is untouched.
+    factor : float
+        By which all lengths were multiplied.
+    shift_mm : ndarray, shape (3,)
+        By which all points were then moved.
+    sentences : tuple of str
+        What was done, for whoever reads the result.
+    """
+
+    car: Car
+    factor: float
+    shift_mm: Array
+    sentences: tuple[str, ...]
+
+
+def fit(car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: bool = False) -> Fit:
+    """Scale and move the points of one axle to go with those of a reference car.
+
+    Parameters
+    ----------
+    scale : {"none", "track", "wheelbase"}
+        Which length becomes that of the reference. The points of the axle and their deviations, the loaded radius, the
+        wheelbase and the height of the mass centre are multiplied alike; rates and forces are left as they are.
+    align : bool
+        Move all points along x and z so that the wheel centres stand at the same place in the side view. Across the car
+        nothing is moved: y is measured from the car's own centre plane.
+
+    Raises
+    ------
+    RequestError
+        When the axle or the length to scale by is not there.
+    """
+    own, other = _axle(car, axle), _axle(reference, axle)
+    factor = _factor(car, own, reference, other, scale)
+    sentences = []
+    if factor != 1.0:
+        sentences.append(
+            f"{car.title}: all lengths are multiplied by {factor:.5f}, so that its {scale} is that of "
+            f"{reference.title}; rates and forces are not"
+        )
+    changed = _scaled(own, factor)
+    shift = np.zeros(3)
+    if align:
+        shift = (other.points[WHEEL_CENTRE] - changed.points[WHEEL_CENTRE]) * np.array([1.0, 0.0, 1.0])
+        changed = _shifted(changed, shift)
+        sentences.append(
+            f"{car.title}: all points are moved by x {shift[0]:+.2f}, z {shift[2]:+.2f} mm, so that the wheel centre "
+            f"stands on that of {reference.title} in the side view; y stays, measured from the car's own centre plane"
+        )
+    wheelbase, height = (_times(v, factor) for v in (car.data.wheelbase_mm, car.data.cg_height_mm))
+    data = replace(car.data, wheelbase_mm=wheelbase, cg_height_mm=height)
+    front, rear = (changed, car.rear) if axle == "front" else (car.front, changed)
+    return Fit(replace(car, data=data, front=front, rear=rear), factor, shift, tuple(sentences))
+
+
+def _axle(car: Car, name: AxleName) -> Axle:
+    found = car.front if name == "front" else car.rear
+    if found is None:
+        raise RequestError(Finding("axle-missing", f"the car file has no [{name}] axle", str(car.source)))
+    return found
+
+
+def _factor(car: Car, own: Axle, reference: Car, other: Axle, scale: Scale) -> float:
+    if scale == "none":
+        return 1.0
+    if scale == "track":
+        return abs(float(other.points[WHEEL_CENTRE][1])) / abs(float(own.points[WHEEL_CENTRE][1]))
+    missing = [c for c in (car, reference) if c.data.wheelbase_mm is None]
+    if missing:
+        text = "is not given, and the cars are to be scaled to the same wheelbase"
+        raise RequestError([Finding("wheelbase-missing", text, f"{c.source}, [car] wheelbase_mm") for c in missing])
+    return float(reference.data.wheelbase_mm or 1.0) / float(car.data.wheelbase_mm or 1.0)
+
+
+def _times(length: float | None, factor: float) -> float | None:
+    return None if length is None else length * factor
+
+
+def _scaled(axle: Axle, factor: float) -> Axle:
+    def table(points: PointTable) -> PointTable:
+        return replace(points, xyz_mm=points.xyz_mm * factor, sigma_mm=points.sigma_mm * factor)
+
+    def error(e: SharedError) -> SharedError:
+        x, y, z = (factor * s for s in e.sigma_mm)
+        return replace(e, sigma_mm=(x, y, z))
+
+    return replace(
+        axle,
+        points=table(axle.points),
+        other_points=None if axle.other_points is None else table(axle.other_points),
+        loaded_radius_mm=_times(axle.loaded_radius_mm, factor),
+        shared_errors=tuple(error(e) for e in axle.shared_errors),
+    )
+
+
+def _shifted(axle: Axle, shift: Array) -> Axle:
+    def table(points: PointTable) -> PointTable:
+        return replace(points, xyz_mm=points.xyz_mm + shift)
+
+    other = None if axle.other_points is None else table(axle.other_points)
+    return replace(axle, points=table(axle.points), other_points=other)

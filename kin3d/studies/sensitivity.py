@@ -1,0 +1,122 @@
+"""What a millimetre does: exact derivative of every measure, and of its gradient, with respect to every coordinate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import AxleName, Car, Side
+from kin3d.measures.table import Measure
+from kin3d.solve.status import Status
+from kin3d.studies.derive import derive
+from kin3d.studies.side import AXES, SideModel
+from kin3d.studies.sweep import chosen_measures
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """Measures of one corner in one position and what each coordinate does to them.
+
+    Attributes
+    ----------
+    title, axle, side : str
+    travel_mm, rack_mm : float
+        The position.
+    measures : tuple of Measure
+    points : tuple of str
+        Points of the table.
+    value, rate : ndarray, shape (measures,)
+        Each measure and its derivative along travel, per mm.
+    slope : ndarray, shape (measures, points, 3)
+        Change of the measure per mm of each coordinate, vehicle frame (on a side that mirrors the other, of the
+        coordinates as the table gives them).
+    rate_slope : ndarray, shape (measures, points, 3)
+        Change of the derivative along travel per mm of each coordinate.
+    left_out : dict of str to str
+    """
+
+    title: str
+    axle: AxleName
+    side: Side
+    travel_mm: float
+    rack_mm: float
+    measures: tuple[Measure, ...]
+    points: tuple[str, ...]
+    value: Array
+    rate: Array
+    slope: Array
+    rate_slope: Array
+    left_out: dict[str, str]
+
+    def dataset(self) -> xarray.Dataset:
+        """The result with dimensions measure, point and axis."""
+        import xarray
+
+        per = ("measure", "point", "axis")
+        return xarray.Dataset(
+            {
+                "value": ("measure", self.value, {"long_name": "Value in the position"}),
+                "rate": ("measure", self.rate, {"long_name": "Derivative along travel, per mm"}),
+                "slope": (per, self.slope, {"long_name": "Change of the value per mm of a coordinate"}),
+                "rate_slope": (per, self.rate_slope, {"long_name": "Change of the derivative per mm of a coordinate"}),
+            },
+            {
+                "measure": [m.name for m in self.measures],
+                "unit": ("measure", [m.unit for m in self.measures]),
+                "point": list(self.points),
+                "axis": list(AXES),
+            },
+            {"title": self.title, "axle": self.axle, "side": self.side, "travel_mm": self.travel_mm},
+        )
+
+
+def sensitivity(
+    car: Car,
+    axle: AxleName,
+    measures: Sequence[str] | None = None,
+    *,
+    travel_mm: float = 0.0,
+    rack_mm: float = 0.0,
+    side: Side | None = None,
+) -> Sensitivity:
+    """Derive every measure with respect to every coordinate of the point table.
+
+    Raises
+    ------
+    RequestError
+        When the linkage does not reach the position, or a measure or axle is not known.
+    """
+    corner = SideModel.of(car, axle, side)
+    there, left_out = corner.available(chosen_measures(axle, measures))
+    variants = corner.variants(corner.design)
+    lanes = corner.model.kernel.lanes(variants, np.array([travel_mm]), rack_mm)
+    seeds = corner.seeds.reshape(-1, *corner.design.shape)
+    found = derive(corner, variants, lanes, there, rates=True, seeds=seeds)
+    if found.status[0] != Status.OK:
+        text = f"travel {travel_mm:+g} mm, rack {rack_mm:+g} mm: {Status(int(found.status[0])).sentence}"
+        raise RequestError(Finding("out-of-reach", text))
+    shape = (len(there), len(corner.names), 3)
+    return Sensitivity(
+        title=car.title,
+        axle=axle,
+        side=corner.side,
+        travel_mm=travel_mm,
+        rack_mm=rack_mm,
+        measures=there,
+        points=corner.names,
+        value=found.value[:, 0],
+        rate=found.rate[:, 0],
+        slope=found.slope.reshape(shape),
+        rate_slope=found.rate_slope.reshape(shape),
+        left_out=left_out,
+    )

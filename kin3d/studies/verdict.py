@@ -1,0 +1,162 @@
+"""May one say so: each difference between two cars with its own deviation and the probability of its sign."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.measures.table import Measure
+from kin3d.studies.monte_carlo import Samples
+from kin3d.studies.tolerance import NOTHING, FirstOrder
+
+Array = NDArray[np.float64]
+Kind = Literal["design", "rate", "range"]
+KINDS: tuple[Kind, ...] = ("design", "rate", "range")
+THRESHOLD = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """One number a measure for one kind of figure, with its doubt.
+
+    Attributes
+    ----------
+    value, sigma : ndarray, shape (measures,)
+        Sigma of first order; NaN when no point carries a deviation.
+    drawn : ndarray, shape (measures, samples), or None
+    """
+
+    value: Array
+    sigma: Array
+    drawn: Array | None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One measure in one kind of figure, in two cars.
+
+    Attributes
+    ----------
+    measure : Measure
+    kind : {"design", "rate", "range"}
+        In the design position; its derivative along travel there, per mm; greatest less smallest value over travel.
+    a, b : float
+        Values in the first and the second car.
+    sigma_a, sigma_b, sigma : float
+        Standard deviations of each and of the difference (errors of the two cars independent); NaN when unknown.
+    probability : float
+        That the difference has the sign that it is stated with; NaN when unknown.
+    threshold : float
+        Probability from which on it can be said.
+    """
+
+    measure: Measure
+    kind: Kind
+    a: float
+    b: float
+    sigma_a: float
+    sigma_b: float
+    sigma: float
+    probability: float
+    threshold: float
+
+    @property
+    def difference(self) -> float:
+        """Second car less first."""
+        return self.b - self.a
+
+    @property
+    def unit(self) -> str:
+        """Unit of the figures."""
+        if self.kind != "rate":
+            return self.measure.unit
+        return "1/mm" if self.measure.unit == "1" else f"{self.measure.unit}/mm"
+
+    @property
+    def same(self) -> bool:
+        """Whether the two figures are equal but for rounding."""
+        return abs(self.difference) <= NOTHING * (1.0 + abs(self.a) + abs(self.b))
+
+    @property
+    def exact(self) -> bool:
+        """Whether no doubt about points reaches the difference: it is set by figures of the car files."""
+        return self.sigma <= NOTHING * (1.0 + abs(self.a) + abs(self.b))
+
+    @property
+    def verdict(self) -> str:
+        """Whether the sign of the difference may be stated."""
+        if self.same:
+            return "no difference"
+        if not np.isfinite(self.difference):
+            return "no value"
+        if not np.isfinite(self.probability):
+            return "not judged: no deviations"
+        return "can be said" if self.probability >= self.threshold else "cannot be said from these points"
+
+
+def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, known: bool) -> Figures:
+    """Figures of one kind from a tolerance study; `known` tells whether any point carries a deviation."""
+    if kind == "design":
+        value, slope, samples = first.start, first.start_slope, None if drawn is None else drawn.start
+    elif kind == "rate":
+        value, slope, samples = first.rate, first.rate_slope, None if drawn is None else drawn.rate
+    else:
+        value, slope = _range(first)
+        samples = None if drawn is None else drawn.value.max(axis=1) - drawn.value.min(axis=1)
+    sigma = np.sqrt((slope**2).sum(axis=1)) if known else np.full(len(value), np.nan)
+    return Figures(value, sigma, samples if known else None)
+
+
+def _range(first: FirstOrder) -> tuple[Array, Array]:
+    """Greatest less smallest value over travel; its slope is that of the one end less that of the other."""
+    good = np.isfinite(first.value)
+    top = np.where(good, first.value, -np.inf).argmax(axis=1)
+    bottom = np.where(good, first.value, np.inf).argmin(axis=1)
+    row = np.arange(len(first.value))
+    value = first.value[row, top] - first.value[row, bottom]
+    return value, first.slope[row, :, top] - first.slope[row, :, bottom]
+
+
+def lines(measures: Sequence[Measure], kind: Kind, a: Figures, b: Figures, threshold: float) -> tuple[Line, ...]:
+    """Compare figures of two cars, measure by measure (rows of both in the order of `measures`)."""
+    known = np.isfinite(a.sigma) | np.isfinite(b.sigma)
+    sigma = np.where(known, np.hypot(np.nan_to_num(a.sigma), np.nan_to_num(b.sigma)), np.nan)
+    difference = b.value - a.value
+    probability = np.where(known, _probability(difference, sigma, a, b), np.nan)
+    return tuple(
+        Line(
+            measure=m,
+            kind=kind,
+            a=float(a.value[k]),
+            b=float(b.value[k]),
+            sigma_a=float(a.sigma[k]),
+            sigma_b=float(b.sigma[k]),
+            sigma=float(sigma[k]),
+            probability=float(probability[k]),
+            threshold=threshold,
+        )
+        for k, m in enumerate(measures)
+    )
+
+
+def _probability(difference: Array, sigma: Array, a: Figures, b: Figures) -> Array:
+    """Of the samples where there are any (pairs of independently sampled cars), else of a normal distribution."""
+    normal = NormalDist()
+    with np.errstate(all="ignore"):
+        first = np.array([normal.cdf(x) if np.isfinite(x) else 1.0 for x in np.abs(difference) / sigma])
+    if a.drawn is None and b.drawn is None:
+        return first
+    ours, theirs = (x.value[:, None] if x.drawn is None else x.drawn for x in (a, b))
+    pairs = theirs - ours
+    good = np.isfinite(pairs)
+    agree = (np.sign(pairs) == np.sign(difference)[:, None]) & good
+    count = good.sum(axis=1)
+    # a sample of n cannot tell a probability nearer to 1 than about 1/n
+    share = (agree.sum(axis=1) + 0.5) / (count + 1.0)
+    out: Array = np.where(sigma > NOTHING * (1.0 + np.abs(a.value) + np.abs(b.value)), share, first)
+    return out
