@@ -27,8 +27,10 @@ USUAL = (
     "motion_ratio",
     "wheel_rate_n_per_mm",
     "scrub_radius_mm",
+    "caster_trail_mm",
 )
 MOST_FAMILY = 7  # curves in one panel
+LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
 
 
 def draw_curves(result: SweepResult, path: Path, measures: tuple[str, ...] | None = None) -> None:
@@ -76,8 +78,9 @@ def _panel(ax: Axes, result: SweepResult, measure: Measure) -> None:
     ax.set_xlabel(f"{DRIVES[first].split(',')[0].lower()} ({first.rpartition('_')[2]})")
     ax.annotate(measure.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color="#5b6670")
     low, high = ax.get_ylim()
-    if high - low < 1e-6:  # a constant must not look like a curve
-        ax.set_ylim(low - 0.5, high + 0.5)
+    least = LEAST_SPAN * abs(low + high) / 2 or 1.0  # what hardly changes must not look like a steep curve
+    if high - low < least:
+        ax.set_ylim((low + high - least) / 2, (low + high + least) / 2)
     if ax.get_legend_handles_labels()[1] and len(ax.lines) > 2:
         ax.legend(fontsize=7, frameon=False)
 
