@@ -16,6 +16,7 @@ COMMANDS = (
     ("check", "check", "check"),
     ("sweep", "sweep", "sweep"),
     ("measures", "measures", "measures"),
+    ("rates", "rates", "rates"),
 )
 
 CAUTION = (

@@ -68,6 +68,7 @@ class CarData:
     brakes: Literal["outboard", "inboard"] = "outboard"
     drive: Literal["front", "rear", "all"] | None = None
     front_drive_share: float | None = None
+    roll_inertia_kg_m2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,7 @@ class CarKeys(Keys):
     brakes: Literal["outboard", "inboard"] = "outboard"
     drive: Literal["front", "rear", "all"] | None = None
     front_drive_share: Share = None
+    roll_inertia_kg_m2: Annotated[float | None, Field(gt=0, description="a moment of inertia over 0 in kg·m²")] = None
 
 
 class SpringKeys(Keys):

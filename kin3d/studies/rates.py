@@ -1,0 +1,188 @@
+"""Motion ratios and rates of every inboard element of an axle over its travel, in heave, roll and on one wheel.
+
+The energy of the elements is a function of both wheels' travels, E(z_left, z_right). Its second derivatives are the
+rates; the part f·d²u/dz² in them is the *second term*, what the force makes of a changing motion ratio.
+- single wheel: the other wheel held, E_LL
+- heave, a wheel: both wheels move alike, (E_LL + 2·E_LR + E_RR)/2
+- roll: the wheels move against each other, (T/2)²·(E_LL − 2·E_LR + E_RR) with T the track
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import AxleName, Car
+from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_findings
+from kin3d.loads.pair import Pair, corners
+from kin3d.spatial.jets import Jet, value
+from kin3d.studies.model import AxleModel
+from kin3d.studies.stroke import stroke_findings
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """An element, or the sum of all, over the travel; every array has the shape (travels,).
+
+    Attributes
+    ----------
+    name, kind : str
+    unit : {"mm", "rad", ""}
+        Unit of the deflection; empty for the sum, which has no deflection, ratio and force (NaN).
+    deflection, force : ndarray
+        Of the left one, in heave: mm and N, or rad and N·mm.
+    heave_ratio, roll_ratio, single_ratio : ndarray
+        Deflection per mm of travel: both wheels up; left up and right down; left up alone.
+    heave_slope : ndarray
+        d(heave_ratio)/d(travel), the progression.
+    heave_rate, single_rate : ndarray
+        At one wheel, N/mm.
+    roll_rate : ndarray
+        Of the axle, N·m/deg.
+    heave_second, single_second, roll_second : ndarray
+        The second term in each.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    deflection: Array
+    force: Array
+    heave_ratio: Array
+    roll_ratio: Array
+    single_ratio: Array
+    heave_slope: Array
+    heave_rate: Array
+    single_rate: Array
+    roll_rate: Array
+    heave_second: Array
+    single_second: Array
+    roll_second: Array
+
+
+@dataclass(frozen=True, slots=True)
+class AxleRates:
+    """Rates of one axle in heave over the travel.
+
+    Attributes
+    ----------
+    travel_mm : ndarray, shape (travels,)
+        Of both wheels.
+    ok : ndarray of bool
+        Where both corners were solved.
+    track_mm : ndarray
+        Between the contact points (wheel centres where no loaded radius is given).
+    curves : tuple of Curve
+        One an element; corner elements stand for both sides.
+    total : Curve
+        Their sum.
+    findings : tuple of Finding
+        What was assumed; stops, strokes, dead centres.
+    """
+
+    title: str
+    axle: AxleName
+    travel_mm: Array
+    ok: NDArray[np.bool_]
+    track_mm: Array
+    curves: tuple[Curve, ...]
+    total: Curve
+    findings: tuple[Finding, ...]
+
+    def at_design(self, name: str) -> float:
+        """A quantity of the sum in the design position (nearest travel to 0)."""
+        return float(getattr(self.total, name)[int(np.argmin(np.abs(self.travel_mm)))])
+
+
+def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> AxleRates:
+    """Compute ratios and rates of an axle.
+
+    Parameters
+    ----------
+    travel_mm : array-like
+        Travel of both wheels in heave, bump positive, mm.
+
+    Raises
+    ------
+    RequestError
+        When the axle has no element, or the travel is empty or not finite.
+    """
+    travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
+    if not travel.size or not np.isfinite(travel).all():
+        raise RequestError(Finding("drive-empty", f"travel: finite numbers in mm are expected, found {travel_mm!r}"))
+    model = AxleModel.of(car, axle)
+    elements = axle_elements(model)
+    if not elements:
+        text = (
+            f"the {axle} axle has no spring: give [{axle}.spring], [{axle}.torsion], [{axle}.bar] or [{axle}.third], "
+            "and the points that they need"
+        )
+        raise RequestError(Finding("no-element", text, str(car.source)))
+    pair = corners(model, travel, travel)
+    track = track_of(pair)
+    names = dict.fromkeys(e.name for e in elements)
+    curves = tuple(_curve([e for e in elements if e.name == n], pair, track) for n in names)
+    found = (*element_findings(model), *stroke_findings(model, elements, travel, pair))
+    return AxleRates(car.title, axle, travel, pair.ok, track, curves, _total(curves), found)
+
+
+def track_of(pair: Pair) -> Array:
+    """Distance of the contact points (or wheel centres) across the car, mm, shape (lanes,)."""
+    known = pair.left.axle.loaded_radius_mm is not None
+    left, right = (c.contact[1] if known else c.centre[1] for c in (pair.left, pair.right))
+    return np.asarray(value(left) - value(right))
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Second derivatives of the energy along both wheels, and the second term in them."""
+
+    rate: Array  # rows LL, LR, RR
+    second: Array
+
+
+def _part(element: Element, u: Jet, shape: tuple[int, ...]) -> _Part:
+    force, stiffness = element.force(np.broadcast_to(u.value, shape))
+    a, b = u[(1, 0)], u[(0, 1)]
+    rows = [(a * a, 2.0 * u[(2, 0)]), (a * b, u[(1, 1)]), (b * b, 2.0 * u[(0, 2)])]
+    second = np.stack([np.broadcast_to(force * bend, shape) for _, bend in rows])
+    first = np.stack([np.broadcast_to(stiffness * square, shape) for square, _ in rows])
+    return _Part(first + second, second)
+
+
+def _curve(elements: Sequence[Element], pair: Pair, track: Array) -> Curve:
+    """The curve of an element, or of one that each side has."""
+    shape = pair.ok.shape
+    jets = [e.deflection(pair.left, pair.right) for e in elements]
+    parts = [_part(e, u, shape) for e, u in zip(elements, jets, strict=True)]
+    rate, second = sum(p.rate for p in parts), sum(p.second for p in parts)
+    u, first = jets[0], elements[0]
+    a, b = (np.broadcast_to(u[m], shape) for m in ((1, 0), (0, 1)))
+    heave, single, roll = _modes(np.asarray(rate), track)
+    heave2, single2, roll2 = _modes(np.asarray(second), track)
+    deflection = np.broadcast_to(u.value, shape)
+    slope = np.broadcast_to(2.0 * (u[(2, 0)] + u[(1, 1)] + u[(0, 2)]), shape)
+    return Curve(
+        first.name, first.kind, first.unit, deflection, first.force(deflection)[0], a + b, a - b, a, slope,
+        heave, single, roll, heave2, single2, roll2,
+    )  # fmt: skip
+
+
+def _modes(rows: Array, track: Array) -> tuple[Array, Array, Array]:
+    """Heave a wheel, single wheel (N/mm), roll of the axle (N·m/deg) of rows LL, LR, RR."""
+    ll, lr, rr = rows
+    roll = 0.25 * track**2 * (ll - 2.0 * lr + rr) / NMM_PER_RAD
+    return 0.5 * (ll + 2.0 * lr + rr), ll, roll
+
+
+def _total(curves: Sequence[Curve]) -> Curve:
+    none = np.full(curves[0].deflection.shape, np.nan)
+    names = ("heave_rate", "single_rate", "roll_rate", "heave_second", "single_second", "roll_second")
+    sums = [np.sum([getattr(c, n) for c in curves], axis=0) for n in names]
+    return Curve("sum", "sum", "", *[none] * 6, *sums)

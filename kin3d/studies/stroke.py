@@ -1,0 +1,111 @@
+"""Warning signs of the inboard side over the travel: stops met, stroke used, springs loose, dead centres near."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Severity
+from kin3d.loads.elements import AxleParts, Element
+from kin3d.loads.pair import Pair
+from kin3d.measures.rod import misalignment_inner, misalignment_outer, rod_to_rocker
+from kin3d.spatial.jets import value
+
+Array = NDArray[np.float64]
+DEAD_CENTRE_DEG = 20.0  # a rod nearer to its rocker arm's line is near dead centre (common practice, no source)
+
+
+def stroke_findings(
+    model: AxleParts, elements: Sequence[Element], travel_mm: Array, pair: Pair
+) -> tuple[Finding, ...]:
+    """What is worth a word over a heave travel.
+
+    Parameters
+    ----------
+    travel_mm : ndarray, shape (lanes,)
+        Heave of each lane.
+    pair : Pair
+        Both corners over these lanes.
+    """
+    strokes = {e.label: np.broadcast_to(e.deflection(pair.left, pair.right).value, travel_mm.shape) for e in elements}
+    left = [e for e in elements if e.side != "right"]
+    out = [f for e in left for f in _of_element(model, e, travel_mm, strokes[e.label])]
+    out += _damper(model, left, strokes)
+    if model.linkage.rocker is not None:
+        out += _rocker(model, travel_mm, pair)
+    return tuple(out)
+
+
+def _of_element(model: AxleParts, element: Element, travel: Array, u: Array) -> list[Finding]:
+    place = f"[{model.axle.name}] {element.name}"
+    force, _ = element.force(u)
+    if element.kind == "stop":
+        met = np.isfinite(u) & (force != 0.0)
+        if not met.any():
+            return []
+        at = _first(travel, met)
+        text = f"is met at {at:+.1f} mm of travel; its force at {_end(travel, met):+.1f} mm is {_largest(force):,.0f} N"
+        return [Finding("stop-met", text, place, Severity.NOTE)]
+    loose = np.isfinite(u) & (force < 0.0)
+    if element.kind != "spring" or not loose.any() or element.design_force is None:
+        return []
+    text = (
+        f"is loose from {_first(travel, loose):+.1f} mm of travel on: it would have to pull; the figures there count "
+        "it as held at both ends"
+    )
+    return [Finding("spring-loose", text, place, Severity.WARNING)]
+
+
+def _damper(model: AxleParts, elements: Sequence[Element], strokes: dict[str, Array]) -> list[Finding]:
+    damper = model.axle.damper
+    found = next((e for e in elements if damper and e.name == damper.on), None)
+    if damper is None or found is None:
+        return []
+    u = strokes[found.label]
+    used = (float(np.nanmax(np.maximum(u, 0.0))), float(np.nanmax(np.maximum(-u, 0.0))))
+    out = []
+    for sense, need, have in zip(("bump", "droop"), used, (damper.bump_mm, damper.droop_mm), strict=True):
+        part = f" ({100.0 * need / have:.0f} %)" if have else ""
+        text = f"{sense} uses {need:.1f} mm of {have:g} mm of stroke{part}"
+        bad = need > have
+        text += ": the damper is at its end before the travel is" if bad else ""
+        severity = Severity.WARNING if bad else Severity.NOTE
+        out.append(Finding("damper-stroke", text, f"[{model.axle.name}.damper]", severity))
+    return out
+
+
+def _rocker(model: AxleParts, travel: Array, pair: Pair) -> list[Finding]:
+    place = f"[{model.axle.name}]"
+    out = []
+    angle = np.degrees(np.broadcast_to(value(rod_to_rocker(pair.left)), travel.shape))
+    near = np.isfinite(angle) & (angle < DEAD_CENTRE_DEG)
+    if near.any():
+        k = int(np.nanargmin(angle))
+        text = f"the rocker is {angle[k]:.0f} deg from its dead centre at {travel[k]:+.1f} mm of travel"
+        out.append(Finding("dead-centre-near", text, place, Severity.WARNING))
+    limit = model.axle.rod.rod_end_limit_deg if model.axle.rod else None
+    for name, function in (("outer", misalignment_outer), ("inner", misalignment_inner)):
+        out_of_line = np.degrees(np.broadcast_to(value(function(pair.left)), travel.shape))
+        k = int(np.nanargmax(np.where(np.isfinite(out_of_line), out_of_line, -1.0)))
+        if limit is not None and out_of_line[k] > limit:
+            text = (
+                f"the {name} rod end is {out_of_line[k]:.1f} deg out of line at {travel[k]:+.1f} mm of travel; "
+                f"rod_end_limit_deg is {limit:g}"
+            )
+            out.append(Finding("rod-end", text, f"[{model.axle.name}.rod_part]", Severity.WARNING))
+    return out
+
+
+def _first(travel: Array, where: NDArray[np.bool_]) -> float:
+    """The travel nearest to the design position at which something holds."""
+    return float(travel[where][np.argmin(np.abs(travel[where]))])
+
+
+def _end(travel: Array, where: NDArray[np.bool_]) -> float:
+    return float(travel[where][np.argmax(np.abs(travel[where]))])
+
+
+def _largest(force: Array) -> float:
+    return float(np.nanmax(np.abs(force)))
