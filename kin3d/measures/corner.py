@@ -35,7 +35,8 @@ class Corner:
     axle, car : Axle, CarData
         What the car file says.
     normal : vector
-        Unit normal of the ground, vehicle frame; z unless a study turns the ground (numbers, or jets in the motion's algebra).
+        Unit normal of the ground, vehicle frame; z unless a study turns the ground. Numbers, or jets in the motion's
+        algebra.
     """
 
     def __init__(

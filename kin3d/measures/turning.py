@@ -1,0 +1,69 @@
+"""Steering of an axle: Ackermann percentage and where the car turns."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.measures.both import BothCorners, of_axle
+from kin3d.measures.corner import Corner
+from kin3d.measures.table import Measure, lacks_radius
+
+Array = NDArray[np.float64]
+STRAIGHT_RAD = np.radians(0.1)  # below this mean steer a percentage would say nothing
+_SOURCE = "common practice (A. Jeantaud, R. Ackermann), own formula; from memory"
+
+
+def _lacks(corner: Corner) -> str:
+    if corner.car.wheelbase_mm is None:
+        return "[car] wheelbase_mm is not given"
+    if not corner.linkage.rack:
+        return f'layout "{corner.linkage.layout}" has no rack'
+    return lacks_radius(corner)
+
+
+def _cot(angle: Array) -> Array:
+    return np.asarray(np.cos(angle) / np.sin(angle))
+
+
+def ackermann(corner: BothCorners) -> Array:
+    """100·(cot outer − cot inner)·wheelbase/track, shape (n,); NaN where the wheels are not steered."""
+    steer = corner.pair(corner.steer)
+    if corner.straight is not None:
+        steer = steer - corner.straight
+    left, right = _cot(steer)
+    # on a left turn the left wheel is inner and both cotangents are positive; on a right turn signs and roles change
+    found = 100.0 * (right - left) * float(corner.car.wheelbase_mm or 0.0) / corner.track
+    return np.where(np.abs(steer.mean(axis=0)) < STRAIGHT_RAD, np.nan, found)
+
+
+def turning_radius(corner: BothCorners) -> Array:
+    """Wheelbase times the mean cotangent of both steers, shape (n,), mm; infinite straight ahead."""
+    mean = _cot(corner.pair(corner.steer)).mean(axis=0)
+    # toe alone turns no car: without a rack displacement that steers there is no turning centre
+    straight = np.abs(corner.pair(corner.steer).mean(axis=0)) < STRAIGHT_RAD
+    return np.where(straight, np.inf, float(corner.car.wheelbase_mm or 0.0) * mean)
+
+
+def _measure(name: str, label: str, unit: str, sign: str, definition: str, function: object) -> Measure:
+    return Measure(name, label, unit, sign, definition, _SOURCE, of_axle(function), _lacks, 0, "steering")  # type: ignore[arg-type]
+
+
+MEASURES = (
+    _measure(
+        "ackermann_pct",
+        "Ackermann percentage",
+        "%",
+        "inner wheel steered more than the outer one: positive; 100: both lines meet on the rear axle; 0: parallel",
+        "100·(cot outer − cot inner)·wheelbase/track; steers to the ground, less those with the rack in the middle",
+        ackermann,
+    ),
+    _measure(
+        "turning_radius_mm",
+        "Turning radius",
+        "mm",
+        "turning centre on the left positive",
+        "wheelbase times the mean cot(steer to the ground): from the middle of the other axle to the turning centre",
+        turning_radius,
+    ),
+)

@@ -1,0 +1,223 @@
+"""Standing wheels on one plane: the travels at which all contact points of an axle or a car meet the same ground.
+
+Unknown is the travel of every wheel. The contact points have to lie on one plane of given direction, and the mean of
+the travels is the heave. With h_i the height of contact point i along the plane's normal and b_i = dh_i/dz_i (exact,
+from jets) Newton's step has a closed form for any number of wheels: δ_i = (d − h_i)/b_i, with the plane's height d such
+that the mean keeps its value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError, Severity
+from kin3d.measures.corner import Corner
+from kin3d.solve.kernel import Solved
+from kin3d.solve.lanes import Lanes
+from kin3d.solve.limits import limit_sentence
+from kin3d.solve.status import Status
+from kin3d.spatial.jets import Algebra, box, cos, sin
+from kin3d.spatial.vectors import Number, Vec, dot
+from kin3d.studies.model import SIDES, SIGNS, AxleModel
+
+Array = NDArray[np.float64]
+CLOSE_MM = 1e-10  # a last step smaller than this is the end
+BLOCKS = 3  # so often a step is halved before the position counts as out of reach: Newton aims well by then
+ITERATIONS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Stance:
+    """Where the body is asked to stand: flat arrays of one shape (n,).
+
+    Attributes
+    ----------
+    heave_mm, rack_mm : ndarray
+    roll_rad, pitch_rad : ndarray
+        Of the body over the ground; roll positive with the left side up, pitch positive with the nose down (ISO 8855).
+    """
+
+    heave_mm: Array
+    roll_rad: Array
+    rack_mm: Array
+    pitch_rad: Array
+
+    @property
+    def count(self) -> int:
+        """Number of positions."""
+        return len(self.heave_mm)
+
+    def take(self, which: NDArray[np.intp] | slice) -> Stance:
+        """Some of the positions."""
+        return Stance(self.heave_mm[which], self.roll_rad[which], self.rack_mm[which], self.pitch_rad[which])
+
+    @property
+    def normal(self) -> Vec:
+        """Unit normal of the ground in the chassis frame, components of shape (n,)."""
+        return ground_normal(self.roll_rad, self.pitch_rad)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Wheels that stand on the ground.
+
+    Attributes
+    ----------
+    travel_mm : ndarray, shape (wheels, n)
+        Left and right of each axle in turn; NaN where the status is not OK.
+    status : ndarray of int8, shape (n,)
+    axles : tuple of (Lanes, Solved)
+        For each axle its lanes: all left corners, then all right ones.
+    findings : tuple of Finding
+        Limits met.
+    """
+
+    travel_mm: Array
+    status: NDArray[np.int8]
+    axles: tuple[tuple[Lanes, Solved], ...]
+    findings: tuple[Finding, ...]
+
+
+def ground_normal(roll: Number, pitch: Number) -> Vec:
+    """Unit normal of a flat ground in the frame of a body that has pitched, then rolled; rad, signs of ISO 8855."""
+    return -sin(pitch), cos(pitch) * sin(roll), cos(pitch) * cos(roll)
+
+
+def corner_on_ground(
+    model: AxleModel, lanes: Lanes, solved: Solved, algebra: Algebra, generators: dict[str, int], normal: Vec
+) -> Corner:
+    """Both corners over stacked lanes with a ground of their own; `normal` has components over the lanes."""
+    known = {k: n for k, n in generators.items() if k in ("travel", "rack")}
+    motion = model.kernel.motion(model.variants, lanes, solved, algebra, known)
+    base = model.kernel.system.equations.unknowns.bases[model.linkage.wheel_body]
+    return Corner(model.linkage, base, motion, SIGNS[lanes.variant], model.axle, model.car, normal)
+
+
+def pair_lanes(travel: Array, rack: Array) -> Lanes:
+    """Lanes of both corners: travel of shape (2, n), rack of shape (n,)."""
+    count = len(rack)
+    return Lanes(np.repeat(np.arange(2), count), travel.reshape(-1), np.tile(rack, 2))
+
+
+def need_radius(models: Sequence[AxleModel]) -> None:
+    """Refuse axles whose wheels have no loaded radius: without it there is no contact point."""
+    lacking = [m.axle for m in models if m.axle.loaded_radius_mm is None]
+    if lacking:
+        text = "is missing; heave, roll and pitch over the ground need the radius of the loaded wheel in mm"
+        raise RequestError([Finding("radius-missing", text, f"[{a.name}] loaded_radius_mm") for a in lacking])
+
+
+def stand(models: Sequence[AxleModel], stance: Stance, shift_x_mm: Sequence[float] = (0.0,)) -> Standing:
+    """Find the travels at which all wheels stand on the ground.
+
+    Parameters
+    ----------
+    models : sequence of AxleModel
+        One axle, or both.
+    stance : Stance
+    shift_x_mm : sequence of float
+        What has to be added to each axle's x to place it in the frame of the car.
+
+    Raises
+    ------
+    RequestError
+        When an axle has no loaded radius.
+    """
+    need_radius(models)
+    search = _Search(models, stance, shift_x_mm)
+    search.run()
+    axles, findings = [], []
+    for k, model in enumerate(models):
+        lanes = pair_lanes(search.last[2 * k : 2 * k + 2], stance.rack_mm)
+        axles.append((lanes, model.kernel.solve(model.variants, lanes)))
+        findings += _limits(model, *axles[-1])
+    status = np.max([s.status.reshape(2, -1).max(axis=0) for _, s in axles], axis=0).astype(np.int8)
+    status[(status == Status.OK) & ~search.done] = Status.UNSOLVED
+    travel = np.where(status == Status.OK, search.last, np.nan)
+    return Standing(travel, status, tuple(axles), tuple(findings))
+
+
+class _Search:
+    """Newton's iteration with steps that are halved where the linkage does not reach.
+
+    `good` is the last travel that was reached, `last` the last one tried; a position that runs into a limit ends with
+    `last` beyond it, so that solving there again tells what stopped it.
+    """
+
+    def __init__(self, models: Sequence[AxleModel], stance: Stance, shift: Sequence[float]) -> None:
+        self.models, self.stance, self.shift = models, stance, shift
+        self.good = np.zeros((2 * len(models), stance.count))
+        self.step = self._first_guess()
+        self.last = self.step.copy()
+        self.done = np.zeros(stance.count, dtype=bool)
+        self.blocks = np.zeros(stance.count, dtype=int)
+
+    def _first_guess(self) -> Array:
+        """Travels of wheels whose contact points keep their place across the car."""
+        nx, ny, nz = self.stance.normal
+        places = []
+        for model, shift in zip(self.models, self.shift, strict=True):
+            lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
+            corner = model.corner(lanes, model.kernel.solve(model.variants, lanes), 1)
+            places += [(corner.contact[0].value[k] + shift, corner.contact[1].value[k]) for k in range(2)]
+        heights = np.stack([-(nx * x + ny * y) / nz for x, y in places])
+        return np.asarray(heights - heights.mean(axis=0) + self.stance.heave_mm)
+
+    def run(self) -> None:
+        active = np.arange(self.stance.count)
+        for _ in range(ITERATIONS):
+            if not active.size:
+                return
+            trial = self.good[:, active] + self.step[:, active]
+            self.last[:, active] = trial
+            heights, slopes, reached = self._heights(active, trial)
+            fresh = _level(heights, slopes, trial, self.stance.heave_mm[active])
+            reached &= np.isfinite(fresh).all(axis=0)
+            self.good[:, active[reached]] = trial[:, reached]
+            self.step[:, active] = np.where(reached, fresh, 0.5 * self.step[:, active])
+            size = np.abs(self.step[:, active]).max(axis=0)
+            self.done[active[reached & (size < CLOSE_MM)]] = True
+            self.blocks[active] += ~reached
+            active = active[~self.done[active] & (self.blocks[active] < BLOCKS)]
+
+    def _heights(self, active: NDArray[np.intp], travel: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Heights of the contact points along the normal, their slopes over travel, which positions are reached."""
+        here = self.stance.take(active)
+        nx, ny, nz = (np.tile(c, 2) for c in here.normal)
+        heights, slopes, reached = [], [], []
+        for k, (model, shift) in enumerate(zip(self.models, self.shift, strict=True)):
+            lanes = pair_lanes(travel[2 * k : 2 * k + 2], here.rack_mm)
+            solved = model.kernel.solve(model.variants, lanes)
+            corner = corner_on_ground(model, lanes, solved, box(1), {"travel": 0}, (nx, ny, nz))
+            height = dot(corner.contact, corner.normal) + shift * nx
+            heights.append(height[(0,)].reshape(2, -1))
+            slopes.append(height[(1,)].reshape(2, -1))
+            reached.append((solved.status == Status.OK).reshape(2, -1))
+        every = np.asarray(np.concatenate(reached).all(axis=0))
+        return np.concatenate(heights), np.concatenate(slopes), every
+
+
+def _level(heights: Array, slopes: Array, travel: Array, heave: Array) -> Array:
+    """Newton's step that brings all heights to one level with the mean travel at the heave; shapes (wheels, n)."""
+    with np.errstate(all="ignore"):
+        give = 1.0 / slopes
+        level = (heave - travel.mean(axis=0) + (heights * give).mean(axis=0)) / give.mean(axis=0)
+        step: Array = (level - heights) * give
+    return step
+
+
+def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
+    """One warning a wheel and direction in which positions were out of reach; the first of them tells why."""
+    out = []
+    bad = solved.status != Status.OK
+    for side, up in ((0, True), (0, False), (1, True), (1, False)):
+        which = np.flatnonzero(bad & (lanes.variant == side) & ((lanes.travel > 0.0) == up))
+        if which.size:
+            sentence = limit_sentence(model.kernel, model.variants, lanes, solved, int(which[0]))
+            text = f"{model.axle.name} {SIDES[side]} wheel: {sentence.text} ({which.size} position(s) not reached)"
+            out.append(Finding("out-of-reach", text, severity=Severity.WARNING))
+    return out
