@@ -36,7 +36,8 @@ def _bare(truth: dict[str, Any]) -> tuple[dict[str, Any], list[Any]]:
 
 def test_all_points_are_right_with_what_the_user_supplies(truth: dict[str, Any], tmp_path: Path) -> None:
     if truth["file"].startswith("ez21"):
-        pytest.raises(ReadingError, read_drawing, truth["path"]).match("truncated")
+        with pytest.raises(ReadingError, match="truncated"):
+            read_drawing(truth["path"])
         return
     reading = read_drawing(truth["path"], **supplied(truth, tmp_path))
     assert wrong(truth, reading.points) == {}

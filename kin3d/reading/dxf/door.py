@@ -8,6 +8,7 @@ so the entities of the raw file are counted here and compared.
 from __future__ import annotations
 
 import io
+import logging
 import re
 import struct
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"
 MAX_BYTES = 300_000_000
+MOST_REPAIRS = 50  # repairs that are named one by one
 # A damaged file can make the library stumble anywhere; every one of these means "this file is not sound".
 FAULTS = (
     ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RuntimeError, AssertionError,
@@ -60,13 +62,36 @@ def open_drawing(path: Path, repair: bool = False) -> Opened:
     _check_end(raw, gather, repair)
     if gather.failed:
         raise ReadingError(gather.findings)
-    doc = _recovered(raw, gather) if repair and not raw.startswith(BINARY) else _strict(raw, gather)
+    with _Listener(gather):
+        doc = _recovered(raw, gather) if repair and not raw.startswith(BINARY) else _strict(raw, gather)
     if doc is None or gather.failed:
         raise ReadingError(gather.findings)
     _check_count(raw, doc, gather)
     if gather.failed:
         raise ReadingError(gather.findings)
     return Opened(doc, _unit_code(raw, doc), gather)
+
+
+class _Listener(logging.Handler):
+    """Turns what ezdxf only writes to its log ("recovered invalid value …") into warnings."""
+
+    def __init__(self, gather: Gather) -> None:
+        super().__init__(logging.WARNING)
+        self.gather = gather
+        self.log = logging.getLogger("ezdxf")
+
+    def __enter__(self) -> None:
+        self.spread, self.log.propagate = self.log.propagate, False
+        self.log.addHandler(self)
+
+    def __exit__(self, *_: object) -> None:
+        self.log.removeHandler(self)
+        self.log.propagate = self.spread
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep the first messages; a badly damaged file has thousands."""
+        if len(self.gather.findings) < MOST_REPAIRS:
+            self.gather.warn("file-repaired", " ".join(record.getMessage().split())[:200])
 
 
 def _bytes(path: Path, gather: Gather) -> bytes:
@@ -135,7 +160,7 @@ def _recovered(raw: bytes, gather: Gather) -> Drawing | None:
     except (DXFError, *FAULTS) as err:
         gather.error("file-damaged", f"cannot be repaired: {_one_line(err)}; export it again")
         return None
-    for entry in [*auditor.errors, *auditor.fixes][:50]:
+    for entry in [*auditor.errors, *auditor.fixes][:MOST_REPAIRS]:
         gather.warn("file-repaired", f"repaired: {entry.message}")
     return doc
 

@@ -212,7 +212,7 @@ class Flattener:
         if centre is not None and len(inside) <= MAX_SYMBOL and (named or not nested):
             xyz, reach = centre
             names = named or (entity.dxf.name,)
-            self.content.marks.append(Mark(xyz, reach, "block", origin, names))
+            self.content.marks.append(Mark(xyz, reach, "block", origin, names, _hung(entity)))
             return
         self._inside(entity, origin, parts)
 
@@ -253,6 +253,16 @@ def _moved(entity: Any) -> tuple[float, float, float] | None:
     x, y, z = _vec(entity.ocs().to_wcs(entity.dxf.insert))
     still = abs(x) + abs(y) + abs(z) < 1e-9 and float(entity.dxf.get("rotation", 0.0)) % 360.0 == 0.0
     return None if still else (float(x), float(y), float(z))
+
+
+def _hung(entity: Any) -> tuple[float, float, float] | None:
+    """Return where the first attribute of a block reference stands, in the block's own frame."""
+    if not entity.attribs:
+        return None
+    x, y, w = _vec(entity.attribs[0].dxf.insert) - _vec(entity.dxf.insert)
+    angle = np.radians(float(entity.dxf.get("rotation", 0.0)))
+    u, v = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
+    return (float(u / entity.dxf.get("xscale", 1.0)), float(v / entity.dxf.get("yscale", 1.0)), float(w))
 
 
 def _symbol_centre(parts: list[Any], insert: Vector) -> tuple[Vector, float] | None:

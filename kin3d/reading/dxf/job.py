@@ -26,6 +26,8 @@ class Job:
         The header's $INSUNITS; None where it says nothing.
     unit_hint : str
         What the words on the sheet say of the unit, for messages.
+    both_corners : bool
+        Some name stands on both sides of the car.
     """
 
     gather: Gather
@@ -41,6 +43,7 @@ class Job:
     accept_spread: bool = False
     fit_scales: bool = False
     unit_hint: str = ""
+    both_corners: bool = False
     ties: list[Tie] = field(default_factory=list)
     doubts: list[Doubt] = field(default_factory=list)
 

@@ -68,6 +68,7 @@ def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[
     out.ties += _by_place(content, found, names, gather)
     taken = {id(t.mark) for t in out.ties}
     out.ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
+    _check_hung([t for t in out.ties if t.mark.hung is not None], gather)
     ends = _ends(content)
     has_known = any(not label.free for label in labels)
     for marks in (found, ends):
@@ -75,6 +76,8 @@ def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[
         left = [x for x in labels if id(x.text) not in tied]
         if marks and left and not (marks is ends and out.doubts == [] and out.ties):
             result = Searcher(marks, _strokes(content, marks is ends), left).search()
+            if marks is ends and found:  # where points have symbols, a bare end is a point only if a leader says so
+                result.ties = [t for t in result.ties if t.how == "leader"]
             out.ties += [t for t in result.ties if t.name.known or t.how == "leader" or not has_known]
             out.doubts = _merged(out.doubts, result.doubts, result.ties)
     if not found and not ends:
@@ -120,6 +123,22 @@ def _by_attribute(mark: Mark, names: Names) -> list[Tie]:
     if not unique and not names.strict and mark.names and mark.names != (mark.origin.entity,):
         return []
     return [Tie(n, mark, "attribute") for n in unique.values()]
+
+
+def _check_hung(ties: Sequence[Tie], gather: Gather) -> None:
+    """Warn of attributes that stand elsewhere on their block than nearly all others: one of the two was moved."""
+    if len(ties) < 3:
+        return
+    hung = np.array([t.mark.hung for t in ties])
+    usual = np.median(hung, axis=0)
+    odd = np.abs(hung - usual).max(axis=1) > 1e-3 * (1.0 + float(np.abs(usual).max()))
+    if odd.mean() > 0.34:
+        return
+    for k in (int(i) for i in np.flatnonzero(odd)):
+        text = f"the attribute of {ties[k].name.point} stands elsewhere on its block than those of the others"
+        gather.warn(
+            "attribute-moved", f"{text}: block or attribute was moved; check the point", str(ties[k].mark.origin)
+        )
 
 
 def _by_layer(marks: Sequence[Mark], names: Names) -> list[Tie]:

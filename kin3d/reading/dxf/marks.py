@@ -59,6 +59,8 @@ class Mark:
         ``"point"``, ``"circle"``, ``"block"`` or ``"end"`` (of a line).
     names : tuple of str
         What the file itself ties to the mark: attribute values, the block's name.
+    hung : tuple of float or None
+        Where the first attribute stands, in the block's own frame.
     """
 
     xyz: Vector
@@ -66,6 +68,7 @@ class Mark:
     kind: str
     origin: Origin
     names: tuple[str, ...] = ()
+    hung: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

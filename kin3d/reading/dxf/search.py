@@ -27,8 +27,9 @@ nothing is tied and both are listed.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -42,6 +43,7 @@ MARGIN = 2.5
 OFFSET_SHARE = 0.6
 OFFSET_REACH = 15.0
 NEAR_REACH = 6.0
+USUAL_SHARE = 0.75  # share of the pointers on one layer that makes the others suspect
 TELLING = 0.02  # text heights; a tail ten times closer than this to one text, and no closer to another, is its own
 EXACT = 0.15  # text heights within which a tail is at the very end of the words
 SIDEWAYS = 0.25  # a tail may miss the end of the words sideways four times as far as upward: widths are estimates
@@ -72,6 +74,15 @@ class Doubt:
 
     label: Label
     choices: tuple[Mark, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pointer:
+    """A stroke whose head is on a mark (its number); the tail is the other end."""
+
+    mark: int
+    tail: Vector
+    stroke: Stroke
 
 
 @dataclass(slots=True)
@@ -108,7 +119,7 @@ def symbols(marks: Sequence[Mark]) -> list[Mark]:
         gone[tree.query_ball_point(mark.xyz, SNAP * extent)] = True
         twins = [fit[j] for j in tree.query_ball_point(mark.xyz, SNAP * extent)]
         reach = max(t.reach for t in twins)
-        kept.append(Mark(mark.xyz, reach, mark.kind, mark.origin, mark.names))
+        kept.append(replace(mark, reach=reach))
     return kept
 
 
@@ -149,17 +160,17 @@ class Searcher:
             return None
         return int(inside[0][1])
 
-    def _pointers(self) -> list[tuple[int, Vector, str]]:
-        """Return (mark, tail, tied text) of all strokes that can point."""
-        out = []
+    def _pointers(self) -> list[Pointer]:
+        """Return all strokes that can point."""
+        out: list[Pointer] = []
         for stroke in self.strokes:
             first, last = self.on_mark(stroke.start), self.on_mark(stroke.end)
             if stroke.leader and first is None and last is None:
                 first = self.on_mark(stroke.start, 0.5 * self.height)
             if first is not None and (last is None or stroke.leader):
-                out.append((first, stroke.end, stroke.text))
+                out.append(Pointer(first, stroke.end, stroke))
             elif last is not None and first is None:
-                out.append((last, stroke.start, stroke.text))
+                out.append(Pointer(last, stroke.start, stroke))
         return out
 
     def _by_pointer(self, out: Ties, left: list[int]) -> list[int]:
@@ -167,30 +178,29 @@ class Searcher:
         if not pointers or not left:
             return left
         done = self._tied_by_handle(out, pointers, left)
-        free = [k for k, (_, _, tied) in enumerate(pointers) if k not in done]
+        free = [k for k in range(len(pointers)) if k not in done]
         rest = [i for i in left if i not in done.values()]
-        chosen = _mutual(self._tail_scores(pointers, free, rest))
+        chosen = _of_one_kind(_mutual(self._tail_scores(pointers, free, rest)), pointers)
         for k, i in chosen.items():
-            self._add(out, i, pointers[k][0], "leader")
+            self._add(out, i, pointers[k].mark, "leader")
         return [i for i in rest if i not in set(chosen.values())]
 
-    def _tied_by_handle(self, out: Ties, pointers: list[tuple[int, Vector, str]], left: list[int]) -> dict[int, int]:
+    def _tied_by_handle(self, out: Ties, pointers: list[Pointer], left: list[int]) -> dict[int, int]:
         by_handle = {self.labels[i].text.origin.handle: i for i in left}
         done: dict[int, int] = {}
-        for k, (mark, _, tied) in enumerate(pointers):
+        for k, pointer in enumerate(pointers):
+            tied = pointer.stroke.text
             if tied and tied in by_handle and by_handle[tied] not in done.values():
                 done[k] = by_handle[tied]
-                self._add(out, by_handle[tied], mark, "leader")
+                self._add(out, by_handle[tied], pointer.mark, "leader")
         return done
 
-    def _tail_scores(
-        self, pointers: list[tuple[int, Vector, str]], free: list[int], rest: list[int]
-    ) -> dict[tuple[int, int], float]:
+    def _tail_scores(self, pointers: list[Pointer], free: list[int], rest: list[int]) -> dict[tuple[int, int], float]:
         from scipy.spatial import cKDTree
 
         if not free or not rest:
             return {}
-        tails = np.array([pointers[k][1] for k in free])
+        tails = np.array([pointers[k].tail for k in free])
         tree = cKDTree(tails)
         near = {}
         for i in rest:
@@ -313,6 +323,19 @@ def box_distance(text: Text, place: Vector) -> float:
     u, v, w = text.local(place)
     left, bottom, right, top = text.box
     return float(np.hypot(np.hypot(max(left - u, u - right, 0.0), max(bottom - v, v - top, 0.0)), w))
+
+
+def _of_one_kind(chosen: dict[int, int], pointers: list[Pointer]) -> dict[int, int]:
+    """Drop a pointer that is drawn unlike nearly all others and shares its mark with one of them.
+
+    A link that misses one of its own marks looks like a pointer to the other.
+    """
+    kinds = {k: (pointers[k].stroke.leader, pointers[k].stroke.origin.layer.lower()) for k in chosen}
+    usual, count = Counter(kinds.values()).most_common(1)[0] if kinds else ((False, ""), 0)
+    if len(chosen) < 5 or count < USUAL_SHARE * len(chosen):
+        return chosen
+    marks = {pointers[k].mark for k in chosen if kinds[k] == usual}
+    return {k: i for k, i in chosen.items() if kinds[k] == usual or pointers[k].mark not in marks}
 
 
 def _mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:

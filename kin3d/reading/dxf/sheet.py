@@ -260,7 +260,7 @@ def _judge(job: Job, fit: Fit, i: int, point: DrawnPoint, loose: Sequence[int]) 
         job.refuse(
             name,
             "label-near",
-            f"{name} has {letters} from one view only, where the label is tied to its mark by nearness alone; label "
+            f"{name} has {letters} from one view only, where the label is not surely the mark's; label "
             "it with a leader, or name the mark in the name table",
             str(point.sources[0].origin),
         )
@@ -269,7 +269,7 @@ def _judge(job: Job, fit: Fit, i: int, point: DrawnPoint, loose: Sequence[int]) 
 
 
 def _weak(fit: Fit, point: DrawnPoint, axis: int) -> bool:
-    near = {s.view for s in point.sources if s.how == "near"}
+    near = {s.view for s in point.sources if s.how in ("near", "agreement")}
     return any(v.name in near and axis in (v.axes[0][0], v.axes[1][0]) for v in fit.views)
 
 

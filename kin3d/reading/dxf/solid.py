@@ -34,6 +34,7 @@ def read_solid(job: Job, ties: list[Tie]) -> None:
     for name, group in _by_name(ties).items():
         placed = [(t, factor * (rotation @ (t.mark.xyz - origin))) for t in group]
         _one_point(job, name, placed)
+    _check_other_side(job)
     check_written(job)
     check_sense(job)
 
@@ -101,7 +102,17 @@ def _on_side(job: Job, placed: list[tuple[Tie, Vector]]) -> list[tuple[Tie, Vect
         return placed
     sign = 1.0 if side == "left" else -1.0
     kept = [(t, p) for t, p in placed if (t.name.side or side) == side and sign * p[1] >= 0.0]
+    job.both_corners = job.both_corners or 0 < len(kept) < len(placed)
     return kept or placed
+
+
+def _check_other_side(job: Job) -> None:
+    """Where both corners are drawn, a point that is only there on the other side is not this corner's."""
+    sign = 1.0 if job.side == "left" else -1.0
+    for name, point in list(job.reading.points.items()):
+        if job.both_corners and sign * point.xyz_mm[1] < 0.0:
+            text = f"{name} is only there at y = {point.xyz_mm[1]:g} mm, on the other corner than the one asked for"
+            job.refuse(name, "side-wrong", text, str(point.sources[0].origin))
 
 
 def _refuse_double(job: Job, name: str, placed: list[tuple[Tie, Vector]], spread: float, links: bool) -> None:
