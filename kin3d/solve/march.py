@@ -26,7 +26,8 @@ from kin3d.spatial.vectors import Vec
 Array = NDArray[np.float64]
 FIRST_STEP = 0.5
 SMALLEST_STEP_MM = 2e-3  # of travel or rack; the limit is found to about twice this
-FOLD_SHARE = 0.05  # smallest singular value, against that in the design position, that makes a stop a limit
+FOLD_SHARE = 0.1  # smallest singular value, against that in the design position, that makes a stop a limit
+FOLD_SIZE = 1e-3  # or its own size, mm per mm
 ITERATIONS = 6
 MOST_STEPS = 400
 
@@ -125,7 +126,7 @@ def _why_stopped(system: System, variants: Variants, lanes: Lanes, q: Array, rea
     now = smallest_singular(system, variants, lanes.part(reached), q)
     start = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), q.shape))
     before = smallest_singular(system, variants, lanes.part(np.zeros(lanes.count)), start)
-    return np.asarray(np.where(now < FOLD_SHARE * before, Status.LIMIT, Status.UNSOLVED), dtype=np.int8)
+    return np.asarray(np.where((now < FOLD_SHARE * before) | (now < FOLD_SIZE), Status.LIMIT, Status.UNSOLVED), dtype=np.int8)
 
 
 def smallest_singular(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array:

@@ -107,14 +107,25 @@ class System:
             dense[i, j] = node.reference
         dense /= self.equations.lengths(dict(zip(self.linkage.points, design, strict=True)))[:, None]
         mobility = examine(dense, rows, self.equations.unknowns.points, self.linkage)
-        if not mobility.determined:
-            raise LayoutError(Finding("mobility", str(mobility), self.linkage.layout))
         u, s, _ = np.linalg.svd(dense)
-        if s[-1] < SINGULAR * s[0]:
+        square = mobility.equations == mobility.unknowns
+        if square and s[-1] < SINGULAR * s[0] and self._generic_rank(slopes, size) == size:
             named = bodies_in_line(u[:, -1], rows)
             text = f"the design position is a dead centre: {named} are in line; move a point of one of them"
             raise AssemblyError(Finding("dead-centre", text, self.linkage.layout))
+        if not mobility.determined:
+            raise LayoutError(Finding("mobility", str(mobility), self.linkage.layout))
         return mobility
+
+    def _generic_rank(self, slopes: Mapping[tuple[int, int], Node], size: int) -> int:
+        """Rank of J with every point shaken a little: tells a dead centre from a linkage that never works."""
+        shaken = np.random.default_rng(1)
+        inputs = {k: n.reference + shaken.normal(0.0, 3.0) for k, n in self.tape.inputs.items()}
+        dense = np.zeros((len(self.equations.rows), size))
+        for (i, j), value in zip(slopes, evaluate(list(slopes.values()), inputs), strict=True):
+            dense[i, j] = value
+        dense /= np.linalg.norm(dense, axis=1, keepdims=True)
+        return int(np.linalg.matrix_rank(dense, tol=1e-8))
 
     def _reorder(self, slopes: Mapping[tuple[int, int], Node], parts: Sequence[Block]) -> dict[tuple[int, int], Node]:
         row = {r: k for k, r in enumerate(self.row_order)}

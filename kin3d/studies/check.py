@@ -23,7 +23,6 @@ Array = NDArray[np.float64]
 REACH_MM = 150.0  # travel up to which the limits are looked for
 SHORT_REACH_MM = 40.0  # a corner that ends sooner than this is worth a warning (common practice, no source)
 ROD_ANGLE_DEG = 20.0  # a rod nearer than this to its rocker arm's line is near dead centre (common practice, no source)
-HIGH_SHARE = 1.2  # lowest pickup over the ground, in loaded radii, that is too high (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,21 +126,16 @@ def _wheel(model: AxleModel) -> list[Finding]:
     radius = model.axle.loaded_radius_mm
     if radius is None:
         return []
-    heights = model.variants.design[0, :, 2]
-    centre = heights[model.linkage.index("wheel_centre")]
-    ground = centre - radius
-    low = float(heights.min() - ground)
-    if low < 0.0:
-        name = model.linkage.points[int(heights.argmin())]
-        text = (
-            f"{name} is {-low:.0f} mm below the ground that the loaded radius ({radius:g} mm) puts under the wheel: "
-            "look at loaded_radius_mm, the units and the wheel centre's height"
-        )
+    height = dict(zip(model.linkage.points, model.variants.design[0, :, 2], strict=True))
+    centre = height["wheel_centre"]
+    pickups = {n: float(z) for n, z in height.items() if n not in ("wheel_centre", "wheel_axis")}
+    lowest = min(pickups, key=lambda n: pickups[n])
+    over = pickups[lowest] - (centre - radius)
+    look = "look at loaded_radius_mm, the units and the height of wheel_centre"
+    if over < 0.0:
+        text = f"{lowest} is {-over:.0f} mm below the ground that the loaded radius ({radius:g} mm) gives: {look}"
         return [_warn(model, "below-ground", text)]
-    if low > HIGH_SHARE * radius:
-        text = (
-            f"the lowest point of the linkage is {low:.0f} mm over the ground: "
-            "look at loaded_radius_mm, the units and the wheel centre's height"
-        )
-        return [_warn(model, "high-above-ground", text)]
+    if pickups[lowest] > centre:
+        text = f"every pickup point is above the wheel centre, {lowest} as the lowest by {over - radius:.0f} mm: {look}"
+        return [_warn(model, "above-wheel", text)]
     return []
