@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,6 +14,7 @@ from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
 from kin3d.studies.model import SIDES
 from kin3d.studies.result import SweepResult
+from kin3d.writing.numbers import number as number
 
 # what the terminal shows when no measures are asked for; the files have all of them
 USUAL = (
@@ -29,15 +29,6 @@ USUAL = (
     "wheel_rate_n_per_mm",
 )
 MOST_ROWS = 60
-_PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
-
-
-def number(value: float, unit: str) -> str:
-    """A value with as many places as its unit deserves; a dash where there is none."""
-    if not math.isfinite(value):
-        return "∞" if math.isinf(value) else "–"
-    text = f"{value:.{_PLACES.get(unit, 3)}f}"
-    return text.removeprefix("-") if float(text) == 0.0 else text.replace("-", "−")
 
 
 def show_sweep(console: Console, result: SweepResult, chosen: bool) -> None:

@@ -14,6 +14,7 @@ from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
 from kin3d.studies.derive import derive
+from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.side import AXES, SideModel
 from kin3d.studies.sweep import chosen_measures
 
@@ -34,7 +35,7 @@ class Sensitivity:
         The position.
     measures : tuple of Measure
     points : tuple of str
-        Points of the table.
+        Points of the table, in the order of `groups.GROUPS`.
     value, rate : ndarray, shape (measures,)
         Each measure and its derivative along travel, per mm.
     slope : ndarray, shape (measures, points, 3)
@@ -106,6 +107,7 @@ def sensitivity(
         text = f"travel {travel_mm:+g} mm, rack {rack_mm:+g} mm: {Status(int(found.status[0])).sentence}"
         raise RequestError(Finding("out-of-reach", text))
     shape = (len(there), len(corner.names), 3)
+    order = _grouped(corner)
     return Sensitivity(
         title=car.title,
         axle=axle,
@@ -113,10 +115,17 @@ def sensitivity(
         travel_mm=travel_mm,
         rack_mm=rack_mm,
         measures=there,
-        points=corner.names,
+        points=tuple(corner.names[k] for k in order),
         value=found.value[:, 0],
         rate=found.rate[:, 0],
-        slope=found.slope.reshape(shape),
-        rate_slope=found.rate_slope.reshape(shape),
+        slope=found.slope.reshape(shape)[:, order],
+        rate_slope=found.rate_slope.reshape(shape)[:, order],
         left_out=left_out,
     )
+
+
+def _grouped(corner: SideModel) -> list[int]:
+    """Rows of the points in the order of their groups."""
+    linkage = corner.model.linkage
+    groups = groups_of(linkage, dict(zip(linkage.points, corner.design, strict=True)))
+    return sorted(range(len(corner.names)), key=lambda k: GROUPS.index(groups[corner.names[k]]))

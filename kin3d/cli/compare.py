@@ -1,0 +1,91 @@
+"""``kin3d compare``: what changed between cars, which points did it, and may one say so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.console import Console
+
+from kin3d.cli.options import Measures, Seed, Sigma, Travel, Workers, names_of, processes
+from kin3d.cli.shared import parse_values, show_finding
+from kin3d.linkage.car import AxleName, Side
+from kin3d.studies.fit import Scale
+
+if TYPE_CHECKING:
+    from kin3d.studies.compare import Comparison
+
+
+def compare(
+    cars: Annotated[
+        list[Path], typer.Argument(help="Two or more car files; each is set against the first.", show_default=False)
+    ],
+    axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
+    travel: Travel = "-40:40:5",
+    measures: Measures = None,
+    sigma: Sigma = None,
+    samples: Annotated[int, typer.Option(help="Sampled cars for bands and probabilities; 0: first order.")] = 4_000,
+    threshold: Annotated[float, typer.Option(help="Probability from which on a difference can be said.")] = 0.95,
+    scale: Annotated[Scale, typer.Option(help="Scale the other cars to the first one's track or wheelbase.")] = "none",
+    align: Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")] = False,
+    side: Annotated[Side | None, typer.Option(help="Default: the side of the first car's points.")] = None,
+    seed: Seed = 1,
+    out: Annotated[Path | None, typer.Option(help="Write measures, differences and verdicts: .csv.")] = None,
+    parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Draw the curves over each other: .png, .svg or .pdf.")] = None,
+    causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
+    workers: Workers = 0,
+) -> None:
+    """Compare corners: points that moved, measures with the doubt of their difference, and what causes it.
+
+    Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --plot curves.png --causes causes.png
+    """
+    from kin3d import load
+    from kin3d.studies.compare import compare as study
+
+    travels = parse_values(travel, "--travel")
+    read = [load(car) for car in cars]
+    result = study(
+        read,
+        axle,
+        travels,
+        names_of(measures),
+        side=side,
+        sigma_mm=sigma,
+        samples=samples,
+        seed=seed,
+        threshold=threshold,
+        scale=scale,
+        align=align,
+        workers=processes(workers),
+    )
+    _finish(result, measures is not None, out, parts, plot, causes)
+    for finding in (*(f for car in read for f in car.findings), *result.findings):
+        show_finding(Console(stderr=True), finding)
+
+
+def _finish(
+    result: Comparison, chosen: bool, out: Path | None, parts: Path | None, plot: Path | None, causes: Path | None
+) -> None:
+    from kin3d.cli.show_compare import show_comparison
+    from kin3d.writing.rows import LINE_HEADER, PART_HEADER, line_rows, part_rows, write_rows
+
+    console = Console()
+    show_comparison(console, result, chosen)
+    if out:
+        count = write_rows(LINE_HEADER, line_rows(result), out)
+        console.print(f"{count} rows written to {out}", highlight=False)
+    if parts:
+        count = write_rows(PART_HEADER, part_rows(result), parts, "--parts")
+        console.print(f"{count} rows written to {parts}", highlight=False)
+    if plot:
+        from kin3d.writing.compare_plot import draw_comparison
+
+        draw_comparison(result, plot, chosen)
+        console.print(f"Curves drawn to {plot}", highlight=False)
+    if causes:
+        from kin3d.writing.compare_plot import draw_causes
+
+        draw_causes(result, causes, chosen)
+        console.print(f"Causes drawn to {causes}", highlight=False)

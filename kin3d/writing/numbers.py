@@ -1,0 +1,51 @@
+"""Figures as a person reads them: as many places as the unit deserves."""
+
+from __future__ import annotations
+
+import math
+
+_PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
+DIGITS = 12  # significant digits in files
+
+
+def number(value: float, unit: str) -> str:
+    """A value with as many places as its unit deserves; a dash where there is none."""
+    return fixed(value, _PLACES.get(unit, 3))
+
+
+def signed(value: float, unit: str) -> str:
+    """The same with a plus before a positive value, for differences."""
+    text = number(value, unit)
+    return f"+{text}" if value > 0.0 and any(c in "123456789∞" for c in text) else text
+
+
+def rate(value: float, unit: str) -> str:
+    """A derivative along travel of a measure in `unit`, per mm."""
+    return fixed(value, max(3, _PLACES.get(unit, 3) + 1))
+
+
+def fixed(value: float, places: int) -> str:
+    """A value with a number of places and a true minus sign; no minus before zero."""
+    if not math.isfinite(value):
+        return "∞" if math.isinf(value) else "–"
+    text = f"{value:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text.replace("-", "−")
+
+
+def percent(share: float) -> str:
+    """A share from 0 to 1 as per cent."""
+    return f"{100.0 * share:.0f} %"
+
+
+def probability(value: float) -> str:
+    """A probability as per cent; never 100 %."""
+    if not math.isfinite(value):
+        return "–"
+    return "> 99.9 %" if value > 0.999 else f"{100.0 * value:.1f} %"
+
+
+def cell(value: object) -> str:
+    """A cell of a file: 12 significant digits, empty where there is no value."""
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    return f"{value:.{DIGITS}g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,51 @@
+"""Sentences that terminal and page have in common."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from kin3d.studies.attribution import Attribution
+from kin3d.studies.verdict import Kind
+
+FIGURE_HEADS: dict[Kind, str] = {
+    "design": "Measures in the design position",
+    "rate": "Gradients: change per mm of wheel travel, in the design position",
+    "range": "Ranges: greatest less smallest value over the travel",
+}
+
+
+def turned() -> tuple[tuple[str, str], ...]:
+    """Angles of a wishbone's plane: attribute and what it is called."""
+    return (
+        ("front_deg", "front view, rise outboard"),
+        ("side_deg", "side view, rise forward"),
+        ("axis_side_deg", "hinge line, side view, rise forward"),
+        ("axis_plan_deg", "hinge line, plan view, outboard in front"),
+    )
+
+
+def remainder_sentence(found: Attribution) -> str:
+    """How well the parts add up: greatest remainder, relative to its difference, in the design position."""
+    relative = remainder_share(found)
+    worst = int(np.argmax(relative)) if len(relative) else 0
+    name = found.measures[worst].name if len(relative) else ""
+    text = f"Parts add up to the differences within {relative.max(initial=0.0):.0e} of each"
+    ending = f" (largest for {name}); up to {found.nodes} nodes along the way." if name else "."
+    return text + ending
+
+
+def remainder_share(found: Attribution) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Remainder over difference for each measure, value and gradient in the design position, the greater of both.
+
+    A difference that is rounding itself counts as met.
+    """
+    out = np.zeros(len(found.measures))
+    pairs = (
+        (found.start_remainder, found.start_difference, found.start_parts),
+        (found.rate_remainder, found.rate_difference, found.rate_parts),
+    )
+    for remainder, difference, parts in pairs:
+        size = np.maximum(np.abs(difference), 1e-6 * np.abs(parts).sum(axis=1))
+        real = size > 1e-12
+        out = np.maximum(out, np.where(real, np.abs(remainder) / np.where(real, size, 1.0), 0.0))
+    return out
