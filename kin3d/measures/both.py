@@ -38,7 +38,7 @@ class BothCorners(Corner):
     design_contact : ndarray, shape (2, 3)
         Contact points in the design position, left and right, mm.
     straight : ndarray, shape (2, n), optional
-        Steer of each wheel to the ground, rad, with the rack in the middle, at the same heave and roll.
+        Steer of each wheel to the ground, rad, with the rack in the middle, at the same travels.
 
     The other parameters are those of `Corner`.
     """

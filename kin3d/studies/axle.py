@@ -158,7 +158,7 @@ def both_corners(
     lanes, solved : Lanes, Solved
         All left corners, then all right ones, 2n lanes.
     straight : ndarray, shape (2, n), optional
-        Steers with the rack in the middle, rad.
+        Steers with the rack in the middle at the same travels, rad.
     """
     roll = ALGEBRA.variable(np.tile(stance.roll_rad, 2), DRIVES["roll"])
     normal = ground_normal(roll, np.tile(stance.pitch_rad, 2))
@@ -188,7 +188,7 @@ def _measure(
     progress: Callable[[int, int], None] | None,
 ) -> tuple[tuple[Measure, ...], dict[str, str], dict[str, Array]]:
     """Values of all measures that there is data for, each (2n,), batch by batch."""
-    straight = _straight(model, stance, wanted)
+    straight = _straight(model, stance, stood[0], wanted)
     found: dict[str, list[Array]] = {}
     there: tuple[Measure, ...] = ()
     left_out: dict[str, str] = {}
@@ -211,13 +211,12 @@ def _some(solved: Solved, which: NDArray[np.intp]) -> Solved:
     return Solved(solved.q[:, which], solved.status[which], solved.error_mm[which], solved.stepped, {})
 
 
-def _straight(model: AxleModel, stance: Stance, wanted: Sequence[Measure]) -> Array | None:
-    """Steers with the rack in the middle at the same heave, roll and pitch, where a measure asks for them."""
-    if not stance.rack_mm.any() or not any(m.name == "ackermann_pct" for m in wanted):
+def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[Measure]) -> Array | None:
+    """Steers with the rack in the middle at the same travels, where a measure asks for them."""
+    if not lanes.rack.any() or not any(m.name == "ackermann_pct" for m in wanted):
         return None
-    middle = Stance(stance.heave_mm, stance.roll_rad, np.zeros(stance.count), stance.pitch_rad)
-    stood = stand([model], middle).axles[0]
-    corner = both_corners(model, middle, *stood)
+    middle = Lanes(lanes.variant, lanes.travel, np.zeros(lanes.count))
+    corner = both_corners(model, stance, middle, model.kernel.solve(model.variants, middle))
     return corner.pair(corner.steer)
 
 

@@ -111,7 +111,12 @@ def need_radius(models: Sequence[AxleModel]) -> None:
         raise RequestError([Finding("radius-missing", text, f"[{a.name}] loaded_radius_mm") for a in lacking])
 
 
-def stand(models: Sequence[AxleModel], stance: Stance, shift_x_mm: Sequence[float] = (0.0,)) -> Standing:
+def stand(
+    models: Sequence[AxleModel],
+    stance: Stance,
+    shift_x_mm: Sequence[float] = (0.0,),
+    steered: Sequence[bool] = (True,),
+) -> Standing:
     """Find the travels at which all wheels stand on the ground.
 
     Parameters
@@ -121,6 +126,8 @@ def stand(models: Sequence[AxleModel], stance: Stance, shift_x_mm: Sequence[floa
     stance : Stance
     shift_x_mm : sequence of float
         What has to be added to each axle's x to place it in the frame of the car.
+    steered : sequence of bool
+        Whether the rack that is driven is that axle's.
 
     Raises
     ------
@@ -128,11 +135,11 @@ def stand(models: Sequence[AxleModel], stance: Stance, shift_x_mm: Sequence[floa
         When an axle has no loaded radius.
     """
     need_radius(models)
-    search = _Search(models, stance, shift_x_mm)
+    search = _Search(models, stance, shift_x_mm, steered)
     search.run()
     axles, findings = [], []
     for k, model in enumerate(models):
-        lanes = pair_lanes(search.last[2 * k : 2 * k + 2], stance.rack_mm)
+        lanes = pair_lanes(search.last[2 * k : 2 * k + 2], stance.rack_mm * steered[k])
         axles.append((lanes, model.kernel.solve(model.variants, lanes)))
         findings += _limits(model, *axles[-1])
     status = np.max([s.status.reshape(2, -1).max(axis=0) for _, s in axles], axis=0).astype(np.int8)
@@ -148,8 +155,10 @@ class _Search:
     `last` beyond it, so that solving there again tells what stopped it.
     """
 
-    def __init__(self, models: Sequence[AxleModel], stance: Stance, shift: Sequence[float]) -> None:
-        self.models, self.stance, self.shift = models, stance, shift
+    def __init__(
+        self, models: Sequence[AxleModel], stance: Stance, shift: Sequence[float], steered: Sequence[bool]
+    ) -> None:
+        self.models, self.stance, self.shift, self.steered = models, stance, shift, steered
         self.good = np.zeros((2 * len(models), stance.count))
         self.step = self._first_guess()
         self.last = self.step.copy()
@@ -190,7 +199,7 @@ class _Search:
         nx, ny, nz = (np.tile(c, 2) for c in here.normal)
         heights, slopes, reached = [], [], []
         for k, (model, shift) in enumerate(zip(self.models, self.shift, strict=True)):
-            lanes = pair_lanes(travel[2 * k : 2 * k + 2], here.rack_mm)
+            lanes = pair_lanes(travel[2 * k : 2 * k + 2], here.rack_mm * self.steered[k])
             solved = model.kernel.solve(model.variants, lanes)
             corner = corner_on_ground(model, lanes, solved, box(1), {"travel": 0}, (nx, ny, nz))
             height = dot(corner.contact, corner.normal) + shift * nx
