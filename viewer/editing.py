@@ -6,12 +6,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from kin3d.solve.lanes import Variants
+from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.march import numbers
 from kin3d.solve.newton import correct
 from kin3d.solve.status import Status
 from kin3d.solve.system import bodies_in_line
+from kin3d.studies.stand import Stance, stand
 from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_road import body_motion
@@ -199,7 +200,7 @@ class Editor:
             ratio = variants.determinants / held.variants.determinants
         if not (ratio > SINGULAR_SHARE).all():
             return self._in_line(variants, Drives(), variants.start)
-        lanes = kernel.lanes(variants, self.drives.travel_mm, self.drives.rack_mm)
+        lanes = self._present()
         guess = last.q + variants.start - last.variants.start
         q, _, good = correct(kernel.system, variants, lanes, guess)
         return _Tried(design, variants, q) if good.all() else OUT_OF_REACH
@@ -211,7 +212,7 @@ class Editor:
     def _in_line(self, variants: Variants, drives: Drives, q: Array) -> str:
         """Say which members come in line in a position."""
         system = self.model.base.kernel.system
-        lanes = self.model.base.kernel.lanes(variants, drives.travel_mm, drives.rack_mm)
+        lanes = self.model.base.kernel.lanes(variants, 0.0) if drives == Drives() else self._present()
         dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
         if not np.isfinite(dense).all():
             return "the points do not make a linkage there"
@@ -250,12 +251,23 @@ class Editor:
             ratio = np.abs(chosen.determinants / self.model.base.variants.determinants)
         return "" if (ratio > FLAT_SHARE).all() else self._in_line(chosen, Drives(), chosen.start)
 
+    def _present(self) -> Lanes:
+        """The present position of both wheels."""
+        return Lanes(np.arange(2), self.view.travel_mm, np.full(2, self.drives.rack_mm))
+
     def _unreached(self, design: Array, drives: Drives) -> str:
+        """Why the linkage does not reach a position; empty when it does."""
         kernel = self.model.base.kernel
         variants = self.model.variants(design)
+        if drives.roll_deg:
+            wanted = (drives.travel_mm, np.radians(drives.roll_deg), drives.rack_mm, 0.0)
+            stance = Stance(*(np.array([v]) for v in wanted))
+            standing = stand([replace(self.model.base, variants=variants)], stance)
+            if standing.status[0] == Status.OK:
+                return ""
+            return "; ".join(f.text for f in standing.findings) or Status(int(standing.status[0])).sentence
         lanes = kernel.lanes(variants, drives.travel_mm, drives.rack_mm)
-        quick = kernel.solve(variants, lanes, step=False)
-        if (quick.status == Status.OK).all():
+        if (kernel.solve(variants, lanes, step=False).status == Status.OK).all():
             return ""
         solved = kernel.solve(variants, lanes)
         for lane in np.flatnonzero(solved.status != Status.OK):

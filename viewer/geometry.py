@@ -227,9 +227,11 @@ def _sphere(rows: int, around: int) -> Mesh:
 def _tyre(width: float) -> Mesh:
     """A tyre of radius 1 about z: tread, rounded shoulders, walls down to the rim."""
     half = 0.5 * width
-    profile = np.array(
-        [(0.62, -0.44), (0.90, -0.5), (0.975, -0.44), (1.0, -0.3), (1.0, 0.3), (0.975, 0.44), (0.90, 0.5), (0.62, 0.44)]
-    )
+    # a rounded shoulder from the wall to the tread, mirrored
+    bend = np.linspace(0.0, 0.5 * np.pi, 7)
+    shoulder = np.column_stack([0.90 + 0.10 * np.sin(bend), -0.34 - 0.16 * np.cos(bend)])
+    outer = np.vstack([[(0.62, -0.44), (0.78, -0.49)], shoulder])
+    profile = np.vstack([outer, outer[::-1] * [1.0, -1.0]])
     slope = np.gradient(profile * [1.0, 2.0 * half], axis=0)
     outward = np.column_stack([slope[:, 1], -slope[:, 0]])
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)

@@ -8,26 +8,48 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import AxleName, Car
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.measures.axle import axle_measures
 from kin3d.measures.compute import available, corner_measures, values
 from kin3d.measures.table import Measure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.status import Status
+from kin3d.studies.axle import axle_result
 from kin3d.studies.model import AxleModel
+from kin3d.studies.stand import Stance, stand
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_axes import roll_centre
 from kin3d_viewer.snapshot import SIDES, Snapshot
 
 MIRROR = np.array([1.0, -1.0, 1.0])
-TRAVEL_MM = tuple(float(v) for v in range(-40, 41))
 ORDER = 2  # order of derivatives along travel that the measures need
+# values of each drive that curves run over, unless something else is asked for
+RANGES: dict[str, tuple[float, ...]] = {
+    "travel_mm": tuple(float(v) for v in range(-40, 41)),
+    "rack_mm": tuple(float(v) for v in np.linspace(-30.0, 30.0, 61)),
+    "roll_deg": tuple(float(v) for v in np.linspace(-3.0, 3.0, 61).round(9)),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Drives:
+    """Where the sliders stand; in roll the travel is the mean of the two wheels'."""
+
+    travel_mm: float = 0.0
+    rack_mm: float = 0.0
+    roll_deg: float = 0.0
+
+    def as_dict(self) -> dict[str, float]:
+        """By name."""
+        return {"travel_mm": self.travel_mm, "rack_mm": self.rack_mm, "roll_deg": self.roll_deg}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,7 +59,7 @@ class Curves:
     Attributes
     ----------
     drive : str
-        ``travel_mm`` or ``rack_mm``: what the curves run over.
+        What the curves run over: ``travel_mm``, ``rack_mm`` or ``roll_deg``.
     at : ndarray, shape (k,)
     values : dict of str to ndarray, shape (2, k)
         Left and right.
@@ -57,25 +79,28 @@ class Curves:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
-    """A solved state of the model: design, curves, present position and its unknowns (unknowns, 2)."""
+    """A solved state of the model.
+
+    Attributes
+    ----------
+    design : ndarray, shape (2, points, 3)
+    curves : Curves
+    now : Snapshot
+        The present position.
+    q : ndarray, shape (unknowns, 2)
+        Its unknowns, left and right.
+    travel_mm : ndarray, shape (2,)
+        Travel of each wheel there.
+    roll_path : ndarray, shape (k, 3), or None
+        The roll centre over the sweep.
+    """
 
     design: Array
     curves: Curves
     now: Snapshot
     q: Array
+    travel_mm: Array
     roll_path: Array | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Drives:
-    """Where the sliders stand."""
-
-    travel_mm: float = 0.0
-    rack_mm: float = 0.0
-
-    def as_dict(self) -> dict[str, float]:
-        """By name."""
-        return {"travel_mm": self.travel_mm, "rack_mm": self.rack_mm}
 
 
 @dataclass(eq=False)
@@ -86,35 +111,39 @@ class LiveModel:
     ----------
     car : Car
         As read; never changed.
+    over : {"travel_mm", "rack_mm", "roll_deg"}
+        What the curves run over.
+    ranges : dict of str to sequence of float
+        Values of each drive for that.
     base : AxleModel
         Linkage and kernel, compiled once, with the variants of the file.
     design : ndarray, shape (2, points, 3)
         Design coordinates as they stand, left and right, mm.
-    sweep_at : tuple of float
-        Values of the drive that the curves run over.
-    over : {"travel_mm", "rack_mm"}
-    measures : tuple of Measure
-        Those that there is data for.
     """
 
     car: Car
     axle: AxleName = "front"
-    sweep_at: Sequence[float] = TRAVEL_MM
     over: str = "travel_mm"
+    ranges: dict[str, Sequence[float]] = field(default_factory=lambda: dict(RANGES))
     base: AxleModel = field(init=False)
     design: Array = field(init=False)
-    measures: tuple[Measure, ...] = field(init=False, default=())
-    left_out: dict[str, str] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.base = AxleModel.of(self.car, self.axle)
         self.design = self.base.variants.design.copy()
-        self.measures, self.left_out = available(self._corner_at_rest(), corner_measures(self.axle))
 
-    def _corner_at_rest(self):  # type: ignore[no-untyped-def]
-        model, kernel = self.base, self.base.kernel
-        lanes = kernel.lanes(model.variants, 0.0)
-        return model.corner(lanes, kernel.solve(model.variants, lanes), ORDER)
+    @cached_property
+    def measures(self) -> tuple[Measure, ...]:
+        """Measures of the corner that there is data for."""
+        model = self.base
+        lanes = model.kernel.lanes(model.variants, 0.0)
+        corner = model.corner(lanes, model.kernel.solve(model.variants, lanes), ORDER)
+        return available(corner, corner_measures(self.axle))[0]
+
+    @cached_property
+    def every_measure(self) -> dict[str, Measure]:
+        """Measures of corner and axle by name."""
+        return {m.name: m for m in (*corner_measures(self.axle), *axle_measures(self.axle))}
 
     @property
     def mirrored(self) -> bool:
@@ -125,6 +154,11 @@ class LiveModel:
     def own_side(self) -> int:
         """0 when the file gives the left side, 1 when the right."""
         return SIDES.index(self.base.axle.side)
+
+    @property
+    def rolls(self) -> bool:
+        """Whether the axle can be rolled: its wheels have a radius to stand on."""
+        return self.base.axle.loaded_radius_mm is not None
 
     def points(self) -> tuple[str, ...]:
         """Names of the points that can be moved."""
@@ -143,6 +177,7 @@ class LiveModel:
         if point == WHEEL_CENTRE and WHEEL_AXIS not in self.base.axle.points:
             rows.append(self.base.linkage.index(WHEEL_AXIS))
         out[side, rows] += shift
+        out[side, row] = place  # exactly what was asked for
         if self.mirrored:
             out[1 - side, rows] = out[side, rows] * MIRROR
         return out
@@ -166,29 +201,74 @@ class LiveModel:
             Unknowns of the present position, while dragging. Positions of the sweep near the ends of the travel, which
             take longer, then stay without value.
         """
-        kernel = self.base.kernel
         chosen = self.variants(design) if variants is None else variants
-        at = np.asarray(self.sweep_at, dtype=float)
-        held = drives.as_dict() | {self.over: at}
-        travel, rack = (np.broadcast_to(held[n], at.shape) for n in ("travel_mm", "rack_mm"))
-        lanes = kernel.lanes(chosen, np.append(travel, drives.travel_mm), np.append(rack, drives.rack_mm))
-        solved = kernel.solve(chosen, lanes, step=q is None)
-        present = [len(at), 2 * len(at) + 1]
-        if q is not None:
-            solved.q[:, present], solved.status[present] = q, Status.OK
-        shape = (2, len(at) + 1)
-        places = kernel.points(chosen, lanes, solved).reshape(*shape, len(self.base.linkage.points), 3)
-        found = {n: v.reshape(shape) for n, v in self._measures(lanes, solved, chosen).items()}
-        status = solved.status.reshape(shape)
-        notes = self._notes(chosen, lanes, solved) if q is None else ()
-        curves = Curves(self.over, at, {n: v[:, :-1] for n, v in found.items()}, status[:, :-1], places[:, :-1], notes)
-        now = self._snapshot(design, places[:, -1], {n: v[:, -1] for n, v in found.items()}, drives)
-        return View(design, curves, now, solved.q[:, present], self._roll_path(curves, now))
+        at = np.asarray(self.ranges[self.over], dtype=float)
+        held = {n: np.append(np.full(len(at), v), v) for n, v in drives.as_dict().items()}
+        held[self.over][:-1] = at
+        if held["roll_deg"].any():
+            return self._on_ground(design, chosen, at, held, drives)
+        return self._corners(design, chosen, at, held, drives, q)
 
-    def _measures(self, lanes: Lanes, solved: Solved, variants: Variants) -> dict[str, Array]:
+    def _corners(
+        self,
+        design: Array,
+        chosen: Variants,
+        at: Array,
+        held: Mapping[str, Array],
+        drives: Drives,
+        q: Array | None,
+    ) -> View:
+        """Both corners at the same travel, measures of the corner."""
+        kernel = self.base.kernel
+        lanes = kernel.lanes(chosen, held["travel_mm"], held["rack_mm"])
+        solved = kernel.solve(chosen, lanes, step=q is None)
+        if q is not None:
+            present = [len(at), 2 * len(at) + 1]
+            solved.q[:, present], solved.status[present] = q, Status.OK
         with np.errstate(all="ignore"):
-            corner = self.base.corner(lanes, solved, ORDER, variants=variants)
-            return values(corner, self.measures, (lanes.count,))
+            corner = self.base.corner(lanes, solved, ORDER, variants=chosen)
+            found = values(corner, self.measures, (lanes.count,))
+        shape = (2, len(at) + 1)
+        notes = self._notes(chosen, lanes, solved) if q is None else ()
+        return self._view(design, chosen, at, drives, (lanes, solved), _reshaped(found, shape), notes)
+
+    def _on_ground(self, design: Array, chosen: Variants, at: Array, held: Mapping[str, Array], drives: Drives) -> View:
+        """Both wheels on one ground, measures of the axle."""
+        count = len(at) + 1
+        stance = Stance(held["travel_mm"], np.radians(held["roll_deg"]), held["rack_mm"], np.zeros(count))
+        model = replace(self.base, variants=chosen)
+        with np.errstate(all="ignore"):
+            standing = stand([model], stance)
+            wanted = tuple(self.every_measure[m.name] for m in axle_measures(self.axle))
+            result = axle_result(
+                self.car, model, {"heave_mm": np.arange(count, dtype=float)}, stance, standing, 0, wanted
+            )
+        lanes, solved = standing.axles[0]
+        bad = np.tile(standing.status != Status.OK, 2)
+        solved.q[:, bad], solved.status[bad] = np.nan, np.tile(standing.status, 2)[bad]
+        found = {n: v.T for n, v in result.values.items()}
+        notes = tuple(f.text for f in standing.findings)
+        return self._view(design, chosen, at, drives, (lanes, solved), found, notes)
+
+    def _view(
+        self,
+        design: Array,
+        chosen: Variants,
+        at: Array,
+        drives: Drives,
+        done: tuple[Lanes, Solved],
+        found: dict[str, Array],
+        notes: tuple[str, ...],
+    ) -> View:
+        lanes, solved = done
+        shape = (2, len(at) + 1)
+        places = self.base.kernel.points(chosen, lanes, solved).reshape(*shape, len(self.base.linkage.points), 3)
+        status = solved.status.reshape(shape)
+        along = {n: v[:, :-1] for n, v in found.items()}
+        curves = Curves(self.over, at, along, status[:, :-1], places[:, :-1], notes)
+        now = self._snapshot(design, places[:, -1], {n: v[:, -1] for n, v in found.items()}, drives)
+        present = [len(at), 2 * len(at) + 1]
+        return View(design, curves, now, solved.q[:, present], lanes.travel[present], self._roll_path(curves, now))
 
     def _notes(self, variants: Variants, lanes: Lanes, solved: Solved) -> tuple[str, ...]:
         """A sentence for each side and end of the sweep that is not reached."""
@@ -201,7 +281,8 @@ class LiveModel:
         return tuple(seen.values())
 
     def _snapshot(self, design: Array, places: Array, found: Mapping[str, Array], drives: Drives) -> Snapshot:
-        axle = self.base.axle
+        axle, roll = self.base.axle, np.radians(drives.roll_deg)
+        cross = {"third spring": axle.third, "roll spring": axle.roll_spring}
         return Snapshot(
             title=self.car.title,
             axle=self.axle,
@@ -211,17 +292,38 @@ class LiveModel:
             values=found,
             drives=drives.as_dict(),
             radius_mm=axle.loaded_radius_mm,
+            normal=np.array([0.0, np.sin(roll), np.cos(roll)]),
+            springs={s.name: s.points for s in axle.springs if s.points},
+            cross={n: s.points for n, s in cross.items() if s},
             meshes={k: str(v) for k, v in getattr(axle, "meshes", {}).items()},
             mesh_side=(1.0, -1.0)[self.own_side],
         )
 
-    @staticmethod
-    def _roll_path(curves: Curves, now: Snapshot) -> Array | None:
+    def _roll_path(self, curves: Curves, now: Snapshot) -> Array | None:
         """Places of the roll centre over the sweep, where it has one."""
         out = []
+        roll = np.radians(curves.at if self.over == "roll_deg" else np.full(len(curves.at), now.drives["roll_deg"]))
         for k in range(len(curves.at)):
-            here = replace(now, points=curves.points[:, k], values={n: v[:, k] for n, v in curves.values.items()})
+            here = replace(
+                now,
+                points=curves.points[:, k],
+                values={n: v[:, k] for n, v in curves.values.items() if n in _ROLL_CENTRE},
+                normal=np.array([0.0, np.sin(roll[k]), np.cos(roll[k])]),
+            )
             place = roll_centre(here)
             if place is not None:
                 out.append(place)
         return np.array(out) if len(out) > 1 else None
+
+
+_ROLL_CENTRE = (
+    "contact_x_mm",
+    "contact_y_mm",
+    "contact_z_mm",
+    "roll_centre_height_mm",
+    "roll_centre_offset_mm",
+)
+
+
+def _reshaped(found: Mapping[str, Array], shape: tuple[int, int]) -> dict[str, Array]:
+    return {n: v.reshape(shape) for n, v in found.items()}

@@ -135,8 +135,8 @@ def _roll_centre(now: Snapshot) -> Iterator[Primitive]:
 def roll_centre(now: Snapshot) -> Array | None:
     """Place of the roll centre: its height over the mid-point of the contact points, its offset to the left of it.
 
-    Without an offset (symmetric axle, both corners at one travel) it stands in the middle. None without a value, or where
-    the two sides say different heights and nothing says which is the axle's.
+    Without an offset (symmetric axle, both corners at one travel) it stands in the middle. None without a value, or
+    where the two sides say different heights and nothing says which is the axle's.
     """
     contacts = [now.vector(side, "contact_") for side in (0, 1)]
     heights = [now.value(side, "roll_centre_height_mm") for side in (0, 1)]

@@ -13,7 +13,7 @@ from kin3d_viewer.snapshot import SIDES, Snapshot
 from kin3d_viewer.style import BODY_COLOURS
 
 BAR_MM, LINK_MM, ROD_MM, JOINT_MM = 8.0, 7.0, 6.0, 10.0
-STUB_MM = 38.0
+STUB_MM, COIL_MM = 38.0, 24.0
 FORCE_MM_PER_ROOT_N = 0.16  # a rod under force is as thick as the root of the force
 
 
@@ -26,7 +26,7 @@ def mechanism(now: Snapshot, *, labels: bool = True) -> list[Primitive]:
         out += [*_spring(now, side), *_sliders(now, side), *_joints(now, side), *_stubs(now, side)]
         if labels and side == 0:
             out += [*_part_labels(now, side), *_point_names(now, side)]
-    return [*out, *_rack(now)]
+    return [*out, *_rack(now), *_bar(now), *_cross(now)]
 
 
 def role_of(linkage: Linkage, body: str) -> str:
@@ -38,6 +38,8 @@ def role_of(linkage: Linkage, body: str) -> str:
         return "rocker"
     if linkage.rocker and set(points) == set(linkage.rocker.rod):
         return "rod"
+    if linkage.bar and body == linkage.bar.body:
+        return "bar"
     if set(points) & set(linkage.rack):
         return "steering"
     others = [b for b in linkage.bodies if b != body and role_is_plain(linkage, b)]
@@ -49,7 +51,7 @@ def role_of(linkage: Linkage, body: str) -> str:
 def role_is_plain(linkage: Linkage, body: str) -> bool:
     """Whether a body has no role but that of an arm or link."""
     points = set(linkage.bodies[body])
-    special = {linkage.wheel_body, linkage.rocker.body if linkage.rocker else ""}
+    special = {linkage.wheel_body, *(r.body for r in (linkage.rocker, linkage.bar) if r)}
     rod = set(linkage.rocker.rod) if linkage.rocker else set()
     return body not in special and points != rod and not points & set(linkage.rack)
 
@@ -61,10 +63,36 @@ def _body(now: Snapshot, side: int, body: str) -> list[Primitive]:
         return [_link(now, side, body, role)]
     if role == "upright":
         return _web(now, side, body, role, WHEEL_CENTRE)
+    if role == "bar":
+        return _bar_arm(now, side, body)
     anchors = [p for p in points if p in now.linkage.fixed]
     if role == "rocker" or len(anchors) < 2:
         return _web(now, side, body, role, "")
     return _arm(now, side, body, role, anchors)
+
+
+def _bar_arm(now: Snapshot, side: int, body: str) -> list[Primitive]:
+    """The arm of an anti-roll bar: from its pivot line to its other points."""
+    foot = bar_foot(now, side)
+    free = [p for p in now.linkage.bodies[body] if p not in now.linkage.fixed]
+    return [Rod(f"{SIDES[side]}/{body}/{p}", "bar", foot, now.at(side, p), 0.8 * BAR_MM) for p in free]
+
+
+def bar_foot(now: Snapshot, side: int) -> Array:
+    """Where the arm of the bar stands on its pivot line: the nearest place to its first moving point."""
+    bar = now.linkage.bar
+    assert bar is not None
+    start, end = (now.at(side, p) for p in bar.axis)
+    free = [p for p in now.linkage.bodies[bar.body] if p not in now.linkage.fixed]
+    along = (end - start) / np.linalg.norm(end - start)
+    foot: Array = start + (now.at(side, free[0]) - start) @ along * along
+    return foot
+
+
+def _bar(now: Snapshot) -> Iterator[Primitive]:
+    """The torsion bar between the arms of both sides."""
+    if now.linkage.bar is not None:
+        yield Rod("across/anti-roll bar", "bar", bar_foot(now, 0), bar_foot(now, 1), 9.0)
 
 
 def _link(now: Snapshot, side: int, body: str, role: str) -> Rod:
@@ -146,11 +174,24 @@ def _round(now: Snapshot, names: list[str]) -> list[str]:
 
 
 def _spring(now: Snapshot, side: int) -> Iterator[Primitive]:
-    if now.linkage.spring is None:
-        return
-    outer, inner = (now.at(side, p) for p in now.linkage.spring)
-    yield Coil(f"{SIDES[side]}/spring", "spring", outer, inner, 24.0)
-    yield Rod(f"{SIDES[side]}/damper", "damper", outer, inner, 9.0)
+    for name, ends in springs_of(now).items():
+        outer, inner = (now.at(side, p) for p in ends)
+        yield Coil(f"{SIDES[side]}/{name}", "spring", outer, inner, COIL_MM)
+        yield Rod(f"{SIDES[side]}/{name}/damper", "damper", outer, inner, 9.0)
+
+
+def springs_of(now: Snapshot) -> dict[str, tuple[str, str]]:
+    """Every spring of a corner: its two points by its name."""
+    own = {"spring": now.linkage.spring} if now.linkage.spring else {}
+    return {**own, **now.springs}
+
+
+def _cross(now: Snapshot) -> Iterator[Primitive]:
+    """Springs across the car."""
+    for name, (on_left, on_right) in now.cross.items():
+        left, right = now.at(0, on_left), now.at(1, on_right)
+        yield Coil(f"across/{name}", "spring", left, right, COIL_MM)
+        yield Rod(f"across/{name}/damper", "damper", left, right, 9.0)
 
 
 def _sliders(now: Snapshot, side: int) -> Iterator[Primitive]:
@@ -194,9 +235,9 @@ def _part_labels(now: Snapshot, side: int) -> Iterator[Primitive]:
         text = f"{body}{_force(now, side, body)}"
         places = np.array([now.at(side, p) for p in points if p != WHEEL_AXIS])
         yield Label(f"{SIDES[side]}/{body}/label", "label", text, places.mean(axis=0), rank)
-    if now.linkage.spring:
-        ends = np.array([now.at(side, p) for p in now.linkage.spring])
-        yield Label(f"{SIDES[side]}/spring/label", "label", "spring", ends.mean(axis=0), 20)
+    for rank, (name, ends) in enumerate(springs_of(now).items()):
+        middle = 0.5 * (now.at(side, ends[0]) + now.at(side, ends[1]))
+        yield Label(f"{SIDES[side]}/{name}/label", "label", name, middle, 20 + rank)
 
 
 def _force(now: Snapshot, side: int, body: str) -> str:

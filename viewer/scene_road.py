@@ -11,6 +11,7 @@ from kin3d_viewer.primitives import Array, Ball, Primitive, Sheet, Solid, Wheel
 from kin3d_viewer.snapshot import SIDES, Snapshot
 
 WIDTH_SHARE = 0.72  # width of a tyre over its loaded radius, for looks only
+GROUND_SHARE = 1.25  # how far the ground goes beyond the contact points, in loaded radii
 BARE_RADIUS_MM = 110.0  # a brake disc in place of the tyre, where no loaded radius is given
 BODIES = ("upright", "wheel", "tyre", "chassis")
 
@@ -34,7 +35,7 @@ def ground(now: Snapshot) -> Iterator[Primitive]:
     across /= np.linalg.norm(across)
     ahead = np.cross(across, now.normal)
     ahead /= np.linalg.norm(ahead)
-    reach = 1.55 * (now.radius_mm or BARE_RADIUS_MM)
+    reach = GROUND_SHARE * (now.radius_mm or BARE_RADIUS_MM)
     corners = [
         end + s * reach * across + f * reach * ahead
         for end, s, f in ((left, 1, 1), (right, -1, 1), (right, -1, -1), (left, 1, -1))

@@ -38,6 +38,10 @@ class Snapshot:
         Unit normal of the ground in the vehicle frame.
     forces_n : mapping of str to ndarray, shape (2,)
         Forces in two-point bodies, tension positive; empty when not known.
+    springs : mapping of str to (str, str)
+        Further springs of a corner: their two points.
+    cross : mapping of str to (str, str)
+        Springs across the car: point on the left, point on the right.
     meshes : mapping of str to str
         Mesh files by ``upright``, ``wheel``, ``tyre`` or ``chassis``.
     mesh_side : float
@@ -54,6 +58,8 @@ class Snapshot:
     radius_mm: float | None = None
     normal: Array = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
     forces_n: Mapping[str, Array] = field(default_factory=dict)
+    springs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    cross: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     meshes: Mapping[str, str] = field(default_factory=dict)
     mesh_side: float = 1.0
 

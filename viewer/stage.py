@@ -93,10 +93,10 @@ class Stage:
                     out.append(item.centre[None])
         return np.concatenate(out)
 
-    def look(self, view: str, focus: str = "axle") -> None:
-        """Put the camera to a view."""
+    def look(self, view: str, focus: str = "axle", normal: Array | None = None) -> None:
+        """Put the camera to a view; the ground, of the normal given, lies level."""
         width, height = self.plotter.window_size
-        self.aim(framing(view, self.places(focus), width / height, 1.16))
+        self.aim(framing(view, self.places(focus), width / height, 1.14, normal))
         self.overlay.view = view
 
     def aim(self, frame: Framing) -> None:

@@ -1,7 +1,7 @@
 """Colours, dashes and layers by role.
 
-The colours are those of M. Okabe and K. Ito (Color Universal Design, 2008), in an order of our own; no two parts are told
-apart by colour alone: shapes, dashes and labels differ too.
+The colours are those of M. Okabe and K. Ito (Color Universal Design, 2008), in an order of our own; no two parts are
+told apart by colour alone: shapes, dashes and labels differ too.
 """
 
 from __future__ import annotations
@@ -66,6 +66,7 @@ ROLES: dict[str, Look] = {
     "rod": Look("#2b2b2b"),
     "rocker": Look(ORANGE),
     "rocker web": Look(ORANGE, opacity=0.75),
+    "bar": Look(SKY),
     "spring": Look(PURPLE),
     "damper": Look("#6c757c"),
     "stub": Look("#9aa3aa", opacity=0.9),
@@ -76,7 +77,7 @@ ROLES: dict[str, Look] = {
     "chassis joint": Look(BLACK, "joints"),
     "rack joint": Look(VERMILION, "joints"),
     "wheel centre": Look("#2a3238", "joints"),
-    "ground": Look(FLOOR, "ground", opacity=0.85),
+    "ground": Look(FLOOR, "ground"),
     "contact": Look(BLACK, "ground"),
     "steering axis": Look(BLUE, "steering axis", width_px=2.5, dash=(45.0, 14.0, 8.0, 14.0)),
     "screw axis": Look(PURPLE, "screw axis", width_px=2.5, dash=(24.0, 12.0)),

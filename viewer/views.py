@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kin3d_viewer.geometry import strokes
-from kin3d_viewer.primitives import Array, Ball, Scene, Wheel
+from kin3d_viewer.primitives import Array, Ball, Scene, Sheet, Wheel
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Framing:
     half_height_mm: float
 
 
-def framing(view: str, places: Array, aspect: float, margin: float = 1.08) -> Framing:
+def framing(view: str, places: Array, aspect: float, margin: float = 1.08, normal: Array | None = None) -> Framing:
     """Camera of a view that sees all places.
 
     Parameters
@@ -61,9 +61,12 @@ def framing(view: str, places: Array, aspect: float, margin: float = 1.08) -> Fr
         Width over height of the picture.
     margin : float
         How much larger the picture is than what must be in it.
+    normal : ndarray, shape (3,), optional
+        Of the ground: it lies level in the picture, so that in roll the body leans.
     """
     chosen = VIEWS[view]
-    back, up = np.array(chosen.towards), np.array(chosen.up)
+    level = _level(normal)
+    back, up = level @ np.array(chosen.towards), level @ np.array(chosen.up)
     back = back / np.linalg.norm(back)
     right = np.cross(up, back)
     right /= np.linalg.norm(right)
@@ -77,6 +80,14 @@ def framing(view: str, places: Array, aspect: float, margin: float = 1.08) -> Fr
     slope = np.tan(np.radians(0.5 * ANGLE_DEG))
     away = _distance((places - middle) @ np.column_stack([right, upright, back]), slope, aspect) * margin
     return Framing(middle + away * back, middle, up, False, half)
+
+
+def _level(normal: Array | None) -> Array:
+    """Rotation about x that takes z to the ground's normal."""
+    if normal is None:
+        return np.eye(3)
+    across = np.array([0.0, normal[2], -normal[1]]) / np.hypot(normal[1], normal[2])
+    return np.column_stack([np.array([1.0, 0.0, 0.0]), across, np.cross(np.array([1.0, 0.0, 0.0]), across)])
 
 
 def _distance(local: Array, slope: float, aspect: float) -> float:
@@ -95,6 +106,8 @@ def seen_places(scene: Scene, focus: str = "axle") -> Array:
             out += _wheel_corners(item)
         elif isinstance(item, Ball) and item.point:
             out.append(item.centre)
+        elif isinstance(item, Sheet):
+            out += list(item.corners)
     return np.array(out) if out else scene.centre + scene.size_mm * np.vstack([np.eye(3), -np.eye(3)])
 
 

@@ -1,0 +1,160 @@
+"""Curves of chosen measures with a cursor, as a matplotlib figure: beside the 3D view, in pictures, in films."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from kin3d.measures.table import Measure
+from kin3d_viewer.model import Curves
+from kin3d_viewer.primitives import Array
+from kin3d_viewer.style import CURVES, GHOST, INK, PAPER
+
+DEFAULT = ("camber_deg", "toe_deg", "roll_centre_height_mm", "motion_ratio", "wheel_rate_n_per_mm", "caster_deg")
+DRIVES = {
+    "travel_mm": "wheel travel, mm (bump +)",
+    "rack_mm": "rack, mm (left +)",
+    "roll_deg": "body roll, deg (left side up +)",
+}
+SAME = 1e-9  # the right side is drawn when it differs from the left by more than this part of the range
+FEW = 4  # no more charts than this in one column by default
+
+
+def default_measures(names: Sequence[str]) -> tuple[str, ...]:
+    """The first few of the usual measures that are there."""
+    return tuple(n for n in DEFAULT if n in names)[:FEW]
+
+
+class Charts:
+    """A column of charts on a figure that is given.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+    measures : mapping of str to Measure
+        For labels and units.
+    names : sequence of str
+        What is drawn.
+    """
+
+    def __init__(self, figure: Any, measures: Mapping[str, Measure], names: Sequence[str]) -> None:
+        self.figure = figure
+        self.measures = measures
+        self.names: tuple[str, ...] = ()
+        self.moving: list[Any] = []
+        self._axes: dict[str, Any] = {}
+        self._lines: dict[str, dict[str, Any]] = {}
+        self._dots: dict[str, list[Any]] = {}
+        self._cursor: dict[str, Any] = {}
+        figure.set_facecolor(PAPER)
+        self.choose(names)
+
+    def choose(self, names: Sequence[str]) -> None:
+        """Lay the column out anew for other measures."""
+        self.names = tuple(names)
+        self.figure.clear()
+        self.moving = []
+        cells = self.figure.subplots(len(self.names), 1, sharex=True, squeeze=False)[:, 0] if self.names else []
+        self._axes = dict(zip(self.names, cells, strict=True))
+        for number, (name, axes) in enumerate(self._axes.items()):
+            self._prepare(number, name, axes)
+        self.figure.set_layout_engine("constrained")
+
+    def _prepare(self, number: int, name: str, axes: Any) -> None:
+        colour = CURVES[number % len(CURVES)]
+        measure = self.measures[name]
+        axes.set_title(f"{measure.label}, {measure.unit}  ({measure.sign})", fontsize=8, loc="left", color=INK)
+        axes.set_facecolor("white")
+        axes.grid(color="#dde1df", linewidth=0.6)
+        axes.tick_params(labelsize=8, colors=INK)
+        axes.margins(x=0.01)
+        for edge in ("top", "right"):
+            axes.spines[edge].set_visible(False)
+        styles = {
+            "file": {"color": "#8a949c", "linewidth": 1.0, "linestyle": (0, (1, 1.5))},
+            "ghost": {"color": GHOST, "linewidth": 1.6, "linestyle": (0, (7, 3))},
+            "right": {"color": colour, "linewidth": 1.3, "linestyle": (0, (4, 2))},
+            "left": {"color": colour, "linewidth": 2.0},
+        }
+        self._lines[name] = {k: axes.plot([], [], **s)[0] for k, s in styles.items()}
+        self._dots[name] = [axes.plot([], [], m, color=colour, markersize=6, animated=True)[0] for m in ("o", "s")]
+        self._cursor[name] = axes.axvline(0.0, color=INK, linewidth=1.0, animated=True)
+        self.moving += [self._cursor[name], *self._dots[name]]
+
+    def show(self, now: Curves, file: Curves | None = None, ghost: Curves | None = None) -> None:
+        """Take new curves: the present ones, those of the file where it was changed, those of the other car."""
+        for name, axes in self._axes.items():
+            lines = self._lines[name]
+            left, right = _side(now, name, 0), _side(now, name, 1)
+            lines["left"].set_data(now.at, left)
+            lines["right"].set_data(now.at, right if _differ(left, right) else np.full(len(now.at), np.nan))
+            for key, other in (("file", file), ("ghost", ghost)):
+                there = other is not None and other.drive == now.drive
+                lines[key].set_data(*((other.at, _side(other, name, 0)) if there and other else ([], [])))
+            self._limits(axes, list(lines.values()), now.at)
+        if self._axes:
+            list(self._axes.values())[-1].set_xlabel(DRIVES[now.drive], fontsize=8, color=INK)
+
+    @staticmethod
+    def _limits(axes: Any, lines: list[Any], at: Array) -> None:
+        values = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in lines])
+        values = values[np.isfinite(values)]
+        low, high = (float(values.min()), float(values.max())) if len(values) else (-1.0, 1.0)
+        # a curve that is flat but for rounding is drawn flat
+        room = max(0.08 * (high - low), 1e-6 * max(abs(low), abs(high)), 1e-9)
+        room = room if high - low > 1e-6 * max(abs(low), abs(high)) else max(0.05 * abs(high), 0.01)
+        axes.set_ylim(low - room, high + room)
+        axes.set_xlim(at.min(), at.max() if at.max() > at.min() else at.min() + 1.0)
+
+    def cursor(self, drive: float, values: Mapping[str, Array]) -> None:
+        """Put the cursor and the dots to the present position; values are (2,) by name."""
+        for name in self.names:
+            self._cursor[name].set_xdata([drive, drive])
+            both = values.get(name, np.full(2, np.nan))
+            for side, dot in enumerate(self._dots[name]):
+                hidden = side == 1 and not _differ(both[:1], both[1:])
+                dot.set_data([drive], [np.nan if hidden else both[side]])
+
+    def legend(self, *, file: bool, ghost: str = "") -> None:
+        """One legend over the column; only where there is something to tell apart."""
+        if not self.names:
+            return
+        lines = self._lines[self.names[0]]
+        entries = [(lines["left"], "left")]
+        if any(np.isfinite(np.asarray(self._lines[n]["right"].get_ydata(), dtype=float)).any() for n in self.names):
+            entries.append((lines["right"], "right"))
+        entries += [(lines["file"], "as in the file")] if file else []
+        entries += [(lines["ghost"], ghost)] if ghost else []
+        for old in list(self.figure.legends):
+            old.remove()
+        if len(entries) > 1:
+            self.figure.legend(
+                *zip(*entries, strict=True), loc="outside upper center", ncols=4, fontsize=8, frameon=False
+            )
+
+    def image(self) -> Any:
+        """The figure with its cursor as an array, shape (height, width, 3), for pictures."""
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+        canvas = self.figure.canvas
+        if not isinstance(canvas, FigureCanvasAgg):
+            canvas = FigureCanvasAgg(self.figure)
+        canvas.draw()
+        for artist in self.moving:
+            artist.axes.draw_artist(artist)
+        return np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
+
+
+def _side(curves: Curves, name: str, side: int) -> Array:
+    return curves.values[name][side] if name in curves.values else np.full(len(curves.at), np.nan)
+
+
+def _differ(left: Array, right: Array) -> bool:
+    with np.errstate(all="ignore"):
+        gap = np.abs(left - right)
+    known = np.isfinite(gap)
+    if not known.any():
+        return bool(np.isfinite(right).any() and not np.isfinite(left).any())
+    return bool(gap[known].max() > SAME * max(1.0, float(np.nanmax(np.abs(left)))))

@@ -1,0 +1,133 @@
+"""What ``kin3d view`` does: opens the window, or writes pictures, films and scenes without one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from kin3d.errors import Finding, Kin3dError, RequestError
+from kin3d.linkage.car import AxleName, Car
+from kin3d_viewer.charts import default_measures
+from kin3d_viewer.model import Drives
+from kin3d_viewer.pictures import FILMS, STILLS, PictureOptions, animation, check_ending, screenshot
+from kin3d_viewer.session import Session
+from kin3d_viewer.style import LAYERS, SHOWN
+from kin3d_viewer.views import VIEWS
+
+SCENES = (".glb", ".html")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What was asked for.
+
+    Attributes
+    ----------
+    axle : str
+    drives : Drives
+    over : str
+        What curves and animation run over.
+    sweep : sequence of float
+        Values of that drive; empty: the usual ones.
+    screenshot, animation, scene : Path or None
+    view, focus : str
+    show, hide : sequence of str
+        Layers to add to and to take from the usual ones.
+    curves : sequence of str or None
+        Measures beside the picture; None: the usual ones for an animation, none for a still.
+    size : (int, int)
+    """
+
+    axle: AxleName = "front"
+    drives: Drives = field(default_factory=Drives)
+    over: str = "travel_mm"
+    sweep: Sequence[float] = ()
+    screenshot: Path | None = None
+    animation: Path | None = None
+    scene: Path | None = None
+    view: str = "perspective"
+    focus: str = "axle"
+    show: Sequence[str] = ()
+    hide: Sequence[str] = ()
+    curves: Sequence[str] | None = None
+    size: tuple[int, int] = (1280, 800)
+
+
+def run(car: Car, other: Car | None, request: Request) -> list[str]:
+    """Do what was asked; returns a sentence for each file written.
+
+    Raises
+    ------
+    Kin3dError
+        With everything that is wrong with the request, or what stands in the way of drawing.
+    """
+    check(request)
+    session = Session.of(car, request.axle, Drives(), other, request.over)
+    if len(request.sweep):
+        for model in (session.editor.model, session.other):
+            if model is not None:
+                model.ranges[request.over] = tuple(request.sweep)
+    step = session.editor.drive(**request.drives.as_dict())
+    if step.reason:
+        raise RequestError(Finding("out-of-reach", f"the position asked for is out of reach: {step.reason}"))
+    wanted = (request.screenshot, request.animation, request.scene)
+    if any(wanted):
+        return _files(session, request)
+    from kin3d_viewer.window import open_window
+
+    open_window(session, request)
+    return []
+
+
+def _files(session: Session, request: Request) -> list[str]:
+    done = []
+    options = picture_options(session, request)
+    if request.screenshot is not None:
+        screenshot(session, request.screenshot, options)
+        done.append(f"Picture written to {request.screenshot}")
+    if request.scene is not None:
+        from kin3d_viewer.export import write_scene
+
+        done.append(write_scene(session, request.scene, options))
+    if request.animation is not None:
+        if request.curves is None:
+            options = replace(options, curves=default_measures(list(session.view.now.values)))
+        count = animation(session, request.animation, options, request.sweep)
+        done.append(f"{count} frames written to {request.animation}")
+    return done
+
+
+def picture_options(session: Session, request: Request) -> PictureOptions:
+    """Options of a picture; measures are checked against those that there are."""
+    there = list(session.view.now.values)
+    wrong = [n for n in request.curves or () if n not in there]
+    if wrong:
+        text = f"--curves: no measure {', '.join(wrong)} here; kin3d measures lists them"
+        raise RequestError(Finding("measure-unknown", text))
+    layers = tuple(n for n in LAYERS if (n in SHOWN or n in request.show) and n not in request.hide)
+    return PictureOptions(request.view, request.focus, layers, tuple(request.curves or ()), request.size)
+
+
+def check(request: Request) -> None:
+    """Refuse what cannot be done, all at once."""
+    findings: list[Finding] = []
+    for file, known, option in (
+        (request.screenshot, STILLS, "--screenshot"),
+        (request.animation, FILMS, "--animation"),
+        (request.scene, SCENES, "--scene"),
+    ):
+        if file is not None:
+            try:
+                check_ending(file, known, option)
+            except Kin3dError as error:
+                findings += error.findings
+    for name in (*request.show, *request.hide):
+        if name not in LAYERS:
+            findings.append(Finding("layer", f'--show/--hide "{name}": there are {", ".join(LAYERS)}'))
+    if request.view not in VIEWS:
+        findings.append(Finding("view", f'--view "{request.view}": there are {", ".join(VIEWS)}'))
+    if not all(64 <= n <= 8192 for n in request.size):
+        findings.append(Finding("size", f"--size: from 64 to 8192 px a side are expected, found {request.size}"))
+    if findings:
+        raise RequestError(findings)

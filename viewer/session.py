@@ -1,0 +1,93 @@
+"""What is looked at: an axle of a car, perhaps another car beside it, where the sliders stand. Knows no window."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from kin3d.linkage.car import AxleName, Car
+from kin3d_viewer.editing import Editor, Step
+from kin3d_viewer.model import Curves, Drives, LiveModel, View
+from kin3d_viewer.primitives import Scene
+from kin3d_viewer.scene import scene
+
+
+@dataclass(eq=False)
+class Session:
+    """A car under the eye, and the other one as a ghost.
+
+    Attributes
+    ----------
+    editor : Editor
+        The car that is shown and changed.
+    other : LiveModel or None
+        The ghost; never changed.
+    """
+
+    editor: Editor
+    other: LiveModel | None = None
+    _ghost: tuple[tuple[object, ...], View] | None = field(init=False, default=None)
+
+    @staticmethod
+    def of(car: Car, axle: AxleName, drives: Drives, other: Car | None = None, over: str = "travel_mm") -> Session:
+        """Build it; raises what the model of either car raises."""
+        model = LiveModel(car, axle, over)
+        return Session(Editor(model, drives), None if other is None else LiveModel(other, axle, over))
+
+    @property
+    def view(self) -> View:
+        """The state that is shown."""
+        return self.editor.view
+
+    @property
+    def over(self) -> str:
+        """What the curves run over."""
+        return self.editor.model.over
+
+    def run_over(self, drive: str) -> Step:
+        """Let the curves run over another drive."""
+        self.editor.model.over = drive
+        if self.other is not None:
+            self.other.over = drive
+        return self.editor.drive()
+
+    def ghost(self) -> View | None:
+        """The other car at the same place of the sliders; None without one, or where it does not get there."""
+        if self.other is None:
+            return None
+        key = (self.editor.drives, self.over, tuple(self.other.ranges[self.over]))
+        if self._ghost is None or self._ghost[0] != key:
+            self._ghost = key, self.other.solve(self.other.design, self.editor.drives)
+        return self._ghost[1]
+
+    @cached_property
+    def _file(self) -> dict[object, Curves]:
+        return {}
+
+    def file_curves(self) -> Curves | None:
+        """Curves of the unchanged car; None while nothing is changed."""
+        if not self.editor.changed:
+            return None
+        model, drives = self.editor.model, self.editor.drives
+        held = tuple(v for n, v in drives.as_dict().items() if n != self.over)
+        key = (self.over, held, len(model.ranges[self.over]))
+        if key not in self._file:
+            self._file.clear()
+            self._file[key] = model.solve(model.base.variants.design, drives).curves
+        return self._file[key]
+
+    def scene(self) -> Scene:
+        """The scene of the present state."""
+        view, ghost = self.view, self.ghost()
+        return scene(view.now, view.roll_path, None if ghost is None else ghost.now)
+
+    def caption(self) -> str:
+        """One line: which car, which axle, where the sliders stand."""
+        drives = self.editor.drives
+        parts = [f"{self.editor.model.car.title}, {self.editor.model.axle} axle"]
+        parts.append(f"{'heave' if drives.roll_deg else 'travel'} {drives.travel_mm:+.1f} mm")
+        parts += [f"rack {drives.rack_mm:+.1f} mm"] if drives.rack_mm else []
+        parts += [f"roll {drives.roll_deg:+.2f} deg"] if drives.roll_deg else []
+        if self.other is not None:
+            parts.append(f"grey: {self.other.car.title}")
+        return "  ·  ".join(parts)
