@@ -1,4 +1,4 @@
-"""The rod, the rocker and what they do to one corner over the travel: curves for pictures and for comparing two cars."""
+"""The rod, the rocker and what they do to one corner over the travel: curves for pictures and for comparing cars."""
 
 from __future__ import annotations
 
@@ -97,7 +97,8 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
     force = rod_force_per_load(model.kernel, model.variants, lanes, solved, corner)
     length = rod_length_mm(model)
     buckling = buckling_load(model.axle.rod, np.asarray(length))
-    angles = (rod_to_rocker, misalignment_outer, misalignment_inner, rod_slope)
+    functions = (rod_to_rocker, misalignment_outer, misalignment_inner, rod_slope)
+    angles = [np.degrees(spread(f(corner))) for f in functions]
     return InboardCurves(
         car.title,
         axle,
@@ -106,7 +107,10 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
         spread(motion_ratio(corner)),
         spread(wheel_rate(corner)) if rated else None,
         spread(force),
-        *(np.degrees(spread(f(corner))) for f in angles),
+        angles[0],
+        angles[1],
+        angles[2],
+        angles[3],
         length,
         None if buckling is None else float(buckling),
         mass_centre_height(model.axle, model),

@@ -1,0 +1,296 @@
+"""Turn a push-rod corner into a pull-rod corner or back, motion ratios kept: the wheel's own links are not touched.
+
+Push and pull are said to be equivalent. This study finds the points of the other kind inside boxes, so that every
+element on the rocker keeps its ratio over the travel, proves that no measure of the wheel has changed, and lists what
+does differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
+from kin3d.linkage.car import Axle, AxleName, Car, PointTable
+from kin3d.solve.lanes import Lanes
+from kin3d.studies.inboard import InboardCurves, inboard_curves, need_rocker
+from kin3d.studies.model import AxleModel
+from kin3d.studies.side import SideModel
+from kin3d.studies.swap_fit import Fit, Fitter, targets
+from kin3d.studies.swap_proof import WheelProof, prove_wheel
+from kin3d.studies.swap_space import Boxes, Places, Space, movable_points, space_for
+
+Array = NDArray[np.float64]
+Kind = Literal["push", "pull"]
+WITHIN_PCT = 0.5
+STARTS = 10
+ENOUGH = 4  # good fits to choose from
+OUTLINE_MM = 100.0  # standing this far outside of the car's outline counts as much as all points a half box off
+FIT_POINTS = 21
+
+
+@dataclass(frozen=True, slots=True)
+class SwapResult:
+    """What a swap found.
+
+    Attributes
+    ----------
+    car : Car
+        With the new points; the nearest layout where none fits.
+    axle : {"front", "rear"}
+    fits : bool
+        Whether the motion ratio is matched within `within_pct` and the rod is of the kind asked for.
+    within_pct, worst_pct : float
+        Largest deviation of the motion ratio over the travel, against the original's at the same travel.
+    worst_by_element : dict of str to float
+        The same for every element on the rocker, %; against a fifth of its largest ratio where the ratio is smaller.
+    before, after : InboardCurves
+        Both over the travel.
+    wheel : WheelProof
+        The wheel's measures of both cars side by side.
+    moved : dict of str to (ndarray, ndarray)
+        Every movable point, before and after, vehicle frame, mm, on the side of the point table.
+    boxes : dict of str to (ndarray, ndarray)
+    stated : tuple of str
+        Points for which the default space was taken.
+    obstacles : tuple of str
+        Coordinates that the boxes hold back, the one that matters most first.
+    starts : int
+        Starts that were tried.
+    """
+
+    car: Car
+    axle: AxleName
+    fits: bool
+    within_pct: float
+    worst_pct: float
+    worst_by_element: dict[str, float]
+    before: InboardCurves
+    after: InboardCurves
+    wheel: WheelProof
+    moved: dict[str, tuple[Array, Array]]
+    boxes: Boxes
+    stated: tuple[str, ...]
+    obstacles: tuple[str, ...]
+    starts: int
+
+
+def swap(
+    car: Car,
+    axle: AxleName,
+    to: Kind,
+    mount: str | None = None,
+    boxes: Mapping[str, tuple[Array, Array]] | None = None,
+    travel_mm: Sequence[float] | Array | None = None,
+    within_pct: float = WITHIN_PCT,
+    progress: Callable[[int, int], None] | None = None,
+) -> SwapResult:
+    """Find rod and rocker of the other kind.
+
+    Parameters
+    ----------
+    to : {"push", "pull"}
+    mount : str, optional
+        Body that is to carry the rod; default the highest arm for a pull-rod, the lowest for a push-rod.
+    boxes : mapping of point to (lower, upper), optional
+        Corners of the box for a point, mm, vehicle frame, side of the point table. Other points have a default space
+        about a starting layout.
+    travel_mm : array-like, optional
+        Travel over which the motion ratio is matched; its ends count. Default −30 to 30.
+    within_pct : float
+        Deviation that still counts as a match.
+    progress : callable, optional
+        Called with starts done and in all.
+
+    Raises
+    ------
+    RequestError
+        No rod and rocker, an unknown mount or point, a box upside down, a travel that the original does not reach.
+    """
+    model = AxleModel.of(car, axle)
+    need_rocker(model.linkage, axle, str(car.source))
+    span = np.asarray([-30.0, 30.0] if travel_mm is None else travel_mm, dtype=float)
+    travel = np.linspace(span.min(), span.max(), FIT_POINTS)
+    before = inboard_curves(car, axle, np.linspace(span.min(), span.max(), 4 * FIT_POINTS - 3))
+    chosen = mount or _default_mount(model, to)
+    given = dict(boxes or {})
+    raise_errors(_problems(model, before, chosen, given, str(car.source)), RequestError)
+    spaces = space_for(model.axle, model.linkage, (_kind(before), to), chosen, given)
+    wanted = _ratios(model, travel)
+    best, space, tried = _search(car, model, chosen, spaces, wanted, travel, progress)
+    return _result(car, model, before, to, chosen, best, space, within_pct, tried, given)
+
+
+def _kind(curves: InboardCurves) -> Kind:
+    return "pull" if curves.kind == "pull" else "push"
+
+
+def _default_mount(model: AxleModel, to: Kind) -> str:
+    """The highest or lowest of the bodies that may carry the rod and turn on the chassis."""
+    choices = model.axle.layout.keys().get("rod_on", ())
+    linkage, design = model.linkage, model.variants.design[0]
+
+    def height(body: str) -> float:
+        return float(np.mean([design[linkage.index(p), 2] for p in linkage.bodies[body] if p in linkage.fixed]))
+
+    arms = [b for b in choices if sum(p in linkage.fixed for p in linkage.bodies.get(b, ())) >= 2]
+    if not arms:
+        return choices[0] if choices else ""
+    return max(arms, key=height) if to == "pull" else min(arms, key=height)
+
+
+def _problems(
+    model: AxleModel, before: InboardCurves, mount: str, boxes: Boxes, source: str
+) -> list[Finding]:
+    import difflib
+
+    out = []
+    axle, choices = model.axle, model.axle.layout.keys().get("rod_on", ())
+    if mount not in choices:
+        near = difflib.get_close_matches(mount, choices, 1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        names = ", ".join(f'"{c}"' for c in choices) or "none"
+        out.append(Finding("mount-unknown", f'no rod can stand on "{mount}"; layout allows: {names}{hint}', source))
+    if axle.other_points is not None:
+        text = "the two sides have points of their own; a swap needs an axle whose other side is the mirror image"
+        out.append(Finding("swap-two-sides", text, f"[{axle.name}] other_points"))
+    lost = before.travel_mm[~np.isfinite(before.motion_ratio)]
+    if lost.size:
+        text = f"the car does not reach travel {lost[0]:+g} mm, so there is no ratio to keep; ask for less travel"
+        out.append(Finding("out-of-reach", text, source))
+    for point, (low, high) in boxes.items():
+        if point not in model.axle.points.names:
+            near = difflib.get_close_matches(point, model.axle.points.names, 1)
+            hint = f'; did you mean "{near[0]}"?' if near else ""
+            out.append(Finding("box-unknown", f'there is no point "{point}"{hint}', "boxes"))
+        elif point not in _movable(model):
+            text = f'"{point}" is not moved by a swap: boxes are for {", ".join(_movable(model))}'
+            out.append(Finding("box-of-wheel", text, "boxes"))
+        elif (np.asarray(low) > np.asarray(high)).any():
+            text = f'the box of "{point}" is upside down: a lower end is over its upper end'
+            out.append(Finding("box-upside-down", text, "boxes"))
+    return out
+
+
+def _movable(model: AxleModel) -> tuple[str, ...]:
+    return movable_points(model.axle, model.linkage)
+
+
+def _ratios(model: AxleModel, travel: Array) -> dict[str, Array]:
+    """Ratios of every element of the corner that the point table gives."""
+    side = SideModel.from_model(model, model.axle.side)
+    variants = side.variants(side.design[None])
+    lanes = Lanes(np.zeros(len(travel), dtype=np.intp), travel, np.zeros(len(travel)))
+    corner = side.corner(lanes, model.kernel.solve(variants, lanes), 1, variants)
+    out = {}
+    for name, function in targets(model.axle, model.linkage).items():
+        rate: Any = function(corner).rate(corner.travel)
+        out[name] = np.array(np.broadcast_to(rate.value, travel.shape), dtype=float)
+    return out
+
+
+def with_places(axle: Axle, mount: str, places: Places) -> Axle:
+    """The axle with its rod on another body and points in other places."""
+    table = axle.points
+    xyz, notes = table.xyz_mm.copy(), list(table.notes)
+    for point, place in places.items():
+        xyz[table.names.index(point)] = place
+        notes[table.names.index(point)] = ""
+    new = PointTable(table.source, table.names, xyz, table.sigma_mm, table.places, tuple(notes), table.findings)
+    return replace(axle, points=new, rod_on=mount, layout_keys={**axle.layout_keys, "rod_on": mount})
+
+
+def _with_axle(car: Car, axle: Axle) -> Car:
+    return replace(car, front=axle) if axle.name == "front" else replace(car, rear=axle)
+
+
+def _search(
+    car: Car,
+    model: AxleModel,
+    mount: str,
+    spaces: Sequence[Space],
+    wanted: dict[str, Array],
+    travel: Array,
+    progress: Callable[[int, int], None] | None,
+) -> tuple[Fit, Space, int]:
+    """Fit from several starts; the best one, its space and how many were tried."""
+    rng = np.random.default_rng(7)
+    fitters = [f for f in (_fitter(car, model, mount, s, wanted, travel) for s in spaces) if f is not None]
+    if not fitters:
+        text = "no starting layout inside the boxes makes a linkage that moves; give wider boxes or another mount"
+        raise RequestError(Finding("swap-no-start", text, "boxes"))
+    found: list[tuple[Fit, Space]] = []
+    for k in range(STARTS):
+        fitter, space = fitters[k % len(fitters)]
+        spread = 0.0 if k < len(fitters) else 0.6
+        first = spread * rng.uniform(-1.0, 1.0, len(fitter.low)) * fitter.half
+        found.append((fitter.fit(np.clip(first, fitter.low, fitter.high)), space))
+        if progress:
+            progress(k + 1, STARTS)
+        if sum(f.good for f, _ in found) >= ENOUGH:
+            break
+    best, space = min(found, key=lambda one: _rank(one[0], model.axle))
+    return best, space, len(found)
+
+
+def _rank(fit: Fit, axle: Axle) -> tuple[int, float]:
+    """Good fits first, of these the tidiest: near to the start's shape, inside the outline that the car has now."""
+    if not fit.good:
+        return 1, fit.cost
+    low, high = axle.points.xyz_mm.min(axis=0), axle.points.xyz_mm.max(axis=0)
+    outside = sum(float(np.linalg.norm(p - np.clip(p, low, high))) for p in fit.places.values())
+    return 0, fit.way + outside / OUTLINE_MM
+
+
+def _fitter(
+    car: Car, model: AxleModel, mount: str, space: Space, wanted: dict[str, Array], travel: Array
+) -> tuple[Fitter, Space] | None:
+    """A fitter whose kernel is compiled in the starting layout, or None where that is a dead centre."""
+    try:
+        new = _with_axle(car, with_places(model.axle, mount, space.start))
+        side = SideModel.of(new, model.axle.name)
+    except (LayoutError, AssemblyError):
+        return None
+    return Fitter(side, wanted, travel, space.start, space.boxes), space
+
+
+def _result(
+    car: Car,
+    model: AxleModel,
+    before: InboardCurves,
+    to: Kind,
+    mount: str,
+    best: Fit,
+    space: Space,
+    within_pct: float,
+    tried: int,
+    given: Boxes,
+) -> SwapResult:
+    axle = model.axle
+    new = _with_axle(car, with_places(axle, mount, best.places))
+    after = inboard_curves(new, axle.name, before.travel_mm)
+    worst = float(np.max(np.abs(after.motion_ratio / before.motion_ratio - 1.0))) * 100.0
+    worst = worst if np.isfinite(worst) else float("inf")
+    obstacles = [text for _, text in best.at_bounds]
+    if after.kind != to:
+        obstacles.insert(0, f"the rod that fits the boxes best is a {after.kind}-rod")
+    return SwapResult(
+        car=new,
+        axle=axle.name,
+        fits=worst <= within_pct and after.kind == to,
+        within_pct=within_pct,
+        worst_pct=worst,
+        worst_by_element={n: 100.0 * v for n, v in best.worst.items()},
+        before=before,
+        after=after,
+        wheel=prove_wheel(car, new, axle.name, before.travel_mm),
+        moved={p: (axle.points[p], best.places[p]) for p in best.places},
+        boxes=space.boxes,
+        stated=tuple(p for p in space.boxes if p not in given),
+        obstacles=tuple(obstacles),
+        starts=tried,
+    )
