@@ -272,5 +272,5 @@ class Editor:
         solved = kernel.solve(variants, lanes)
         for lane in np.flatnonzero(solved.status != Status.OK):
             side = SIDES[int(lanes.variant[lane])]
-            return f"{side} wheel: {limit_sentence(kernel, variants, lanes, solved, int(lane)).text}"
+            return f"{side} wheel: {limit_sentence(lanes, solved, int(lane)).text}"
         return ""

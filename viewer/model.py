@@ -270,13 +270,13 @@ class LiveModel:
         present = [len(at), 2 * len(at) + 1]
         return View(design, curves, now, solved.q[:, present], lanes.travel[present], self._roll_path(curves, now))
 
-    def _notes(self, variants: Variants, lanes: Lanes, solved: Solved) -> tuple[str, ...]:
+    def _notes(self, lanes: Lanes, solved: Solved) -> tuple[str, ...]:
         """A sentence for each side and end of the sweep that is not reached."""
         seen: dict[tuple[int, bool], str] = {}
         for lane in np.flatnonzero(solved.status != Status.OK):
             key = (int(lanes.variant[lane]), bool(lanes.travel[lane] > 0))
             if key not in seen and not (self.mirrored and (1 - key[0], key[1]) in seen):
-                text = limit_sentence(self.base.kernel, variants, lanes, solved, int(lane)).text
+                text = limit_sentence(lanes, solved, int(lane)).text
                 seen[key] = f"{SIDES[key[0]]} wheel: {text}"
         return tuple(seen.values())
 

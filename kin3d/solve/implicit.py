@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.solve.elimination import Factors
-from kin3d.solve.program import evaluate
 from kin3d.solve.system import BlockPlan, System
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec
@@ -27,7 +26,7 @@ class BlockSolver:
 
     def __init__(self, plan: BlockPlan, inputs: Mapping[Any, Any]) -> None:
         self.plan = plan
-        values = dict(zip(plan.entries, evaluate(list(plan.entries.values()), inputs), strict=True))
+        values = dict(zip(plan.entries, plan.evaluation(inputs), strict=True))
         with np.errstate(all="ignore"):
             self.factors: Factors = plan.elimination.factor(values)
         self.weak = self._weak_lanes(values)
@@ -35,9 +34,8 @@ class BlockSolver:
 
     def _weak_lanes(self, values: Mapping[tuple[int, int], Any]) -> NDArray[np.bool_]:
         """Lanes whose planned pivots have shrunk; lanes without a position (NaN) are let be."""
-        reference = self.plan.elimination.factor({k: n.reference for k, n in self.plan.entries.items()}).pivots
         with np.errstate(all="ignore"):
-            ratios = [abs(p / r) for p, r in zip(self.factors.pivots, reference, strict=True)]
+            ratios = [abs(p / r) for p, r in zip(self.factors.pivots, self.plan.reference_pivots, strict=True)]
             smallest = np.min(np.stack(np.broadcast_arrays(*ratios)), axis=0)
             solved = np.isfinite(np.sum(np.stack(np.broadcast_arrays(*values.values())), axis=0))
             return np.atleast_1d(np.asarray(solved & ~(smallest > WEAK_PIVOT)))

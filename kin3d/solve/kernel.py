@@ -47,6 +47,8 @@ class Solved:
         Lanes that a single step from the design position did not reach, and that were stepped there.
     limits : dict of int to (float, float)
         For each lane that ran into a limit the travel and rack to which it came.
+    in_line : dict of int to str
+        For each of these the names of the bodies in line there.
     """
 
     q: Array
@@ -54,10 +56,11 @@ class Solved:
     error_mm: Array
     stepped: int
     limits: dict[int, tuple[float, float]]
+    in_line: dict[int, str]
 
-    def take(self, which: slice) -> Solved:
-        """The lanes of a slice; limits are those of the whole and are left out."""
-        return Solved(self.q[:, which], self.status[which], self.error_mm[which], self.stepped, {})
+    def take(self, which: Any) -> Solved:
+        """The lanes of a slice, index or mask; limits are those of the whole and are left out."""
+        return Solved(self.q[:, which], self.status[which], self.error_mm[which], self.stepped, {}, {})
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +186,7 @@ class Kernel:
             q[:, part], error[part], good[part] = correct(self.system, variants, here, guess(here))
         status = np.full(lanes.count, Status.OK, dtype=np.int8)
         limits: dict[int, tuple[float, float]] = {}
+        in_line: dict[int, str] = {}
         behind = np.flatnonzero(~good)
         if behind.size and not step:
             q[:, behind], error[behind], status[behind] = np.nan, np.nan, Status.UNSOLVED
@@ -190,7 +194,8 @@ class Kernel:
             stepped = march(self.system, variants, lanes.take(behind))
             q[:, behind], error[behind], status[behind] = stepped.q, stepped.error_mm, stepped.status
             limits = self._limits(behind, lanes, stepped)
-        return Solved(q, status, error, int(behind.size), limits)
+            in_line = {int(behind[k]): names for k, names in stepped.in_line.items()}
+        return Solved(q, status, error, int(behind.size), limits, in_line)
 
     @staticmethod
     def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: March) -> dict[int, tuple[float, float]]:

@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from kin3d.solve.implicit import implicit, stack_solve
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
-from kin3d.solve.program import evaluate
 from kin3d.solve.status import Status
-from kin3d.solve.system import RACK, TRAVEL, System
+from kin3d.solve.system import RACK, TRAVEL, System, bodies_in_line
 from kin3d.spatial.jets import box
 from kin3d.spatial.vectors import Vec
 
@@ -34,12 +33,17 @@ MOST_STEPS = 400
 
 @dataclass(frozen=True, slots=True)
 class March:
-    """Where the lanes came to: unknowns, errors and status as in `Solved`; `reached` is the share of the way."""
+    """Where the lanes came to.
+
+    Unknowns, errors and status are as in `Solved`; `reached` is the share of the way, `in_line` names for each lane
+    that ran into a limit the bodies that have come into line.
+    """
 
     q: Array
     error_mm: Array
     status: NDArray[np.int8]
     reached: Array
+    in_line: dict[int, str]
 
 
 def march(system: System, variants: Variants, lanes: Lanes) -> March:
@@ -60,9 +64,9 @@ def march(system: System, variants: Variants, lanes: Lanes) -> March:
         # the last step lands on the target exactly, so that rounding does not leave a lane just short of it
         reached[done] = np.where(ahead[good] >= 1.0 - reached[done], 1.0, reached[done] + ahead[good])
         step[active] = np.where(good, 2.0 * step[active], 0.5 * step[active])
-    status = np.where(reached >= 1.0, Status.OK, _why_stopped(system, variants, lanes, q, reached)).astype(np.int8)
+    status, in_line = _outcome(system, variants, lanes, q, reached)
     q[:, status != Status.OK], error[status != Status.OK] = np.nan, np.nan
-    return March(q, error, status, reached)
+    return March(q, error, status, reached, in_line)
 
 
 def _try(
@@ -74,24 +78,17 @@ def _try(
         new, step = guess.copy(), np.full(lanes.count, np.inf)
         target = lanes.part(reached + ahead)
         for _ in range(ITERATIONS):
-            inputs = numbers(system, variants, target, new)
-            dense = _finite(system.dense(inputs, lanes.count))
-            residual = _residual(system, inputs, lanes.count)
-            change = stack_solve(dense, residual.T).T
+            dense, residual = system.linear(numbers(system, variants, target, new), lanes.count)
+            change = stack_solve(_finite(dense), residual.T).T
             new = new - change
             step = np.abs(change).max(axis=0)
             if not (step > STEP_MM).any():
                 break
-        inputs = numbers(system, variants, target, new)
-        residual = _residual(system, inputs, lanes.count)
+        dense, residual = system.linear(numbers(system, variants, target, new), lanes.count)
         error = np.abs(residual * variants.per_lane(variants.inverse_lengths, lanes)).max(axis=0)
-        same = _same_branch(system, variants, lanes, inputs)
+        same = _same_branch(system, variants, lanes, _finite(dense))
         pulled = np.abs(new - guess).max(axis=0) <= CORRECTION_SHARE * np.abs(guess - q).max(axis=0) + 10 * STEP_MM
     return new, error, (step < STEP_MM) & (error < CLOSURE_MM) & same & pulled
-
-
-def _residual(system: System, inputs: dict[Any, Any], lanes: int) -> Array:
-    return np.stack([np.broadcast_to(v, lanes) for v in evaluate(system.residuals, inputs)])
 
 
 def _finite(matrices: Array) -> Array:
@@ -101,8 +98,7 @@ def _finite(matrices: Array) -> Array:
     return matrices
 
 
-def _same_branch(system: System, variants: Variants, lanes: Lanes, inputs: dict[Any, Any]) -> NDArray[np.bool_]:
-    dense = _finite(system.dense(inputs, lanes.count))
+def _same_branch(system: System, variants: Variants, lanes: Lanes, dense: Array) -> NDArray[np.bool_]:
     same = np.ones(lanes.count, dtype=bool)
     for plan, sign in zip(system.blocks, system.orientation(variants), strict=True):
         block = dense[:, plan.slice, plan.slice]
@@ -121,20 +117,39 @@ def _predict(system: System, variants: Variants, lanes: Lanes, q: Array, reached
     return np.stack([j[(0,)] + ahead * (j[(1,)] + ahead * j[(2,)]) for j in rows])
 
 
-def _why_stopped(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array) -> NDArray[np.int8]:
-    """LIMIT where the Jacobian has become singular, UNSOLVED elsewhere."""
-    now = smallest_singular(system, variants, lanes.part(reached), q)
-    start = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), q.shape))
-    before = smallest_singular(system, variants, lanes.part(np.zeros(lanes.count)), start)
-    return np.asarray(np.where((now < FOLD_SHARE * before) | (now < FOLD_SIZE), Status.LIMIT, Status.UNSOLVED), dtype=np.int8)
+def _outcome(
+    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array
+) -> tuple[NDArray[np.int8], dict[int, str]]:
+    """OK where the way was gone to its end, LIMIT where the Jacobian has become singular, UNSOLVED elsewhere."""
+    status = np.full(lanes.count, Status.OK, dtype=np.int8)
+    stopped = np.flatnonzero(reached < 1.0)
+    if not stopped.size:
+        return status, {}
+    here = lanes.take(stopped)
+    there = _scaled(system, variants, here.part(reached[stopped]), q[:, stopped])
+    start = np.array(np.broadcast_to(variants.per_lane(variants.start, here), (len(q), here.count)))
+    before = np.linalg.svd(_scaled(system, variants, here.part(np.zeros(here.count)), start), compute_uv=False)[:, -1]
+    now = np.linalg.svd(there, compute_uv=False)[:, -1]
+    folded = (now < FOLD_SHARE * before) | (now < FOLD_SIZE)
+    status[stopped] = np.where(folded, Status.LIMIT, Status.UNSOLVED)
+    return status, {int(stopped[k]): _in_line(system, there[k]) for k in np.flatnonzero(folded)}
 
 
-def smallest_singular(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array:
-    """Smallest singular value of the length-scaled Jacobian, shape (lanes,)."""
+def _scaled(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array:
+    """Jacobian with rows in mm of length, shape (lanes, m, m)."""
     dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
     scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, lanes), (len(q), lanes.count))
-    values = np.linalg.svd(dense * scale.T[:, :, None], compute_uv=False)
-    return np.asarray(values[:, -1], dtype=np.float64)
+    return np.asarray(dense * scale.T[:, :, None])
+
+
+def _in_line(system: System, dense: Array) -> str:
+    """Names of the bodies in line: the block that has become singular speaks, not those that are solved before it."""
+    found = []
+    for plan in system.blocks:
+        u, s, _ = np.linalg.svd(dense[plan.slice, plan.slice])
+        found.append((float(s[-1] / s[0]), u[:, -1], system.row_order[plan.slice]))
+    _, null, rows = min(found, key=lambda f: f[0])
+    return bodies_in_line(null, [system.equations.rows[r] for r in rows])
 
 
 def numbers(system: System, variants: Variants, lanes: Lanes, q: Array) -> dict[Any, Any]:

@@ -47,22 +47,30 @@ def lane_nodes(tape: Tape, lane_keys: frozenset[Any]) -> list[bool]:
     return varies
 
 
-def evaluate(outputs: Sequence[Node], inputs: Mapping[Any, Any], known: Mapping[int, Any] | None = None) -> list[Any]:
-    """Values of nodes for the given inputs, by plain broadcasting; `known` gives values already computed."""
-    if not outputs:
-        return []
-    keys = {node.serial: key for key, node in outputs[0].tape.inputs.items()}
-    values: dict[int, Any] = dict(known or {})
-    for node in needed(outputs):
-        if node.serial in values:
-            continue
-        if node.op == INPUT:
-            values[node.serial] = inputs[keys[node.serial]]
-        elif node.op == CONST:
-            values[node.serial] = node.reference
-        else:
-            values[node.serial] = _UFUNC[node.op](values[node.a], values[node.b])
-    return [values[n.serial] for n in outputs]
+class Evaluation:
+    """Values of nodes for given inputs, by plain broadcasting: for work outside Newton's inner loop."""
+
+    def __init__(self, outputs: Sequence[Node]) -> None:
+        self.outputs = [n.serial for n in outputs]
+        order = needed(outputs)
+        keys = {node.serial: key for key, node in outputs[0].tape.inputs.items()} if outputs else {}
+        self.constants = {n.serial: n.reference for n in order if n.op == CONST}
+        self.inputs = [(n.serial, keys[n.serial]) for n in order if n.op == INPUT]
+        self.steps = [(_UFUNC[n.op], n.a, n.b, n.serial) for n in order if n.op < INPUT]
+
+    def __call__(self, inputs: Mapping[Any, Any]) -> list[Any]:
+        """Values of the outputs; `inputs` gives a number or array for each input's key."""
+        values: dict[int, Any] = dict(self.constants)
+        for serial, key in self.inputs:
+            values[serial] = inputs[key]
+        for ufunc, a, b, target in self.steps:
+            values[target] = ufunc(values[a], values[b])
+        return [values[s] for s in self.outputs]
+
+
+def evaluate(outputs: Sequence[Node], inputs: Mapping[Any, Any]) -> list[Any]:
+    """Values of nodes for the given inputs, once."""
+    return Evaluation(outputs)(inputs)
 
 
 class Program:

@@ -15,7 +15,7 @@ from kin3d.solve.elimination import Elimination, Entries
 from kin3d.solve.equations import Equations
 from kin3d.solve.lanes import Variants
 from kin3d.solve.mobility import Mobility, examine
-from kin3d.solve.program import Program, evaluate, lane_nodes
+from kin3d.solve.program import Evaluation, Program, evaluate, lane_nodes
 from kin3d.solve.tape import Node, Tape
 from kin3d.solve.unknowns import choose_unknowns
 from kin3d.spatial.vectors import Vec
@@ -37,7 +37,9 @@ class BlockPlan:
             if start <= i < start + size and start <= j < start + size
         }
         self.elimination = Elimination({k: n.reference for k, n in self.entries.items()}, size)
+        self.evaluation = Evaluation(list(self.entries.values()))
         factors = self.elimination.factor(self.entries)
+        self.reference_pivots = [p.reference for p in factors.pivots]
         steps = self.elimination.solve(factors, residuals[self.slice])
         determinant = factors.pivots[0]
         for pivot in factors.pivots[1:]:
@@ -83,6 +85,7 @@ class System:
         self.jacobian = self._reorder(slopes, parts)
         self.residuals = [rows[r] for r in self.row_order]
         self.blocks = self._plans(parts)
+        self._both = Evaluation([*self.jacobian.values(), *self.residuals])
         self._compile()
 
     def _record(self, design: NDArray[np.float64], keys: Sequence[Key]) -> list[Node]:
@@ -152,13 +155,17 @@ class System:
 
     def dense(self, inputs: Mapping[Any, Any], lanes: int) -> Array:
         """Jacobian in block order for each lane, shape (lanes, m, m), rows as recorded (not scaled)."""
-        size = len(self.unknown_keys)
-        out = np.zeros((lanes, size, size))
-        values = evaluate(list(self.jacobian.values()), inputs)
-        for (i, j), v in zip(self.jacobian, values, strict=True):
-            out[:, i, j] = v
-        return out
+        return self.linear(inputs, lanes)[0]
 
+    def linear(self, inputs: Mapping[Any, Any], lanes: int) -> tuple[Array, Array]:
+        """Jacobian, shape (lanes, m, m), and residuals, shape (m, lanes), in block order."""
+        size = len(self.unknown_keys)
+        values = self._both(inputs)
+        out = np.zeros((lanes, size, size))
+        for (i, j), v in zip(self.jacobian, values, strict=False):
+            out[:, i, j] = v
+        rows = [np.broadcast_to(v, lanes) for v in values[len(self.jacobian) :]]
+        return out, np.stack(rows)
 
     def orientation(self, variants: Variants) -> list[Array]:
         """Sign of det J of each block in the design position of each variant, by rows and columns as they stand."""

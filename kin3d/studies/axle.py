@@ -208,7 +208,7 @@ def _measure(
 
 
 def _some(solved: Solved, which: NDArray[np.intp]) -> Solved:
-    return Solved(solved.q[:, which], solved.status[which], solved.error_mm[which], solved.stepped, {})
+    return solved.take(which)
 
 
 def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[Measure]) -> Array | None:

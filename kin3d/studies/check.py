@@ -75,7 +75,7 @@ def _reach(model: AxleModel) -> tuple[tuple[str, ...], list[Finding]]:
         if solved.status[lane] == Status.OK:
             said.append(f"{name}: {REACH_MM:g} mm and more")
             continue
-        sentence = limit_sentence(model.kernel, model.variants, lanes, solved, lane)
+        sentence = limit_sentence(lanes, solved, lane)
         said.append(f"{name}: {sentence.text}")
         if abs(solved.limits.get(lane, (0.0, 0.0))[0]) < SHORT_REACH_MM:
             findings.append(_warn(model, "short-reach", f"{name} ends early: {sentence.text}"))

@@ -226,7 +226,7 @@ def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
     for side, up in ((0, True), (0, False), (1, True), (1, False)):
         which = np.flatnonzero(bad & (lanes.variant == side) & ((lanes.travel > 0.0) == up))
         if which.size:
-            sentence = limit_sentence(model.kernel, model.variants, lanes, solved, int(which[0]))
+            sentence = limit_sentence(lanes, solved, int(which[0]))
             text = f"{model.axle.name} {SIDES[side]} wheel: {sentence.text} ({which.size} position(s) not reached)"
             out.append(Finding("out-of-reach", text, severity=Severity.WARNING))
     return out

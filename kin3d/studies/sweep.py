@@ -68,7 +68,7 @@ def sweep_corner(
         status=status,
         measures=there,
         left_out=left_out,
-        findings=(*_limits(model, lanes, solved), *_without_value(found, ok)),
+        findings=(*_limits(lanes, solved), *_without_value(found, ok)),
         stepped=solved.stepped,
         closure_mm=float(solved.error_mm[ok].max()) if ok.any() else float("nan"),
     )
@@ -122,7 +122,7 @@ def _measure(
     return there, left_out, {n: np.concatenate(v) for n, v in found.items()}
 
 
-def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
+def _limits(lanes: Lanes, solved: Solved) -> list[Finding]:
     """One finding for each direction in which positions were out of reach, both sides together where they agree."""
     sides: dict[str, dict[str, int]] = {}
     told: dict[tuple[int, bool, float, int], str] = {}
@@ -130,7 +130,7 @@ def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
         side = int(lanes.variant[lane])
         key = (side, bool(lanes.travel[lane] > 0), float(lanes.rack[lane]), int(solved.status[lane]))
         if key not in told:
-            told[key] = limit_sentence(model.kernel, model.variants, lanes, solved, int(lane)).text
+            told[key] = limit_sentence(lanes, solved, int(lane)).text
         counts = sides.setdefault(told[key], {})
         counts[SIDES[side]] = counts.get(SIDES[side], 0) + 1
     return [_limit(text, counts) for text, counts in sides.items()]

@@ -33,7 +33,7 @@ def test_rod_and_rocker_over_centre_is_named():
     m = model("dunlin", "front")
     lanes = m.kernel.lanes(m.variants, np.array([-700.0]))
     solved = m.kernel.solve(m.variants, lanes)
-    said = limit_sentence(m.kernel, m.variants, lanes, solved, 0)
+    said = limit_sentence(lanes, solved, 0)
     assert '"rod"' in said.text or '"lower arm"' in said.text
     assert f"{solved.limits[0][0]:+.2f} mm" in said.text
 
