@@ -1,7 +1,8 @@
 """The console blocks of README.md: read them, run them, write their output anew.
 
-``python -m tests.readme`` runs every ``$ kin3d …`` line of README.md and puts what it prints in place of what stands there.
-A line ``[…]`` under a command stands for lines left out: the lines around it are kept as they are chosen, and only checked.
+``python -m tests.readme`` runs every ``$ kin3d …`` line of README.md and puts what it prints in place of what stands
+there. A line ``[…]`` under a command stands for lines left out: the lines around it are kept as they are chosen, and
+only checked.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A folder is a layer; imports run down only. Start-up stays light: heavy libraries are imported where they are used."""
+"""A folder is a layer; imports run down only. Heavy libraries are imported where they are used, not at start-up."""
 
 from __future__ import annotations
 

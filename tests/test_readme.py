@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+
 from tests.readme import LEFT_OUT, README, ROOT, prepare, run, shown_commands
 
 TEXT = README.read_text("utf-8")

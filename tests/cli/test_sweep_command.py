@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 import xarray
 from numpy.testing import assert_allclose
-from tests.cli.run import run
 
 import kin3d
+from tests.cli.run import run
 
 CAR = str(Path(__file__).parents[2] / "models" / "siskin" / "car.toml")
 
@@ -83,7 +83,10 @@ MISTAKES = [
     (["sweep", CAR, "--travel", "0:1e9:1"], "the range has more than 200,000 values"),
     (["sweep", CAR, "--travel", "nan"], "not a finite number"),
     (["sweep", CAR, "--axle", "rear"], "the car file has no [rear] axle; it has: front"),
-    (["sweep", CAR, "--measures", "chamber_deg"], 'no measure "chamber_deg" on the front axle; did you mean "camber_deg"?'),
+    (
+        ["sweep", CAR, "--measures", "chamber_deg"],
+        'no measure "chamber_deg" on the front axle; did you mean "camber_deg"?',
+    ),
     (["sweep", CAR, "--out", "result.xls"], 'ending ".xls" is not known; expected one of .csv, .nc, .json'),
     (["sweep", CAR, "--plot", "curves.bmp"], 'ending ".bmp" is not known; expected one of .png, .svg, .pdf'),
     (["sweep", CAR, "--out", "no/such/folder/r.csv"], "is not there; make it first"),

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from tests.car_files import point_table
-from tests.laws.cars import CORNERS, MODELS, car
 
 import kin3d
+from tests.car_files import point_table
+from tests.laws.cars import CORNERS, MODELS, car
 
 # axes of the file: rows give the file's x, y, z in the vehicle frame (own table, independent of the reader)
 FRAMES = {

@@ -7,12 +7,12 @@ import itertools
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from tests.laws.cars import CORNERS, model
 
 from kin3d.solve.march import numbers
 from kin3d.solve.program import evaluate
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import box
+from tests.laws.cars import CORNERS, model
 
 TRAVEL = np.linspace(-40.0, 40.0, 9)
 RACK = np.array([-15.0, 0.0, 15.0])

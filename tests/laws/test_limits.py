@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from tests.laws.cars import CORNERS, model
 
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.status import Status
+from tests.laws.cars import CORNERS, model
 
 FAR = np.array([-700.0, -450.0, 450.0, 700.0])
 

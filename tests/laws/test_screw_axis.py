@@ -1,7 +1,7 @@
 """The upright's instant screw axis against a small finite displacement, by an independent library.
 
-pytransform3d 3 (A. Fabisch, *pytransform3d: 3D Transformations for Python*, J. Open Source Software 4(33), 2019) takes the finite
-screw of the motion from travel z − h to z + h. It tends to the instant screw at z with h².
+pytransform3d 3 (A. Fabisch, *pytransform3d: 3D Transformations for Python*, J. Open Source Software 4(33), 2019) takes
+the finite screw of the motion from travel z − h to z + h. It tends to the instant screw at z with h².
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from pytransform3d.transformations import (
     screw_axis_from_exponential_coordinates,
     screw_parameters_from_screw_axis,
 )
-from tests.laws.cars import CORNERS, model
 
 from kin3d.measures.compute import corner_measures, values
+from tests.laws.cars import CORNERS, model
 
 STEP = 0.02  # mm; the error of the finite screw is of the order of its square over a length
 
