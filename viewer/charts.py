@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,8 @@ DRIVES = {
     "roll_deg": "body roll, deg (left side up +)",
 }
 SAME = 1e-9  # the right side is drawn when it differs from the left by more than this part of the range
+LEAST_USED = 0.45  # of the height of a chart; less than this and it is fitted again
+TITLE_PER_INCH = 13  # letters of a title on an inch
 FEW = 4  # no more charts than this in one column by default
 
 
@@ -65,7 +68,9 @@ class Charts:
     def _prepare(self, number: int, name: str, axes: Any) -> None:
         colour = CURVES[number % len(CURVES)]
         measure = self.measures[name]
-        axes.set_title(f"{measure.label}, {measure.unit}  ({measure.sign})", fontsize=8, loc="left", color=INK)
+        said = f"{measure.label}, {measure.unit}  ({measure.sign})"
+        room = max(20, round(self.figure.get_figwidth() * TITLE_PER_INCH))
+        axes.set_title("\n".join(wrap(said, room)), fontsize=8, loc="left", color=INK)
         axes.set_facecolor("white")
         axes.grid(color="#dde1df", linewidth=0.6)
         axes.tick_params(labelsize=8, colors=INK)
@@ -78,13 +83,20 @@ class Charts:
             "right": {"color": colour, "linewidth": 1.3, "linestyle": (0, (4, 2))},
             "left": {"color": colour, "linewidth": 2.0},
         }
-        self._lines[name] = {k: axes.plot([], [], **s)[0] for k, s in styles.items()}
+        self._lines[name] = {k: axes.plot([], [], animated=True, **s)[0] for k, s in styles.items()}
         self._dots[name] = [axes.plot([], [], m, color=colour, markersize=6, animated=True)[0] for m in ("o", "s")]
         self._cursor[name] = axes.axvline(0.0, color=INK, linewidth=1.0, animated=True)
-        self.moving += [self._cursor[name], *self._dots[name]]
+        self.moving += [*self._lines[name].values(), self._cursor[name], *self._dots[name]]
 
-    def show(self, now: Curves, file: Curves | None = None, ghost: Curves | None = None) -> None:
-        """Take new curves: the present ones, those of the file where it was changed, those of the other car."""
+    def show(self, now: Curves, file: Curves | None = None, ghost: Curves | None = None) -> bool:
+        """Take new curves: the present ones, those of the file where it was changed, those of the other car.
+
+        Returns
+        -------
+        bool
+            Whether axes have changed, so that the whole figure must be drawn again; else the moving artists are enough.
+        """
+        changed = False
         for name, axes in self._axes.items():
             lines = self._lines[name]
             left, right = _side(now, name, 0), _side(now, name, 1)
@@ -93,20 +105,30 @@ class Charts:
             for key, other in (("file", file), ("ghost", ghost)):
                 there = other is not None and other.drive == now.drive
                 lines[key].set_data(*((other.at, _side(other, name, 0)) if there and other else ([], [])))
-            self._limits(axes, list(lines.values()), now.at)
+            changed |= self._limits(axes, list(lines.values()), now.at)
         if self._axes:
-            list(self._axes.values())[-1].set_xlabel(DRIVES[now.drive], fontsize=8, color=INK)
+            last = list(self._axes.values())[-1]
+            changed |= last.get_xlabel() != DRIVES[now.drive]
+            last.set_xlabel(DRIVES[now.drive], fontsize=8, color=INK)
+        return changed
 
     @staticmethod
-    def _limits(axes: Any, lines: list[Any], at: Array) -> None:
+    def _limits(axes: Any, lines: list[Any], at: Array) -> bool:
+        """Fit the axes where the curves leave them or use little of them; whether they were changed."""
         values = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in lines])
         values = values[np.isfinite(values)]
         low, high = (float(values.min()), float(values.max())) if len(values) else (-1.0, 1.0)
         # a curve that is flat but for rounding is drawn flat
         room = max(0.08 * (high - low), 1e-6 * max(abs(low), abs(high)), 1e-9)
         room = room if high - low > 1e-6 * max(abs(low), abs(high)) else max(0.05 * abs(high), 0.01)
+        wide = (at.min(), at.max() if at.max() > at.min() else at.min() + 1.0)
+        bottom, top = axes.get_ylim()
+        used = (high - low + 2.0 * room) / (top - bottom)
+        if tuple(axes.get_xlim()) == wide and bottom <= low and high <= top and used > LEAST_USED:
+            return False
         axes.set_ylim(low - room, high + room)
-        axes.set_xlim(at.min(), at.max() if at.max() > at.min() else at.min() + 1.0)
+        axes.set_xlim(*wide)
+        return True
 
     def cursor(self, drive: float, values: Mapping[str, Array]) -> None:
         """Put the cursor and the dots to the present position; values are (2,) by name."""
@@ -117,22 +139,26 @@ class Charts:
                 hidden = side == 1 and not _differ(both[:1], both[1:])
                 dot.set_data([drive], [np.nan if hidden else both[side]])
 
-    def legend(self, *, file: bool, ghost: str = "") -> None:
-        """One legend over the column; only where there is something to tell apart."""
+    def legend(self, *, file: bool, ghost: str = "") -> bool:
+        """One legend over the column, only where there is something to tell apart; whether it has changed."""
         if not self.names:
-            return
+            return False
         lines = self._lines[self.names[0]]
         entries = [(lines["left"], "left")]
         if any(np.isfinite(np.asarray(self._lines[n]["right"].get_ydata(), dtype=float)).any() for n in self.names):
             entries.append((lines["right"], "right"))
         entries += [(lines["file"], "as in the file")] if file else []
         entries += [(lines["ghost"], ghost)] if ghost else []
+        said = [[t.get_text() for t in old.get_texts()] for old in self.figure.legends]
+        if said == ([[e[1] for e in entries]] if len(entries) > 1 else []):
+            return False
         for old in list(self.figure.legends):
             old.remove()
         if len(entries) > 1:
             self.figure.legend(
                 *zip(*entries, strict=True), loc="outside upper center", ncols=4, fontsize=8, frameon=False
             )
+        return True
 
     def image(self) -> Any:
         """The figure with its cursor as an array, shape (height, width, 3), for pictures."""

@@ -11,6 +11,7 @@ from kin3d.linkage.car import AxleName, Car
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.model import Drives
 from kin3d_viewer.pictures import FILMS, STILLS, PictureOptions, animation, check_ending, screenshot
+from kin3d_viewer.probe import need_window
 from kin3d_viewer.session import Session
 from kin3d_viewer.style import LAYERS, SHOWN
 from kin3d_viewer.views import VIEWS
@@ -74,6 +75,7 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
     wanted = (request.screenshot, request.animation, request.scene)
     if any(wanted):
         return _files(session, request)
+    need_window()
     from kin3d_viewer.window import open_window
 
     open_window(session, request)

@@ -231,7 +231,9 @@ def _tyre(width: float) -> Mesh:
     bend = np.linspace(0.0, 0.5 * np.pi, 7)
     shoulder = np.column_stack([0.90 + 0.10 * np.sin(bend), -0.34 - 0.16 * np.cos(bend)])
     outer = np.vstack([[(0.62, -0.44), (0.78, -0.49)], shoulder])
-    profile = np.vstack([outer, outer[::-1] * [1.0, -1.0]])
+    crown = np.array([(1.0, -0.2), (1.0, 0.2)])  # the tread is arched, so that its edge stays over the ground in camber
+    shoulder_drop = np.where(outer[:, :1] > 0.85, [[0.985, 1.0]], [[1.0, 1.0]])
+    profile = np.vstack([outer * shoulder_drop, crown, (outer * shoulder_drop)[::-1] * [1.0, -1.0]])
     slope = np.gradient(profile * [1.0, 2.0 * half], axis=0)
     outward = np.column_stack([slope[:, 1], -slope[:, 0]])
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)

@@ -229,7 +229,7 @@ class LiveModel:
             corner = self.base.corner(lanes, solved, ORDER, variants=chosen)
             found = values(corner, self.measures, (lanes.count,))
         shape = (2, len(at) + 1)
-        notes = self._notes(chosen, lanes, solved) if q is None else ()
+        notes = self._notes(lanes, solved) if q is None else ()
         return self._view(design, chosen, at, drives, (lanes, solved), _reshaped(found, shape), notes)
 
     def _on_ground(self, design: Array, chosen: Variants, at: Array, held: Mapping[str, Array], drives: Drives) -> View:

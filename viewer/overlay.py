@@ -15,6 +15,9 @@ FONT_PX = 13
 CAPTION_PX = 16
 SCALES_MM = (10, 20, 50, 100, 200, 500, 1000, 2000)
 TOP_PX, BOTTOM_PX = 40, 34
+EDGE_PX = 40.0
+FAR_MM = 3990.0  # a line of this length has been cut off
+MOST_SIZES = 500
 
 
 class Overlay:
@@ -67,8 +70,9 @@ class Overlay:
             self._leaders.bring([])
             return
         names = list(texts)
-        sizes = np.array([self._size(texts[n]) for n in names])
-        anchors = self.project(np.array([texts[n].place for n in names]))
+        anchors, words = zip(*(self._anchor(texts[n], width, height) for n in names), strict=True)
+        sizes = np.array([self._size(n, w) for n, w in zip(names, words, strict=True)])
+        anchors = np.array(anchors)
         base = np.array([0.0, BOTTOM_PX * self.scale])
         kept = {k: self._kept[n] for k, n in enumerate(names) if n in self._kept}
         canvas = (float(width), height - (TOP_PX + BOTTOM_PX) * self.scale)
@@ -85,19 +89,32 @@ class Overlay:
             lines.append((anchor, nearest))
         self._leaders.bring(lines)
 
-    def _size(self, label: Label) -> Array:
+    def _anchor(self, label: Label, width: int, height: int) -> tuple[Array, str]:
+        """Where a label's leader ends, px, and its words; on the way to its place where that is out of the picture."""
+        if label.start is None:
+            return self.project(label.place[None])[0], label.text
+        share = np.linspace(1.0, 0.0, 61)[:, None]
+        way = self.project(label.start + share * (label.place - label.start))
+        inside = ((way > EDGE_PX) & (way < np.array([width, height]) - EDGE_PX)).all(axis=1)
+        first = int(np.argmax(inside))
+        away = np.linalg.norm(label.place - label.start) >= FAR_MM
+        return way[first], label.text + (label.far if first > 0 or away else "")
+
+    def _size(self, name: str, words: str) -> Array:
         """Size of a label's box, px; measured once for each text."""
-        if label.name not in self._texts:
-            self._texts[label.name] = _text(self.plotter, FONT_PX, bold=False, boxed=True)
-        actor = self._texts[label.name]
+        if name not in self._texts:
+            self._texts[name] = _text(self.plotter, FONT_PX, bold=False, boxed=True)
+        actor = self._texts[name]
         actor.GetTextProperty().SetFontSize(round(FONT_PX * self.scale))
-        if actor.GetInput() != label.text:
-            actor.SetInput(label.text)
-        if label.text not in self._sizes:
+        if actor.GetInput() != words:
+            actor.SetInput(words)
+        if words not in self._sizes:
             box = [0.0, 0.0]
             actor.GetSize(self.plotter.renderer, box)
-            self._sizes[label.text] = np.array(box) + np.array([8.0, 4.0]) * self.scale
-        return self._sizes[label.text]
+            self._sizes[words] = np.array(box) + np.array([8.0, 4.0]) * self.scale
+            if len(self._sizes) > MOST_SIZES:
+                self._sizes.pop(next(iter(self._sizes)))
+        return self._sizes[words]
 
     def _scale(self, width: int) -> None:
         """A bar of a round length, in parallel views."""

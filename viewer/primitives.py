@@ -112,11 +112,23 @@ class Solid(Primitive):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Label(Primitive):
-    """A text with a leader to its place."""
+    """A text with a leader to its place.
+
+    Attributes
+    ----------
+    rank : int
+        Labels of low rank are placed first.
+    start : ndarray, shape (3,), or None
+        Where the line to the place begins; a place outside the picture is labelled where the line leaves it.
+    far : str
+        What is added to the text there.
+    """
 
     text: str
     place: Array
     rank: int = 0
+    start: Array | None = None
+    far: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

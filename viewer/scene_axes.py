@@ -121,8 +121,7 @@ def _line_to(name: str, view: str, contact: Array, centre: Array, label: str) ->
     if near:
         yield Ball(name, f"{view} centre", centre, 13.0, "cross")
     if label:
-        text = label if near else f"{label}, {away / 1000.0:.1f} m away"
-        yield Label(f"{name}/label", f"{view} centre", text, end)
+        yield Label(f"{name}/label", f"{view} centre", label, end, 0, contact, f", {away / 1000.0:.1f} m away")
 
 
 def _roll_centre(now: Snapshot) -> Iterator[Primitive]:

@@ -71,7 +71,7 @@ ROLES: dict[str, Look] = {
     "damper": Look("#6c757c"),
     "stub": Look("#9aa3aa", opacity=0.9),
     "rack": Look("#9aa3aa"),
-    "wheel": Look("#3a4248", "wheels", opacity=0.30),
+    "wheel": Look("#3a4248", "wheels", opacity=0.22),
     "ghost wheel": Look(GHOST, "wheels", opacity=0.13),
     "joint": Look("#2a3238", "joints"),
     "chassis joint": Look(BLACK, "joints"),
@@ -99,3 +99,14 @@ ROLES: dict[str, Look] = {
 def layer_of(role: str) -> str:
     """The toggle that a role belongs to."""
     return ROLES[role].layer
+
+
+SHEET_STYLE = """
+QMainWindow, QDockWidget, QTabWidget, QScrollArea { background: #f0f2ef; color: #1c262e; }
+QDockWidget::title { background: #dfe4df; padding: 4px 8px; }
+QToolBar { background: #dfe4df; border: none; spacing: 2px; padding: 3px; }
+QToolButton { padding: 4px 9px; }
+QTableWidget { gridline-color: #dde1df; background: white; }
+QDialog#help { background: #fffdf4; border: 1px solid #1c262e; }
+QStatusBar { background: #dfe4df; }
+"""
