@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from importlib import import_module
 from typing import Annotated
@@ -15,8 +16,13 @@ from kin3d.errors import Kin3dError
 COMMANDS = (
     ("check", "check", "check"),
     ("sweep", "sweep", "sweep"),
+    ("view", "view", "view"),
     ("measures", "measures", "measures"),
     ("rates", "rates", "rates"),
+    ("swap", "swap", "swap"),
+    ("tolerance", "tolerance", "tolerance"),
+    ("sensitivity", "sensitivity", "sensitivity"),
+    ("compare", "compare", "compare"),
 )
 
 CAUTION = (
@@ -63,6 +69,8 @@ _group.__doc__ = f"3D kinematics of suspension linkages from pickup points.\n\n{
 
 def main() -> None:
     """Entry point of ``kin3d``; exit code 2 for a mistake in the input, 1 when positions were not reached."""
+    # a command is short and makes many small objects while it imports: collecting them would take a tenth of its time
+    gc.set_threshold(200_000)
     try:
         build(sys.argv[1] if len(sys.argv) > 1 else None)()
     except Kin3dError as error:

@@ -15,10 +15,11 @@ ADD, SUB, MUL, DIV, INPUT, CONST = range(6)
 class Node:
     """One number on a tape: the result of a step, an input or a constant."""
 
-    __slots__ = ("a", "b", "op", "reference", "serial", "tape")
+    __slots__ = ("a", "b", "depends", "op", "reference", "serial", "tape")
     __array_ufunc__ = None
 
     def __init__(self, tape: Tape, serial: int, op: int, a: int, b: int, reference: float) -> None:
+        self.depends = 0  # a bit for every input that the node depends on
         self.tape = tape
         self.serial = serial
         self.op = op
@@ -112,13 +113,17 @@ class Tape:
 
     def _record(self, op: int, a: int, b: int, reference: float, key: Any) -> Node:
         node = Node(self, len(self.nodes), op, a, b, reference)
+        if op == INPUT:
+            node.depends = 1 << len(self.inputs)
+        elif op != CONST:
+            node.depends = self.nodes[a].depends | self.nodes[b].depends
         self.nodes.append(node)
         self._known[(op, key, 0) if op in (INPUT, CONST) else (op, a, b)] = node
         return node
 
     def slope(self, node: Node, variable: Node) -> Node:
         """Exact derivative of a node with respect to an input, recorded on the same tape."""
-        if variable.serial > node.serial:
+        if not node.depends & variable.depends:
             return self.constant(0.0)
         key = (node.serial, variable.serial)
         if key not in self._slopes:
@@ -126,8 +131,8 @@ class Tape:
         return self._slopes[key]
 
     def _slope(self, node: Node, variable: Node) -> Node:
-        if node.op in (INPUT, CONST):
-            return self.constant(1.0 if node is variable else 0.0)
+        if node.op == INPUT:
+            return self.constant(1.0)
         a, b = self.nodes[node.a], self.nodes[node.b]
         da, db = self.slope(a, variable), self.slope(b, variable)
         if node.op == ADD:
