@@ -194,7 +194,7 @@ def _run(
     """Curves, derivatives and samples of one car."""
     doubt = doubt_of(corner, study.sigma_mm)
     first = first_order(corner, doubt, study.travel_mm, there)
-    drawn = draw(study, samples, seed, workers) if samples and doubt.known else None
+    drawn = draw(study, samples, seed, workers, side=corner) if samples and doubt.known else None
     spread = None if drawn is None else spread_of(drawn)
     curves = Tolerance(
         fitted.car.title, study.axle, corner.side, study.travel_mm, there, doubt, first, spread, left_out, ()

@@ -78,6 +78,7 @@ def draw(
     seed: int,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
+    side: SideModel | None = None,
 ) -> Samples:
     """Solve `count` sampled cars in every position.
 
@@ -88,8 +89,10 @@ def draw(
         with ``if __name__ == "__main__"``, as always with processes.
     progress : callable, optional
         Called with samples done and in all.
+    side : SideModel, optional
+        The corner of the study, where it has been built already.
     """
-    worker = _Worker(study)
+    worker = _Worker(study, side)
     normals = normal_samples(count, len(worker.doubt.sources), seed)
     travels, measures = len(study.travel_mm), len(study.measures)
     out = Samples(
@@ -129,9 +132,9 @@ def _results(worker: _Worker, normals: Array, parts: list[slice], workers: int) 
 class _Worker:
     """One process's model of the study."""
 
-    def __init__(self, study: Study) -> None:
+    def __init__(self, study: Study, side: SideModel | None = None) -> None:
         self.study = study
-        self.side = SideModel.of(study.car, study.axle, study.side)
+        self.side = side or SideModel.of(study.car, study.axle, study.side)
         self.doubt: Doubt = doubt_of(self.side, study.sigma_mm)
         by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)

@@ -205,7 +205,7 @@ def tolerance(
     if samples:
         names = tuple(m.name for m in there)
         study = Study(car, axle, corner.side, sigma_mm, travel, names)
-        drawn = draw(study, samples, seed, workers, progress)
+        drawn = draw(study, samples, seed, workers, progress, corner)
         spread = spread_of(drawn)
         findings += _failed(drawn, travel)
     return Tolerance(
