@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from importlib import import_module
 from typing import Annotated
@@ -71,6 +72,8 @@ def main() -> None:
     """Entry point of ``kin3d``; exit code 2 for a mistake in the input, 1 when positions were not reached."""
     # a command is short and makes many small objects while it imports: collecting them would take a tenth of its time
     gc.set_threshold(200_000)
+    # no plugin of pydantic's is wanted, and looking for one reads the metadata of every installed package
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
         build(sys.argv[1] if len(sys.argv) > 1 else None)()
     except Kin3dError as error:

@@ -28,7 +28,7 @@ USUAL = (
     "motion_ratio",
     "wheel_rate_n_per_mm",
 )
-MOST_ROWS = 60
+MOST_ROWS = 41
 
 
 def show_sweep(console: Console, result: SweepResult, chosen: bool) -> None:
