@@ -1,0 +1,280 @@
+"""The equations of a car that stands on its tyres under steady loads: thirteen unknowns, exact derivatives by jets.
+
+Unknown are four travels, four tyre loads, the height of the ground's plane in the chassis frame, roll and pitch of the
+body, and for each axle the side force a newton of tyre load. Equations: each wheel's balance along its travel (virtual
+work on the linkage: what is left for springs and bars), each wheel on the ground or lifted, and the balance of the whole
+car: vertical and side force, roll, pitch and yaw moment. All is taken in the chassis frame along the ground's
+directions; mm, N, N·mm.
+
+Assumed: within an axle every tyre works at the same fraction of its load; braking and driving force is shared between
+the axles as the car file says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.loads.elements import Element
+from kin3d.loads.pair import corners
+from kin3d.measures.corner import Corner
+from kin3d.solve.status import Status
+from kin3d.spatial.jets import Jet, algebra_of, total_degree
+from kin3d.spatial.vectors import Vec, add, cross, dot, scale
+from kin3d.studies.car import CarModel
+from kin3d.studies.frequencies import GRAVITY_M_PER_S2
+from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
+
+Array = NDArray[np.float64]
+WHEELS = ("front left", "front right", "rear left", "rear right")
+TRAVEL, LOAD, LEVEL, ROLL, PITCH, SIDE = slice(0, 4), slice(4, 8), 8, 9, 10, slice(11, 13)
+SIZE = 13
+FULL = total_degree(SIZE, 1)
+# one corner over travel, roll and pitch, with what its velocity needs
+LOCAL = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0), (1, 1, 0), (1, 0, 1)))
+_UNITS = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Loads:
+    """Steady loads on a car.
+
+    Attributes
+    ----------
+    braking_g, lateral_g : float
+        Deceleration (negative: driving) and acceleration to the left, in g.
+    aero_front_n, aero_rear_n : float
+        Downforce at the axles, N.
+    rack_mm : float
+        Displacement of the front rack.
+    """
+
+    braking_g: float = 0.0
+    lateral_g: float = 0.0
+    aero_front_n: float = 0.0
+    aero_rear_n: float = 0.0
+    rack_mm: float = 0.0
+
+    def part(self, share: float) -> Loads:
+        """The same with accelerations and downforce at a share of their values."""
+        loads = (self.braking_g, self.lateral_g, self.aero_front_n, self.aero_rear_n)
+        return Loads(*(share * v for v in loads), rack_mm=self.rack_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Bodywork:
+    """Masses and where they are.
+
+    Attributes
+    ----------
+    mass_kg : float
+        Of the car.
+    unsprung_kg : tuple of float
+        Of each wheel with what moves with it; 0 where not given.
+    sprung_centre : ndarray, shape (3,)
+        Centre of the rest, chassis frame (x of the front points), mm.
+    aero : ndarray, shape (2, 3)
+        Where front and rear downforce act.
+    static_n : ndarray, shape (4,)
+        Tyre loads in the design position.
+    tyre_mm_per_n : ndarray, shape (4,)
+        Compliance of each tyre; 0 for a rigid one.
+    front_share : float
+        Of the longitudinal force: braking share, or driving share when driven.
+    at_hub : bool
+        Whether the longitudinal force acts at the wheel centre (inboard brakes, drive shafts).
+    """
+
+    mass_kg: float
+    unsprung_kg: tuple[float, float, float, float]
+    sprung_centre: Array
+    aero: Array
+    static_n: Array
+    tyre_mm_per_n: Array
+    front_share: float
+    at_hub: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluated:
+    """Residuals (13,) in N, mm, N and N·mm, their Jacobian (13, 13), and gaps of the wheels over the ground, mm (4,)."""
+
+    residual: Array
+    jacobian: Array
+    gap: Array
+
+
+class Attitude:
+    """The equations of one car."""
+
+    def __init__(self, model: CarModel, elements: Sequence[Sequence[Element]], body: Bodywork) -> None:
+        self.model, self.elements, self.body = model, elements, body
+
+    def evaluate(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Evaluated | None:
+        """Residuals and Jacobian at a state; None where a linkage does not reach it.
+
+        Parameters
+        ----------
+        y : ndarray, shape (13,)
+            Travels (mm), tyre loads (N), level (mm), roll, pitch (rad), side force factors of front and rear.
+        """
+        unknown = [FULL.variable(v, k) for k, v in enumerate(y)]
+        wheels, springs = self._wheels(y, loads), self._springs(y, loads)
+        if wheels is None or springs is None:
+            return None
+        forces = self._tyre_forces(unknown, loads, lifted)
+        g = self.body.mass_kg * GRAVITY_M_PER_S2
+        rows: list[Jet] = []
+        contacts: list[Jet] = []
+        force = [self._aero(loads)[0], g * -loads.lateral_g, -g + self._aero(loads)[2]]
+        moment = self._body_moment(unknown, wheels, loads)
+        gaps = np.zeros(4)
+        for k, wheel in enumerate(wheels):
+            lever = unknown[LEVEL] - wheel.height
+            gaps[k] = -float(lever.value)
+            velocity = add(wheel.velocity, scale(lever, wheel.turning))
+            pushed = wheel.hub_velocity if self.body.at_hub else velocity
+            f = forces[k]
+            inertia = self.body.unsprung_kg[k] * GRAVITY_M_PER_S2
+            hub = wheel.hub_velocity
+            work = f[0] * pushed[0] + f[1] * velocity[1] + f[2] * velocity[2]
+            work = work + inertia * (loads.braking_g * hub[0] - loads.lateral_g * hub[1] - hub[2])
+            rows.append(work - springs[k])
+            deflected = lever + (self.body.static_n[k] - unknown[LOAD][k]) * self.body.tyre_mm_per_n[k]
+            contacts.append(unknown[LOAD][k] if lifted[k] else deflected)
+            place: Vec = (wheel.place[0], wheel.place[1], unknown[LEVEL])
+            moment = add(moment, cross(place, f))
+            force = [a + b for a, b in zip(force, f, strict=True)]
+        every = [*rows, *contacts, force[2], force[1], *moment]
+        jacobian = np.array([[_one(r.coefficients[k] or 0.0) for k in _ORDER] for r in every])
+        return Evaluated(np.array([float(r.value) for r in every]), jacobian, gaps)
+
+    def _tyre_forces(self, unknown: Sequence[Jet], loads: Loads, lifted: tuple[bool, ...]) -> list[Vec]:
+        """Forces of the ground on the tyres along the ground's x, y and normal, N."""
+        out: list[Vec] = []
+        total = self.body.mass_kg * GRAVITY_M_PER_S2 * loads.braking_g
+        for axle, share in ((0, self.body.front_share), (1, 1.0 - self.body.front_share)):
+            both = unknown[LOAD][2 * axle : 2 * axle + 2]
+            standing = [n for k, n in enumerate(both) if not lifted[2 * axle + k]] or list(both)
+            load = standing[0] + standing[1] if len(standing) > 1 else standing[0]
+            for k, n in enumerate(both):
+                on_ground = 0.0 if lifted[2 * axle + k] else 1.0
+                along = n * on_ground * (-share * total) / load if share * total else n * 0.0
+                out.append((along, n * on_ground * unknown[SIDE][axle], n * on_ground))
+        return out
+
+    def _aero(self, loads: Loads) -> tuple[float, float, float]:
+        return 0.0, 0.0, -(loads.aero_front_n + loads.aero_rear_n)
+
+    def _body_moment(self, unknown: Sequence[Jet], wheels: Sequence[_Wheel], loads: Loads) -> Vec:
+        """Moment of gravity, inertia and downforce about the chassis frame's origin, along the ground's directions."""
+        directions = _directions(unknown[ROLL], unknown[PITCH])
+
+        def seen(p: Array) -> Vec:
+            x, y, z = (dot((p[0], p[1], p[2]), d) for d in directions)
+            return x, y, z
+
+        unsprung = self.body.unsprung_kg
+        weight: Vec = tuple(GRAVITY_M_PER_S2 * c for c in (loads.braking_g, -loads.lateral_g, -1.0))  # type: ignore[assignment]
+        total = cross(seen(self.body.sprung_centre), scale(self.body.mass_kg - sum(unsprung), weight))
+        for mass, wheel in zip(unsprung, wheels, strict=True):
+            total = add(total, cross(wheel.hub, scale(mass, weight)))
+        for place, down in zip(self.body.aero, (loads.aero_front_n, loads.aero_rear_n), strict=True):
+            total = add(total, cross(seen(place), (0.0, 0.0, -down)))
+        return total
+
+    def _wheels(self, y: Array, loads: Loads) -> list[_Wheel] | None:
+        out: list[_Wheel] = []
+        for axle, (model, shift) in enumerate(zip(self.model.axles, self.model.shifts, strict=True)):
+            lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
+            solved = model.kernel.solve(model.variants, lanes)
+            if (solved.status != Status.OK).any():
+                return None
+            roll, pitch = LOCAL.variable(np.full(2, y[ROLL]), 1), LOCAL.variable(np.full(2, y[PITCH]), 2)
+            normal = ground_normal(roll, pitch)
+            corner = corner_on_ground(model, lanes, solved, LOCAL, {"travel": 0}, normal)
+            out += [_Wheel.of(corner, shift, axle, k) for k in (0, 1)]
+        return out
+
+    def _springs(self, y: Array, loads: Loads) -> list[Jet] | None:
+        """Force of springs and bars against each wheel's travel, N, with derivatives."""
+        out: list[Jet] = []
+        for axle, elements in enumerate(self.elements):
+            pair = corners(self.model.axles[axle], y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0))
+            if not pair.ok.all():
+                return None
+            deflections = [e.deflection(pair.left, pair.right) for e in elements]
+            out += [_generalised(elements, deflections, side, axle) for side in (0, 1)]
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Wheel:
+    """One wheel over all unknowns, components along the ground's x, y and normal."""
+
+    place: Vec
+    height: Jet
+    velocity: Vec
+    turning: Vec
+    hub: Vec
+    hub_velocity: Vec
+
+    @staticmethod
+    def of(corner: Corner, shift: float, axle: int, side: int) -> _Wheel:
+        def seen(v: Vec) -> Vec:
+            x, y, z = (_lift(c, axle, side) for c in corner.over_ground(v))
+            return x, y, z
+
+        moved: Vec = (shift, 0.0, 0.0)
+        place = seen(add(corner.contact, moved))
+        turning = seen(cross(corner.omega, corner.normal))
+        velocity = seen(corner.contact_velocity)
+        return _Wheel(place, place[2], velocity, turning, seen(add(corner.centre, moved)), seen(corner.centre_velocity))
+
+
+_ORDER = [FULL.generator(k) for k in range(SIZE)]
+
+
+def _lift(x: Jet, axle: int, side: int) -> Jet:
+    """A local jet of one side as a jet over all unknowns."""
+    out = FULL.constant(_item(x[0, 0, 0], side))
+    for monomial, unknown in zip(_UNITS, (2 * axle + side, ROLL, PITCH), strict=True):
+        out.coefficients[FULL.generator(unknown)] = _item(x[monomial], side)
+    return out
+
+
+def _item(c: object, side: int) -> float:
+    return float(np.broadcast_to(np.asarray(c, dtype=float), 2)[side])
+
+
+def _generalised(elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int) -> Jet:
+    """Σ f·∂u/∂z of one side with its derivatives along both travels."""
+    own = ((1, 0), (0, 1))
+    value, slopes = 0.0, np.zeros(2)
+    for element, u in zip(elements, deflections, strict=True):
+        first = np.array([_one(u.derivative(m)) for m in own])
+        mixed = [tuple(int(a + b) for a, b in zip(own[side], m, strict=True)) for m in own]
+        second = np.array([_one(u.derivative(m)) for m in mixed])
+        force, rate = (_one(v) for v in element.force(u.value))
+        value += force * first[side]
+        slopes += rate * first[side] * first + force * second
+    out = FULL.constant(value)
+    for k in (0, 1):
+        out.coefficients[FULL.generator(2 * axle + k)] = float(slopes[k])
+    return out
+
+
+def _one(x: object) -> float:
+    return float(np.ravel(np.asarray(x, dtype=float))[0])
+
+
+def _directions(roll: Jet, pitch: Jet) -> tuple[Vec, Vec, Vec]:
+    """The ground's x, y and normal in the chassis frame."""
+    n = ground_normal(roll, pitch)
+    nx = n[0]
+    size = (1.0 - nx * nx).compose(lambda v, k: (1.0, -0.5)[k] * v ** (-0.5 - k) if k < 2 else 0.0)
+    ahead = scale(size, (1.0 - nx * nx, -(nx * n[1]), -(nx * n[2])))
+    return ahead, cross(n, ahead), n

@@ -1,0 +1,283 @@
+"""Quasi-static attitude: how the car stands on its tyres under steady braking, cornering and downforce.
+
+Newton's iteration on the exact linkage (`kin3d.studies.attitude`), the loads brought on in steps. A tyre that would have to
+pull lifts off and hangs on its springs; a lifted wheel that would sink into the ground comes down again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError, Severity
+from kin3d.linkage.car import Car
+from kin3d.loads.elements import Element, axle_elements, element_findings
+from kin3d.loads.pair import corners
+from kin3d.spatial.jets import box
+from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
+from kin3d.studies.car import CarModel
+from kin3d.studies.frequencies import GRAVITY_M_PER_S2
+from kin3d.studies.settled import ElementState, Settled, WheelState, report
+from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
+
+Array = NDArray[np.float64]
+FORCE_N, GAP_MM, MOMENT_NMM = 1e-7, 1e-8, 1e-4  # residuals of an accepted state
+ITERATIONS = 40
+SMALLEST_PART = 1.0 / 256.0
+CHANGES = 12  # of the wheels that are lifted, before the search gives up
+DOWN = (False, False, False, False)
+_NEEDED = ("mass_kg", "front_mass_share", "cg_height_mm")
+_TRAVEL_STEP_MM = 15.0  # a Newton step is cut to this travel
+
+__all__ = ["ElementState", "Loads", "Settled", "WheelState", "settle"]
+
+
+def settle(
+    car: Car,
+    braking_g: float = 0.0,
+    lateral_g: float = 0.0,
+    aero_front_n: float = 0.0,
+    aero_rear_n: float = 0.0,
+    rack_mm: float = 0.0,
+) -> Settled:
+    """Find the attitude of a car under steady loads.
+
+    Parameters
+    ----------
+    car : Car
+        With both axles, their springs, mass, its share at the front, height of the mass centre, brake or drive shares.
+    braking_g : float
+        Deceleration in g; negative for driving.
+    lateral_g : float
+        Acceleration to the left in g (a left turn); negative for a right turn.
+    aero_front_n, aero_rear_n : float
+        Downforce at each axle, N; negative is lift.
+    rack_mm : float
+        Displacement of the front rack.
+
+    Returns
+    -------
+    Settled
+        Body, wheels, springs, what was assumed, and how well forces and moments balance.
+
+    Raises
+    ------
+    RequestError
+        When data are missing, or when no attitude carries these loads (the car tips over, a linkage is at its end).
+    """
+    loads = Loads(braking_g, lateral_g, aero_front_n, aero_rear_n, rack_mm)
+    _check(car, loads)
+    model = CarModel.of(car)
+    body = _bodywork(model, loads)
+    elements, assumed = _elements(model, body)
+    attitude = Attitude(model, elements, body)
+    search = _Search(attitude, _start(model, body))
+    y, lifted = search.run(loads)
+    findings = (*car.findings, *model.findings, *assumed, *search.findings)
+    return report(attitude, y, loads, lifted, findings)
+
+
+def _check(car: Car, loads: Loads) -> None:
+    """Refuse what cannot be computed, all at once."""
+    needed = [*_NEEDED]
+    if loads.braking_g > 0.0:
+        needed.append("front_brake_share")
+    if loads.braking_g < 0.0:
+        needed += ["drive"] + (["front_drive_share"] if car.data.drive == "all" else [])
+    found = [
+        Finding("key-missing", "is missing; the attitude under load needs it", f"{car.source}, [car] {k}")
+        for k in needed
+        if getattr(car.data, k) is None
+    ]
+    for axle in car.axles():
+        if not (axle.spring or axle.torsion or axle.springs or axle.third):
+            text = f"is missing; give the springs of the {axle.name} axle"
+            found.append(Finding("spring-missing", text, f"{car.source}, [{axle.name}.spring]"))
+    for name in ("braking_g", "lateral_g", "aero_front_n", "aero_rear_n", "rack_mm"):
+        if not np.isfinite(getattr(loads, name)):
+            option = "--" + name.rpartition("_")[0].replace("_", "-")
+            found.append(Finding("load-not-finite", f"{option}: a finite number is expected"))
+    if found:
+        raise RequestError(found)
+
+
+def _bodywork(model: CarModel, loads: Loads) -> Bodywork:
+    """Masses and their places in the design position."""
+    data, axles = model.car.data, model.axles
+    mass, share = float(data.mass_kg or 0.0), float(data.front_mass_share or 0.0)
+    feet, hubs = _design(model)
+    n = np.array([float(c) for c in ground_normal(0.0, model.pitch_rad)])
+    middle = share * feet[:2].mean(axis=0) + (1.0 - share) * feet[2:].mean(axis=0)
+    centre = middle + float(data.cg_height_mm or 0.0) * n
+    each = [float(m.axle.unsprung_mass_kg or 0.0) for m in axles]
+    unsprung = (each[0], each[0], each[1], each[1])
+    sprung = (mass * centre - np.array(unsprung) @ hubs) / (mass - sum(unsprung))
+    front, rear = (0.5 * mass * GRAVITY_M_PER_S2 * s for s in (share, 1.0 - share))
+    rates = [m.axle.tyre_rate_n_per_mm for m in axles]
+    give = np.repeat([1.0 / r if r else 0.0 for r in rates], 2)
+    driven = loads.braking_g < 0.0
+    return Bodywork(
+        mass_kg=mass,
+        unsprung_kg=unsprung,
+        sprung_centre=sprung,
+        aero=np.stack([feet[:2].mean(axis=0), feet[2:].mean(axis=0)]),
+        static_n=np.array([front, front, rear, rear]),
+        tyre_mm_per_n=give,
+        front_share=_driven_share(model) if driven else float(data.front_brake_share or 0.0),
+        at_hub=driven or data.brakes == "inboard",
+    )
+
+
+def _driven_share(model: CarModel) -> float:
+    data = model.car.data
+    return {"front": 1.0, "rear": 0.0}.get(str(data.drive), float(data.front_drive_share or 0.0))
+
+
+def _design(model: CarModel) -> tuple[Array, Array]:
+    """Contact points and wheel centres in the design position, each (4, 3), frame of the front points, mm."""
+    feet, hubs = [], []
+    normal = ground_normal(np.zeros(2), np.full(2, model.pitch_rad))
+    for axle, shift in zip(model.axles, model.shifts, strict=True):
+        lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
+        solved = axle.kernel.solve(axle.variants, lanes)
+        corner = corner_on_ground(axle, lanes, solved, box(1), {"travel": 0}, normal)
+        for out, point in ((feet, corner.contact), (hubs, corner.centre)):
+            out.append(np.stack([np.broadcast_to(c.value, 2) for c in point], axis=-1) + [shift, 0.0, 0.0])
+    return np.concatenate(feet), np.concatenate(hubs)
+
+
+def _start(model: CarModel, body: Bodywork) -> Array:
+    """Design position with static tyre loads."""
+    y = np.zeros(SIZE)
+    y[LOAD] = body.static_n
+    n = np.array([float(c) for c in ground_normal(0.0, model.pitch_rad)])
+    y[LEVEL] = float(body.aero.mean(axis=0) @ n)
+    y[PITCH] = model.pitch_rad
+    return y
+
+
+def _elements(model: CarModel, body: Bodywork) -> tuple[list[tuple[Element, ...]], list[Finding]]:
+    """Springs and bars of both axles; a spring without a given force gets the one that holds the car up as designed."""
+    out, findings = [], []
+    for number, axle in enumerate(model.axles):
+        elements = axle_elements(axle)
+        if any(e.kind in ("spring", "torsion") and e.design_force is None for e in elements):
+            elements, note = _preloaded(model, body, number, elements)
+            findings.append(note)
+        else:
+            findings += list(element_findings(axle))
+        out.append(elements)
+    return out, findings
+
+
+def _preloaded(
+    model: CarModel, body: Bodywork, number: int, elements: tuple[Element, ...]
+) -> tuple[tuple[Element, ...], Finding]:
+    axle = model.axles[number]
+    name = next(e.name for e in elements if e.kind in ("spring", "torsion") and e.design_force is None)
+    attitude = Attitude(model, [elements if k == number else () for k in (0, 1)], body)
+    found = attitude.evaluate(_start(model, body), Loads(), DOWN)
+    pair = corners(axle, 0.0, 0.0, degree=1)
+    out, forces = [], []
+    for e in elements:
+        if e.name == name and e.kind in ("spring", "torsion") and found is not None:
+            side = 0 if e.side == "left" else 1
+            rate = float(np.ravel(e.deflection(pair.left, pair.right)[(1, 0) if side == 0 else (0, 1)])[0])
+            forces.append(float(found.residual[2 * number + side]) / rate)
+            e = replace(e, design_force=forces[-1])  # noqa: PLW2901
+        out.append(e)
+    unit = "N" if elements[0].unit == "mm" else "N·mm"
+    text = f'"{name}" has no force in the design position'
+    assumed = f"{forces[0]:,.0f} {unit}, which holds the static load there"
+    return tuple(out), Finding("force-assumed", text, f"[{axle.axle.name}]", Severity.NOTE, assumed)
+
+
+class _Search:
+    """Newton's iteration with loads in steps and wheels that lift."""
+
+    def __init__(self, attitude: Attitude, start: Array) -> None:
+        self.attitude = attitude
+        self.y = start
+        self.lifted: tuple[bool, ...] = DOWN
+        self.findings: list[Finding] = []
+
+    def run(self, loads: Loads) -> tuple[Array, tuple[bool, ...]]:
+        """Bring the loads on; returns the state and which wheels are lifted."""
+        if not self._balance(loads.part(0.0)):
+            text = "the springs do not hold the car up at rest: the linkage comes to its end first"
+            raise RequestError([Finding("no-attitude", text, str(self.attitude.model.car.source)), *self._why()])
+        done, step = 0.0, 1.0
+        while done < 1.0:
+            ahead = min(step, 1.0 - done)
+            if self._balance(loads.part(done + ahead)):
+                done, step = done + ahead, 2.0 * step
+            elif ahead > SMALLEST_PART:
+                step = 0.5 * ahead
+            else:
+                raise RequestError([self._cannot(loads, done), *self._why()])
+        return self.y, self.lifted
+
+    def _balance(self, loads: Loads) -> bool:
+        """Balance at these loads, lifting and lowering wheels as they ask for it; the state is kept when it is found."""
+        lifted, y = self.lifted, self.y.copy()
+        for _ in range(CHANGES):
+            found = self._newton(y, loads, lifted)
+            if found is None:
+                return False
+            y, gap = found
+            changed = list(lifted)
+            for k in range(4):
+                if lifted[k] and gap[k] < -1e-6:
+                    changed[k] = False
+                elif not lifted[k] and y[LOAD][k] < -1e-6:
+                    changed[k] = True
+            if tuple(changed) == lifted:
+                self.y, self.lifted = y, lifted
+                return True
+            if changed[0] and changed[1] or changed[2] and changed[3] or sum(changed) > 2:
+                return False
+            lifted = tuple(changed)
+        return False
+
+    def _newton(self, start: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[Array, Array] | None:
+        y = start.copy()
+        here = self.attitude.evaluate(y, loads, lifted)
+        for _ in range(ITERATIONS):
+            if here is None:
+                return None
+            if _small(here):
+                return y, here.gap
+            try:
+                step = np.linalg.solve(here.jacobian, -here.residual)
+            except np.linalg.LinAlgError:
+                return None
+            step *= min(1.0, _TRAVEL_STEP_MM / max(float(np.abs(step[:4]).max()), 1e-12))
+            here = None
+            for _halving in range(6):
+                here = self.attitude.evaluate(y + step, loads, lifted)
+                if here is not None:
+                    break
+                step *= 0.5
+            y = y + step
+        return None
+
+    def _cannot(self, loads: Loads, done: float) -> Finding:
+        least = loads.part(done)
+        named = [f"{n} {v:.3g} g" for n, v in (("braking", least.braking_g), ("lateral", least.lateral_g)) if v]
+        reached = " and ".join(named) or "rest"
+        text = f"no attitude carries these loads: it goes as far as {reached}; beyond it the car tips over"
+        return Finding("no-attitude", text, str(self.attitude.model.car.source))
+
+    def _why(self) -> list[Finding]:
+        up = [w for w, lifted in zip(WHEELS, self.lifted, strict=True) if lifted]
+        travel = ", ".join(f"{w} {z:+.1f} mm" for w, z in zip(WHEELS, self.y[:4], strict=True))
+        said = f"; lifted: {', '.join(up)}" if up else ""
+        return [Finding("last-attitude", f"travels in the last state that holds: {travel}{said}")]
+
+
+def _small(found: Evaluated) -> bool:
+    r = np.abs(found.residual)
+    forces, contacts, moments = r[[0, 1, 2, 3, 8, 9]], r[4:8], r[10:]
+    return bool(forces.max() < FORCE_N and contacts.max() < GAP_MM and moments.max() < MOMENT_NMM)

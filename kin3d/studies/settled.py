@@ -1,0 +1,265 @@
+"""What an attitude looks like in figures: body, wheels, springs, how well it balances."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Severity
+from kin3d.loads.pair import corners
+from kin3d.measures.ground import camber_ground, toe_ground
+from kin3d.spatial.jets import box
+from kin3d.spatial.vectors import add, dot
+from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude, Loads
+from kin3d.studies.frequencies import GRAVITY_M_PER_S2
+from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class WheelState:
+    """One wheel in the settled car.
+
+    Attributes
+    ----------
+    name : str
+        ``"front left"`` …
+    travel_mm : float
+        From the design position; bump positive.
+    load_n, side_n, along_n : float
+        Force of the ground on the tyre: up, to the left, forward.
+    camber_ground_deg, toe_ground_deg : float
+    contact_mm : ndarray, shape (3,)
+        Where the tyre stands, in the frame of the front points.
+    lifted : bool
+    gap_mm : float
+        Between a lifted tyre and the ground; 0 otherwise (a tyre with a rate: how far it is let out from its static state).
+    """
+
+    name: str
+    travel_mm: float
+    load_n: float
+    side_n: float
+    along_n: float
+    camber_ground_deg: float
+    toe_ground_deg: float
+    contact_mm: Array
+    lifted: bool
+    gap_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class ElementState:
+    """One spring, bar or stop in the settled car: deflection (mm or rad) from design and force (N or N·mm)."""
+
+    axle: str
+    name: str
+    kind: str
+    unit: str
+    deflection: float
+    force: float
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A settled car.
+
+    Attributes
+    ----------
+    heave_mm : float
+        Mean travel of the four wheels.
+    pitch_deg, roll_deg : float
+        Of the body from the design position; nose down and left side up positive.
+    centre_height_mm : float
+        Of the mass centre of the sprung mass over the ground; `centre_rise_mm` how much more than in the design position.
+    wheels : tuple of WheelState
+    elements : tuple of ElementState
+    error_n, error_n_m : float
+        Largest components of force and moment (about the chassis frame's origin) that are left over.
+    energy_n_mm : float
+        Energy of springs and bars since the design position.
+    findings : tuple of Finding
+        Wheels lifted, springs loose or beyond their stroke, what was assumed.
+    state : ndarray, shape (13,)
+        Unknowns as in `kin3d.studies.attitude`.
+    """
+
+    title: str
+    loads: Loads
+    heave_mm: float
+    pitch_deg: float
+    roll_deg: float
+    centre_height_mm: float
+    centre_rise_mm: float
+    wheels: tuple[WheelState, ...]
+    elements: tuple[ElementState, ...]
+    error_n: float
+    error_n_m: float
+    energy_n_mm: float
+    findings: tuple[Finding, ...]
+    state: Array
+
+
+def report(
+    attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...], findings: Sequence[Finding]
+) -> Settled:
+    """Figures of a state that was found."""
+    wheels = _wheels(attitude, y, loads, lifted)
+    elements, energy = _elements(attitude, y, loads)
+    force, moment = _left_over(attitude, y, loads, wheels)
+    centre, flat = attitude.body.sprung_centre, attitude.model.pitch_rad
+    design = float(_components(centre - attitude.body.aero[0], 0.0, flat)[2])
+    height = float(_components(centre, y[ROLL], y[PITCH])[2] - y[LEVEL])
+    return Settled(
+        title=attitude.model.car.title,
+        loads=loads,
+        heave_mm=float(y[:4].mean()),
+        pitch_deg=float(np.degrees(y[PITCH] - flat)),
+        roll_deg=float(np.degrees(y[ROLL])),
+        centre_height_mm=height,
+        centre_rise_mm=height - design,
+        wheels=wheels,
+        elements=elements,
+        error_n=float(np.abs(force).max()),
+        error_n_m=float(np.abs(moment).max()) / 1000.0,
+        energy_n_mm=energy,
+        findings=(*findings, *_lifted(wheels), *_strokes(attitude, elements)),
+        state=y,
+    )
+
+
+def directions(roll: float, pitch: float) -> Array:
+    """The ground's x, y and normal in the chassis frame, as the rows of a matrix."""
+    n = np.array([float(c) for c in ground_normal(roll, pitch)])
+    ahead = np.array([1.0, 0.0, 0.0]) - n[0] * n
+    ahead /= np.linalg.norm(ahead)
+    return np.stack([ahead, np.cross(n, ahead), n])
+
+
+def _components(p: Array, roll: float, pitch: float) -> Array:
+    return np.asarray(directions(roll, pitch) @ p)
+
+
+def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[WheelState, ...]:
+    out = []
+    body = attitude.body
+    normal = tuple(np.full(2, float(c)) for c in ground_normal(float(y[ROLL]), float(y[PITCH])))
+    weight = -body.mass_kg * GRAVITY_M_PER_S2 * loads.braking_g
+    for axle, (model, shift) in enumerate(zip(attitude.model.axles, attitude.model.shifts, strict=True)):
+        lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
+        solved = model.kernel.solve(model.variants, lanes)
+        nx, ny, nz = normal
+        corner = corner_on_ground(model, lanes, solved, box(1), {"travel": 0}, (nx, ny, nz))
+        camber, toe = (np.degrees(np.broadcast_to(m(corner).value, 2)) for m in (camber_ground, toe_ground))
+        feet = add(corner.contact, (shift, 0.0, 0.0))
+        height = np.broadcast_to(dot(feet, corner.normal).value, 2)
+        place = np.stack([np.broadcast_to(c.value, 2) for c in feet], axis=-1)
+        both = y[LOAD][2 * axle : 2 * axle + 2]
+        share = body.front_share if axle == 0 else 1.0 - body.front_share
+        for k in (0, 1):
+            number = 2 * axle + k
+            load = 0.0 if lifted[number] else float(both[k])
+            along = share * weight * load / float(sum(b for j, b in enumerate(both) if not lifted[2 * axle + j]))
+            foot = place[k] + (y[LEVEL] - height[k]) * np.array([nx[0], ny[0], nz[0]])
+            out.append(
+                WheelState(
+                    name=WHEELS[number],
+                    travel_mm=float(y[number]),
+                    load_n=load,
+                    side_n=load * float(y[SIDE][axle]),
+                    along_n=along,
+                    camber_ground_deg=float(camber[k]),
+                    toe_ground_deg=float(toe[k]),
+                    contact_mm=foot,
+                    lifted=lifted[number],
+                    gap_mm=float(height[k] - y[LEVEL]),
+                )
+            )
+    return tuple(out)
+
+
+def _elements(attitude: Attitude, y: Array, loads: Loads) -> tuple[tuple[ElementState, ...], float]:
+    out, energy = [], 0.0
+    for axle, elements in enumerate(attitude.elements):
+        model = attitude.model.axles[axle]
+        pair = corners(model, y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0), degree=1)
+        for e in elements:
+            u = float(np.ravel(e.deflection(pair.left, pair.right).value)[0])
+            force = float(np.ravel(e.force(u)[0])[0])
+            energy += float(np.ravel(e.energy(u))[0])
+            out.append(ElementState(model.axle.name, e.label, e.kind, e.unit, u, force))
+    return tuple(out), energy
+
+
+def _left_over(attitude: Attitude, y: Array, loads: Loads, wheels: Sequence[WheelState]) -> tuple[Array, Array]:
+    """Force (N) and moment about the origin (N·mm) of the whole car that are not balanced, from places and forces anew."""
+    frame = directions(float(y[ROLL]), float(y[PITCH]))
+    force, moment = np.zeros(3), np.zeros(3)
+
+    def put(place: Array, along: Sequence[float]) -> None:
+        nonlocal force, moment
+        f = np.asarray(along) @ frame
+        force, moment = force + f, moment + np.cross(place, f)
+
+    body = attitude.body
+    each = np.array([loads.braking_g, -loads.lateral_g, -1.0]) * GRAVITY_M_PER_S2
+    put(body.sprung_centre, (body.mass_kg - sum(body.unsprung_kg)) * each)
+    for mass, hub in zip(body.unsprung_kg, _hubs(attitude, y, loads), strict=True):
+        put(hub, mass * each)
+    for wheel in wheels:
+        put(wheel.contact_mm, (wheel.along_n, wheel.side_n, wheel.load_n))
+    for place, down in zip(body.aero, (loads.aero_front_n, loads.aero_rear_n), strict=True):
+        put(place, (0.0, 0.0, -down))
+    return force, moment
+
+
+def _hubs(attitude: Attitude, y: Array, loads: Loads) -> Array:
+    out = []
+    for axle, (model, shift) in enumerate(zip(attitude.model.axles, attitude.model.shifts, strict=True)):
+        lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
+        solved = model.kernel.solve(model.variants, lanes)
+        points = model.kernel.points(model.variants, lanes, solved)
+        out.append(points[:, model.linkage.index("wheel_centre")] + [shift, 0.0, 0.0])
+    return np.concatenate(out)
+
+
+def _lifted(wheels: Sequence[WheelState]) -> list[Finding]:
+    return [
+        Finding(
+            "wheel-lifted",
+            f"the {w.name} wheel lifts off, {w.gap_mm:.1f} mm over the ground",
+            severity=Severity.WARNING,
+        )
+        for w in wheels
+        if w.lifted
+    ]
+
+
+def _strokes(attitude: Attitude, states: Sequence[ElementState]) -> list[Finding]:
+    """Springs that would have to pull, stops met, dampers beyond their stroke."""
+    out = []
+    for s in states:
+        place = f"[{s.axle}] {s.name}"
+        if s.kind == "spring" and s.force < 0.0:
+            text = f"is let out beyond its free length: it would have to pull with {-s.force:,.0f} N; it is counted as held"
+            out.append(Finding("spring-loose", text, place, Severity.WARNING))
+        if s.kind == "stop" and s.force != 0.0:
+            out.append(Finding("stop-met", f"is met, with {abs(s.force):,.0f} N", place, Severity.NOTE))
+    for axle in attitude.model.axles:
+        damper = axle.axle.damper
+        if damper is None:
+            continue
+        for s in states:
+            if s.axle == axle.axle.name and s.name.split(" ")[0] == damper.on:
+                beyond = max(s.deflection - damper.bump_mm, -s.deflection - damper.droop_mm)
+                if beyond > 0.0:
+                    text = (
+                        f"is {beyond:.1f} mm beyond the stroke that the damper has on this side of the design position"
+                    )
+                    place = f"[{s.axle}.damper] {s.name}"
+                    out.append(Finding("stroke-exceeded", text, place, Severity.WARNING))
+    return out
