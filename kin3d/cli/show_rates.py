@@ -18,7 +18,7 @@ _ROLL = "in roll: left wheel up, right wheel down by the same."
 def show_rates(console: Console, found: AxleRates) -> None:
     """Print a table of the design position, element by element, and one of the sums over the travel."""
     k = int(np.argmin(np.abs(found.travel_mm)))
-    title = f"{found.title}, {found.axle} axle, at {found.travel_mm[k]:+g} mm of travel".replace("-", "−")
+    title = f"{found.title}, {found.axle} axle, at {found.travel_mm[k]:g} mm of travel".replace("-", "−")
     console.print(title, style="bold", highlight=False, markup=False)
     console.print(_elements(found, k))
     console.print("Both wheels over the travel, all elements", style="bold", highlight=False)
