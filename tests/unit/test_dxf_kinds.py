@@ -177,6 +177,35 @@ def test_keys_with_a_legend_in_two_columns(tmp_path: Path) -> None:
     _right(_read(doc, tmp_path))
 
 
+def test_keys_in_balloons(tmp_path: Path) -> None:
+    """A circle around the key at the end of its leader is no point."""
+    doc, views, rng = new(), three_views(), np.random.default_rng(11)
+    space = doc.modelspace()
+    for view in views:
+        for k, xyz in enumerate(POINTS.values(), 1):
+            uv, turn = place(view, xyz), rng.uniform(0.0, 2.0 * np.pi)
+            way = np.array([np.cos(turn), np.sin(turn)])
+            space.add_circle(tuple(uv), 0.8)
+            space.add_line(tuple(uv), tuple(uv + 9.0 * way))
+            space.add_circle(tuple(uv + 11.0 * way), 2.0)
+            middle = tuple(uv + 11.0 * way)
+            space.add_text(str(k), height=1.6, dxfattribs={"insert": middle, "halign": 4, "align_point": middle})
+    for k, name in enumerate(POINTS, 1):
+        space.add_text(f"{k}: {name}", height=2.0, dxfattribs={"insert": (-150.0, -4.0 * k)})
+    reading = _read(doc, tmp_path, views=plan_of(views))
+    assert max(errors_mm(reading.points).values()) < TIGHT
+    assert len(reading.points) >= 13
+
+
+def test_a_large_drawing_around_does_not_matter(tmp_path: Path) -> None:
+    """The tyre is still too large to be a symbol when the sheet's extent is not its own."""
+    doc, views = new(), three_views()
+    draw_views(doc, views)
+    doc.modelspace().add_circle((9000.0, 9000.0), 1.5)
+    doc.modelspace().add_point((-9000.0, 9000.0))
+    _right(_read(doc, tmp_path, views=plan_of(views)))
+
+
 def test_keys_without_legend_are_refused(tmp_path: Path) -> None:
     doc = new()
     draw_space(doc, label=lambda n: str(list(POINTS).index(n) + 1))

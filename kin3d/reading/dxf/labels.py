@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.marks import Content, Mark, Stroke, Text
+from kin3d.reading.dxf.marks import Content, Mark, Stroke, Text, Vector
 from kin3d.reading.dxf.naming import Name, Names
 from kin3d.reading.dxf.search import Doubt, Label, Searcher, Tie, Ties, extent_of, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import coordinates, fold, is_number, scales, view_kind
 from kin3d.reading.gather import Gather
 
+SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 PICKED = 60  # places in a pick list
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
 _BREAK = re.compile(r"\s*[/,;+&]\s*")
@@ -34,7 +35,7 @@ def find_labels(content: Content, names: Names) -> list[Label]:
             known.append(Label(text, found))
         elif not names.strict and _may_name(text):
             free.append(Label(text, (Name(fold(text.lines[0]), known=False),), True))
-    return known + free
+    return known + ([f for f in free if names.resembles(f.text.lines[0])] if known else free)
 
 
 def names_in(text: Text, names: Names) -> tuple[Name, ...]:
@@ -63,14 +64,13 @@ def _may_name(text: Text) -> bool:
 def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[Mark]]:
     """Tie all names of one layout to its marks; also return the symbols that nothing names."""
     out = Ties()
-    found = symbols(content.marks)
     labels = find_labels(content, names)
+    found = symbols(_of_size(content.marks, labels))
     out.ties += _by_place(content, found, names, gather)
     taken = {id(t.mark) for t in out.ties}
     out.ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
     _check_hung([t for t in out.ties if t.mark.hung is not None], gather)
     ends = _ends(content)
-    has_known = any(not label.free for label in labels)
     for marks in (found, ends):
         tied = {id(t.text) for t in out.ties if t.text is not None}
         left = [x for x in labels if id(x.text) not in tied]
@@ -78,21 +78,50 @@ def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[
             result = Searcher(marks, _strokes(content, marks is ends), left).search()
             if marks is ends and found:  # where points have symbols, a bare end is a point only if a leader says so
                 result.ties = [t for t in result.ties if t.how == "leader"]
-            out.ties += [t for t in result.ties if t.name.known or t.how == "leader" or not has_known]
+            out.ties += result.ties
             out.doubts = _merged(out.doubts, result.doubts, result.ties)
     if not found and not ends:
         out.doubts = [Doubt(label, ()) for label in labels if not label.free]
     named = {id(t.mark) for t in out.ties} | taken
     out.ties += _by_layer([m for m in found if id(m) not in named], names)
     named |= {id(t.mark) for t in out.ties}
-    places = np.array([t.mark.xyz for t in out.ties]).reshape(-1, 3)
-    spare = [m for m in found if id(m) not in named and not _at(places, m)]
+    spare = _unnamed([m for m in found if id(m) not in named], out.ties)
     _tell_unknown(out.ties, names, gather)
+    if any(t.name.known for t in out.ties):
+        out.ties = [t for t in out.ties if t.name.known]
     return out, spare
 
 
-def _at(places: object, mark: Mark) -> bool:
-    return bool(np.isclose(np.asarray(places).reshape(-1, 3), mark.xyz, atol=1e-6).all(axis=1).any())
+def _of_size(marks: list[Mark], labels: Sequence[Label]) -> list[Mark]:
+    """Leave out circles that are too large beside the labels to be symbols, and balloons around a label."""
+    if not labels:
+        return marks
+    largest = SYMBOL_HEIGHTS * float(np.median([label.text.height for label in labels]))
+    middles = np.array([label.text.anchor + _middle(label.text) for label in labels])
+    kept = []
+    for mark in marks:
+        round_ = mark.kind == "circle"
+        balloon = round_ and bool((np.linalg.norm(middles - mark.xyz, axis=1) < 0.4 * mark.reach).any())
+        if not balloon and not (round_ and mark.reach > largest):
+            kept.append(mark)
+    return kept or marks
+
+
+def _middle(text: Text) -> Vector:
+    """Return the step from a text's anchor to the middle of its box."""
+    left, bottom, right, top = text.box
+    step: Vector = (left + right) / 2.0 * text.frame[0] + (bottom + top) / 2.0 * text.frame[1]
+    return step
+
+
+def _unnamed(marks: list[Mark], ties: Sequence[Tie]) -> list[Mark]:
+    """Return the marks that do not stand where a named one stands."""
+    from scipy.spatial import cKDTree
+
+    if not marks or not ties:
+        return marks
+    far, _ = cKDTree(np.array([t.mark.xyz for t in ties])).query(np.array([m.xyz for m in marks]))
+    return [m for m, d in zip(marks, far, strict=True) if d > 1e-6]
 
 
 def _strokes(content: Content, ends: bool) -> list[Stroke]:

@@ -13,6 +13,7 @@ comes first: ``inboard first``, ``outboard first``, ``front first``, ``rear firs
 from __future__ import annotations
 
 import csv
+import difflib
 import io
 import re
 from collections.abc import Mapping
@@ -85,6 +86,10 @@ class Names:
         if plain in self.labels:
             return Name(self.labels[plain], side)
         return Name(plain, side) if plain in self.known else None
+
+    def resembles(self, label: str) -> bool:
+        """Whether a label is so near to a known name that it may be a slip of the pen."""
+        return bool(difflib.get_close_matches(split_side(fold(label))[0], self.known, 1, 0.8))
 
     def hint(self, label: str) -> str:
         """Return the nearest known name, for messages."""

@@ -14,7 +14,7 @@ from kin3d.reading.dxf.plan import ViewPlan
 from kin3d.reading.dxf.result import DrawnPoint, Source
 from kin3d.reading.dxf.search import SNAP, Tie, extent_of
 from kin3d.reading.dxf.solid import check_sense, check_written
-from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle, without_empty, written
+from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle, written
 
 LETTERS = "xyz"
 
@@ -25,8 +25,10 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     if not plans:
         _no_views(job, ties)
         return
-    groups = without_empty(group(plans, ties, job.content, job.gather))
-    _check_plan(job, groups)
+    groups = group(plans, ties, job.content, job.gather)
+    if not job.plan.views:  # titles without a labelled mark are of no use
+        groups = [g for g in groups if g.ties]
+    _check_plan(job, [g for g in groups if g.ties])
     scale = _scales(job, groups)
     if job.gather.failed or scale is None or not groups:
         return

@@ -28,6 +28,7 @@ from kin3d.reading.dxf.wording import fold, view_kind
 from kin3d.reading.gather import Gather
 
 AGREED = 0.75  # share of the coordinates seen twice that must agree where views are told apart by agreement
+LEAST_TWICE = 4  # fewest coordinates seen twice that can tell views apart
 MAX_CLUSTERED = 3000  # labelled marks; more need declared regions
 MAX_STRAYS = 6  # clusters beyond the number of views that may be points drawn far from the rest of their view
 MAX_WAYS = 4096  # combinations of viewing directions that are tried
@@ -37,12 +38,13 @@ _WAYS: dict[str, tuple[tuple[int, int], ...]] = {
 }  # fmt: skip
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Grouped:
     """One view with the ties that belong to it."""
 
     plan: ViewPlan
     ties: list[Tie]
+    sure: bool = True  # dealt by region, layer, block or title, and not only by the order of the views
 
 
 def titles(content: Content) -> list[tuple[str, Text]]:
@@ -178,6 +180,7 @@ def _deal(open_: list[Grouped], clusters: list[list[Tie]], content: Content) -> 
     order = chosen if chosen is not None else list(range(len(clusters)))
     for view, part in zip(order, clusters, strict=True):
         open_[view].ties = list(part)
+        open_[view].sure = chosen is not None or len(open_) == 1
 
 
 def by_title(views: Sequence[ViewPlan], clusters: Sequence[Sequence[Tie]], content: Content) -> list[int] | None:
@@ -240,7 +243,7 @@ def written(axes: Axes) -> str:
     return "[" + ", ".join(f'"{"-" if s < 0 else ""}{"xyz"[k]}"' for k, s in axes) + "]"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Trial:
     """One way to understand the sheet: ties by view, axes by view."""
 
@@ -257,30 +260,37 @@ def settle(
 ) -> list[tuple[Grouped, View]]:
     """Decide which cluster is which view and how each looks, or refuse with the choices that agree listed."""
     trials = _trials(groups, gather)
-    good = [t for t in trials if _agrees(t, scale, known, tolerance_mm)] if len(trials) > 1 else trials
-    if len(good) == 1:
-        _tell(good[0], groups, gather)
-        return [(g, _view(g.plan, a, scale)) for g, a in zip(good[0].groups, good[0].axes, strict=True)]
-    declared = [t for t in trials if all(a is b for a, b in zip(t.groups, groups, strict=True))]
-    if not good and len(declared) == 1:
-        return [(g, _view(g.plan, a, scale)) for g, a in zip(groups, declared[0].axes, strict=True)]
-    if len(good) > 1 and len([t for t in good if t in declared]) == 1 and all(g.plan.axes for g in groups):
-        only = next(t for t in good if t in declared)
-        return [(g, _view(g.plan, a, scale)) for g, a in zip(only.groups, only.axes, strict=True)]
-    _refuse(good, gather)
-    return []
+    first = [t for t in trials if t.groups == tuple(groups)] if all(g.sure for g in groups) else []
+    if len(trials) == 1 and first:
+        good = first
+    else:
+        good = [t for t in trials if _agrees(t, scale, known, tolerance_mm)]
+        kept = [t for t in good if t in first]
+        if len(good) > 1 and len(kept) == 1 and all(g.plan.axes for g in groups):
+            good = kept  # agreement does not tell the clusters apart, the titles do
+        elif not good and len(first) == 1:
+            good = first  # whatever contradicts it is told point by point
+    if len(good) != 1:
+        _refuse(good, gather)
+        return []
+    _tell(good[0], groups, gather)
+    return [(g, _view(g.plan, a, scale)) for g, a in zip(good[0].groups, good[0].axes, strict=True) if g.ties]
 
 
 def _trials(groups: list[Grouped], gather: Gather) -> list[Trial]:
     fixed = [g.plan.region is not None or g.plan.layer is not None or g.plan.block is not None for g in groups]
     movable = [i for i, f in enumerate(fixed) if not f]
-    axes = list(product(*(ways(g.plan) for g in groups)))
-    trials = []
+    axes = list(product(*(ways(g.plan) if g.ties else ways(g.plan)[:1] for g in groups)))
+    trials: list[Trial] = []
     if len(axes) * max(1, len(movable)) > MAX_WAYS or len(movable) > 5:
         gather.error("view-axes", "too many views without axes: give axes for each view in views.toml")
         return []
+    seen = set()
     for order in permutations(movable):
         ties = {i: groups[j].ties for i, j in zip(movable, order, strict=True)}
+        if (key := tuple(id(t) if (t := ties.get(i)) else 0 for i in range(len(groups)))) in seen:
+            continue
+        seen.add(key)
         same = list(order) == movable
         dealt = tuple(groups) if same else tuple(Grouped(g.plan, ties.get(i, g.ties)) for i, g in enumerate(groups))
         trials += [Trial(dealt, a) for a in axes]
@@ -296,7 +306,7 @@ def _agrees(
     datum = {index[n]: xyz for n, xyz in known.items() if n in index}
     fit = fuse(len(names), views, readings_of(trial.groups, index), datum, tolerance_mm)
     twice, agreed = agreement(fit, tolerance_mm)
-    if twice < 2 or agreed < AGREED * twice:
+    if twice < LEAST_TWICE or agreed < AGREED * twice:
         return False
     return all(fit.spread_mm[i, k] < tolerance_mm for i in datum for k in range(3))
 
@@ -313,7 +323,7 @@ def _tell(trial: Trial, groups: list[Grouped], gather: Gather) -> None:
                 f'view "{view.plan.name}": {written(axes)} are the only axes that agree with the known points and '
                 "the other views",
             )
-        if view.ties is not before.ties and before.ties and view.plan.title:
+        if view.ties is not before.ties and view.ties and before.sure:
             gather.warn(
                 "view-title",
                 f'the title of view "{view.plan.name}" stands at another view: by the coordinates the views share, '
@@ -348,8 +358,3 @@ def _refuse(good: list[Trial], gather: Gather) -> None:
         f"the views fit in {len(good)} ways: {'; '.join(listed)}{more}. Give axes and region of each view in "
         "views.toml",
     )
-
-
-def without_empty(groups: Sequence[Grouped]) -> list[Grouped]:
-    """Return the views that have labelled marks."""
-    return [replace(g) for g in groups if g.ties]
