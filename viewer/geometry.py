@@ -52,14 +52,14 @@ def surface(_item: Primitive) -> Mesh:
 @surface.register
 def _(item: Rod) -> Mesh:
     along, length = _direction(item.start, item.end)
-    unit, turn = _cylinder(), turned(along)
+    unit, turn = cylinder_mesh(), turned(along)
     size = np.array([item.radius_mm, item.radius_mm, length])
     return Mesh((unit.points * size) @ turn.T + item.start, unit.normals @ turn.T, unit.triangles)
 
 
 @surface.register
 def _(item: Ball) -> Mesh:
-    unit = _solid(item.shape)
+    unit = joint_mesh(item.shape)
     return Mesh(unit.points * item.radius_mm + item.centre, unit.normals, unit.triangles)
 
 
@@ -77,7 +77,7 @@ def _(item: Sheet) -> Mesh:
 
 @surface.register
 def _(item: Wheel) -> Mesh:
-    unit, turn = _tyre(item.width_mm / item.radius_mm), turned(item.axis)
+    unit, turn = tyre_mesh(item.width_mm / item.radius_mm), turned(item.axis)
     return Mesh((unit.points * item.radius_mm) @ turn.T + item.centre, unit.normals @ turn.T, unit.triangles)
 
 
@@ -85,18 +85,8 @@ def _(item: Wheel) -> Mesh:
 def _(item: Coil) -> Mesh:
     along, length = _direction(item.start, item.end)
     turn = turned(along)
-    angle = np.linspace(0.0, 2.0 * np.pi * item.turns, 20 * item.turns + 1)
-    middle = np.column_stack(
-        [item.radius_mm * np.cos(angle), item.radius_mm * np.sin(angle), angle / angle[-1] * length]
-    )
-    unit = _grid(len(angle), 8)
-    outward = np.column_stack([np.cos(angle), np.sin(angle), np.zeros_like(angle)])
-    around = np.linspace(0.0, 2.0 * np.pi, 8, endpoint=False)
-    normals = np.cos(around)[None, :, None] * outward[:, None] + np.sin(around)[None, :, None] * np.array(
-        [0.0, 0.0, 1.0]
-    )
-    points = middle[:, None] + WIRE_MM * normals
-    return Mesh(points.reshape(-1, 3) @ turn.T + item.start, normals.reshape(-1, 3) @ turn.T, unit)
+    unit = coil_mesh(item.radius_mm, length, item.turns)
+    return Mesh(unit.points @ turn.T + item.start, unit.normals @ turn.T, unit.triangles)
 
 
 @singledispatch
@@ -168,8 +158,19 @@ def _grid(rows: int, around: int) -> NDArray[np.int64]:
     return found
 
 
+def coil_mesh(radius: float, length: float, turns: int, steps: int = 20, around: int = 8) -> Mesh:
+    """A spring about z from 0 to `length`, with `steps` pieces a turn and `around` sides of the wire."""
+    angle = np.linspace(0.0, 2.0 * np.pi * turns, steps * turns + 1)
+    outward = np.column_stack([np.cos(angle), np.sin(angle), np.zeros_like(angle)])
+    middle = radius * outward + np.outer(angle / angle[-1] * length, [0.0, 0.0, 1.0])
+    side = np.linspace(0.0, 2.0 * np.pi, around, endpoint=False)
+    normals = np.cos(side)[None, :, None] * outward[:, None] + np.sin(side)[None, :, None] * np.array([0.0, 0.0, 1.0])
+    points = middle[:, None] + WIRE_MM * normals
+    return Mesh(points.reshape(-1, 3), normals.reshape(-1, 3), _grid(len(angle), around))
+
+
 @lru_cache(maxsize=1)
-def _cylinder() -> Mesh:
+def cylinder_mesh() -> Mesh:
     """Radius 1 about z from 0 to 1, closed."""
     angle = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
     ring = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(AROUND)])
@@ -183,7 +184,7 @@ def _cylinder() -> Mesh:
 
 
 @lru_cache
-def _solid(shape: str) -> Mesh:
+def joint_mesh(shape: str) -> Mesh:
     """Unit solids by the name of a joint's shape."""
     if shape == "ball":
         return _sphere(14, 20)
@@ -224,7 +225,7 @@ def _sphere(rows: int, around: int) -> Mesh:
 
 
 @lru_cache
-def _tyre(width: float) -> Mesh:
+def tyre_mesh(width: float) -> Mesh:
     """A tyre of radius 1 about z: tread, rounded shoulders, walls down to the rim."""
     half = 0.5 * width
     # a rounded shoulder from the wall to the tread, mirrored

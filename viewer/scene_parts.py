@@ -195,10 +195,13 @@ def _cross(now: Snapshot) -> Iterator[Primitive]:
 
 
 def _sliders(now: Snapshot, side: int) -> Iterator[Primitive]:
-    """A strut's tube, from its far end to the sliding point's near end."""
+    """A strut: its tube along the line, its piston rod from the nearer end of the tube to the sliding point."""
     for slider in now.linkage.sliders:
         start, end = (now.at(side, p) for p in slider.line)
-        yield Rod(f"{SIDES[side]}/slider {slider.point}", "damper", start, end, 13.0)
+        place = now.at(side, slider.point)
+        near = min((start, end), key=lambda p: float(np.linalg.norm(p - place)))
+        yield Rod(f"{SIDES[side]}/tube {slider.point}", "damper", start, end, 15.0)
+        yield Rod(f"{SIDES[side]}/piston {slider.point}", "rod", near, place, 7.0)
 
 
 def joint_shape(linkage: Linkage, point: str) -> tuple[Shape, str]:

@@ -1,0 +1,141 @@
+"""A page that shows the sweep in any browser: no network, no other file, orbit with the mouse, a slider, curves."""
+
+from __future__ import annotations
+
+import base64
+import json
+from importlib import resources
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d_viewer.charts import default_measures
+from kin3d_viewer.geometry import strokes, surface
+from kin3d_viewer.instances import Instance, instance, unit_mesh
+from kin3d_viewer.pictures import PictureOptions
+from kin3d_viewer.primitives import Label, Primitive
+from kin3d_viewer.scene import visible
+from kin3d_viewer.session import Session
+from kin3d_viewer.style import CURVES, INK, PAPER, ROLES
+
+FRAMES = 25
+STILL = ("ground",)
+
+
+def page(session: Session, options: PictureOptions) -> str:
+    """The page's text.
+
+    Positions of the sweep that cannot be reached are left out.
+    """
+    names = options.curves or default_measures(list(session.view.now.values))
+    data = _data(session, set(options.layers), tuple(names))
+    template = (resources.files("kin3d_viewer") / "page.html").read_text("utf-8")
+    # a closing tag inside the data would end the script
+    text = json.dumps(data, separators=(",", ":"), ensure_ascii=False).replace("</", "<\\/")
+    title = session.caption().replace("&", "&amp;").replace("<", "&lt;")
+    return template.replace("@TITLE@", title).replace("@DATA@", text)
+
+
+def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[str, Any]:
+    model = session.editor.model
+    over, here = session.over, session.editor.drives
+    ends = np.asarray(model.ranges[over])
+    frames: list[list[Primitive]] = []
+    at: list[float] = []
+    values: list[dict[str, Any]] = []
+    for value in np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over])):
+        if not session.editor.drive(**{over: float(value)}).reason:
+            frames.append(visible(session.scene(), layers))
+            at.append(float(value))
+            values.append({n: [_number(v) for v in session.view.now.values[n]] for n in names})
+    session.editor.drive(**here.as_dict())
+    first = session.scene()
+    there = _everywhere(frames)
+    return {
+        "title": session.editor.model.car.title,
+        "drive": over,
+        "at": at,
+        "start": int(np.argmin(np.abs(np.array(at) - here.as_dict()[over]))),
+        "centre": first.centre.round(2).tolist(),
+        "size": round(first.size_mm, 1),
+        "ink": INK,
+        "paper": PAPER,
+        "items": [d for n in there if (d := _item([f[n] for f in map(_named, frames)]))],
+        "meshes": _meshes(frames),
+        "curves": [_curve(model.every_measure[n], k, values) for k, n in enumerate(names)],
+    }
+
+
+def _named(items: list[Primitive]) -> dict[str, Primitive]:
+    return {p.name: p for p in items}
+
+
+def _everywhere(frames: list[list[Primitive]]) -> list[str]:
+    """Names of what is there in every frame, in order."""
+    common = set.intersection(*({p.name for p in f} for f in frames))
+    return [p.name for p in frames[0] if p.name in common]
+
+
+def _item(poses: list[Primitive]) -> dict[str, Any] | None:
+    """One primitive over all frames."""
+    first = poses[0]
+    look = ROLES[first.role]
+    out: dict[str, Any] = {"name": first.name, "colour": look.colour, "opacity": look.opacity}
+    if isinstance(first, Label):
+        places = np.array([p.place for p in poses if isinstance(p, Label)])
+        return out | {"label": first.text, "data": _packed(places)}
+    found = [instance(p) for p in poses]
+    if isinstance(found[0], Instance):
+        matrices = np.array([i.matrix() for i in found if i is not None])
+        return out | {"mesh": found[0].mesh, "data": _packed(matrices)}
+    lines = [
+        np.concatenate([np.stack([s[:-1], s[1:]], 1).reshape(-1, 3) for s in strokes(p)] or [_NONE]) for p in poses
+    ]
+    faces = [surface(p) for p in poses]
+    triangles = [f.points[f.triangles].reshape(-1, 3) for f in faces]
+    if not len(triangles[0]) and not len(lines[0]):
+        return None
+    return out | {
+        "lines": [_packed(x) for x in _once(lines, first)],
+        "triangles": [_packed(x) for x in _once(triangles, first)],
+    }
+
+
+_NONE = np.empty((0, 3))
+
+
+def _once(frames: list[NDArray[np.float64]], item: Primitive) -> list[NDArray[np.float64]]:
+    """What does not move is sent once."""
+    return frames[:1] if item.role in STILL and all(np.array_equal(f, frames[0]) for f in frames) else frames
+
+
+def _meshes(frames: list[list[Primitive]]) -> dict[str, Any]:
+    names = {i.mesh for p in frames[0] if (i := instance(p)) is not None}
+    out = {}
+    for name in sorted(names):
+        mesh = unit_mesh(name)
+        out[name] = {
+            "points": _packed(mesh.points),
+            "normals": base64.b64encode(np.round(mesh.normals * 127).astype(np.int8).tobytes()).decode("ascii"),
+            "triangles": base64.b64encode(mesh.triangles.astype(np.uint16).tobytes()).decode("ascii"),
+        }
+    return out
+
+
+def _curve(measure: Any, number: int, values: list[dict[str, Any]]) -> dict[str, Any]:
+    return {
+        "name": measure.name,
+        "label": f"{measure.label}, {measure.unit}",
+        "sign": f"{measure.sign}; {measure.definition}",
+        "colour": CURVES[number % len(CURVES)],
+        "values": [v[measure.name] for v in values],
+    }
+
+
+def _number(value: float) -> float | None:
+    return float(f"{value:.6g}") if np.isfinite(value) else None
+
+
+def _packed(array: NDArray[np.float64]) -> str:
+    return base64.b64encode(np.ascontiguousarray(array, dtype="<f4").tobytes()).decode("ascii")
