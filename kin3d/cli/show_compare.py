@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
@@ -11,10 +12,21 @@ from rich.text import Text
 from kin3d.cli.show import USUAL
 from kin3d.measures.table import Measure
 from kin3d.studies.compare import Comparison, Entry, Pair
+from kin3d.studies.tolerance import NOTHING
 from kin3d.studies.verdict import KINDS, Line
 from kin3d.writing.numbers import fixed, number, percent, probability, rate, signed
 from kin3d.writing.wording import FIGURE_HEADS, remainder_sentence, turned
 
+Array = NDArray[np.float64]
+MOST_CAUSES = 5
+WIDE, MOST_WIDE = 104, 10_000  # columns from which on verdicts are written out; more than any terminal has
+_NARROW = {
+    "can be said": "can",
+    "cannot be said from these points": "cannot",
+    "no difference": "same",
+    "not judged: no deviations": "–",
+}
+_SHORT = '"can" stands for "can be said", "cannot" for "cannot be said from these points"'
 SMALL = 0.005  # part of the greatest cause that is not named
 
 
@@ -37,7 +49,15 @@ def show_comparison(console: Console, result: Comparison, chosen: bool) -> None:
 
 
 def _table(title: str, left: tuple[str, ...], right: tuple[str, ...]) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", header_style="bold", box=SIMPLE_HEAD)
+    table = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        header_style="bold",
+        box=SIMPLE_HEAD,
+        pad_edge=False,
+        collapse_padding=True,
+    )
     for head in left:
         table.add_column(head, no_wrap=True)
     for head in right:
@@ -47,7 +67,7 @@ def _table(title: str, left: tuple[str, ...], right: tuple[str, ...]) -> Table:
 
 def _moves(console: Console, pair: Pair) -> None:
     table = _table(f"Points, A to {pair.b.label}, mm", ("group", "point"), ("Δx", "Δy", "Δz", "moved"))
-    table.add_column("direction")
+    table.add_column("way")
     group = ""
     for move in pair.moves:
         if move.group != group and group:
@@ -79,27 +99,30 @@ def _planes(console: Console, a: Entry, b: Entry) -> None:
 
 
 def _lines(console: Console, pair: Pair, shown: list[Measure], threshold: float) -> None:
+    narrow = console.width < WIDE
     for kind in KINDS:
         table = _table(
             FIGURE_HEADS[kind],
-            ("measure", "unit"),
-            ("A", pair.b.label, "difference", "± σ", "sign sure to"),
+            ("measure",),
+            ("A", pair.b.label, "change" if narrow else "difference", "± σ", "sure" if narrow else "sign sure to"),
         )
-        table.add_column(f"verdict at {percent(threshold)}")
+        table.add_column("verdict", no_wrap=True)
         for m in shown:
-            table.add_row(*_cells(pair.line(m.name, kind)))
+            table.add_row(*_cells(pair.line(m.name, kind), narrow))
         console.print(table)
+    console.print(f"Verdicts at a threshold of {percent(threshold)}{': ' + _SHORT if narrow else ''}.", highlight=False)
 
 
-def _cells(x: Line) -> list[str | Text]:
+def _cells(x: Line, narrow: bool) -> list[str | Text]:
     plain = rate if x.kind == "rate" else number
     unit = x.measure.unit
     difference = plain(x.difference, unit)
-    said = Text(x.verdict, "green" if x.verdict == "can be said" else "yellow" if "cannot" in x.verdict else "dim")
+    colour = "green" if x.verdict == "can be said" else "yellow" if "cannot" in x.verdict else "dim"
+    said = Text(_NARROW.get(x.verdict, x.verdict) if narrow else x.verdict, colour)
     sure = "exact" if x.exact else probability(x.probability)
     sign = "+" if x.difference > 0.0 and any(c in "123456789" for c in difference) else ""
     cells = [plain(x.a, unit), plain(x.b, unit), sign + difference, plain(x.sigma, unit), "" if x.same else sure]
-    return [x.measure.name, x.unit, *cells, said]
+    return [x.measure.name, *cells, said]
 
 
 def _causes(console: Console, pair: Pair, shown: list[Measure]) -> None:
@@ -111,25 +134,36 @@ def _causes(console: Console, pair: Pair, shown: list[Measure]) -> None:
         return
     names = [m.name for m in found.measures]
     grouped = found.grouped(found.start_parts)
+    shown = [m for m in shown if m.name in names]
     heads = tuple("\n".join(g.split()) for g in grouped)
-    table = _table("What makes the difference in the design position, by group", ("measure", "unit"), heads)
+    table = _table("What makes the difference in the design position, by group", ("measure",), heads)
     table.add_column("sum", justify="right", no_wrap=True)
     for m in shown:
-        if m.name in names:
-            k = names.index(m.name)
-            parts = [signed(float(v[k]), m.unit) for v in grouped.values()]
-            table.add_row(m.name, m.unit, *parts, signed(float(found.start_difference[k]), m.unit))
-    console.print(table)
-    _coordinates(console, pair, [m for m in shown if m.name in names])
+        k = names.index(m.name)
+        parts = [signed(float(v[k]), m.unit) for v in grouped.values()]
+        table.add_row(m.name, *parts, signed(float(found.start_difference[k]), m.unit))
+    if console.measure(table, options=console.options.update(width=MOST_WIDE)).maximum <= console.width:
+        console.print(table)
+    else:
+        console.print("What makes the difference in the design position, by group:", style="bold", highlight=False)
+        _listed(console, shown, {g: v[[names.index(m.name) for m in shown]] for g, v in grouped.items()})
+    _coordinates(console, pair, shown)
     console.print(remainder_sentence(found), highlight=False, markup=False)
 
 
 def _coordinates(console: Console, pair: Pair, shown: list[Measure]) -> None:
     found = pair.attribution
+    rows = [[x.name for x in found.measures].index(m.name) for m in shown]
     console.print("By coordinate, the greatest first:", style="bold")
-    for m in shown:
-        parts = found.start_parts[[x.name for x in found.measures].index(m.name)]
-        size = float(np.abs(parts).max()) if parts.size else 0.0
-        top = [c for c in np.argsort(-np.abs(parts), kind="stable")[:5] if abs(parts[c]) > SMALL * size]
-        text = ", ".join(f"{found.causes[c]} {signed(float(parts[c]), m.unit)}" for c in top) if size > 1e-9 else "none"
+    _listed(console, shown, {str(c): found.start_parts[rows, k] for k, c in enumerate(found.causes)})
+
+
+def _listed(console: Console, shown: list[Measure], parts: dict[str, Array]) -> None:
+    """Print a line a measure: its greatest causes with their parts; `parts` has a row a measure."""
+    for k, m in enumerate(shown):
+        own = {name: float(v[k]) for name, v in parts.items()}
+        size = max(map(abs, own.values()), default=0.0)
+        top = sorted(own, key=lambda name: -abs(own[name]))[:MOST_CAUSES]
+        told = [f"{n} {signed(own[n], m.unit)}" for n in top if abs(own[n]) > SMALL * size]
+        text = ", ".join(told) if size > NOTHING else "none"
         console.print(f"  {m.name:<24} {text}", highlight=False, markup=False)

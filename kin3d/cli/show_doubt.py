@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
@@ -12,9 +14,17 @@ from kin3d.measures.table import Measure
 from kin3d.studies.sensitivity import Sensitivity
 from kin3d.studies.side import AXES
 from kin3d.studies.tolerance import LEVELS, NOTHING, Tolerance
-from kin3d.writing.numbers import fixed, number, percent
+from kin3d.writing.numbers import fixed, number, percent, rate
 
 MOST_CAUSES = 5
+_COLUMNS = (
+    ("travel", 8),
+    ("value", 10),
+    ("σ first order", 14),
+    ("σ sampled", 10),
+    ("68 % band", 19),
+    ("95 % band", 19),
+)
 APART = 0.05  # first order and samples that differ by more are told apart in a sentence
 
 
@@ -23,15 +33,15 @@ def show_tolerance(console: Console, result: Tolerance, chosen: bool) -> None:
     shown = [m for m in result.measures if chosen or m.name in USUAL]
     title = f"{result.title}, {result.axle} axle, {result.side} side: {_how(result)}"
     console.print(title, style="bold", highlight=False, markup=False)
-    table = Table(header_style="bold", box=SIMPLE_HEAD)
-    for head in ("measure", "unit"):
-        table.add_column(head, no_wrap=True)
-    for head in ("travel", "value", "σ first order", "σ samples", "68 % band", "95 % band"):
-        table.add_column(head, justify="right", no_wrap=True)
+    console.print()
+    console.print("".join(h.rjust(w) for h, w in _COLUMNS), style="bold", highlight=False, markup=False)
     for m in shown:
-        _rows(table, result, m)
-        table.add_section()
-    console.print(table)
+        unit = "" if m.unit == "1" else f", {m.unit}"
+        console.print(f" {m.name}{unit}", style="bold", highlight=False, markup=False)
+        for cells in _rows(result, m):
+            line = "".join(c.rjust(w) for c, (_, w) in zip(cells, _COLUMNS, strict=True))
+            console.print(line, highlight=False, markup=False)
+    console.print()
     _causes(console, result, shown)
     _difference(console, result, shown)
 
@@ -43,22 +53,21 @@ def _how(result: Tolerance) -> str:
     return f"bands from {spread.samples} sampled cars (Latin hypercube, seed {spread.seed})"
 
 
-def _rows(table: Table, result: Tolerance, m: Measure) -> None:
+def _rows(result: Tolerance, m: Measure) -> Iterator[list[str]]:
+    """Cells at the ends and near the middle of travel."""
     k = result.row(m.name)
     middle = int(np.abs(result.travel_mm).argmin())
     for t in dict.fromkeys((0, middle, len(result.travel_mm) - 1)):
-        first = t == 0
-        bands = [result.band(level) for level in LEVELS]
         spread = "" if result.spread is None else number(float(result.spread.sigma[k, t]), m.unit)
-        table.add_row(
-            m.name if first else "",
-            m.unit if first else "",
+        bands = [result.band(level) for level in LEVELS]
+        ends = [[number(float(end[k, t]), m.unit) for end in band] for band in bands]
+        yield [
             fixed(float(result.travel_mm[t]), 1),
             number(float(result.first.value[k, t]), m.unit),
             number(float(result.first.sigma[k, t]), m.unit),
             spread,
-            *(f"{number(float(low[k, t]), m.unit)} … {number(float(high[k, t]), m.unit)}" for low, high in bands),
-        )
+            *(f"{low} … {high}" for low, high in ends),
+        ]
 
 
 def _causes(console: Console, result: Tolerance, shown: list[Measure]) -> None:
@@ -103,10 +112,9 @@ def show_sensitivity(console: Console, result: Sensitivity, chosen: bool, most: 
     title = f"{result.title}, {result.axle} axle, {result.side} side, {place}: change per mm of a coordinate"
     console.print(title, style="bold", highlight=False, markup=False)
     table = Table(header_style="bold", box=SIMPLE_HEAD)
-    for head in ("measure", "coordinate"):
-        table.add_column(head, no_wrap=True)
-    for head in ("value", "per mm", "gradient per mm travel", "per mm"):
-        table.add_column(head, justify="right", no_wrap=True)
+    table.add_column("measure, coordinates", no_wrap=True)
+    table.add_column("value, change", justify="right", no_wrap=True)
+    table.add_column("per mm of travel, change", justify="right", no_wrap=True)
     for m in shown:
         _sensitivity_rows(table, result, m, most)
         table.add_section()
@@ -115,21 +123,16 @@ def show_sensitivity(console: Console, result: Sensitivity, chosen: bool, most: 
 
 
 def _sensitivity_rows(table: Table, result: Sensitivity, m: Measure, most: int) -> None:
+    """The measure with its value and gradient, then its most telling coordinates with the change per mm of each."""
     k = [x.name for x in result.measures].index(m.name)
-    slope, rate = result.slope[k].ravel(), result.rate_slope[k].ravel()
+    slope, gradient = result.slope[k].ravel(), result.rate_slope[k].ravel()
     slope = np.where(np.abs(slope) > NOTHING * (1.0 + abs(result.value[k])), slope, 0.0)
-    weight = np.maximum(*(np.abs(v) / (np.abs(v).max() or 1.0) for v in (slope, rate)))
-    for line, c in enumerate(np.argsort(-weight, kind="stable")[:most]):
-        point, axis = result.points[c // 3], AXES[c % 3]
-        first = line == 0
-        table.add_row(
-            f"{m.name} ({m.unit})" if first else "",
-            f"{point} {axis}",
-            number(float(result.value[k]), m.unit) if first else "",
-            _short(float(slope[c])),
-            _short(float(result.rate[k])) if first else "",
-            _short(float(rate[c])),
-        )
+    weight = np.maximum(*(np.abs(v) / (np.abs(v).max() or 1.0) for v in (slope, gradient)))
+    value, along = number(float(result.value[k]), m.unit), rate(float(result.rate[k]), m.unit)
+    table.add_row(f"{m.name}, {m.unit}" if m.unit != "1" else m.name, value, along, style="bold")
+    for c in np.argsort(-weight, kind="stable")[:most]:
+        name = f"  {result.points[c // 3]} {AXES[c % 3]}"
+        table.add_row(name, _short(float(slope[c])), _short(float(gradient[c])))
 
 
 def _short(value: float) -> str:

@@ -17,7 +17,7 @@ def shared_errors(
     points = tuple(known)
     out = []
     for number, keys in enumerate(given or (), 1):
-        where = f"[[{axle}.shared_error]] {number}"
+        where = f"[{axle}.shared_error], element {number}"
         names = tuple(dict.fromkeys(normalise(p) for p in keys.points or ()))
         if keys.points is not None and not names:
             text = "points is an empty list; name points, or leave the key out for all points of the table"

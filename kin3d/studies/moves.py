@@ -53,12 +53,12 @@ class Move:
 
     @property
     def direction(self) -> str:
-        """In words, largest component first: ``"up and inboard"``; ``"-"`` for a point that stayed."""
+        """In words, largest component first: ``"up, inboard"``; ``"-"`` for a point that stayed."""
         if self.distance_mm < STILL_MM:
             return "-"
         turned = self.change * np.array([1.0, self.side, 1.0])
         order = [k for k in np.argsort(-np.abs(turned), kind="stable") if abs(turned[k]) >= MINOR * self.distance_mm]
-        return " and ".join(_WORDS[k][0 if turned[k] > 0.0 else 1] for k in order)
+        return ", ".join(_WORDS[k][0 if turned[k] > 0.0 else 1] for k in order)
 
 
 def moves(a: SideModel, b: SideModel) -> tuple[tuple[Move, ...], tuple[str, ...]]:

@@ -16,7 +16,7 @@ from tests.doubtful import moved, with_axle
 from tests.laws.cars import car
 
 TRAVEL = np.array([-30.0, 0.0, 30.0])
-# an unsigned angle that passes through 0 on the way has a kink that no number of nodes smooths; it is told in the remainder
+# an unsigned angle that passes through 0 on the way has a kink that no nodes smooth; the remainder tells it
 KINKED = ("rod_end_inner_deg", "rod_end_outer_deg")
 
 
@@ -103,7 +103,7 @@ def test_inboard_points_raised_are_found():
 
 
 def test_raised_inboard_points_of_the_other_demo_car_are_found():
-    """Dunlin with Plover's inboard points, and half a millimetre of scatter everywhere else: 99 % and more is theirs."""
+    """Dunlin with the heights of Plover's inboard points and a little scatter elsewhere: 99 % and more is theirs."""
     ours, theirs = (car(n).front.points for n in ("dunlin", "plover"))
     rng = np.random.default_rng(4)
     inboard = ("lower_front", "lower_rear", "upper_front", "upper_rear")

@@ -64,7 +64,7 @@ def measured():
 
 
 def share_inside(low, high):
-    """Part of the cars whose band holds the truth, shape (measures, travel); bands of shape (measures, cars, travel)."""
+    """Part of the cars whose band holds the truth, shape (measures, travel); bands (measures, cars, travel)."""
     inside = (low <= truth()[:, None]) & (truth()[:, None] <= high)
     return inside.mean(axis=1)
 

@@ -50,7 +50,7 @@ def test_gradient_is_the_slope_of_the_sweep():
 
 
 def test_mirrored_side_has_the_same_sensitivities():
-    """Points of the table are those of one side; what they do on its mirror image differs in the sign of y measures alone."""
+    """What a point of the table does to the mirror image differs in the sign of places across the car alone."""
     left, right = (sensitivity(car("dunlin"), "front", side=s) for s in ("left", "right"))
     for name in ("camber_deg", "toe_deg", "scrub_radius_mm", "roll_centre_height_mm", "motion_ratio"):
         k = [m.name for m in left.measures].index(name)

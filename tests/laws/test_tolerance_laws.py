@@ -23,7 +23,7 @@ def test_first_order_and_samples_agree_for_small_doubt(name, axle):
     sigma = found.first.sigma
     real = sigma > 1e-9 * (1.0 + np.abs(found.first.value))
     assert real.sum() > 0.7 * real.size
-    # a screw axis or instant centre that runs off to infinity bends within any doubt, an unsigned angle near 0 has a kink
+    # a screw axis or instant centre that runs off to infinity bends within any doubt; an unsigned angle has a kink
     wild = ("isa_", "side_ic", "front_ic", "rod_end")
     tame = np.array([not m.name.startswith(wild) for m in found.measures])[:, None] & real
     assert_allclose(found.spread.sigma[tame] / sigma[tame], 1.0, rtol=0, atol=0.05)
