@@ -2,8 +2,8 @@
 
 Unknown are four travels, four tyre loads, the height of the ground's plane in the chassis frame, roll and pitch of the
 body, and for each axle the side force a newton of tyre load. Equations: each wheel's balance along its travel (virtual
-work on the linkage: what is left for springs and bars), each wheel on the ground or lifted, and the balance of the whole
-car: vertical and side force, roll, pitch and yaw moment. All is taken in the chassis frame along the ground's
+work on the linkage: what is left for springs and bars), each wheel on the ground or lifted, and the balance of the
+whole car: vertical and side force, roll, pitch and yaw moment. All is taken in the chassis frame along the ground's
 directions; mm, N, N·mm.
 
 Assumed: within an axle every tyre works at the same fraction of its load; braking and driving force is shared between
@@ -60,8 +60,13 @@ class Loads:
 
     def part(self, share: float) -> Loads:
         """The same with accelerations and downforce at a share of their values."""
-        loads = (self.braking_g, self.lateral_g, self.aero_front_n, self.aero_rear_n)
-        return Loads(*(share * v for v in loads), rack_mm=self.rack_mm)
+        return Loads(
+            share * self.braking_g,
+            share * self.lateral_g,
+            share * self.aero_front_n,
+            share * self.aero_rear_n,
+            self.rack_mm,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +105,7 @@ class Bodywork:
 
 @dataclass(frozen=True, slots=True)
 class Evaluated:
-    """Residuals (13,) in N, mm, N and N·mm, their Jacobian (13, 13), and gaps of the wheels over the ground, mm (4,)."""
+    """Residuals (13,) in N, mm, N and N·mm, their Jacobian (13, 13), gaps of the wheels over the ground (4,), mm."""
 
     residual: Array
     jacobian: Array

@@ -1,12 +1,12 @@
 """Quasi-static attitude: how the car stands on its tyres under steady braking, cornering and downforce.
 
-Newton's iteration on the exact linkage (`kin3d.studies.attitude`), the loads brought on in steps. A tyre that would have to
-pull lifts off and hangs on its springs; a lifted wheel that would sink into the ground comes down again.
+Newton's iteration on the exact linkage (`kin3d.studies.attitude`), the loads brought on in steps. A tyre that would
+have to pull lifts off and hangs on its springs; a lifted wheel that would sink into the ground comes down again.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -137,14 +137,16 @@ def _driven_share(model: CarModel) -> float:
 
 def _design(model: CarModel) -> tuple[Array, Array]:
     """Contact points and wheel centres in the design position, each (4, 3), frame of the front points, mm."""
-    feet, hubs = [], []
+    feet: list[Array] = []
+    hubs: list[Array] = []
     normal = ground_normal(np.zeros(2), np.full(2, model.pitch_rad))
     for axle, shift in zip(model.axles, model.shifts, strict=True):
         lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
         solved = axle.kernel.solve(axle.variants, lanes)
         corner = corner_on_ground(axle, lanes, solved, box(1), {"travel": 0}, normal)
         for out, point in ((feet, corner.contact), (hubs, corner.centre)):
-            out.append(np.stack([np.broadcast_to(c.value, 2) for c in point], axis=-1) + [shift, 0.0, 0.0])
+            moved = (point[0].value + shift, point[1].value, point[2].value)
+            out.append(np.stack([np.broadcast_to(c, 2) for c in moved], axis=-1))
     return np.concatenate(feet), np.concatenate(hubs)
 
 
@@ -186,7 +188,7 @@ def _preloaded(
             side = 0 if e.side == "left" else 1
             rate = float(np.ravel(e.deflection(pair.left, pair.right)[(1, 0) if side == 0 else (0, 1)])[0])
             forces.append(float(found.residual[2 * number + side]) / rate)
-            e = replace(e, design_force=forces[-1])  # noqa: PLW2901
+            e = replace(e, design_force=forces[-1])
         out.append(e)
     unit = "N" if elements[0].unit == "mm" else "N·mm"
     text = f'"{name}" has no force in the design position'
@@ -220,7 +222,7 @@ class _Search:
         return self.y, self.lifted
 
     def _balance(self, loads: Loads) -> bool:
-        """Balance at these loads, lifting and lowering wheels as they ask for it; the state is kept when it is found."""
+        """Balance at these loads, lifting and lowering wheels as they ask for it; keeps the state when it is found."""
         lifted, y = self.lifted, self.y.copy()
         for _ in range(CHANGES):
             found = self._newton(y, loads, lifted)
@@ -236,7 +238,7 @@ class _Search:
             if tuple(changed) == lifted:
                 self.y, self.lifted = y, lifted
                 return True
-            if changed[0] and changed[1] or changed[2] and changed[3] or sum(changed) > 2:
+            if all(changed[:2]) or all(changed[2:]) or sum(changed) > 2:
                 return False
             lifted = tuple(changed)
         return False
@@ -267,7 +269,7 @@ class _Search:
         least = loads.part(done)
         named = [f"{n} {v:.3g} g" for n, v in (("braking", least.braking_g), ("lateral", least.lateral_g)) if v]
         reached = " and ".join(named) or "rest"
-        text = f"no attitude carries these loads: it goes as far as {reached}; beyond it the car tips over"
+        text = f"no attitude carries these loads: they go up to {reached}; beyond it the car tips over or a linkage ends"
         return Finding("no-attitude", text, str(self.attitude.model.car.source))
 
     def _why(self) -> list[Finding]:

@@ -37,7 +37,7 @@ class WheelState:
         Where the tyre stands, in the frame of the front points.
     lifted : bool
     gap_mm : float
-        Between a lifted tyre and the ground; 0 otherwise (a tyre with a rate: how far it is let out from its static state).
+        Between a lifted tyre and the ground; 0 otherwise (a tyre with a rate: how far it is let out from static).
     """
 
     name: str
@@ -75,7 +75,7 @@ class Settled:
     pitch_deg, roll_deg : float
         Of the body from the design position; nose down and left side up positive.
     centre_height_mm : float
-        Of the mass centre of the sprung mass over the ground; `centre_rise_mm` how much more than in the design position.
+        Of the centre of the sprung mass over the ground; `centre_rise_mm`: how much more than as designed.
     wheels : tuple of WheelState
     elements : tuple of ElementState
     error_n, error_n_m : float
@@ -196,11 +196,11 @@ def _elements(attitude: Attitude, y: Array, loads: Loads) -> tuple[tuple[Element
 
 
 def _left_over(attitude: Attitude, y: Array, loads: Loads, wheels: Sequence[WheelState]) -> tuple[Array, Array]:
-    """Force (N) and moment about the origin (N·mm) of the whole car that are not balanced, from places and forces anew."""
+    """Force (N) and moment about the origin (N·mm) of the car that are left over, from places and forces anew."""
     frame = directions(float(y[ROLL]), float(y[PITCH]))
     force, moment = np.zeros(3), np.zeros(3)
 
-    def put(place: Array, along: Sequence[float]) -> None:
+    def put(place: Array, along: Sequence[float] | Array) -> None:
         nonlocal force, moment
         f = np.asarray(along) @ frame
         force, moment = force + f, moment + np.cross(place, f)
@@ -245,7 +245,7 @@ def _strokes(attitude: Attitude, states: Sequence[ElementState]) -> list[Finding
     for s in states:
         place = f"[{s.axle}] {s.name}"
         if s.kind == "spring" and s.force < 0.0:
-            text = f"is let out beyond its free length: it would have to pull with {-s.force:,.0f} N; it is counted as held"
+            text = f"is let out beyond its free length: it would have to pull with {-s.force:,.0f} N, and is counted so"
             out.append(Finding("spring-loose", text, place, Severity.WARNING))
         if s.kind == "stop" and s.force != 0.0:
             out.append(Finding("stop-met", f"is met, with {abs(s.force):,.0f} N", place, Severity.NOTE))
@@ -257,9 +257,7 @@ def _strokes(attitude: Attitude, states: Sequence[ElementState]) -> list[Finding
             if s.axle == axle.axle.name and s.name.split(" ")[0] == damper.on:
                 beyond = max(s.deflection - damper.bump_mm, -s.deflection - damper.droop_mm)
                 if beyond > 0.0:
-                    text = (
-                        f"is {beyond:.1f} mm beyond the stroke that the damper has on this side of the design position"
-                    )
+                    text = f"is {beyond:.1f} mm beyond the stroke that the damper has there"
                     place = f"[{s.axle}.damper] {s.name}"
                     out.append(Finding("stroke-exceeded", text, place, Severity.WARNING))
     return out
