@@ -52,7 +52,7 @@ def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
     if linkage and other_linkage and linkage.points != other_linkage.points:
         _tell_difference(linkage, other_linkage, source, gather)
     rack_axis = _rack_axis(source, frame, gather)
-    tell_misfits(source.name, keys, keys.spring is not None, linkage, gather)
+    tell_misfits(source.name, keys, keys.spring is not None, layout, linkage, gather)
     if linkage:
         _tell_unused(linkage, source, gather)
     if main is None or main.table is None or layout is None or keys.side is None or not linkage:
@@ -85,10 +85,8 @@ def _read_points(
     name = getattr(source.keys, key)
     if name is None:
         return None, None
-    scan = scan_file(
-        source.folder / name, source.where(key), source.keys, frame, source.chosen.layout, gather
-    )
     side = _side(key, source.keys.side)
+    scan = scan_file(source.folder / name, source.where(key), source.keys, frame, source.chosen.layout, gather, side)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
         check_side(scan.table, side, source.where("side" if key == "points" else key), gather)
     return scan, _linkage(scan, source, str(source.folder / name), gather)

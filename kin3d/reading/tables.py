@@ -60,9 +60,7 @@ def _demand(axle: str, keys: AxleKeys, reported: frozenset[str], gather: Gather)
         text = f"is missing and never guessed; give the length unit of {keys.points}: {known}"
         gather.error("units-missing", text, f"[{axle}] units")
     if keys.axes is None and "axes" not in reported:
-        text = (
-            f'is missing and never guessed; say what x, y and z are in {keys.points}, e.g. "{VEHICLE_AXES}"'
-        )
+        text = f'is missing and never guessed; say what x, y and z are in {keys.points}, e.g. "{VEHICLE_AXES}"'
         gather.error("axes-missing", text, f"[{axle}] axes")
 
 
@@ -71,11 +69,20 @@ def _is_drawing(name: str) -> bool:
 
 
 def scan_file(
-    path: Path, where: str, keys: AxleKeys, frame: FileFrame, layout: Layout | None, gather: Gather
+    path: Path,
+    where: str,
+    keys: AxleKeys,
+    frame: FileFrame,
+    layout: Layout | None,
+    gather: Gather,
+    side: Side | None = None,
 ) -> PointScan:
-    """Read a point file by its ending; its findings go to `gather`, what was found is returned."""
+    """Read a point file by its ending; its findings go to `gather`, what was found is returned.
+
+    `side` tells the corners apart in a drawing that shows both.
+    """
     if _is_drawing(path.name):
-        scan = _scan_drawing(path, keys, layout)
+        scan = _scan_drawing(path, keys, layout, side)
     elif path.suffix.lower() in _TABLES:
         rotation = np.eye(3) if frame.rotation is None else frame.rotation
         scan = scan_points_csv(path, frame.factor_mm or 1.0, rotation)
@@ -87,11 +94,11 @@ def scan_file(
     return scan
 
 
-def _scan_drawing(path: Path, keys: AxleKeys, layout: Layout | None) -> PointScan:
+def _scan_drawing(path: Path, keys: AxleKeys, layout: Layout | None, side: Side | None) -> PointScan:
     from kin3d.reading.dxf import read_drawing_points
 
     try:
-        table = read_drawing_points(path, units=keys.units, axes=keys.axes, layout=layout)
+        table = read_drawing_points(path, units=keys.units, axes=keys.axes, layout=layout, side=side)
     except Kin3dError as err:
         return PointScan({}, None, err.findings)
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, table.findings)
