@@ -16,7 +16,7 @@ from kin3d.studies.stand import Stance, stand
 from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_road import body_motion
-from kin3d_viewer.snapshot import SIDES
+from kin3d_viewer.snapshot import SIDES, Snapshot
 
 NEAR_MM = 1.0  # two points of one body come no nearer to each other than this
 SINGULAR_SHARE = 0.02  # det J of a block, against that before the drag, under which a design counts as in line
@@ -28,10 +28,11 @@ OUT_OF_REACH = "out of reach"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Held:
-    """The design that a drag began from."""
+    """The design that a drag began from, and the position there."""
 
     design: Array
     variants: Variants
+    now: Snapshot
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +106,7 @@ class Editor:
 
     def begin_drag(self) -> None:
         """Remember where a drag starts, so that it is undone as one move."""
-        self._held = _Held(self.design.copy(), self.model.variants(self.design))
+        self._held = _Held(self.design.copy(), self.model.variants(self.design), self.view.now)
 
     def drag(self, side: int, point: str, shift: Array) -> Step:
         """Move a point by a shift from where the drag began, mm, in the present position; stops at the limit.
@@ -117,7 +118,7 @@ class Editor:
             self.begin_drag()
         assert self._held is not None
         start = self._held.design[side, self.model.base.linkage.index(point)]
-        target = start + self._to_design(side, point, np.asarray(shift, dtype=float))
+        target = start + self._to_design(self._held.now, side, point, np.asarray(shift, dtype=float))
         reason = self._advance(side, point, target, self._held)
         return Step(self.view, reason)
 
@@ -161,13 +162,13 @@ class Editor:
         self.view = self.model.solve(design, self.drives)
         return Step(self.view)
 
-    def _to_design(self, side: int, point: str, shift: Array) -> Array:
-        """A shift in the present position, turned back with the first body of three points that carries the point."""
+    def _to_design(self, now: Snapshot, side: int, point: str, shift: Array) -> Array:
+        """A shift in a position, turned back with the first body of three points that carries the point."""
         linkage = self.model.base.linkage
         bodies = [list(ps) for ps in linkage.bodies.values() if point in ps and len(ps) > 2]
         if not bodies or point in linkage.fixed:
             return shift
-        turn, _ = body_motion(self.view.now, side, bodies[0])
+        turn, _ = body_motion(now, side, bodies[0])
         back: Array = turn.T @ shift
         return back
 
