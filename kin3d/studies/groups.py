@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 
 Array = NDArray[np.float64]
-GROUPS = ("inboard upper", "inboard lower", "steering inboard", "outboard", "wheel", "rod", "rocker", "bar", "other")
+GROUPS = ("inboard upper", "inboard lower", "steering", "outboard", "wheel", "rod", "rocker", "bar", "other")
 
 
 def groups_of(linkage: Linkage, at: Mapping[str, Array]) -> dict[str, str]:
@@ -32,7 +32,7 @@ def _group(linkage: Linkage, point: str, at: Mapping[str, Array]) -> str:
     if point in (WHEEL_CENTRE, WHEEL_AXIS):
         return "wheel"
     if point in linkage.rack:
-        return "steering inboard"
+        return "steering"
     rocker = linkage.rocker
     if rocker and point in rocker.rod:
         return "rod"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,7 +94,6 @@ def draw(
         The corner of the study, where it has been built already.
     """
     worker = _Worker(study, side)
-    normals = normal_samples(count, len(worker.doubt.sources), seed)
     travels, measures = len(study.travel_mm), len(study.measures)
     out = Samples(
         value=np.empty((measures, travels, count)),
@@ -104,29 +104,32 @@ def draw(
     )
     step = max(16, PIECE_LANES // max(travels, 1))
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
-    done = 0
-    for part, piece in zip(parts, _results(worker, normals, parts, workers), strict=True):
-        out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
-        done = part.stop
-        if progress:
-            progress(done, count)
+    with _runner(worker, workers if count * travels >= WORTH_PROCESSES else 1) as run:
+        normals = normal_samples(count, len(worker.doubt.sources), seed)
+        for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
+            out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
+            if progress:
+                progress(part.stop, count)
     return out
 
 
 Piece = tuple[Array, Array, Array, NDArray[np.int8]]
 
 
-def _results(worker: _Worker, normals: Array, parts: list[slice], workers: int) -> Iterator[Piece]:
-    pieces = [normals[p] for p in parts]
-    if workers < 2 or len(normals) * len(worker.study.travel_mm) < WORTH_PROCESSES:
-        yield from map(worker.piece, pieces)
+@contextmanager
+def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]], Iterator[Piece]]]:
+    """Give what turns samples into results, piece by piece in their order: in this process or in several."""
+    if workers < 2:
+        yield lambda pieces: map(worker.piece, pieces)
         return
     import multiprocessing
 
     # a fresh interpreter each: a forked copy of a process with threads may hang
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, context, _start, (worker.study,)) as pool:
-        yield from pool.map(_piece, pieces)
+        for _ in range(workers):
+            pool.submit(_awake)  # they start while the samples are drawn
+        yield lambda pieces: pool.map(_piece, pieces)
 
 
 class _Worker:
@@ -163,3 +166,7 @@ def _start(study: Study) -> None:
 
 def _piece(normals: Array) -> Piece:
     return _process[0].piece(normals)
+
+
+def _awake() -> None:
+    pass

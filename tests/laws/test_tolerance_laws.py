@@ -170,3 +170,14 @@ def test_what_cannot_be_carried_is_refused():
     assert [f.code for f in caught.value.findings] == ["sigma-missing", "samples-few"]
     with pytest.raises(RequestError, match="standard deviation of 0 or more"):
         tolerance(car("dunlin"), "front", [0.0], sigma_mm=-1.0)
+
+
+def test_the_mirrored_side_has_the_same_doubt():
+    shared = SharedError("front view", ("lower_outer", "upper_outer"), (0.0, 0.8, 0.5))
+    doubtful = with_sigma(car("dunlin"), "front", 0.5, shared)
+    names = ["camber_deg", "toe_deg", "scrub_radius_mm", "roll_centre_height_mm", "motion_ratio"]
+    left, right = (
+        tolerance(doubtful, "front", TRAVEL, names, samples=400, side=s) for s in ("left", "right")
+    )
+    assert_allclose(right.first.sigma, left.first.sigma, rtol=1e-9, atol=1e-12)
+    assert_allclose(right.spread.high[0.95], left.spread.high[0.95], rtol=1e-9, atol=1e-9)

@@ -31,7 +31,7 @@ def test_groups_of_a_double_wishbone():
     groups = groups_of(side.model.linkage, dict(zip(side.model.linkage.points, side.design, strict=True)))
     assert groups["upper_front"] == "inboard upper"
     assert groups["lower_rear"] == "inboard lower"
-    assert groups["tie_inner"] == "steering inboard"
+    assert groups["tie_inner"] == "steering"
     assert groups["tie_outer"] == groups["lower_outer"] == "outboard"
     assert groups["rod_outer"] == groups["rod_inner"] == "rod"
     assert groups["rocker_axis_1"] == groups["spring_inner"] == groups["spring_outer"] == "rocker"
