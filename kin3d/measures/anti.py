@@ -22,11 +22,13 @@ def _lacks(corner: Corner, keys: tuple[str, ...]) -> str:
     return said or lacks_radius(corner)
 
 
-def _lacks_braking(corner: Corner) -> str:
+def lacks_braking(corner: Corner) -> str:
+    """Says what is missing for figures of braking."""
     return _lacks(corner, ("wheelbase_mm", "cg_height_mm", "front_brake_share"))
 
 
-def _lacks_driving(corner: Corner) -> str:
+def lacks_driving(corner: Corner) -> str:
+    """Says what is missing for figures of driving."""
     car = corner.car
     if car.drive is None:
         return "[car] drive is not given"
@@ -99,7 +101,7 @@ def _anti(
         definition=f"100·share·({formula})·wheelbase/cg_height; {_WHERE}",
         source=_SOURCE,
         function=function,
-        lacks=_lacks_driving if driving else _lacks_braking,
+        lacks=lacks_driving if driving else lacks_braking,
         order=1,
         group="anti",
     )

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car
+from kin3d.loads.shares import MEASURES as SHARES
+from kin3d.loads.shares import shares
 from kin3d.measures.axle import axle_measures
 from kin3d.measures.both import ALGEBRA, DRIVES, BothCorners
 from kin3d.measures.compute import available, values
@@ -131,7 +133,7 @@ def roll_values(name: str, given: Given) -> Array:
 
 def chosen(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Axle measures of the given names in table order; all when none is given."""
-    every = axle_measures(axle)
+    every = (*axle_measures(axle), *SHARES)
     if names is None:
         return every
     known = [m.name for m in every]
@@ -200,7 +202,11 @@ def _measure(
         ahead = None if straight is None else straight[:, part]
         corner = both_corners(model, stance.take(part), lanes, solved, ahead)
         there, left_out = available(corner, wanted)
-        for name, v in values(corner, there, (2 * size,)).items():
+        computed = values(corner, [m for m in there if m not in SHARES], (2 * size,))
+        if any(m in SHARES for m in there):
+            computed |= shares(model, corner, lanes, solved)
+        there = tuple(m for m in there if m.name in computed)
+        for name, v in ((m.name, computed[m.name]) for m in there):
             found.setdefault(name, []).append(v.reshape(2, size))
         if progress:
             progress(part.stop, stance.count)
