@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import CrossSpring, Damper, Masses, Rod, Spring, Stop
-from kin3d.linkage.layout import Linkage
+from kin3d.linkage.layout import Layout, Linkage
 from kin3d.reading.gather import Gather
 from kin3d.reading.inboard_model import CrossKeys, InboardTables, RodKeys
 from kin3d.reading.names import normalise
@@ -73,20 +73,22 @@ def _direction(given: list[float] | None, rotation: NDArray[np.float64] | None) 
     return x, y, z
 
 
-def tell_misfits(axle: str, keys: InboardTables, coil: bool, linkage: Linkage | None, gather: Gather) -> None:
+def tell_misfits(
+    axle: str, keys: InboardTables, coil: bool, layout: Layout | None, linkage: Linkage | None, gather: Gather
+) -> None:
     """Report what does not fit together in the inboard tables of an axle.
 
     Parameters
     ----------
     coil : bool
         Whether ``[axle.spring]`` is given.
-    linkage : Linkage or None
-        None when the points are not known; what needs them is then not looked at.
+    layout, linkage
+        None when they are not known; what needs them is then not looked at.
     """
     _tell_names(axle, keys, gather)
     _tell_on(axle, keys, coil, linkage, gather)
-    if linkage is not None:
-        _tell_points(axle, keys, linkage, gather)
+    if layout is not None:
+        _tell_points(axle, keys, layout, gather)
     rod = keys.rod_part
     if rod and rod.diameter_mm and rod.wall_mm and rod.wall_mm > 0.5 * rod.diameter_mm:
         text = f"is {rod.wall_mm:g}; at most half the diameter of {rod.diameter_mm:g} mm is expected"
@@ -121,11 +123,12 @@ def _tell_on(axle: str, keys: InboardTables, coil: bool, linkage: Linkage | None
             gather.error("spring-unknown", f'is "{name}", which is no spring of this axle; {hint}', place)
 
 
-def _tell_points(axle: str, keys: InboardTables, linkage: Linkage, gather: Gather) -> None:
+def _tell_points(axle: str, keys: InboardTables, layout: Layout, gather: Gather) -> None:
+    known = (*layout.known_points(), *attached(keys))
     for spring in keys.springs or ():
         for point in map(normalise, spring.points):
-            if point not in linkage.points:
-                near = difflib.get_close_matches(point, linkage.points, 1)
+            if point not in known:
+                near = difflib.get_close_matches(point, known, 1)
                 hint = f', or did you mean "{near[0]}"?' if near else ""
                 text = (
                     f'"{point}" of "{spring.name}" is on no body; say in bodies which two bodies its points are on, '

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 Kind = Literal["push", "pull"]
 WITHIN_PCT = 0.5
 STARTS = 10
-ENOUGH = 4  # good fits to choose from
+ENOUGH = 3  # good fits to choose from
 OUTLINE_MM = 100.0  # standing this far outside of the car's outline counts as much as all points a half box off
 FIT_POINTS = 21
 
@@ -88,6 +88,7 @@ def swap(
     travel_mm: Sequence[float] | Array | None = None,
     within_pct: float = WITHIN_PCT,
     progress: Callable[[int, int], None] | None = None,
+    starts: int | None = None,
 ) -> SwapResult:
     """Find rod and rocker of the other kind.
 
@@ -105,6 +106,8 @@ def swap(
         Deviation that still counts as a match.
     progress : callable, optional
         Called with starts done and in all.
+    starts : int
+        Starts to try at most, default STARTS; a few good fits end the search sooner.
 
     Raises
     ------
@@ -121,7 +124,7 @@ def swap(
     raise_errors(_problems(model, before, chosen, given, str(car.source)), RequestError)
     spaces = space_for(model.axle, model.linkage, (_kind(before), to), chosen, given)
     wanted = _ratios(model, travel)
-    best, space, tried = _search(car, model, chosen, spaces, wanted, travel, progress)
+    best, space, tried = _search(car, model, chosen, spaces, wanted, travel, progress, starts or STARTS)
     return _result(car, model, before, to, chosen, best, space, within_pct, tried, given)
 
 
@@ -216,6 +219,7 @@ def _search(
     wanted: dict[str, Array],
     travel: Array,
     progress: Callable[[int, int], None] | None,
+    starts: int,
 ) -> tuple[Fit, Space, int]:
     """Fit from several starts; the best one, its space and how many were tried."""
     rng = np.random.default_rng(7)
@@ -224,13 +228,13 @@ def _search(
         text = "no starting layout inside the boxes makes a linkage that moves; give wider boxes or another mount"
         raise RequestError(Finding("swap-no-start", text, "boxes"))
     found: list[tuple[Fit, Space]] = []
-    for k in range(STARTS):
+    for k in range(starts):
         fitter, space = fitters[k % len(fitters)]
         spread = 0.0 if k < len(fitters) else 0.6
         first = spread * rng.uniform(-1.0, 1.0, len(fitter.low)) * fitter.half
         found.append((fitter.fit(np.clip(first, fitter.low, fitter.high)), space))
         if progress:
-            progress(k + 1, STARTS)
+            progress(k + 1, starts)
         if sum(f.good for f, _ in found) >= ENOUGH:
             break
     best, space = min(found, key=lambda one: _rank(one[0], model.axle))

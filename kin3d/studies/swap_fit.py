@@ -33,6 +33,7 @@ GOOD_OTHERS = 1e-2  # and of the other elements'
 NOT_REACHED = 2.0  # residual of a position that the linkage does not reach
 LEVER_SINE = 0.6  # a rod nearer to dead centre than this costs
 OUT_OF_LINE = 0.12  # rad; a rod end further out of line than this costs
+NEAR_BOUND = 0.1  # in half boxes: a coordinate this near to an end, and drawn to it, is held back by it
 SMALL_SHARE = 0.2  # of the largest ratio; errors of smaller ones are seen against this
 SIDE_WEIGHT = 0.3  # of these costs beside the relative error of a ratio
 PULLS = (2e-3, 1e-5)  # weight of a point's way from its start, in half boxes: first run, last run
@@ -155,7 +156,7 @@ class Fitter:
         out = []
         for k, (point, axis) in enumerate(self.names):
             for bound, way, word in ((self.low[k], 1.0, "lower"), (self.high[k], -1.0, "upper")):
-                if abs(p[k] - bound) < 1e-3 * self.half[k] and way * slope[k] > 0.0:
+                if abs(p[k] - bound) < NEAR_BOUND * self.half[k] and way * slope[k] > 0.0:
                     at = self.places(p)[point]["xyz".index(axis)]
                     out.append((abs(float(slope[k])), f"{point} {axis} at the {word} end of its box, {at:.1f} mm"))
         return tuple(sorted(out, reverse=True))
