@@ -161,6 +161,29 @@ def compare(
         For fewer than two cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
     """
     _refuse(cars, threshold)
+    return side_by_side(
+        cars, axle, travel_mm, measures, side=side, sigma_mm=sigma_mm, samples=samples, seed=seed,
+        threshold=threshold, scale=scale, align=align, workers=workers, progress=progress,
+    )  # fmt: skip
+
+
+def side_by_side(
+    cars: Sequence[Car],
+    axle: AxleName,
+    travel_mm: Sequence[float] | Array,
+    measures: Sequence[str] | None = None,
+    *,
+    side: Side | None = None,
+    sigma_mm: float | None = None,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    threshold: float = THRESHOLD,
+    scale: Scale = "none",
+    align: bool = False,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> Comparison:
+    """As `compare`, for one car too: then there are no pairs, and the entry has the car's curves and doubt."""
     fits = [Fit(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
     corners = [SideModel.of(f.car, axle, side or SideModel.of(cars[0], axle).side) for f in fits]
     travel, findings = _reached(corners, np.atleast_1d(np.asarray(travel_mm, dtype=float)))

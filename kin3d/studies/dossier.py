@@ -1,0 +1,137 @@
+"""Everything a report shows, gathered: curves with doubt, comparison, constructions, roll-centre migration, checks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Kin3dError, RequestError
+from kin3d.linkage.car import AxleName, Car
+from kin3d.studies.axle import sweep_axle
+from kin3d.studies.check import AxleCheck, check_axle
+from kin3d.studies.compare import SAMPLES, Comparison, Entry, side_by_side
+from kin3d.studies.fit import Scale
+from kin3d.studies.outline import Outline, outline
+from kin3d.studies.result import SweepResult
+from kin3d.studies.tolerance import SEED
+from kin3d.studies.verdict import THRESHOLD
+
+Array = NDArray[np.float64]
+AXLES: tuple[AxleName, ...] = ("front", "rear")
+ROLL_DEG = tuple(np.linspace(-3.0, 3.0, 25))
+MIGRATION = ("roll_centre_height_mm", "roll_centre_offset_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class CarPart:
+    """What a report shows of one axle of one car beside the comparison.
+
+    Attributes
+    ----------
+    check : AxleCheck
+    outline : Outline
+        The corner in the design position with its constructions.
+    roll : SweepResult or None
+        The axle over body roll; None without a loaded radius.
+    missing : tuple of str
+        What could not be computed, and why.
+    """
+
+    check: AxleCheck
+    outline: Outline
+    roll: SweepResult | None
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AxlePart:
+    """One axle of all cars."""
+
+    axle: AxleName
+    comparison: Comparison
+    cars: tuple[CarPart, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Dossier:
+    """What a report shows.
+
+    Attributes
+    ----------
+    cars : tuple of Car
+        As read; the fitted ones stand in the comparisons.
+    axles : tuple of AxlePart
+    samples, seed : int
+    sigma_mm : float or None
+    threshold : float
+    """
+
+    cars: tuple[Car, ...]
+    axles: tuple[AxlePart, ...]
+    samples: int
+    seed: int
+    sigma_mm: float | None
+    threshold: float
+
+
+def gather(
+    cars: Sequence[Car],
+    axles: Sequence[AxleName] | None,
+    travel_mm: Sequence[float] | Array,
+    *,
+    sigma_mm: float | None = None,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    threshold: float = THRESHOLD,
+    scale: Scale = "none",
+    align: bool = False,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> Dossier:
+    """Run the studies of a report.
+
+    Parameters
+    ----------
+    axles : sequence of {"front", "rear"}, optional
+        Default those that all cars have.
+
+    Raises
+    ------
+    RequestError
+        When the cars have no axle in common, and whatever the studies refuse.
+    """
+    chosen = tuple(axles) if axles else _common(cars)
+    parts = []
+    for k, axle in enumerate(chosen):
+        result = side_by_side(
+            cars, axle, travel_mm, sigma_mm=sigma_mm, samples=samples, seed=seed, threshold=threshold,
+            scale=scale, align=align, workers=workers,
+        )  # fmt: skip
+        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.entries)))
+        if progress:
+            progress(k + 1, len(chosen))
+    return Dossier(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
+
+
+def _common(cars: Sequence[Car]) -> tuple[AxleName, ...]:
+    there = tuple(a for a in AXLES if all(a in [x.name for x in c.axles()] for c in cars))
+    if not there:
+        text = "the cars have no axle in common: " + "; ".join(
+            f"{c.title} has {', '.join(a.name for a in c.axles())}" for c in cars
+        )
+        raise RequestError(Finding("axle-missing", text))
+    return there
+
+
+def _car_part(entry: Entry, axle: AxleName) -> CarPart:
+    car = entry.fit.car
+    missing: tuple[str, ...] = ()
+    roll = None
+    try:
+        roll = sweep_axle(car, axle, roll_deg=ROLL_DEG, measures=MIGRATION)
+    except Kin3dError as error:
+        missing = tuple(f"roll-centre migration of {car.title}: {f}" for f in error.findings)
+    return CarPart(check_axle(car, axle), outline(entry.corner, car.title), roll, missing)
