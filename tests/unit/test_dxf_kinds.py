@@ -155,6 +155,32 @@ def test_name_table_with_umlauts(tmp_path: Path) -> None:
     _right(_read(doc, tmp_path, names={f"STOESSEL {i} AUSSEN": n for i, n in enumerate(POINTS)}))
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252"])
+def test_umlauts_in_old_versions_in_either_encoding(tmp_path: Path, encoding: str) -> None:
+    own = {n: f"Gelenk {i} außen" for i, n in enumerate(POINTS)}
+    doc = new(version="R2000")
+    draw_space(doc, label=lambda n: own[n].replace("ß", "QQ"))
+    path = save(doc, tmp_path / "d.dxf")
+    path.write_bytes(path.read_bytes().replace(b"QQ", "ß".encode(encoding)))
+    _right(read_drawing(path, names={label: n for n, label in own.items()}))
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [("name,point\na,b\n", 'must start with "label,point"'), ("label,point\nA,x\na,y\n", "given two points"),
+     ("label,point,ends\nL,a b,\n", "which end comes first"), ('label,point\n"@1,b",a\n', 'expected "@x,y"'),
+     ('label,point\n"@1,2,3",tie_inner\n', "no mark and no line ends")],
+)  # fmt: skip
+def test_mistakes_in_a_name_table(tmp_path: Path, rows: str, said: str) -> None:
+    doc = new()
+    draw_space(doc)
+    table = tmp_path / "n.csv"
+    table.write_text(rows, "utf-8")
+    path = save(doc, tmp_path / "d.dxf")
+    with pytest.raises(ReadingError, match=said):
+        read_drawing(path, names=table)
+
+
 def test_keys_with_a_legend(tmp_path: Path) -> None:
     """Eleven keys and more: "1" is not "10"."""
     keys = {n: str(i + 1) for i, n in enumerate(POINTS)}
@@ -534,3 +560,22 @@ def test_a_car_file_gets_a_table_or_all_errors(tmp_path: Path) -> None:
     with pytest.raises(ReadingError, match="stands at 2 places"):
         read_drawing_points(both, units="mm")
     assert set(read_drawing_points(both, side="left").names) == ALL
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [({"origin": [34.0, 12.5]}, "one origin is wrong"), ({"axes": ["x", "z"]}, "one axis runs the other way"),
+     ({"scale": "1:5.2"}, "one scale is wrong"), ({"axes": ["z", "-x"]}, "have nothing to do with each other")],
+)  # fmt: skip
+def test_a_wrong_view_is_blamed_once_and_all_points_are_refused(
+    tmp_path: Path, change: dict[str, Any], said: str
+) -> None:
+    doc, views = new(), three_views()
+    draw_views(doc, views)
+    plan = plan_of(views)
+    plan["views"]["side"].update(change, region=[240, -60, 420, 140])
+    plan["views"]["front"]["region"] = [-60, -60, 200, 140]
+    plan["views"]["plan"]["region"] = [200, 150, 500, 400]
+    reading = _read(doc, tmp_path, views=plan)
+    assert reading.points == {}
+    assert any(said in f.text for f in reading.findings if f.code == "views-misfit")

@@ -177,14 +177,17 @@ def _one_line(err: BaseException) -> str:
 
 
 def _encoding(raw: bytes) -> str:
-    """Return the code page that the header names; DXF is UTF-8 from R2007 (AC1021) on."""
+    """Return UTF-8 where the bytes are UTF-8 (many writers use it in old versions too), else the header's code page."""
     from ezdxf.tools.codepage import toencoding
 
-    version = re.search(rb"\$ACADVER\s+1\s+AC(\d{4})", raw[:20_000])
-    if version and int(version.group(1)) >= 1021:
-        return "utf-8"
-    page = re.search(rb"\$DWGCODEPAGE\s+3\s+(\S+)", raw[:20_000])
-    return toencoding(page.group(1).decode("ascii", "replace")) if page else "cp1252"
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError:
+        version = re.search(rb"\$ACADVER\s+1\s+AC(\d{4})", raw[:20_000])
+        page = re.search(rb"\$DWGCODEPAGE\s+3\s+(\S+)", raw[:20_000])
+        if version is None or int(version.group(1)) < 1021:  # before R2007
+            return toencoding(page.group(1).decode("ascii", "replace")) if page else "cp1252"
+    return "utf-8"
 
 
 def _check_count(raw: bytes, doc: Drawing, gather: Gather) -> None:

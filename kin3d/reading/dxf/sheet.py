@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from kin3d.reading.dxf.solid import check_sense, check_written
 from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle, written
 
 LETTERS = "xyz"
+MISFIT_SHARE = 0.6  # share of a coordinate's points that contradict before the views themselves are blamed
 
 
 def read_sheet(job: Job, ties: list[Tie]) -> None:
@@ -213,11 +215,45 @@ def _points(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> 
             f"nothing on the sheet says where {LETTERS[k]} = 0 of the car is: give the origin of a view that shows "
             f"{LETTERS[k]}, or a known point",
         )
+    misfit = _misfit(job, fit)
     for i, name in enumerate(names):
         point = _point(fit, groups, i, name)
+        if misfit and not job.accept_spread:
+            job.reading.partial[name] = point
+            continue
         job.reading.points[name] = point
         _judge(job, fit, i, point, loose_axes)
     _summary(job, fit)
+
+
+def _misfit(job: Job, fit: Fit) -> bool:
+    """Say it once where two views contradict each other nearly everywhere: then the views are wrong, not a point."""
+    pairs: dict[tuple[int, int, int], list[tuple[float, float]]] = {}
+    for (_, k), said in fit.values.items():
+        for (v, a), (w, b) in combinations(said, 2):
+            pairs.setdefault((k, v, w), []).append((a, b))
+    found = False
+    for (k, v, w), values in pairs.items():
+        a, b = np.array(values).T
+        if len(a) >= 4 and (np.abs(a - b) >= job.tolerance_mm).mean() > MISFIT_SHARE:
+            names = f'"{fit.views[v].name}" and "{fit.views[w].name}"'
+            text = f"views {names} contradict each other on {LETTERS[k]} nearly everywhere"
+            cause = _cause(a, b, job.tolerance_mm)
+            job.gather.error("views-misfit", f"{text}; {cause}; no point can be trusted")
+            found = True
+    return found
+
+
+def _cause(a: Vector, b: Vector, tolerance_mm: float) -> str:
+    """Return what kind of mistake two views' values of one coordinate look like."""
+    if np.abs((a - b) - np.median(a - b)).max() < tolerance_mm:
+        return f"they differ by {np.median(a - b):.3f} mm throughout: one origin is wrong"
+    if np.abs((a + b) - np.median(a + b)).max() < tolerance_mm:
+        return "one is the mirror image of the other: one axis runs the other way"
+    slope, offset = np.polyfit(b, a, 1)
+    if np.abs(a - slope * b - offset).max() < tolerance_mm:
+        return f"one is {slope:.4f} times the other: one scale is wrong (the fit can correct small errors, fit_scales)"
+    return "they have nothing to do with each other: axes, regions or titles of the views are wrong"
 
 
 def _point(fit: Fit, groups: Sequence[Grouped], i: int, name: str) -> DrawnPoint:
