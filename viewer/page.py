@@ -14,13 +14,12 @@ from kin3d_viewer.charts import default_measures
 from kin3d_viewer.geometry import strokes, surface
 from kin3d_viewer.instances import Instance, instance, unit_mesh
 from kin3d_viewer.pictures import PictureOptions
-from kin3d_viewer.primitives import Label, Primitive
+from kin3d_viewer.primitives import Label, Line, Primitive
 from kin3d_viewer.scene import visible
 from kin3d_viewer.session import Session
 from kin3d_viewer.style import CURVES, INK, PAPER, ROLES
 
 FRAMES = 25
-STILL = ("ground",)
 
 
 def page(session: Session, options: PictureOptions) -> str:
@@ -89,25 +88,26 @@ def _item(poses: list[Primitive]) -> dict[str, Any] | None:
     if isinstance(found[0], Instance):
         matrices = np.array([i.matrix() for i in found if i is not None])
         return out | {"mesh": found[0].mesh, "data": _packed(matrices)}
-    lines = [
-        np.concatenate([np.stack([s[:-1], s[1:]], 1).reshape(-1, 3) for s in strokes(p)] or [_NONE]) for p in poses
-    ]
+    lines = [_pieces([p.places] if isinstance(p, Line) else strokes(p)) for p in poses]
     faces = [surface(p) for p in poses]
     triangles = [f.points[f.triangles].reshape(-1, 3) for f in faces]
     if not len(triangles[0]) and not len(lines[0]):
         return None
     return out | {
-        "lines": [_packed(x) for x in _once(lines, first)],
-        "triangles": [_packed(x) for x in _once(triangles, first)],
+        "lines": [_packed(x) for x in _once(lines)],
+        "triangles": [_packed(x) for x in _once(triangles)],
     }
 
 
-_NONE = np.empty((0, 3))
+def _pieces(polylines: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Polylines as separate straight pieces, shape (2·pieces, 3); whole, because dashes would be most of the page."""
+    pairs = [np.stack([s[:-1], s[1:]], 1).reshape(-1, 3) for s in polylines]
+    return np.concatenate(pairs) if pairs else np.empty((0, 3))
 
 
-def _once(frames: list[NDArray[np.float64]], item: Primitive) -> list[NDArray[np.float64]]:
+def _once(frames: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
     """What does not move is sent once."""
-    return frames[:1] if item.role in STILL and all(np.array_equal(f, frames[0]) for f in frames) else frames
+    return frames[:1] if all(np.array_equal(f, frames[0]) for f in frames) else frames
 
 
 def _meshes(frames: list[list[Primitive]]) -> dict[str, Any]:

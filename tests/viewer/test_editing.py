@@ -19,11 +19,15 @@ def editor(name="dunlin", axle="front", folder=None, **drives) -> Editor:
     return Editor(LiveModel(car(name, folder), axle), Drives(**drives))
 
 
+def moved(made: Editor, side: int, point: str, *shift: float) -> np.ndarray:
+    return made.place(side, point) + np.array(shift)
+
+
 @pytest.mark.parametrize(("name", "axle"), CASES)
 def test_saved_car_sweeps_to_what_was_shown(name, axle, tmp_path):
     made = editor(name, axle, tmp_path)
     point = made.model.points()[-1]
-    assert not made.set_point(0, point, made.place(0, point) + [2.0, -3.0, 1.25]).reason
+    assert not made.set_point(0, point, moved(made, 0, point, 2.0, -3.0, 1.25)).reason
     new = tmp_path / "saved" / "new.toml"
     new.parent.mkdir()
     written = save_car(made.model, new)
@@ -36,15 +40,15 @@ def test_saved_car_sweeps_to_what_was_shown(name, axle, tmp_path):
 
 def test_saved_file_keeps_comments_units_and_the_other_axle(tmp_path):
     made = editor("plover")
-    made.set_point(0, "upper_outer", made.place(0, "upper_outer") + [0.0, 1.0, 0.0])
+    made.set_point(0, "upper_outer", moved(made, 0, "upper_outer", 0.0, 1.0, 0.0))
     new = tmp_path / "new.toml"
     save_car(made.model, new)
     before, after = (MODELS / "plover/car.toml").read_text("utf-8"), new.read_text("utf-8")
     assert [x for x in before.splitlines() if x.startswith("#")] == [x for x in after.splitlines() if x.startswith("#")]
     old, saved = kin3d.load(MODELS / "plover/car.toml"), kin3d.load(new)
     np.testing.assert_allclose(saved.rear.points.xyz_mm, old.rear.points.xyz_mm, rtol=0.0, atol=0.0)
-    moved = np.abs(saved.front.points.xyz_mm - old.front.points.xyz_mm).max(axis=1) > 1e-9
-    assert [n for n, m in zip(saved.front.points.names, moved, strict=True) if m] == ["upper_outer"]
+    differ = np.abs(saved.front.points.xyz_mm - old.front.points.xyz_mm).max(axis=1) > 1e-9
+    assert [n for n, m in zip(saved.front.points.names, differ, strict=True) if m] == ["upper_outer"]
     assert saved.title == f"{old.title}, changed"
     np.testing.assert_allclose(saved.front.points.sigma_mm, old.front.points.sigma_mm, rtol=0.0, atol=1e-12)
 
@@ -62,14 +66,14 @@ def test_folder_that_is_not_there(tmp_path):
 
 def test_both_sides_move_as_mirror_images():
     made = editor()
-    made.set_point(1, "tie_inner", made.place(1, "tie_inner") + [1.0, 2.0, 3.0])
+    made.set_point(1, "tie_inner", moved(made, 1, "tie_inner", 1.0, 2.0, 3.0))
     np.testing.assert_allclose(made.place(0, "tie_inner"), made.place(1, "tie_inner") * MIRROR, rtol=0.0, atol=0.0)
 
 
 def test_wheel_centre_takes_its_axis_along():
     made = editor()
     camber = made.view.now.values["camber_deg"].copy()
-    made.set_point(0, "wheel_centre", made.place(0, "wheel_centre") + [0.0, 5.0, 8.0])
+    made.set_point(0, "wheel_centre", moved(made, 0, "wheel_centre", 0.0, 5.0, 8.0))
     np.testing.assert_allclose(made.view.now.values["camber_deg"], camber, rtol=0.0, atol=1e-9)
 
 
@@ -106,8 +110,8 @@ def test_drag_of_a_moving_point_follows_its_body():
     before = made.view.now.at(0, "rod_outer").copy()
     made.begin_drag()
     made.drag(0, "rod_outer", np.array([0.0, 4.0, 0.0]))
-    moved = made.view.now.at(0, "rod_outer") - before
-    np.testing.assert_allclose(moved, [0.0, 4.0, 0.0], rtol=0.0, atol=1e-6)
+    went = made.view.now.at(0, "rod_outer") - before
+    np.testing.assert_allclose(went, [0.0, 4.0, 0.0], rtol=0.0, atol=1e-6)
 
 
 @pytest.mark.parametrize("way", [(-1.0, 0.0, 0.0), (0.0, 0.0, 1.0)], ids=["rearward", "up"])
@@ -149,13 +153,14 @@ def test_slider_out_of_reach_stays_and_says_why():
 
 def test_reset_can_be_taken_back():
     made = editor()
-    made.set_point(0, "upper_outer", made.place(0, "upper_outer") + [0.0, 1.0, 0.0])
-    moved = made.design.copy()
+    made.set_point(0, "upper_outer", moved(made, 0, "upper_outer", 0.0, 1.0, 0.0))
+    changed = made.design.copy()
     made.reset()
     assert not made.changed
     made.undo()
-    np.testing.assert_allclose(made.design, moved, rtol=0.0, atol=0.0)
+    np.testing.assert_allclose(made.design, changed, rtol=0.0, atol=0.0)
     made.undo()
     made.redo()
-    np.testing.assert_allclose(made.design, moved, rtol=0.0, atol=0.0)
+    np.testing.assert_allclose(made.design, changed, rtol=0.0, atol=0.0)
+    assert made.redo().reason == ""
     assert made.redo().reason == "nothing to do again"

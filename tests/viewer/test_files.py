@@ -1,0 +1,122 @@
+"""Scenes as files, read back by others; the page that needs no network; meshes that move with their bodies."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+
+import numpy as np
+import pytest
+import trimesh
+
+from kin3d.errors import RequestError
+from kin3d_viewer.command import Request, run
+from kin3d_viewer.export import glb
+from kin3d_viewer.geometry import surface
+from kin3d_viewer.instances import instance, unit_mesh
+from kin3d_viewer.model import Drives
+from kin3d_viewer.primitives import Ball, Coil, Rod, Wheel
+from kin3d_viewer.session import Session
+from tests.viewer.cars import car
+
+
+@pytest.fixture(scope="module")
+def session():
+    return Session.of(car("dunlin", None), "front", Drives(12.0, 3.0))
+
+
+def test_glb_has_every_part_where_it_is(session):
+    """Read by trimesh: metres, y up, z forward, x to the left."""
+    scene = session.scene()
+    read = trimesh.load(io.BytesIO(glb(list(scene.items))), file_type="glb")
+    for item in (*scene.of(Rod), *scene.of(Ball), *scene.of(Coil)):
+        transform, geometry = read.graph[item.name]
+        points = trimesh.transform_points(read.geometry[geometry].vertices, transform)
+        wanted = surface(item).points
+        box = 0.001 * np.array([wanted.min(axis=0), wanted.max(axis=0)])[:, [1, 2, 0]]
+        np.testing.assert_allclose([points.min(axis=0), points.max(axis=0)], box, rtol=0.0, atol=1e-6)
+
+
+def test_unit_meshes_make_the_same_surfaces(session):
+    for item in session.scene().items:
+        found = instance(item)
+        if found is None or isinstance(item, Coil):
+            continue
+        unit, whole = unit_mesh(found.mesh), surface(item)
+        placed = (unit.points * found.size) @ found.turn.T + found.shift
+        atol = 2e-3 * item.radius_mm if isinstance(item, Wheel) else 1e-9
+        np.testing.assert_allclose(placed, whole.points, rtol=0.0, atol=atol)
+
+
+def test_surfaces_are_closed_and_normals_point_outwards():
+    rod = Rod("a", "rod", np.array([1.0, 2.0, 3.0]), np.array([40.0, -20.0, 90.0]), 5.0)
+    for item in (rod, *(Ball("b", "joint", np.array([9.0, 8.0, 7.0]), 10.0, s) for s in ("ball", "cube", "diamond"))):
+        mesh = surface(item)
+        solid = trimesh.Trimesh(mesh.points, mesh.triangles, process=False)
+        solid.merge_vertices(digits_vertex=6)
+        solid.update_faces(solid.nondegenerate_faces())
+        assert solid.is_watertight
+        assert solid.volume > 0.0
+        out = np.sum(mesh.normals * (mesh.points - mesh.points.mean(axis=0)), axis=1)
+        assert (out > -1e-9).all()
+
+
+def test_page_needs_nothing_from_anywhere(tmp_path):
+    file = tmp_path / "page.html"
+    run(car("plover", None), None, Request(scene=file, drives=Drives(10.0), show=("front centres",)))
+    text = file.read_text("utf-8")
+    addresses = set(re.findall(r"https?://[^\s\"'<>]+", text))
+    assert addresses == {"http://www.w3.org/2000/svg"}  # a name, not an address that is asked
+    assert "default-src 'none'" in text
+    assert not re.search(r"\bsrc=|\bhref=|@import|fetch\(|XMLHttpRequest|import\(", text)
+    assert len(text) < 800_000
+
+
+def test_page_holds_the_sweep(tmp_path):
+    file = tmp_path / "page.html"
+    read = car("dunlin", None)
+    run(read, None, Request(scene=file, drives=Drives(10.0)))
+    data = json.loads(re.search(r"const data = (.*);\n", file.read_text("utf-8")).group(1).replace("<\\/", "</"))
+    at = data["at"]
+    assert at[data["start"]] == 10.0
+    made = Session.of(read, "front", Drives())
+    names = {d["name"]: d for d in data["items"]}
+    for k in (0, data["start"], len(at) - 1):
+        made.editor.drive(travel_mm=at[k])
+        for side, number in (("left", 0), ("right", 1)):
+            packed = np.frombuffer(base64.b64decode(names[f"{side}/upper_outer"]["data"]), "<f4").reshape(-1, 3, 4)
+            wanted = made.view.now.at(number, "upper_outer")
+            np.testing.assert_allclose(packed[k, :, 3], wanted, rtol=0.0, atol=1e-4)
+        camber = next(c for c in data["curves"] if c["name"] == "camber_deg")["values"][k]
+        np.testing.assert_allclose(camber, made.view.now.values["camber_deg"], rtol=1e-5, atol=0.0)
+
+
+def test_wrong_requests_are_told_all_at_once(tmp_path):
+    request = Request(
+        screenshot=tmp_path / "a.bmp",
+        animation=tmp_path / "none" / "a.gif",
+        scene=tmp_path / "a.obj",
+        view="below",
+        show=("wheel",),
+        size=(10, 10),
+    )
+    with pytest.raises(RequestError) as told:
+        run(car("dunlin", None), None, request)
+    text = str(told.value)
+    for said in (
+        'the ending ".bmp" is not known; expected .png or .jpg or .jpeg',
+        "its folder does not exist",
+        'the ending ".obj" is not known; expected .glb or .html',
+        '--view "below": there are front, side, plan, perspective',
+        '"wheel": there are linkage, wheels',
+        "from 64 to 8192 px",
+    ):
+        assert said in text
+    assert len(told.value.findings) == 6
+
+
+def test_position_out_of_reach_is_told(tmp_path):
+    with pytest.raises(RequestError, match=r"the position asked for is out of reach: left wheel: travel \+1"):
+        run(car("dunlin", None), None, Request(drives=Drives(140.0), scene=tmp_path / "a.glb"))

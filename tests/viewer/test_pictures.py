@@ -1,0 +1,109 @@
+"""Pictures drawn off screen: small reference images, and that a moved rod is seen in them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageFilter
+
+from kin3d_viewer.model import Drives
+from kin3d_viewer.pictures import Camera, PictureOptions, animation, screenshot
+from kin3d_viewer.session import Session
+from tests.viewer.cars import car
+
+FOLDER = Path(__file__).parents[1] / "images"
+SIZE = (400, 250)
+CAPTION_PX = 34  # letters differ from one release of the drawing library to the next
+BARE = ("linkage", "wheels", "joints", "ground", "steering axis")
+CENTRES = ("linkage", "joints", "ground", "front centres")
+CASES = {
+    "dunlin_design": ("dunlin", "front", Drives(), PictureOptions("perspective", "axle", BARE, (), SIZE)),
+    "plover_bump_steer": ("plover", "front", Drives(30.0, 12.0), PictureOptions("perspective", "left", BARE, (), SIZE)),
+    "plover_roll_centres": (
+        "plover",
+        "front",
+        Drives(0.0, 0.0, 2.0),
+        PictureOptions("front", "axle", CENTRES, (), SIZE),
+    ),
+    "siskin_side": ("siskin", "front", Drives(20.0), PictureOptions("side", "axle", BARE, (), SIZE)),
+}
+LARGEST_SHARE = 0.0015  # of the picture may differ by more than the next line
+LEVELS = 28.0  # of 255, after a blur that forgives edges drawn a little differently
+
+
+def taken(name, moved=None):
+    which, axle, drives, options = CASES[name]
+    session = Session.of(car(which, None), axle, drives)
+    if moved:
+        point, shift = moved
+        session.editor.set_point(0, point, session.editor.place(0, point) + np.array(shift))
+    with Camera(session, options) as camera:
+        return camera.shoot()
+
+
+def differing(image, name):
+    """Share of the picture that differs from the reference."""
+    with Image.open(FOLDER / f"{name}.png") as reference:
+        pair = [Image.fromarray(image), reference.convert("RGB")]
+    soft = [np.asarray(p.filter(ImageFilter.GaussianBlur(1.5)), dtype=float)[CAPTION_PX:] for p in pair]
+    return float((np.abs(soft[0] - soft[1]).max(axis=2) > LEVELS).mean())
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_picture_is_as_it_was(graphics, name):
+    assert differing(taken(name), name) < LARGEST_SHARE
+
+
+@pytest.mark.parametrize(("name", "point"), [("dunlin_design", "rod_inner"), ("plover_bump_steer", "rod_inner")])
+def test_moved_rod_breaks_the_comparison(graphics, name, point):
+    assert differing(taken(name, (point, (0.0, -30.0, 15.0))), name) > LARGEST_SHARE
+
+
+def test_picture_after_a_move_is_not_the_old_one(graphics):
+    session = Session.of(car("dunlin", None), "front", Drives())
+    with Camera(session, CASES["dunlin_design"][3]) as camera:
+        first = camera.shoot()
+        session.editor.drive(travel_mm=30.0)
+        second = camera.shoot(aim=False)
+        session.editor.drive(travel_mm=0.0)
+        third = camera.shoot(aim=False)
+    assert (np.abs(first.astype(int) - second) > 20).mean() > 0.01
+    assert (np.abs(first.astype(int) - third) > 20).mean() < 0.001
+
+
+def test_still_with_curves_and_ghost(graphics, tmp_path):
+    session = Session.of(car("dunlin", None), "front", Drives(10.0, 5.0), car("plover", None))
+    file = tmp_path / "both.png"
+    screenshot(session, file, PictureOptions("front", curves=("camber_deg", "toe_deg"), size=(640, 400)))
+    with Image.open(file) as image:
+        assert image.size == (640, 400)
+        right = np.asarray(image.convert("RGB"))[:, 420:]
+    assert len(np.unique(right.reshape(-1, 3), axis=0)) > 50
+
+
+def test_film_shows_the_sweep_there_and_back(graphics, tmp_path):
+    session = Session.of(car("siskin", None), "front", Drives())
+    file = tmp_path / "film.gif"
+    options = PictureOptions(curves=("camber_deg",), size=(320, 200))
+    assert animation(session, file, options, (-20.0, 0.0, 20.0)) == 4
+    with Image.open(file) as film:
+        assert film.n_frames == 4
+        frames = []
+        for k in range(4):
+            film.seek(k)
+            frames.append(np.asarray(film.convert("RGB"), dtype=int))
+    assert (np.abs(frames[0] - frames[1]) > 20).mean() > 0.003
+    assert (np.abs(frames[1] - frames[3]) > 20).mean() < 0.001  # on the way back the same again
+
+
+def make_references() -> None:
+    """Write the reference images anew: ``python -m tests.viewer.test_pictures``, then look at each one."""
+    FOLDER.mkdir(exist_ok=True)
+    for name in CASES:
+        Image.fromarray(taken(name)).quantize(128).save(FOLDER / f"{name}.png", optimize=True)
+
+
+if __name__ == "__main__":
+    make_references()

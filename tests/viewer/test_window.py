@@ -1,0 +1,73 @@
+"""The window, driven under Xvfb with xdotool as a person would."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+STEPS = (
+    "slider moved to",
+    "point dragged by",
+    "coordinate typed: lower_rear z = 133.75",
+    "taken back",
+    "picked: left/upper_front: 115.00, 278.50, 303.50 mm in design; joins upper arm and chassis",
+    "nudged up by 1 mm",
+    "saved: FOLDER/driven.toml, FOLDER/driven_front.csv",
+    "the saved car sweeps to what the window showed",
+    "all done",
+)
+
+
+@pytest.fixture
+def display(display_tools):
+    """A display server of its own, at a free number."""
+    ends = os.pipe()
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(ends[1]), "-screen", "0", "1600x1000x24", "-nolisten", "tcp"],
+        pass_fds=[ends[1]],
+        stderr=subprocess.DEVNULL,
+    )
+    os.close(ends[1])
+    with os.fdopen(ends[0]) as told:
+        number = told.readline().strip()
+    try:
+        yield f":{number}"
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+
+
+def run(words, display, folder):
+    environment = {k: v for k, v in os.environ.items() if k not in ("VTK_DEFAULT_OPENGL_WINDOW", "WAYLAND_DISPLAY")}
+    environment |= {"DISPLAY": display, "XDG_RUNTIME_DIR": str(folder), "QT_QPA_PLATFORM": "xcb"}
+    folder.chmod(0o700)
+    return subprocess.run(
+        [sys.executable, *words], env=environment, cwd=ROOT, capture_output=True, text=True, timeout=240, check=False
+    )
+
+
+def test_a_person_drives_the_window(display, tmp_path):
+    done = run(["-W", "error", "tests/viewer/drive_window.py", str(tmp_path)], display, tmp_path)
+    lines = done.stdout.splitlines()
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert [any(line.startswith(step) for line in lines) for step in STEPS] == [True] * len(STEPS), done.stdout
+
+
+def test_without_a_display_the_command_says_what_works(tmp_path):
+    environment = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
+    done = subprocess.run(
+        [sys.executable, "-m", "kin3d", "view", "models/dunlin/car.toml"],
+        env=environment,
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "--screenshot, --animation and --scene work without a window" in done.stderr
+    assert "Traceback" not in done.stderr
