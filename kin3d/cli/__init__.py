@@ -16,6 +16,7 @@ from kin3d.errors import Kin3dError
 # name of the command, its module in this folder, its function
 COMMANDS = (
     ("check", "check", "check"),
+    ("import", "import_", "import_drawing"),
     ("sweep", "sweep", "sweep"),
     ("view", "view", "view"),
     ("measures", "measures", "measures"),
