@@ -47,7 +47,7 @@ def differing(image, name):
     """Share of the picture that differs from the reference."""
     with Image.open(FOLDER / f"{name}.png") as reference:
         pair = [Image.fromarray(image), reference.convert("RGB")]
-    soft = [np.asarray(p.filter(ImageFilter.GaussianBlur(1.5)), dtype=float)[CAPTION_PX:] for p in pair]
+    soft = [np.asarray(p.filter(ImageFilter.GaussianBlur(1.5)), dtype=float)[CAPTION_PX:-CAPTION_PX] for p in pair]
     return float((np.abs(soft[0] - soft[1]).max(axis=2) > LEVELS).mean())
 
 
@@ -102,7 +102,7 @@ def make_references() -> None:
     """Write the reference images anew: ``python -m tests.viewer.test_pictures``, then look at each one."""
     FOLDER.mkdir(exist_ok=True)
     for name in CASES:
-        Image.fromarray(taken(name)).quantize(128).save(FOLDER / f"{name}.png", optimize=True)
+        Image.fromarray(taken(name)).save(FOLDER / f"{name}.png", optimize=True)
 
 
 if __name__ == "__main__":
