@@ -1,319 +1,249 @@
-"""The constructions that explain an axle on paper: instant centres, lines of the arms, roll centre, support lines.
+"""What a construction drawing shows of an axle in one position: bodies, wheels, instant centres, roll centre.
 
-Plane geometry only, in the chassis frame, for any drawing of it. In the front view a place is (y, z), in the side view
-(x, z), mm. The front view's plane is x = p_x of the wheel's contact point p, the side view's plane y = p_y.
-
-The centres are those of the true motion. The line of an arm is where the plane through its two chassis joints and its
-outer joint cuts the view's plane; the lines of two arms cross exactly in the instant centre only where the upright
-does not steer with travel, which is why both are given.
+Coordinates are those of the ground: x along it forward, y to the left, z up, from the point under the middle of the
+axle (the mid-point of its contact points). Lengths mm.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
+from kin3d.errors import RequestError
 from kin3d.linkage.car import AxleName, Car
-from kin3d.linkage.layout import CHASSIS, Linkage
-from kin3d.measures import anti
+from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
+from kin3d.measures.both import BothCorners
 from kin3d.measures.centres import front_centre, side_centre
-from kin3d.measures.compute import available
-from kin3d.measures.corner import Corner
-from kin3d.measures.crossing import PARALLEL_DEG
-from kin3d.solve.limits import limit_sentence
+from kin3d.measures.crossing import PARALLEL_DEG, crossing, force_height, line_angle
 from kin3d.solve.status import Status
-from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Vec
+from kin3d.studies.axle import both_corners, drive_values, roll_values
+from kin3d.studies.car import CarModel
 from kin3d.studies.model import AxleModel
+from kin3d.studies.settled import directions
+from kin3d.studies.stand import Stance, Standing, need_radius, stand
 
 Array = NDArray[np.float64]
-VIEWS = {"front": (1, 2), "side": (0, 2)}  # coordinates that run right and up in each view
+See = Callable[[Array], Array]  # from the chassis frame to that of the ground
 
 
 @dataclass(frozen=True, slots=True)
-class ArmLine:
-    """The line of one arm in a view.
+class Outline:
+    """One body: its name, what it is (``"arm"``, ``"link"``, ``"rod"``, ``"rocker"``, ``"spring"``), its points (n, 3).
 
-    Attributes
-    ----------
-    body : str
-    joint : ndarray, shape (2,)
-        Projection of the outer joint.
-    start : ndarray, shape (2,)
-        The point of the line straight above or below it.
-    direction : ndarray, shape (2,)
-        Unit vector along the line, inboard in the front view, and towards the instant centre in the side view.
+    `joint` is, for an arm or a link, where it holds the wheel's body.
     """
 
-    body: str
-    joint: Array
-    start: Array
-    direction: Array
+    name: str
+    role: str
+    points: Array
+    joint: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class CentreLines:
-    """One wheel in one view.
+class Side:
+    """One wheel with its linkage.
 
     Attributes
     ----------
-    contact, velocity : ndarray, shape (2,)
-        Contact point, and the velocity of the upright's material point there, mm per mm of travel.
-    centre : ndarray, shape (2,)
-        Instant centre; not finite where it is at infinity.
-    arms : tuple of ArmLine
-        Empty in a layout without arms.
-    crossing : ndarray, shape (2,)
-        Where the lines of the first two arms cross; NaN without two arms.
+    sign : float
+        +1 left, −1 right.
+    centre, spin, contact : ndarray, shape (3,)
+        Wheel centre, unit spin axis outboard, contact point.
+    drift, hub_drift : ndarray, shape (3,)
+        Velocity of the material point at the contact point and of the wheel centre per mm of travel.
+    front_ic, side_ic : ndarray, shape (3,)
+        Instant centres of both views; infinite where the upright does not turn there.
     """
 
-    contact: Array
-    velocity: Array
+    sign: float
+    bodies: tuple[Outline, ...]
     centre: Array
-    arms: tuple[ArmLine, ...]
-    crossing: Array
-
-    @property
-    def direction(self) -> Array:
-        """Unit vector from the contact point to the centre, or to where it lies at infinity."""
-        square: Array = np.array([-self.velocity[1], self.velocity[0]]) / np.hypot(*self.velocity)
-        away = self.centre - self.contact
-        return -square if np.isfinite(away).all() and away @ square < 0.0 else square
-
-
-@dataclass(frozen=True, slots=True)
-class Support:
-    """The support line of one anti measure: it rises `height_mm` over the ground at `x_mm`.
-
-    At that x, share times wheelbase away from the contact point, `full_mm` (the mass centre's height) means 100 %.
-
-    Attributes
-    ----------
-    measure, label : str
-    percent : float
-    from_centre : bool
-        The line is square to the path of the wheel centre (the chassis takes the torque), else of the contact point.
-    start : ndarray, shape (2,)
-        The contact point, from which the line is drawn in both cases.
-    slope : float
-        Rise dz/dx.
-    """
-
-    measure: str
-    label: str
-    percent: float
-    from_centre: bool
-    start: Array
-    slope: float
-    x_mm: float
-    height_mm: float
-    full_mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class WheelLines:
-    """Constructions of one wheel in both views, with the support lines that the car file has the figures for."""
-
-    front: CentreLines
-    side: CentreLines
-    supports: tuple[Support, ...]
-    left_out: dict[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Pose:
-    """An axle with both wheels at one travel.
-
-    Attributes
-    ----------
-    travel_mm, rack_mm : float
-    places : ndarray, shape (2, points, 3)
-        Points of left and right in the order of ``linkage.points``, mm, chassis frame.
-    spin : ndarray, shape (2, 3)
-        Unit spin axes, pointing outboard.
-    wheels : tuple of WheelLines or None
-        Left and right; None where no loaded radius is given, so that there is no contact point.
-    roll_centre : ndarray, shape (2,), or None
-        (y, z) where the lines from both contact points cross; None where they are parallel.
-    ground_mm : float or None
-        z midway between the contact points.
-    """
-
-    travel_mm: float
-    rack_mm: float
-    places: Array
     spin: Array
-    wheels: tuple[WheelLines, WheelLines] | None
-    roll_centre: Array | None
-    ground_mm: float | None
+    contact: Array
+    drift: Array
+    hub_drift: Array
+    front_ic: Array
+    side_ic: Array
+    camber_deg: float
 
 
 @dataclass(frozen=True, slots=True)
-class AxlePoses:
-    """An axle at chosen travels."""
+class Construction:
+    """One axle in one position.
+
+    Attributes
+    ----------
+    up, left : ndarray, shape (3,)
+        The body's own z and y axis in the ground's frame.
+    chassis : ndarray, shape (n, 3)
+        Points of the chassis, both sides.
+    roll_centre : ndarray, shape (2,)
+        Offset to the left and height.
+    force_height_mm : float
+        Roll-centre height from jacking forces.
+    parallel : bool
+        Whether the lines are so nearly parallel that their crossing says little.
+    x_mm : float
+        Mid-point of the contact points in the frame of the car, along the ground.
+    centre : ndarray, shape (3,), or None
+        The body's mass centre, drawn over this axle; its height and offset count.
+    """
 
     title: str
-    model: AxleModel
-    poses: tuple[Pose, ...]
+    axle: AxleName
+    heave_mm: float
+    roll_deg: float
+    rack_mm: float
+    radius_mm: float
+    sides: tuple[Side, Side]
+    up: Array
+    left: Array
+    chassis: Array
+    roll_centre: Array
+    force_height_mm: float
+    parallel: bool
+    x_mm: float
+    centre: Array | None
 
 
-def axle_poses(car: Car, axle: AxleName, travel_mm: Sequence[float], rack_mm: float = 0.0) -> AxlePoses:
-    """Solve both corners of an axle at chosen travels, with the constructions of each.
-
-    Parameters
-    ----------
-    travel_mm : sequence of float
-        Of both wheels; each value once.
-    rack_mm : float
-        To the left positive.
+def construct(
+    car: Car, axle: AxleName, heave_mm: float = 0.0, roll_deg: float = 0.0, rack_mm: float = 0.0
+) -> Construction:
+    """Geometry of one axle in one position, contact points on the ground.
 
     Raises
     ------
     RequestError
-        An axle that is not there, a travel that is not a number or is out of reach: all of them at once.
+        When the position is out of reach, or data are missing.
     """
-    travels = np.array(list(dict.fromkeys(float(t) for t in travel_mm)))
-    if not travels.size or not np.isfinite([*travels, rack_mm]).all():
-        raise RequestError(Finding("drive-empty", f"travel and rack: finite numbers in mm expected, found {travel_mm}"))
+    drive_values("heave", heave_mm, "mm"), drive_values("rack", rack_mm, "mm"), roll_values("roll", roll_deg)
     model = AxleModel.of(car, axle)
-    lanes = model.kernel.lanes(model.variants, travels, rack_mm)
-    solved = model.kernel.solve(model.variants, lanes)
-    missed = {
-        f"travel {lanes.travel[k]:+g} mm is out of reach: {limit_sentence(lanes, solved, int(k)).text}": None
-        for k in np.flatnonzero(solved.status != Status.OK)
-    }
-    if missed:
-        raise RequestError([Finding("out-of-reach", text, str(car.source)) for text in missed])
-    corner = model.corner(lanes, solved, 1)
-    places = model.kernel.points(model.variants, lanes, solved)
-    count = len(travels)
-    spin = _lanes(corner.spin, lanes.count)
-    wheels = wheel_lines(corner, places) if model.axle.loaded_radius_mm is not None else []
-    poses = []
-    for k, travel in enumerate(travels):
-        both = [k, k + count]  # left, right
-        pair = (wheels[k], wheels[k + count]) if wheels else None
-        poses.append(_pose(float(travel), rack_mm, places[both], spin[both], pair))
-    return AxlePoses(car.title, model, tuple(poses))
+    need_radius([model])
+    stance = _one(heave_mm, np.radians(roll_deg), rack_mm, 0.0)
+    return _construction(car, model, stance, stand([model], stance), 0, 0.0, (heave_mm, roll_deg, rack_mm))
 
 
-def _pose(travel: float, rack: float, places: Array, spin: Array, wheels: tuple[WheelLines, WheelLines] | None) -> Pose:
-    if wheels is None:
-        return Pose(travel, rack, places, spin, None, None, None)
-    left, right = (w.front for w in wheels)
-    ground = float(left.contact[1] + right.contact[1]) / 2.0
-    return Pose(travel, rack, places, spin, wheels, roll_centre(left, right), ground)
+def construct_car(
+    car: Car, heave_mm: float = 0.0, pitch_deg: float = 0.0, roll_deg: float = 0.0, rack_mm: float = 0.0
+) -> tuple[Construction, Construction]:
+    """Geometry of both axles on one ground, front and rear; `Construction.x_mm` places them along the car."""
+    roll_values("pitch", pitch_deg), roll_values("roll", roll_deg)
+    model = CarModel.of(car)
+    one = np.ones(1)
+    stance = model.stance(heave_mm * one, np.radians(pitch_deg) * one, np.radians(roll_deg) * one, rack_mm * one)
+    standing = model.stand(stance)
+    at = (heave_mm, roll_deg, rack_mm)
+    front, rear = (
+        _construction(car, m, stance, standing, k, x, at)
+        for k, (m, x) in enumerate(zip(model.axles, model.shifts, strict=True))
+    )
+    return front, rear
 
 
-def roll_centre(left: CentreLines, right: CentreLines) -> Array | None:
-    """(y, z) where the lines through both contact points, square to their velocities, cross; None where parallel."""
-    square = np.array([left.velocity, right.velocity])
-    square = square / np.linalg.norm(square, axis=1, keepdims=True)
-    reach = np.array([left.velocity @ left.contact, right.velocity @ right.contact])
-    reach = reach / [np.hypot(*left.velocity), np.hypot(*right.velocity)]
-    det = float(np.linalg.det(square))
-    middle: Array = (left.contact + right.contact) / 2.0
-    if abs(det) >= np.sin(np.radians(PARALLEL_DEG)) / 100.0:
-        crossing: Array = np.linalg.solve(square, reach)
-        return crossing
-    # both lines one and the same line: its point nearest to the middle
-    off = square @ middle - reach
-    return middle - off[0] * square[0] if np.abs(off).max() < 1e-6 else None
+def _one(heave: float, roll: float, rack: float, pitch: float) -> Stance:
+    return Stance(*(np.full(1, float(v)) for v in (heave, roll, rack, pitch)))
 
 
-def wheel_lines(corner: Corner, places: Array) -> list[WheelLines]:
-    """Constructions of every lane of a corner (or of both corners of an axle, stacked) with a loaded radius.
+def _construction(
+    car: Car,
+    model: AxleModel,
+    stance: Stance,
+    standing: Standing,
+    number: int,
+    shift: float,
+    at: tuple[float, float, float],
+) -> Construction:
+    if (standing.status != Status.OK).any():
+        raise RequestError(standing.findings)
+    lanes, solved = standing.axles[number]
+    corner = both_corners(model, stance, lanes, solved)
+    frame = directions(float(stance.roll_rad[0]), float(stance.pitch_rad[0]))
+    feet = _rows(corner.contact)
+    middle = feet.mean(axis=0)
 
-    Parameters
-    ----------
-    corner : Corner
-        With derivatives along travel to order 1.
-    places : ndarray, shape (lanes, points, 3)
-        In the order of ``corner.linkage.points``, mm.
-    """
-    count = len(places)
+    def seen(points: Array) -> Array:
+        return np.asarray((points - middle) @ frame.T)
+
+    points = model.kernel.points(model.variants, lanes, solved)
     with np.errstate(all="ignore"):
-        centres = {"front": _lanes(front_centre(corner), count), "side": _lanes(side_centre(corner), count)}
-    contact, velocity = _lanes(corner.contact, count), _lanes(corner.contact_velocity, count)
-    supports, left_out = _supports(corner, contact)
+        sides = tuple(_side(model.linkage, corner, points[k], k, seen, frame) for k in (0, 1))
+        offset, height = crossing(corner)
+        angle, finite = line_angle(corner), force_height(corner)
+    fixed = [model.linkage.index(p) for p in model.linkage.fixed]
+    level = car.data.cg_height_mm
+    centre = None if level is None else _design_centre(corner, level, seen)
+    return Construction(
+        title=car.title,
+        axle=model.axle.name,
+        heave_mm=at[0],
+        roll_deg=at[1],
+        rack_mm=at[2],
+        radius_mm=float(model.axle.loaded_radius_mm or 0.0),
+        sides=(sides[0], sides[1]),
+        up=frame[:, 2],
+        left=frame[:, 1],
+        chassis=seen(points[:, fixed].reshape(-1, 3)),
+        roll_centre=np.array([float(offset[0]), float(height[0])]),
+        force_height_mm=float(finite[0]),
+        parallel=bool(np.degrees(angle[0]) < PARALLEL_DEG),
+        x_mm=float(middle @ frame[0] + shift * frame[0, 0]),
+        centre=centre,
+    )
+
+
+def _design_centre(corner: BothCorners, level: float, seen: See) -> Array:
+    """The body's mass centre over the axle, in the ground's frame."""
+    place = corner.design_contact.mean(axis=0) + np.array([0.0, 0.0, level])
+    return np.asarray(seen(place[None])[0])
+
+
+def _rows(v: Vec) -> Array:
+    return np.stack([np.broadcast_to(np.asarray(getattr(c, "value", c), dtype=float), 2) for c in v], axis=-1)
+
+
+def _side(linkage: Linkage, corner: BothCorners, points: Array, k: int, see: See, frame: Array) -> Side:
+    place = {p: points[i] for i, p in enumerate(linkage.points)}
+    foot = _rows(corner.contact)[k]
+    fy, fz = (float(np.broadcast_to(c.value, 2)[k]) for c in front_centre(corner))
+    sx, sz = (float(np.broadcast_to(c.value, 2)[k]) for c in side_centre(corner))
+    spin = _rows(corner.spin)[k]
+    return Side(
+        sign=1.0 - 2.0 * k,
+        bodies=tuple(_outlines(linkage, place, see)),
+        centre=see(place[WHEEL_CENTRE]),
+        spin=frame @ spin,
+        contact=see(foot),
+        drift=frame @ _rows(corner.contact_velocity)[k],
+        hub_drift=frame @ _rows(corner.centre_velocity)[k],
+        front_ic=see(np.array([foot[0], fy, fz])),
+        side_ic=see(np.array([sx, foot[1], sz])),
+        camber_deg=float(np.degrees(-np.arcsin(frame[2] @ spin))),
+    )
+
+
+def _outlines(linkage: Linkage, place: dict[str, Array], look: See) -> list[Outline]:
+    """Every body but the wheel's, with its part in the drawing."""
     out = []
-    for k in range(count):
-        views = [_view(corner.linkage, v, places[k], contact[k], velocity[k], centres[v][k]) for v in VIEWS]
-        out.append(WheelLines(views[0], views[1], supports[k], left_out))
+    wheel = set(linkage.bodies[linkage.wheel_body])
+    for name, points in linkage.bodies.items():
+        if name == linkage.wheel_body:
+            continue
+        shared = [p for p in points if p in wheel]
+        ends = [p for p in points if p in linkage.fixed or p in linkage.rack]
+        role = "link"
+        if linkage.rocker is not None and name == linkage.rocker.body:
+            role = "rocker"
+        elif linkage.rocker is not None and set(points) == set(linkage.rocker.rod):
+            role = "rod"
+        elif len(ends) >= 2 and shared:
+            role = "arm"
+        kept = [*ends, *shared] if role == "arm" else list(points)
+        joint = look(place[shared[0]]) if len(shared) == 1 and ends else None
+        out.append(Outline(name, role, look(np.stack([place[p] for p in kept])), joint))
+    if linkage.spring is not None:
+        out.append(Outline("spring", "spring", look(np.stack([place[p] for p in linkage.spring]))))
     return out
-
-
-def _lanes(components: Vec | tuple[object, ...], count: int) -> Array:
-    """Values of a vector's components, shape (lanes, components)."""
-    return np.stack([np.broadcast_to(value(c), count) for c in components], axis=-1).astype(float)
-
-
-def _view(linkage: Linkage, view: str, places: Array, contact: Array, velocity: Array, centre: Array) -> CentreLines:
-    flat = list(VIEWS[view])
-    arms = tuple(_arm_line(body, view, places[list(rows)], contact, centre) for body, rows in arm_rows(linkage).items())
-    crossing = _crossing(arms[0], arms[1]) if len(arms) > 1 else np.full(2, np.nan)
-    return CentreLines(contact[flat], velocity[flat], centre, arms, crossing)
-
-
-def arm_rows(linkage: Linkage) -> dict[str, tuple[int, int, int]]:
-    """Bodies hinged on two chassis points that carry the upright: rows of the hinge's points and the outer joint."""
-    out = {}
-    upright = set(linkage.bodies[linkage.wheel_body])
-    for body, points in linkage.bodies.items():
-        hinge = [p for p in points if p in linkage.fixed]
-        outer = [p for p in points if p in upright]
-        if body not in (CHASSIS, linkage.wheel_body) and len(hinge) == 2 and len(outer) == 1:
-            out[body] = (linkage.index(hinge[0]), linkage.index(hinge[1]), linkage.index(outer[0]))
-    return out
-
-
-def _arm_line(body: str, view: str, corners: Array, contact: Array, centre: Array) -> ArmLine:
-    first, second, outer = corners
-    across = 0 if view == "front" else 1
-    u, v = VIEWS[view]
-    normal = np.cross(first - outer, second - outer)
-    along = np.array([normal[v], -normal[u]]) / np.hypot(normal[u], normal[v])
-    rise = (normal[across] * (contact[across] - outer[across])) / normal[v]
-    joint = outer[[u, v]]
-    start = joint - np.array([0.0, rise])
-    aim = (centre - start) if np.isfinite(centre).all() and view == "side" else np.array([-outer[1], 0.0])
-    return ArmLine(body, joint, start, along if along @ aim >= 0.0 else -along)
-
-
-def _crossing(a: ArmLine, b: ArmLine) -> Array:
-    matrix = np.stack([a.direction, -b.direction], axis=1)
-    if abs(np.linalg.det(matrix)) < 1e-12:
-        return np.full(2, np.nan)
-    found: Array = a.start + np.linalg.solve(matrix, b.start - a.start)[0] * a.direction
-    return found
-
-
-def _supports(corner: Corner, contact: Array) -> tuple[list[tuple[Support, ...]], dict[str, str]]:
-    """Support lines of every lane, and the measures that the car file lacks figures for."""
-    front = corner.axle.name == "front"
-    there, left_out = available(corner, anti.FRONT if front else anti.REAR)
-    columns = []
-    for measure in there:
-        # braking: the torque goes to the upright with outboard brakes; driving: to the chassis
-        driving = measure.name == ("anti_lift_pct" if front else "anti_squat_pct")
-        slope = (anti.drive_slope if driving else anti.brake_slope)(corner)
-        share = (anti.drive_share if driving else anti.brake_share)(corner)
-        reach = (-1.0 if front else 1.0) * share * float(corner.car.wheelbase_mm or 0.0)
-        rise = -np.broadcast_to(value(slope), len(contact))
-        percent = np.broadcast_to(value(measure.compute(corner)), len(contact))
-        from_centre = driving or corner.car.brakes == "inboard"
-        full = float(corner.car.cg_height_mm or 0.0)
-        columns.append(
-            [
-                Support(
-                    measure.name, measure.label, float(percent[k]), from_centre, contact[k, [0, 2]], float(rise[k]),
-                    float(contact[k, 0] + reach), float(rise[k] * reach), full,
-                )
-                for k in range(len(contact))
-            ]
-        )  # fmt: skip
-    return [tuple(column[k] for column in columns) for k in range(len(contact))], left_out
