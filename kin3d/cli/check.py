@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
+from rich.text import Text
 
 from kin3d.cli.shared import show_finding
 from kin3d.linkage.car import AxleName
@@ -30,7 +31,8 @@ def check(
 
     read = load(car)
     console = Console()
-    console.print(f"[bold]{read.title}[/bold], {car}", highlight=False)
+    # as Text: brackets in a title or path are no markup
+    console.print(Text.assemble((read.title, "bold"), f", {car}"))
     for finding in read.findings:
         show_finding(console, finding)
     names: list[AxleName] = [axle] if axle else [a.name for a in read.axles()]
@@ -39,14 +41,15 @@ def check(
 
 
 def _show(console: Console, found: AxleCheck) -> None:
-    from kin3d.cli.show import show_design
+    from kin3d.cli.show import show_design, show_left_out
 
-    console.print()
-    show_design(console, found.design, f"{found.axle} axle, design position, left side")
+    for side, name in enumerate(found.sides):
+        console.print()
+        show_design(console, found.design, f"{found.axle} axle, design position, {name} side", side)
     parts = ", ".join(found.parts) or "no rod, no rocker"
     lines = [f"linkage: {found.layout}; {parts}", f"mobility: {found.mobility}", *found.reach]
-    lines += [f"left out: {name}: {reason}" for name, reason in found.design.left_out.items()]
     for line in lines:
         console.print(line, highlight=False, markup=False)
+    show_left_out(console, found.design)
     for finding in (*found.findings, *found.design.findings):
         show_finding(console, finding)

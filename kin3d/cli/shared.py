@@ -17,7 +17,9 @@ def show_error(error: Kin3dError) -> None:
     for finding in error.findings:
         show_finding(console, finding)
     count = len(error.findings)
-    console.print(Text(f"{count} error{'s' if count > 1 else ''}; nothing was computed.", "bold"))
+    # a result that could not be written was computed all the same
+    end = "" if any(f.code == "not-written" for f in error.findings) else "; nothing was computed"
+    console.print(Text(f"{count} error{'s' if count > 1 else ''}{end}.", "bold"))
 
 
 def show_finding(console: Console, finding: Finding) -> None:
@@ -36,15 +38,15 @@ def parse_values(text: str, option: str) -> list[float]:
     """
     expected = "expected START:STOP:STEP (both ends included, e.g. -40:40:2.5), one value, or a comma list"
     try:
-        if ":" in text:
-            start, stop, step = (float(part) for part in text.split(":"))
-            return _range(start, stop, step)
-        numbers = [float(part) for part in text.split(",")]
+        numbers = [float(part) for part in text.split(":" if ":" in text else ",")]
+        if not all(abs(v) < float("inf") for v in numbers):
+            raise RequestError(Finding("range", f'{option} "{text}": not a finite number; {expected}'))
+        if ":" not in text:
+            return numbers
+        start, stop, step = numbers
+        return _range(start, stop, step)
     except ValueError as problem:
         raise RequestError(Finding("range", f'{option} "{text}": {expected}{_why(problem)}')) from None
-    if not all(abs(v) < float("inf") for v in numbers):
-        raise RequestError(Finding("range", f'{option} "{text}": not a finite number; {expected}'))
-    return numbers
 
 
 def _why(problem: ValueError) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi
 
 import numpy as np
 
+from kin3d.linkage.layout import Part
 from kin3d.measures.corner import Corner, length, rate_of, unit
 from kin3d.measures.table import Measure
 from kin3d.spatial.jets import atan2
@@ -18,12 +20,18 @@ NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
 
 def lacks_spring(corner: Corner) -> str:
     """Says so when there is no spring between two points."""
-    return "" if corner.linkage.spring else "the linkage has no spring (no rod_on in the car file)"
+    return "" if corner.linkage.spring else _has_no("spring", [p for p in corner.axle.layout.parts if p.spring])
 
 
 def lacks_rocker(corner: Corner) -> str:
     """Says so when there is no rocker."""
-    return "" if corner.linkage.rocker else "the linkage has no rocker (no rod_on in the car file)"
+    return "" if corner.linkage.rocker else _has_no("rocker", [p for p in corner.axle.layout.parts if p.rocker])
+
+
+def _has_no(what: str, parts: Sequence[Part]) -> str:
+    """What is missing, and the keys of the car file that would bring it, if the layout knows such keys."""
+    keys = [p.key for p in parts if p.key]
+    return f"the linkage has no {what}" + (f" (no {' or '.join(keys)} in the car file)" if keys else "")
 
 
 def lacks_rate(corner: Corner) -> str:

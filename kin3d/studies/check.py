@@ -15,7 +15,7 @@ from kin3d.solve.limits import limit_sentence
 from kin3d.solve.mobility import Mobility
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
-from kin3d.studies.model import AxleModel
+from kin3d.studies.model import SIDES, AxleModel
 from kin3d.studies.result import SweepResult
 from kin3d.studies.sweep import sweep_corner
 
@@ -36,10 +36,12 @@ class AxleCheck:
     mobility : Mobility
     parts : tuple of str
         Parts of the layout that are there.
+    sides : tuple of str
+        Sides worth showing: both where the file gives points for both, else the left one.
     design : SweepResult
         The design position alone.
     reach : tuple of str
-        A sentence each for droop and bump: how far the travel goes.
+        A sentence each for droop and bump of every side in `sides`: how far the travel goes.
     findings : tuple of Finding
         Warnings about the geometry.
     """
@@ -48,6 +50,7 @@ class AxleCheck:
     layout: str
     mobility: Mobility
     parts: tuple[str, ...]
+    sides: tuple[str, ...]
     design: SweepResult
     reach: tuple[str, ...]
     findings: tuple[Finding, ...]
@@ -57,48 +60,89 @@ def check_axle(car: Car, axle: AxleName) -> AxleCheck:
     """Solve the design position of an axle and look for what is not as it should be."""
     model = AxleModel.of(car, axle)
     design = sweep_corner(car, axle, [0.0])
-    reach, short = _reach(model)
-    findings = [*short, *_spring(model, design), *_rod(model), *_wheel(model)]
-    return AxleCheck(axle, model.linkage.layout, model.kernel.system.mobility, model.linkage.parts, design, reach,
-    tuple(findings))
+    sides = SIDES if model.axle.other_points is not None else SIDES[:1]
+    reach: list[str] = []
+    findings: list[Finding] = []
+    for side in range(len(sides)):
+        said, short = _reach(model, side)
+        reach += said
+        findings += [*short, *_steering_axis(model, side), *_spring(model, design, side), *_rod(model, side)]
+        findings += _wheel(model, side)
+    return AxleCheck(
+        axle=axle,
+        layout=model.linkage.layout,
+        mobility=model.kernel.system.mobility,
+        parts=model.linkage.parts,
+        sides=sides,
+        design=design,
+        reach=tuple(reach),
+        findings=tuple(findings),
+    )
 
 
-def _warn(model: AxleModel, code: str, text: str) -> Finding:
-    return Finding(code, text, f"{model.axle.points.source.name}, {model.axle.name} axle", Severity.WARNING)
+def _side(model: AxleModel, side: int) -> str:
+    """Name of the side where the file gives both, else nothing: what is said holds for both then."""
+    return f"{SIDES[side]} side, " if model.axle.other_points is not None else ""
 
 
-def _reach(model: AxleModel) -> tuple[tuple[str, ...], list[Finding]]:
-    lanes = model.kernel.lanes(model.variants, np.array([-REACH_MM, REACH_MM]))
+def _warn(model: AxleModel, side: int, code: str, text: str) -> Finding:
+    axle = model.axle
+    table = axle.points if axle.other_points is None or SIDES[side] == axle.side else axle.other_points
+    return Finding(code, text, f"{table.source.name}, {axle.name} axle", Severity.WARNING)
+
+
+def _design(model: AxleModel, side: int) -> dict[str, Array]:
+    """Design coordinates of one side by point, mm."""
+    return dict(zip(model.linkage.points, model.variants.design[side], strict=True))
+
+
+def _reach(model: AxleModel, side: int) -> tuple[list[str], list[Finding]]:
+    lanes = model.kernel.lanes(model.variants, np.array([-REACH_MM, REACH_MM])).take(slice(2 * side, 2 * side + 2))
     solved = model.kernel.solve(model.variants, lanes)
     said, findings = [], []
     for lane, name in enumerate(("droop", "bump")):
         if solved.status[lane] == Status.OK:
-            said.append(f"{name}: {REACH_MM:g} mm and more")
+            said.append(f"{_side(model, side)}{name}: {REACH_MM:g} mm and more")
             continue
         sentence = limit_sentence(lanes, solved, lane)
-        said.append(f"{name}: {sentence.text}")
+        said.append(f"{_side(model, side)}{name}: {sentence.text}")
         if abs(solved.limits.get(lane, (0.0, 0.0))[0]) < SHORT_REACH_MM:
-            findings.append(_warn(model, "short-reach", f"{name} ends early: {sentence.text}"))
-    return tuple(said), findings
+            findings.append(_warn(model, side, "short-reach", f"{name} ends early: {sentence.text}"))
+    return said, findings
 
 
-def _spring(model: AxleModel, design: SweepResult) -> list[Finding]:
-    ratio = design.values.get("motion_ratio")
-    if ratio is None or ratio.flat[0] > 0.0:
+def _steering_axis(model: AxleModel, side: int) -> list[Finding]:
+    """Warn of a steering axis that runs downwards: its two points are exchanged, and castor is out by 180°."""
+    named = model.linkage.steering_axis
+    if named is None:
+        return []
+    bottom, top = (_design(model, side)[p] for p in named)
+    if top[2] > bottom[2]:
         return []
     text = (
-        f"the spring gets longer in bump (motion ratio {ratio.flat[0]:+.3f}): "
+        f"the steering axis runs downwards: {named[1]} is at z = {top[2]:g} mm, not above {named[0]} at "
+        f"z = {bottom[2]:g} mm; have the two been exchanged? Castor and kingpin angles are not to be used so"
+    )
+    return [_warn(model, side, "steering-axis-down", text)]
+
+
+def _spring(model: AxleModel, design: SweepResult, side: int) -> list[Finding]:
+    ratios = design.values.get("motion_ratio")
+    if ratios is None or (ratio := float(ratios[..., side].flat[0])) > 0.0:
+        return []
+    text = (
+        f"the spring gets longer in bump (motion ratio {ratio:+.3f}): "
         "look at spring_outer, the side of the rocker's pivot that it is on, and spring_inner"
     )
-    return [_warn(model, "spring-lengthens", text)]
+    return [_warn(model, side, "spring-lengthens", text)]
 
 
-def _rod(model: AxleModel) -> list[Finding]:
+def _rod(model: AxleModel, side: int) -> list[Finding]:
     """Warn of a rod nearly in line with its rocker arm: their angle, seen along the pivot line."""
     rocker = model.linkage.rocker
     if rocker is None:
         return []
-    at: dict[str, Array] = dict(zip(model.linkage.points, model.variants.design[0], strict=True))
+    at = _design(model, side)
     axis = at[rocker.axis[1]] - at[rocker.axis[0]]
     axis /= np.linalg.norm(axis)
     inner = at[rocker.rod[1]]
@@ -108,12 +152,12 @@ def _rod(model: AxleModel) -> list[Finding]:
     angle = float(np.degrees(np.arcsin(min(sine, 1.0))))
     if angle >= ROD_ANGLE_DEG:
         return []
-    rate = float(np.ravel(np.degrees(value(rocker_rate(_design_corner(model)))))[0])
+    rate = float(np.ravel(np.degrees(value(rocker_rate(_design_corner(model)))))[side])
     text = (
         f"the rod is nearly in line with its rocker arm ({angle:.1f}° between them, rocker rate {rate:+.3f} deg/mm): "
         f"the rocker is near its dead centre; {ROD_ANGLE_DEG:g}° or more is usual"
     )
-    return [_warn(model, "rod-in-line", text)]
+    return [_warn(model, side, "rod-in-line", text)]
 
 
 def _design_corner(model: AxleModel) -> Corner:
@@ -121,12 +165,12 @@ def _design_corner(model: AxleModel) -> Corner:
     return model.corner(lanes, model.kernel.solve(model.variants, lanes))
 
 
-def _wheel(model: AxleModel) -> list[Finding]:
+def _wheel(model: AxleModel, side: int) -> list[Finding]:
     """Warn of a wheel centre that is not at a plausible height over the lowest point of its linkage."""
     radius = model.axle.loaded_radius_mm
     if radius is None:
         return []
-    height = dict(zip(model.linkage.points, model.variants.design[0, :, 2], strict=True))
+    height = {name: place[2] for name, place in _design(model, side).items()}
     centre = height["wheel_centre"]
     pickups = {n: float(z) for n, z in height.items() if n not in ("wheel_centre", "wheel_axis")}
     lowest = min(pickups, key=lambda n: pickups[n])
@@ -134,8 +178,8 @@ def _wheel(model: AxleModel) -> list[Finding]:
     look = "look at loaded_radius_mm, the units and the height of wheel_centre"
     if over < 0.0:
         text = f"{lowest} is {-over:.0f} mm below the ground that the loaded radius ({radius:g} mm) gives: {look}"
-        return [_warn(model, "below-ground", text)]
+        return [_warn(model, side, "below-ground", text)]
     if pickups[lowest] > centre:
         text = f"every pickup point is above the wheel centre, {lowest} as the lowest by {over - radius:.0f} mm: {look}"
-        return [_warn(model, "above-wheel", text)]
+        return [_warn(model, side, "above-wheel", text)]
     return []

@@ -47,11 +47,14 @@ def sweep_corner(
     Raises
     ------
     RequestError
-        An unknown axle or measure, an empty or non-finite drive.
+        An unknown axle or measure, an empty or non-finite drive, a rack where the layout has none.
     """
     travel, rack = _drive("travel", travel_mm), _drive("rack", rack_mm)
     wanted = chosen_measures(axle, measures)
     model = AxleModel.of(car, axle)
+    if rack.any() and not model.linkage.rack:
+        text = f'layout "{model.linkage.layout}" has no points on a rack, so that no rack can be driven; leave it at 0'
+        raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
     grid = np.meshgrid(travel, rack, indexing="ij")
     lanes = model.kernel.lanes(model.variants, grid[0], grid[1])
     solved = model.kernel.solve(model.variants, lanes)
@@ -87,6 +90,8 @@ def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measur
     every = corner_measures(axle)
     if names is None:
         return every
+    if not names:
+        raise RequestError(Finding("measure-unknown", "no measure is named; kin3d measures lists them"))
     known = [m.name for m in every]
     findings = []
     for name in names:
@@ -123,24 +128,38 @@ def _measure(
 
 
 def _limits(lanes: Lanes, solved: Solved) -> list[Finding]:
-    """One finding for each direction in which positions were out of reach, both sides together where they agree."""
-    sides: dict[str, dict[str, int]] = {}
-    told: dict[tuple[int, bool, float, int], str] = {}
-    for lane in np.flatnonzero(solved.status != Status.OK):
-        side = int(lanes.variant[lane])
-        key = (side, bool(lanes.travel[lane] > 0), float(lanes.rack[lane]), int(solved.status[lane]))
-        if key not in told:
-            told[key] = limit_sentence(lanes, solved, int(lane)).text
-        counts = sides.setdefault(told[key], {})
-        counts[SIDES[side]] = counts.get(SIDES[side], 0) + 1
-    return [_limit(text, counts) for text, counts in sides.items()]
+    """One finding for each direction and cause for which positions were out of reach, sides and racks together."""
+    first: dict[tuple[int, bool, float, int], int] = {}
+    counts: dict[int, int] = {}
+    for lane in map(int, np.flatnonzero(solved.status != Status.OK)):
+        side, status = int(lanes.variant[lane]), int(solved.status[lane])
+        key = (side, bool(lanes.travel[lane] > 0), float(lanes.rack[lane]), status)
+        told = first.setdefault(key, lane)
+        counts[told] = counts.get(told, 0) + 1
+    groups: dict[tuple[bool, str], list[int]] = {}
+    for lane in counts:
+        cause = limit_sentence(lanes, solved, lane).cause
+        groups.setdefault((bool(lanes.travel[lane] > 0), cause), []).append(lane)
+    return [_limit(lanes, solved, told, sum(counts[k] for k in told)) for told in groups.values()]
 
 
-def _limit(text: str, counts: dict[str, int]) -> Finding:
-    count = sum(counts.values())
+def _limit(lanes: Lanes, solved: Solved, told: Sequence[int], count: int) -> Finding:
+    """The finding of lanes that ended for the same cause; where they ended is a range if it differs."""
+    sentences = {limit_sentence(lanes, solved, k).text: k for k in told}
+    text = next(iter(sentences))
+    if len(sentences) > 1:
+        travel, rack = zip(*(solved.limits[k] for k in told), strict=True)
+        where = f"travel {_span(travel)} mm is the limit, with rack {_span(rack)} mm"
+        text = f"{where}: {limit_sentence(lanes, solved, told[0]).cause}"
+    sides = dict.fromkeys(SIDES[int(lanes.variant[k])] for k in told)
+    wheels = f"{' and '.join(sides)} wheel{'s' if len(sides) > 1 else ''}"
     missed = f"{count} position{'s' if count > 1 else ''} asked for {'are' if count > 1 else 'is'} beyond it"
-    wheels = f"{' and '.join(counts)} wheel{'s' if len(counts) > 1 else ''}"
     return Finding("out-of-reach", f"{wheels}: {text}; {missed}", severity=Severity.WARNING)
+
+
+def _span(values: Sequence[float]) -> str:
+    low, high = f"{min(values):+.2f}", f"{max(values):+.2f}"
+    return low if low == high else f"{low} to {high}"
 
 
 def _without_value(found: dict[str, Array], ok: NDArray[np.bool_]) -> list[Finding]:

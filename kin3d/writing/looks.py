@@ -24,6 +24,7 @@ def figure_style() -> Any:
         "font.family": "DejaVu Sans",
         "font.size": 9,
         "text.color": INK,
+        "text.parse_math": False,  # a dollar sign in a title is a dollar sign
         "axes.labelcolor": INK,
         "axes.edgecolor": "#8b969e",
         "axes.titlesize": 10,

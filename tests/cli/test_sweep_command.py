@@ -116,3 +116,115 @@ def test_measures_lists_definitions():
     assert "anti_squat_pct" in out
     assert "anti_dive_pct" not in out
     assert "W. F. Milliken" in out
+
+
+DUNLIN = str(Path(__file__).parents[2] / "models" / "dunlin" / "car.toml")
+
+
+def asymmetric(folder: Path, title: str = "Dunlin") -> str:
+    """Dunlin's front axle with points for both sides; the right spring's inner end stands 40 mm further forward."""
+    models = Path(DUNLIN).parent
+    text = (models / "front.csv").read_text("utf-8")
+    (folder / "front.csv").write_text(text, "utf-8")
+    rows = [line.split(",") for line in text.splitlines() if not line.startswith("#")]
+    mirrored = [rows[0], *([n, x, str(-float(y)), *rest] for n, x, y, *rest in rows[1:])]
+    moved = [[n, str(float(x) + 40.0 * (n == "spring_inner")), *rest] for n, x, *rest in mirrored[1:]]
+    (folder / "right.csv").write_text("\n".join(",".join(r) for r in [rows[0], *moved]), "utf-8")
+    car = (models / "car.toml").read_text("utf-8").partition("[rear]")[0]
+    car = car.replace("Dunlin, last season", title).replace('"front.csv"', '"front.csv"\nother_points = "right.csv"')
+    (folder / "car.toml").write_text(car, "utf-8")
+    return str(folder / "car.toml")
+
+
+@pytest.mark.parametrize("width", ["30", "40", "60", "80"])
+def test_no_figure_is_cut_in_a_narrow_terminal(monkeypatch, width):
+    monkeypatch.setenv("COLUMNS", width)
+    _, out, _ = run("sweep", DUNLIN, "--travel=-10:10:10", "--rack=-5,5")
+    assert "…" not in out
+    assert "0.7816" not in out  # rack is not 0 here
+    _, out, _ = run("sweep", DUNLIN, "--travel=-10:10:10")
+    assert "0.7816" in out
+    _, out, _ = run("check", DUNLIN, "--axle", "front")
+    assert "−1056.98" in out
+    assert "…" not in out
+
+
+def test_sides_that_differ_in_a_chosen_measure_are_both_shown(tmp_path):
+    for car, name, drives in (
+        (DUNLIN, "steer_deg", ("--travel", "0", "--rack", "5,10")),
+        (DUNLIN, "wheel_y_mm", ("--travel", "0,5")),
+        (asymmetric(tmp_path), "spring_length_mm", ("--travel", "0,5")),
+    ):
+        _, out, _ = run("sweep", car, *drives, "--measures", name)
+        assert "same figures" not in out
+        assert out.count("right") == 2
+
+
+def test_check_shows_both_sides_where_both_have_points(tmp_path):
+    _, out, _ = run("check", asymmetric(tmp_path))
+    assert "design position, left side" in out
+    assert "design position, right side" in out
+    assert "right side, droop: " in out
+    _, out, _ = run("check", DUNLIN, "--axle", "front")
+    assert "right side" not in out
+
+
+def test_drives_that_are_held_stand_in_the_title_and_only_what_was_solved_is_counted():
+    _, out, _ = run("sweep", DUNLIN, "--travel", "0", "--rack", "5", "--measures", "camber_deg")
+    assert "front axle, rack 5 mm" in out
+    assert "2 positions solved" in out
+    _, out, _ = run("sweep", DUNLIN, "--travel", "0,300", "--measures", "camber_deg")
+    assert "2 of 4 positions solved" in out
+    _, out, _ = run("sweep", DUNLIN, "--travel", "300,400", "--measures", "camber_deg")
+    assert "None of 4 positions was reached." in out
+
+
+def test_limits_of_many_racks_are_one_sentence_for_each_direction():
+    code, _, err = run("sweep", DUNLIN, "--travel=-200:200:200", "--rack=-20:20:10", "--measures", "camber_deg")
+    assert code == 1
+    said = [" ".join(line.split()) for line in err.splitlines() if "is the limit" in line]
+    assert len(said) == 2
+    assert said[0].startswith("warning: left and right wheels: travel -8")
+    assert "10 positions asked for are beyond it" in said[0]
+
+
+def test_brackets_and_dollars_in_a_title_are_no_markup(tmp_path):
+    car = asymmetric(tmp_path, "[/bold] [red]Ü[/red] $x_$ 100 %")
+    for arguments in (("check", car), ("sweep", car, "--travel", "0,5")):
+        code, out, _ = run(*arguments)
+        assert code == 0
+        assert "[/bold] [red]Ü[/red] $x_$ 100 %" in out
+    target = tmp_path / "c [b].svg"
+    code, out, _ = run("sweep", car, "--travel", "0,5", "--plot", str(target))
+    assert code == 0
+    assert "$x_$" in target.read_text("utf-8")
+    assert "c [b].svg" in out
+
+
+REFUSED = [
+    (["sweep", DUNLIN, "--measures", ","], "no measure is named; kin3d measures lists them"),
+    (["sweep", DUNLIN, "--travel", "nan:1:1"], '--travel "nan:1:1": not a finite number'),
+    (["sweep", DUNLIN, "--travel", "0:1000:0.5", "--rack", "0:1000:0.5"], "make 4,004,001 positions; 500,000 or fewer"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "text"), REFUSED)
+def test_requests_are_refused_before_the_work(monkeypatch, arguments, text):
+    monkeypatch.setattr("kin3d.solve.kernel.Kernel.solve", None)
+    test_mistakes_are_answered_in_words(arguments, text)
+
+
+def test_endings_are_looked_at_before_the_work(monkeypatch):
+    monkeypatch.setattr("kin3d.solve.kernel.Kernel.solve", None)
+    code, _, err = run("sweep", DUNLIN, "--out", "r.csv", "--plot", "c.bmp")
+    assert code == 2
+    assert "nothing was computed" in err
+    assert not Path("r.csv").exists()
+
+
+def test_what_cannot_be_written_is_not_called_uncomputed(tmp_path):
+    (tmp_path / "r.csv").mkdir()
+    code, _, err = run("sweep", CAR, "--travel", "0,5", "--out", str(tmp_path / "r.csv"))
+    assert code == 2
+    assert "cannot be written" in err
+    assert "nothing was computed" not in err

@@ -50,3 +50,9 @@ def test_travel_that_ends_early(tmp_path):
     said = findings(tmp_path, POINTS | {"rod_inner": (0, 280, 409)})
     assert "ends early: travel" in said["short-reach"]
     assert "are in line there" in said["short-reach"]
+
+
+def test_ball_joints_that_were_exchanged(tmp_path):
+    said = findings(tmp_path, POINTS | {"lower_outer": POINTS["upper_outer"], "upper_outer": POINTS["lower_outer"]})
+    assert said["steering-axis-down"].startswith("the steering axis runs downwards: upper_outer is at z = 165 mm")
+    assert "have the two been exchanged?" in said["steering-axis-down"]
