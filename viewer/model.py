@@ -295,7 +295,7 @@ class LiveModel:
             normal=np.array([0.0, np.sin(roll), np.cos(roll)]),
             springs={s.name: s.points for s in axle.springs if s.points},
             cross={n: s.points for n, s in cross.items() if s},
-            meshes={k: str(v) for k, v in getattr(axle, "meshes", {}).items()},
+            meshes=axle.meshes,
             mesh_side=(1.0, -1.0)[self.own_side],
         )
 

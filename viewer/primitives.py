@@ -13,6 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.car import MeshFile
+
 Array = NDArray[np.float64]
 Shape = Literal["ball", "cube", "diamond", "cross"]
 
@@ -105,7 +107,7 @@ class Sheet(Primitive):
 class Solid(Primitive):
     """A mesh from a file, moved with its body: place = turn @ vertex + shift."""
 
-    mesh: str
+    mesh: MeshFile
     turn: Array
     shift: Array
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.car import AxleName, MeshFile
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d_viewer.primitives import Array
 
@@ -42,7 +42,7 @@ class Snapshot:
         Further springs of a corner: their two points.
     cross : mapping of str to (str, str)
         Springs across the car: point on the left, point on the right.
-    meshes : mapping of str to str
+    meshes : mapping of str to MeshFile
         Mesh files by ``upright``, ``wheel``, ``tyre`` or ``chassis``.
     mesh_side : float
         +1 when the meshes are of the left side, −1 of the right.
@@ -60,7 +60,7 @@ class Snapshot:
     forces_n: Mapping[str, Array] = field(default_factory=dict)
     springs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     cross: Mapping[str, tuple[str, str]] = field(default_factory=dict)
-    meshes: Mapping[str, str] = field(default_factory=dict)
+    meshes: Mapping[str, MeshFile] = field(default_factory=dict)
     mesh_side: float = 1.0
 
     def at(self, side: int, point: str) -> Array:

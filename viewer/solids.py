@@ -3,33 +3,29 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 
 from kin3d.errors import Finding, ReadingError
+from kin3d.linkage.car import MeshFile
 from kin3d_viewer.geometry import Mesh
 from kin3d_viewer.primitives import Solid
 
-KINDS = (".stl", ".obj", ".glb", ".gltf", ".ply")
 MOST_TRIANGLES = 400_000  # more than this is slow to move in software
 
 
 @lru_cache(maxsize=32)
-def read_solid(file: str) -> Mesh:
-    """Read a mesh file; its coordinates are taken as mm in the vehicle frame, design position.
+def read_solid(mesh: MeshFile) -> Mesh:
+    """Read a mesh file, once; mm in the vehicle frame, design position.
 
     Raises
     ------
     ReadingError
-        A file that is missing, of another kind, empty, or too large, with what is expected.
+        A file that cannot be read, is empty or too large, with what is expected.
     """
     import trimesh
 
-    if Path(file).suffix.lower() not in KINDS:
-        raise ReadingError(
-            Finding("mesh-kind", f"is not a mesh that can be shown; expected one of {', '.join(KINDS)}", file)
-        )
+    file = str(mesh.path)
     try:
         found = trimesh.load(file, force="mesh", process=True)
     except (OSError, ValueError) as error:
@@ -38,8 +34,10 @@ def read_solid(file: str) -> Mesh:
     if not len(triangles) or len(triangles) > MOST_TRIANGLES:
         text = f"has {len(triangles):,} triangles; expected from 1 to {MOST_TRIANGLES:,}"
         raise ReadingError(Finding("mesh-size", text, file))
-    corners = np.asarray(found.vertices)[triangles]
-    normals = np.repeat(np.asarray(found.face_normals), 3, axis=0)
+    turn = np.array(mesh.to_mm)
+    corners = (np.asarray(found.vertices) @ turn.T)[triangles]
+    normals = np.repeat(np.asarray(found.face_normals) @ turn.T, 3, axis=0)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     return Mesh(corners.reshape(-1, 3), normals, np.arange(3 * len(triangles)).reshape(-1, 3))
 
 

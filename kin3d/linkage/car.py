@@ -193,6 +193,14 @@ class SharedError:
 
 
 @dataclass(frozen=True, slots=True)
+class MeshFile:
+    """A mesh for looks: its file, and the matrix that takes its coordinates to mm in the vehicle frame."""
+
+    path: Path
+    to_mm: tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Axle:
     """One axle: the points of one side, the layout that joins them, and what belongs to its wheels.
 
@@ -223,6 +231,8 @@ class Axle:
         Vertical rate of one tyre.
     shared_errors : tuple of SharedError
         Errors that points have in common, beside the standard deviations of the table.
+    meshes : mapping of str to MeshFile
+        Meshes for looks by what they show: ``upright``, ``wheel``, ``tyre`` of the given side, ``chassis``.
     """
 
     name: AxleName
@@ -250,6 +260,7 @@ class Axle:
     unsprung_mass_kg: float | None = None
     tyre_rate_n_per_mm: float | None = None
     shared_errors: tuple[SharedError, ...] = ()
+    meshes: Mapping[str, MeshFile] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from kin3d.linkage.resolve import resolve
 from kin3d.reading.gather import Gather
 from kin3d.reading.inboard import attached, inboard, tell_misfits
 from kin3d.reading.layouts import LayoutChoice
+from kin3d.reading.meshes import mesh_files
 from kin3d.reading.model import AXLE_NEEDS, AxleKeys
 from kin3d.reading.points import PointScan
 from kin3d.reading.shared import shared_errors
@@ -52,6 +53,7 @@ def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
     if linkage and other_linkage and linkage.points != other_linkage.points:
         _tell_difference(linkage, other_linkage, source, gather)
     rack_axis = _rack_axis(source, frame, gather)
+    meshes = mesh_files(source.name, keys.meshes, frame, source.folder, gather)
     tell_misfits(source.name, keys, keys.spring is not None, layout, linkage, gather)
     if linkage:
         _tell_unused(linkage, source, gather)
@@ -75,6 +77,7 @@ def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
         layout_keys=source.chosen.given,
         **inboard(keys, frame.rotation),
         shared_errors=shared_errors(source.name, keys.shared_error, main.places, gather),
+        meshes=meshes,
     )
 
 

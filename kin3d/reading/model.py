@@ -88,6 +88,15 @@ class SharedErrorKeys(Keys):
     ]
 
 
+class MeshKeys(Keys):
+    """Mesh files for looks, moved with their bodies: ``[front.meshes]``."""
+
+    upright: Text = None
+    wheel: Text = None
+    tyre: Text = None
+    chassis: Text = None
+
+
 class CornerKeys(Keys):
     """What an axle says of its points and of the springs of a corner."""
 
@@ -104,6 +113,7 @@ class CornerKeys(Keys):
     spring: SpringKeys | None = None
     torsion: TorsionKeys | None = None
     bar: BarKeys | None = None
+    meshes: MeshKeys | None = None
     shared_error: Annotated[
         list[SharedErrorKeys] | None, Field(description="tables headed [[...shared_error]]")
     ] = None

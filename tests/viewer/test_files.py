@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from kin3d.errors import RequestError
+import kin3d
+from kin3d.errors import ReadingError, RequestError
+from kin3d.linkage.car import MeshFile
 from kin3d_viewer.command import Request, run
 from kin3d_viewer.export import glb
 from kin3d_viewer.geometry import surface
@@ -19,7 +21,8 @@ from kin3d_viewer.instances import instance, unit_mesh
 from kin3d_viewer.model import Drives
 from kin3d_viewer.primitives import Ball, Coil, Rod, Wheel
 from kin3d_viewer.session import Session
-from tests.viewer.cars import car
+from kin3d_viewer.solids import read_solid, solid_surface
+from tests.viewer.cars import STRUT_POINTS, car, strut
 
 
 @pytest.fixture(scope="module")
@@ -120,3 +123,63 @@ def test_wrong_requests_are_told_all_at_once(tmp_path):
 def test_position_out_of_reach_is_told(tmp_path):
     with pytest.raises(RequestError, match=r"the position asked for is out of reach: left wheel: travel \+1"):
         run(car("dunlin", None), None, Request(drives=Drives(140.0), scene=tmp_path / "a.glb"))
+
+
+def box_car(tmp_path, body, kind="stl"):
+    """A strut whose mesh is a box about a point of the upright, in the unit and axes of the table."""
+    centre = np.array(STRUT_POINTS["lower_outer"]) if body != "chassis" else np.array([0.0, 100.0, 200.0])
+    box = trimesh.creation.box(extents=(20.0, 30.0, 40.0))
+    box.apply_translation(centre)
+    box.export(tmp_path / f"part.{kind}")
+    strut(tmp_path)
+    file = tmp_path / "car.toml"
+    file.write_text(file.read_text("utf-8") + f'[front.meshes]\n{body} = "part.{kind}"\n', "utf-8")
+    return file
+
+
+@pytest.mark.parametrize("kind", ["stl", "obj", "glb"])
+@pytest.mark.parametrize("body", ["upright", "wheel"])
+def test_mesh_moves_with_its_body_on_both_sides(tmp_path, kind, body):
+    session = Session.of(kin3d.load(box_car(tmp_path, body, kind)), "front", Drives(25.0, 8.0))
+    scene = session.scene()
+    for side, number in (("left", 0), ("right", 1)):
+        points = solid_surface(scene[f"mesh/{side}/{body}"]).points
+        middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
+        np.testing.assert_allclose(middle, session.view.now.at(number, "lower_outer"), rtol=0.0, atol=1e-4)
+    assert [p.name for p in scene.of(Wheel)] == ["left/wheel", "right/wheel"]
+
+
+def test_mesh_of_a_tyre_stands_for_ours_and_the_chassis_stays(tmp_path):
+    session = Session.of(kin3d.load(box_car(tmp_path, "tyre")), "front", Drives(25.0))
+    assert not session.scene().of(Wheel)
+    other = Session.of(kin3d.load(box_car(tmp_path, "chassis")), "front", Drives(25.0))
+    points = solid_surface(other.scene()["mesh/chassis"]).points
+    np.testing.assert_allclose(points.max(axis=0), [10.0, 115.0, 220.0], rtol=0.0, atol=1e-4)
+
+
+def test_mesh_in_other_units_and_axes(tmp_path):
+    file = MeshFile(tmp_path / "part.stl", ((-1000.0, 0.0, 0.0), (0.0, -1000.0, 0.0), (0.0, 0.0, 1000.0)))
+    trimesh.creation.box(bounds=[[0.0, 0.0, 0.0], [0.1, 0.2, 0.3]]).export(file.path)
+    mesh = read_solid(file)
+    np.testing.assert_allclose(mesh.points.min(axis=0), [-100.0, -200.0, 0.0], rtol=0.0, atol=1e-4)
+    np.testing.assert_allclose(np.linalg.norm(mesh.normals, axis=1), 1.0, rtol=0.0, atol=1e-12)
+
+
+def test_wrong_meshes_are_told_with_their_keys(tmp_path):
+    strut(tmp_path)
+    file = tmp_path / "car.toml"
+    text = '[front.meshes]\nupright = "none.stl"\nwheel = "wheel.step"\n'
+    file.write_text(file.read_text("utf-8") + text, "utf-8")
+    with pytest.raises(ReadingError) as told:
+        kin3d.load(file)
+    for said in (
+        '[front.meshes] upright: "none.stl" is not there; the path is relative to the car file',
+        '[front.meshes] wheel: "wheel.step" is not a mesh; expected a file ending in .stl or .obj or .glb or .ply',
+    ):
+        assert said in str(told.value)
+    file.write_text(file.read_text("utf-8").replace("upright", "hub"), "utf-8")
+    with pytest.raises(ReadingError, match="hub: is not a known key; known here: upright, wheel, tyre, chassis"):
+        kin3d.load(file)
+    (tmp_path / "broken.glb").write_bytes(b"not a mesh")
+    with pytest.raises(ReadingError, match=r"broken\.glb: cannot be read as a mesh"):
+        read_solid(MeshFile(tmp_path / "broken.glb", ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))))
