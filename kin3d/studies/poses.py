@@ -1,0 +1,103 @@
+"""An axle with both wheels at chosen travels, in the chassis frame, with the plane constructions of each position."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import AxleName, Car
+from kin3d.solve.limits import limit_sentence
+from kin3d.solve.status import Status
+from kin3d.studies.centre_lines import WheelLines, lane_vectors, roll_centre, wheel_lines
+from kin3d.studies.model import AxleModel
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """An axle with both wheels at one travel.
+
+    Attributes
+    ----------
+    travel_mm, rack_mm : float
+    places : ndarray, shape (2, points, 3)
+        Points of left and right in the order of ``linkage.points``, mm, chassis frame.
+    spin : ndarray, shape (2, 3)
+        Unit spin axes, pointing outboard.
+    wheels : tuple of WheelLines or None
+        Left and right; None where no loaded radius is given, so that there is no contact point.
+    roll_centre : ndarray, shape (2,), or None
+        (y, z) where the lines from both contact points cross; None where they are parallel.
+    ground_mm : float or None
+        z midway between the contact points.
+    """
+
+    travel_mm: float
+    rack_mm: float
+    places: Array
+    spin: Array
+    wheels: tuple[WheelLines, WheelLines] | None
+    roll_centre: Array | None
+    ground_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AxlePoses:
+    """An axle at chosen travels."""
+
+    title: str
+    model: AxleModel
+    poses: tuple[Pose, ...]
+
+
+def axle_poses(car: Car, axle: AxleName, travel_mm: Sequence[float], rack_mm: float = 0.0) -> AxlePoses:
+    """Solve both corners of an axle at chosen travels, with the constructions of each.
+
+    Parameters
+    ----------
+    travel_mm : sequence of float
+        Of both wheels; each value once.
+    rack_mm : float
+        To the left positive.
+
+    Raises
+    ------
+    RequestError
+        An axle that is not there, a travel that is not a number or is out of reach: all of them at once.
+    """
+    travels = np.array(list(dict.fromkeys(float(t) for t in travel_mm)))
+    if not travels.size or not np.isfinite([*travels, rack_mm]).all():
+        raise RequestError(Finding("drive-empty", f"travel and rack: finite numbers in mm expected, found {travel_mm}"))
+    model = AxleModel.of(car, axle)
+    lanes = model.kernel.lanes(model.variants, travels, rack_mm)
+    solved = model.kernel.solve(model.variants, lanes)
+    missed = {
+        f"travel {lanes.travel[k]:+g} mm is out of reach: {limit_sentence(lanes, solved, int(k)).text}": None
+        for k in np.flatnonzero(solved.status != Status.OK)
+    }
+    if missed:
+        raise RequestError([Finding("out-of-reach", text, str(car.source)) for text in missed])
+    corner = model.corner(lanes, solved, 1)
+    places = model.kernel.points(model.variants, lanes, solved)
+    count = len(travels)
+    spin = lane_vectors(corner.spin, lanes.count)
+    wheels = wheel_lines(corner, places) if model.axle.loaded_radius_mm is not None else []
+    poses = []
+    for k, travel in enumerate(travels):
+        both = [k, k + count]  # left, right
+        pair = (wheels[k], wheels[k + count]) if wheels else None
+        poses.append(_pose(float(travel), rack_mm, places[both], spin[both], pair))
+    return AxlePoses(car.title, model, tuple(poses))
+
+
+def _pose(travel: float, rack: float, places: Array, spin: Array, wheels: tuple[WheelLines, WheelLines] | None) -> Pose:
+    if wheels is None:
+        return Pose(travel, rack, places, spin, None, None, None)
+    left, right = (w.front for w in wheels)
+    ground = float(left.contact[1] + right.contact[1]) / 2.0
+    return Pose(travel, rack, places, spin, wheels, roll_centre(left, right), ground)
