@@ -1,4 +1,4 @@
-"""``kin3d sweep``: a corner over travel and rack, an axle or the car over heave, roll and pitch; table, file, picture."""
+"""``kin3d sweep``: a corner over travel and rack, an axle or the car over heave, roll and pitch; table and picture."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def sweep(
     racks, names = parse_values(rack, "--rack"), names_of(measures)
     if heave is not None or roll is not None or pitch is not None or migration is not None:
         if travel is not None:
-            text = "--travel moves one wheel alone and does not go with --heave, --roll, --pitch; give the one or the others"
+            text = "--travel moves one wheel alone; give it without --heave, --roll, --pitch and --migration"
             raise RequestError(Finding("drives-mixed", text))
         _on_ground(car, axle, (heave, pitch, roll, racks), names, out, plot, migration)
         return
@@ -115,7 +115,7 @@ def _check_request(positions: int, out: Path | None, plot: Path | None, drives: 
     from kin3d.writing.table import ENDINGS, check_ending
 
     if positions > MOST_POSITIONS:
-        text = f"--travel and --rack make {positions:,} positions; {MOST_POSITIONS:,} or fewer are expected"
+        text = f"{drives} make {positions:,} positions; {MOST_POSITIONS:,} or fewer are expected"
         raise RequestError(Finding("range", text))
     if out:
         check_ending(out, ENDINGS, "--out")

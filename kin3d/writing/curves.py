@@ -28,6 +28,11 @@ USUAL = (
     "wheel_rate_n_per_mm",
     "scrub_radius_mm",
     "caster_trail_mm",
+    "camber_ground_deg",
+    "toe_ground_deg",
+    "roll_centre_offset_mm",
+    "camber_recovery_pct",
+    "spring_share_braking_pct",
 )
 MOST_FAMILY = 7  # curves in one panel
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it

@@ -1,4 +1,4 @@
-"""The side view: support lines of braking and drive, mass centre, and the part of the load transfer that the links carry.
+"""The side view: support lines of braking and drive, mass centre, the part of the load transfer that the links carry.
 
 Seen from the left, the front to the left of the sheet. The line from a contact point to the side-view instant centre
 reaches the vertical that stands at the axle's share of the braking force at a height; that height over the mass
@@ -212,7 +212,7 @@ def _instant_centre(made: Sheet, axle: Construction, side: Side) -> None:
     end = toward(made, start, centre)
     end = start + (end - start) * min(1.0, 1.75 * axle.radius_mm / max(1e-9, float(np.hypot(*(end - start)))))
     style = {"arrowstyle": "-|>", "color": LOWER, "lw": 0.9, "ls": (0, (6, 3)), "shrinkA": 0, "shrinkB": 0}
-    made.axes.annotate("", end, start, arrowprops=style, zorder=10)
+    made.axes.annotate("", (end[0], end[1]), (start[0], start[1]), arrowprops=style, zorder=10)
     text = f"to the instant centre\nx {x}, z {z} mm"
     to_right = end[0] > start[0]
     label(made, end, text, (0.0, -4.6), ha="right" if to_right else "left", color=LOWER, fontsize=7)

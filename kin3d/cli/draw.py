@@ -1,0 +1,58 @@
+"""``kin3d draw``: the construction of roll centre or support lines as a drawing to scale."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+from rich.console import Console
+
+from kin3d.cli.shared import show_finding
+from kin3d.linkage.car import AxleName
+
+EPILOG = (
+    "Examples:\n\n"
+    "  kin3d draw models/dunlin/car.toml --view front --roll 1.5 --out front.svg\n\n"
+    "  kin3d draw models/dunlin/car.toml --view side --pitch 0.5 --out side.pdf"
+)
+
+
+def draw(
+    car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
+    out: Annotated[Path, typer.Option(help="The drawing: .svg, .pdf (text stays text) or .png.")],
+    view: Annotated[
+        Literal["front", "side"], typer.Option(help="Roll-centre construction, or support lines.")
+    ] = "front",
+    axle: Annotated[AxleName, typer.Option(help="Which axle; the side view shows both where there are two.")] = "front",
+    heave: Annotated[float, typer.Option(help="Mean travel in mm, bump positive.")] = 0.0,
+    roll: Annotated[float, typer.Option(help="Roll of the body in degrees, left side up positive.")] = 0.0,
+    pitch: Annotated[float, typer.Option(help="Pitch in degrees, nose down positive (side view of both axles).")] = 0.0,
+    rack: Annotated[float, typer.Option(help="Displacement of the rack in mm, left positive.")] = 0.0,
+) -> None:
+    """Draw the construction to scale: arms, instant centres, roll centre; or support lines and percentages."""
+    from kin3d import load
+    from kin3d.errors import Finding, RequestError
+    from kin3d.studies.construction import construct, construct_car
+    from kin3d.writing.construction import PICTURES, draw_front
+    from kin3d.writing.side_view import draw_side
+    from kin3d.writing.table import check_ending
+
+    check_ending(out, PICTURES, "--out")
+    read = load(car)
+    if view == "front":
+        if pitch:
+            raise RequestError(Finding("drives-mixed", "--pitch belongs to --view side; the front view has --roll"))
+        draw_front(construct(read, axle, heave, roll, rack), out)
+    elif len(read.axles()) == 2:
+        draw_side(construct_car(read, heave, pitch, roll, rack), read.data, pitch, out)
+    else:
+        if pitch:
+            raise RequestError(Finding("axle-missing", "--pitch needs both axles in the car file", str(car)))
+        draw_side((construct(read, read.axles()[0].name, heave, roll, rack),), read.data, 0.0, out)
+    Console().print(f"Drawing written to {out}", highlight=False, markup=False)
+    for finding in read.findings:
+        show_finding(Console(stderr=True), finding)
+
+
+draw.__doc__ = f"{draw.__doc__}\n\n{EPILOG}"

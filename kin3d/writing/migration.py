@@ -1,0 +1,125 @@
+"""The path of the roll centre in the transverse plane, marked by roll angle or heave; one scale in both directions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.measures.crossing import PARALLEL_DEG
+from kin3d.studies.result import SweepResult
+from kin3d.writing.looks import INK, LINES, figure_style, save_figure
+from kin3d.writing.table import check_ending
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Array = NDArray[np.float64]
+PICTURES = (".png", ".svg", ".pdf")
+NEEDED = ("roll_centre_offset_mm", "roll_centre_height_mm", "roll_centre_lines_deg")
+MOST_MARKS = 9
+MOST_PATHS = 7
+WIDTH_IN = 8.0
+_UNIT = {"roll": "°", "heave": " mm"}
+
+
+def check_migration(path: Path, heaves: Sequence[float], rolls: Sequence[float], names: Sequence[str] | None) -> None:
+    """Refuse before the work a path that cannot be drawn."""
+    check_ending(path, PICTURES, "--migration")
+    found = []
+    if len(heaves) < 2 and len(rolls) < 2:
+        text = "--migration draws a path: give several values of --roll or --heave"
+        found.append(Finding("range", text))
+    if names is not None and not set(NEEDED) <= set(names):
+        text = f"--migration needs the measures {', '.join(NEEDED)}; name them in --measures or leave it out"
+        found.append(Finding("measure-missing", text))
+    if found:
+        raise RequestError(found)
+
+
+def draw_migration(result: SweepResult, path: Path) -> None:
+    """Draw the roll centre of an axle over roll, a path for each heave; over heave where roll has one value.
+
+    Seen from behind: the left of the car is on the left of the picture. Positions in which the two lines cross at less
+    than a degree are left out, as the crossing runs away there.
+
+    Parameters
+    ----------
+    result : SweepResult
+        Of `sweep_axle` or `sweep_car`; of pitch and rack the first value is drawn.
+    path : pathlib.Path
+        ``.png``, ``.svg`` or ``.pdf``.
+    """
+    check_ending(path, PICTURES, "--migration")
+    import matplotlib.pyplot as plt
+
+    roll, heave = result.drives["roll_deg"], result.drives["heave_mm"]
+    along, other = ("roll", "heave") if len(roll) > 1 else ("heave", "roll")
+    offset, height = (_grid(result, n, along) for n in NEEDED[:2])
+    hidden = _grid(result, NEEDED[2], along) < PARALLEL_DEG
+    marks, family = (roll, heave) if along == "roll" else (heave, roll)
+    offset, height = (np.where(hidden, np.nan, v) for v in (offset, height))
+    shown = np.unique(np.linspace(0, len(family) - 1, min(MOST_PATHS, len(family))).round().astype(int))
+    with plt.rc_context(figure_style()):
+        figure, ax = plt.subplots(figsize=(WIDTH_IN, _tall(offset[shown], height[shown])), layout="constrained")
+        reach = [float(np.nanmax(np.abs(v), initial=0.0)) for v in offset[shown]]
+        for n, (colour, k) in enumerate(zip(LINES, shown, strict=False)):
+            text = f"{other} {_signed(family[k])}{_UNIT[other]}"
+            every = reach[n] == max(reach)
+            _path(ax, (offset[k], height[k]), marks, colour, text, _UNIT[along], every)
+        _frame(ax, result, along)
+        save_figure(figure, path)
+
+
+def _tall(offset: Array, height: Array) -> float:
+    """Height of the picture, in, for one scale in both directions."""
+    wide = 2.0 * max(1.0, float(np.nanmax(np.abs(offset), initial=0.0)))
+    high = max(float(np.nanmax(height, initial=0.0)), 0.0) - min(float(np.nanmin(height, initial=0.0)), 0.0)
+    return float(np.clip(WIDTH_IN * (1.6 * high / wide + 0.25), 3.0, 6.5))
+
+
+def _signed(v: float) -> str:
+    return f"{v:+g}".replace("-", "−") if v else "0"
+
+
+def _grid(result: SweepResult, name: str, along: str) -> Array:
+    """Values of a measure, shape (paths, marks)."""
+    v = result.values[name][..., 0]
+    names = list(result.drives)
+    for k in reversed(range(len(names))):
+        if names[k] not in ("roll_deg", "heave_mm"):
+            v = np.take(v, 0, axis=k)
+    return v if along == "roll" else v.T
+
+
+def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text: str, unit: str, every: bool) -> None:
+    """One path; each mark has its value on the longest path, the first and last on the others."""
+    from matplotlib.patheffects import Normal, Stroke
+
+    y, z = place
+    ax.plot(y, z, color=colour, lw=1.7, label=text, zorder=4)
+    # counted from the middle, so that the marks stand evenly about it
+    step = max(1, -(-len(marks) // MOST_MARKS))
+    chosen = [k for k in range(int(np.argmin(np.abs(marks))) % step, len(marks), step) if np.isfinite(y[k] + z[k])]
+    halo = [Stroke(linewidth=2.4, foreground="white"), Normal()]
+    ax.plot(y[chosen], z[chosen], "o", ms=5.0, mfc="white", mec=colour, mew=1.4, zorder=5)
+    for k in chosen if every else chosen[:: max(1, len(chosen) - 1)]:
+        style: dict[str, Any] = {"fontsize": 7, "color": colour, "path_effects": halo, "ha": "center", "zorder": 6}
+        words = f"{_signed(marks[k])}{unit}"
+        ax.annotate(words, (y[k], z[k]), (0, -11 if every else 6), textcoords="offset points", **style)
+
+
+def _frame(ax: Axes, result: SweepResult, along: str) -> None:
+    ax.set_aspect("equal", adjustable="datalim")
+    ax.invert_xaxis()
+    ax.axhline(0.0, color=INK, lw=1.2, zorder=2)
+    ax.axvline(0.0, color=INK, lw=0.6, alpha=0.4, zorder=2, dashes=(10, 3, 2, 3))
+    ax.set_xlabel("to the left of mid-track (mm)")
+    ax.set_ylabel("over the ground (mm)")
+    title = f"{result.title}, {result.axle} axle: path of the roll centre over {along}"
+    ax.set_title(title, loc="left", fontsize=12)
+    ax.legend(fontsize=8, frameon=False, loc="upper right", ncols=4)
