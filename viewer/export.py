@@ -34,7 +34,7 @@ def write_scene(session: Session, file: Path, options: PictureOptions) -> str:
             text = page(session, options)
             file.write_text(text, "utf-8")
         else:
-            file.write_bytes(glb(visible(session.scene(), set(options.layers))))
+            file.write_bytes(glb(visible(session.scene(options.layers), set(options.layers))))
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise RequestError(Finding("not-written", text, str(file))) from None

@@ -45,7 +45,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
     values: list[dict[str, Any]] = []
     for value in np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over])):
         if not session.editor.drive(**{over: float(value)}).reason:
-            frames.append(visible(session.scene(), layers))
+            frames.append(visible(session.scene(layers), layers))
             at.append(float(value))
             values.append({n: [_number(v) for v in session.view.now.values[n]] for n in names})
     session.editor.drive(**here.as_dict())

@@ -80,7 +80,7 @@ class Camera:
     def shoot(self, *, aim: bool = True) -> Image:
         """The present state as an array, shape (height, width, 3)."""
         self.stage.overlay.caption = self.session.caption()
-        self.stage.show(self.session.scene())
+        self.stage.show(self.session.scene(self.options.layers))
         if aim:
             self.aim()
         if not self._started:

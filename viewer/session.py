@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from kin3d.linkage.car import AxleName, Car
 from kin3d_viewer.editing import Editor, Step
+from kin3d_viewer.forces import rod_force
 from kin3d_viewer.model import Curves, Drives, LiveModel, View
 from kin3d_viewer.primitives import Scene
 from kin3d_viewer.scene import scene
@@ -22,10 +24,13 @@ class Session:
         The car that is shown and changed.
     other : LiveModel or None
         The ghost; never changed.
+    lacking : str
+        What is missing for the rod's force, after a scene was asked to show it.
     """
 
     editor: Editor
     other: LiveModel | None = None
+    lacking: str = field(init=False, default="")
     _ghost: tuple[tuple[object, ...], View] | None = field(init=False, default=None)
 
     @staticmethod
@@ -76,10 +81,15 @@ class Session:
             self._file[key] = model.solve(model.base.variants.design, drives).curves
         return self._file[key]
 
-    def scene(self) -> Scene:
-        """The scene of the present state."""
+    def scene(self, layers: Collection[str] = ()) -> Scene:
+        """The scene of the present state; with the layer ``rod force`` the rod shows its force, where it is known."""
         view, ghost = self.view, self.ghost()
-        return scene(view.now, view.roll_path, None if ghost is None else ghost.now)
+        now = view.now
+        if "rod force" in layers:
+            found = rod_force(self.editor.model, view)
+            self.lacking = found if isinstance(found, str) else ""
+            now = now if isinstance(found, str) else replace(now, forces_n=found)
+        return scene(now, view.roll_path, None if ghost is None else ghost.now)
 
     def caption(self) -> str:
         """One line: which car, which axle, where the sliders stand."""

@@ -51,6 +51,7 @@ LAYERS = {
     "screw axis": "instant screw axis of the upright, with the sense of its pitch",
     "front centres": "front-view instant centres, lines to the contact points, roll centre and its path",
     "side centres": "side-view instant centres with their lines",
+    "rod force": "force in the rod for the static wheel load, as its width and its sign",
     "labels": "names of the parts",
     "point names": "names of the points",
     "meshes": "meshes from files",

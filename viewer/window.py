@@ -151,7 +151,7 @@ class Window(QMainWindow):
     def refresh(self, *, quick: bool = False) -> None:
         """Bring picture, curves and tables to the session's state; while dragging the tables follow afterwards."""
         self.stage.overlay.caption = self.session.caption()
-        self.stage.show(self.session.scene())
+        self.stage.show(self.session.scene(self.stage.layers))
         self.drives.follow(self.session.editor.drives.as_dict())
         self.curves.follow(self.session)
         if not quick:
@@ -193,6 +193,8 @@ class Window(QMainWindow):
         """Show or hide a layer."""
         (self.stage.layers.add if on else self.stage.layers.discard)(name)
         self.refresh(quick=True)
+        if name == "rod force" and on and self.session.lacking:
+            self.say(self.session.lacking)
 
     def _choose_curves(self) -> None:
         names = [n for n, box in self.charts.boxes.items() if box.isChecked()]

@@ -52,8 +52,8 @@ def view(
 
     Without --screenshot, --animation or --scene a window opens (pip install "kin3d[viewer]"); its F1 lists all keys.
 
-    Layers: linkage, wheels, joints, ground, steering axis, screw axis, front centres, side centres, labels,
-    point names, meshes.
+    Layers: linkage, wheels, joints, ground, steering axis, screw axis, front centres, side centres, rod
+    force, labels, point names, meshes.
     """
     from kin3d import load
 
