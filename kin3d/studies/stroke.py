@@ -64,8 +64,8 @@ def _damper(model: AxleParts, elements: Sequence[Element], strokes: dict[str, Ar
     if damper is None or found is None:
         return []
     u = strokes[found.label]
+    out = _preload(model, found)
     used = (float(np.nanmax(np.maximum(u, 0.0))), float(np.nanmax(np.maximum(-u, 0.0))))
-    out = []
     for sense, need, have in zip(("bump", "droop"), used, (damper.bump_mm, damper.droop_mm), strict=True):
         part = f" ({100.0 * need / have:.0f} %)" if have else ""
         text = f"{sense} uses {need:.1f} mm of {have:g} mm of stroke{part}"
@@ -74,6 +74,20 @@ def _damper(model: AxleParts, elements: Sequence[Element], strokes: dict[str, Ar
         severity = Severity.WARNING if bad else Severity.NOTE
         out.append(Finding("damper-stroke", text, f"[{model.axle.name}.damper]", severity))
     return out
+
+
+def _preload(model: AxleParts, element: Element) -> list[Finding]:
+    """What is left of the spring's force where the damper is fully out: below it the wheel hangs on the damper."""
+    damper = model.axle.damper
+    if damper is None or element.design_force is None:
+        return []
+    force = float(element.force(-damper.droop_mm)[0])
+    place = f"[{model.axle.name}.damper]"
+    if force <= 0.0:
+        text = f"the spring is loose in the last {-force / element.rate:.1f} mm before the damper is fully out"
+        return [Finding("preload", text, place, Severity.WARNING)]
+    text = f"fully out, the spring still presses on it with {force:,.0f} N: the preload"
+    return [Finding("preload", text, place, Severity.NOTE)]
 
 
 def _rocker(model: AxleParts, travel: Array, pair: Pair) -> list[Finding]:

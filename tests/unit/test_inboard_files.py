@@ -84,6 +84,8 @@ def test_warning_signs_over_the_travel(tmp_path: Path) -> None:
     found = axle_rates(read(tmp_path, TABLES), "front", np.linspace(-30, 30, 13))
     said = {f.code: f.text for f in found.findings}
     assert {"stop-met", "damper-stroke", "rod-end"} <= set(said)
+    # 900 N in the design position less 8 mm of 60 N/mm
+    assert said["preload"] == "fully out, the spring still presses on it with 420 N: the preload"
     droop = next(f.text for f in found.findings if f.text.startswith("droop uses"))
     assert "of 8 mm of stroke" in droop
     assert "the damper is at its end before the travel is" in droop
