@@ -28,6 +28,11 @@ class CurvesCanvas(FigureCanvasQTAgg):
         self._background = None
         self.follow(session)
 
+    def resizeEvent(self, event: Any) -> None:  # noqa: N802 - Qt's name
+        """Keep the titles within the width."""
+        super().resizeEvent(event)
+        self.charts.resized()
+
     def follow(self, session: Session) -> None:
         """Take the curves and the cursor of the present state."""
         view, ghost, file = session.view, session.ghost(), session.file_curves()

@@ -21,7 +21,8 @@ DRIVES = {
 }
 SAME = 1e-9  # the right side is drawn when it differs from the left by more than this part of the range
 LEAST_USED = 0.45  # of the height of a chart; less than this and it is fitted again
-TITLE_PER_INCH = 13  # letters of a title on an inch
+TITLE_PER_INCH = 12.5  # letters of a title on an inch
+GROWTH = 0.2
 FEW = 4  # no more charts than this in one column by default
 
 
@@ -68,9 +69,7 @@ class Charts:
     def _prepare(self, number: int, name: str, axes: Any) -> None:
         colour = CURVES[number % len(CURVES)]
         measure = self.measures[name]
-        said = f"{measure.label}, {measure.unit}  ({measure.sign})"
-        room = max(20, round(self.figure.get_figwidth() * TITLE_PER_INCH))
-        axes.set_title("\n".join(wrap(said, room)), fontsize=8, loc="left", color=INK)
+        axes.set_title(self._title(measure), fontsize=8, loc="left", color=INK)
         axes.set_facecolor("white")
         axes.grid(color="#dde1df", linewidth=0.6)
         axes.tick_params(labelsize=8, colors=INK)
@@ -87,6 +86,16 @@ class Charts:
         self._dots[name] = [axes.plot([], [], m, color=colour, markersize=6, animated=True)[0] for m in ("o", "s")]
         self._cursor[name] = axes.axvline(0.0, color=INK, linewidth=1.0, animated=True)
         self.moving += [*self._lines[name].values(), self._cursor[name], *self._dots[name]]
+
+    def _title(self, measure: Measure) -> str:
+        """Label, unit and sign, in as many lines as the width asks for."""
+        room = max(20, round(self.figure.get_figwidth() * TITLE_PER_INCH))
+        return "\n".join(wrap(f"{measure.label}, {measure.unit}  ({measure.sign})", room))
+
+    def resized(self) -> None:
+        """Break the titles anew for another width."""
+        for name, axes in self._axes.items():
+            axes.set_title(self._title(self.measures[name]), fontsize=8, loc="left", color=INK)
 
     def show(self, now: Curves, file: Curves | None = None, ghost: Curves | None = None) -> bool:
         """Take new curves: the present ones, those of the file where it was changed, those of the other car.
@@ -126,6 +135,8 @@ class Charts:
         used = (high - low + 2.0 * room) / (top - bottom)
         if tuple(axes.get_xlim()) == wide and bottom <= low and high <= top and used > LEAST_USED:
             return False
+        # room to grow where a drag drives the curves out, so that the axes are not drawn anew with every step
+        room += GROWTH * (high - low) if used > LEAST_USED and tuple(axes.get_xlim()) == wide else 0.0
         axes.set_ylim(low - room, high + room)
         axes.set_xlim(*wide)
         return True

@@ -32,7 +32,7 @@ class Mouse(QObject):
     dragged : shift since it began, mm, shape (3,)
     refused : why a point cannot be dragged here
     nudged : direction, factor
-    turned : the camera was moved by hand
+    turned : the camera was moved by hand, or the picture has another size
     """
 
     picked = Signal(object)
@@ -68,7 +68,7 @@ class Mouse(QObject):
             return self._release()
         if kind == QEvent.Type.KeyPress:
             return self._key(event)
-        if kind in (QEvent.Type.MouseButtonRelease, QEvent.Type.Wheel):
+        if kind in (QEvent.Type.MouseButtonRelease, QEvent.Type.Wheel, QEvent.Type.Resize):
             QTimer.singleShot(0, self.turned.emit)
         # the other keys of the graphics library must not act: some of them end the program
         return kind in (QEvent.Type.KeyRelease, QEvent.Type.MouseButtonDblClick)

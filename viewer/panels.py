@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
@@ -96,7 +97,7 @@ class DrivesPanel(QWidget):
 class FiguresTable(QTableWidget):
     """Measures: as the file has them in the design position, as they are now there, and where the sliders stand."""
 
-    HEADS = ("measure", "file", "design", "now", "unit")
+    HEADS = ("measure", "file", "design", "now")
 
     def __init__(self, measures: Mapping[str, Measure]) -> None:
         super().__init__(0, len(self.HEADS))
@@ -108,7 +109,6 @@ class FiguresTable(QTableWidget):
             "design position, points of the file",
             "design position, points as changed",
             "at the sliders",
-            "",
         )
         for column, tip in enumerate(tips):
             self.horizontalHeaderItem(column).setToolTip(tip)
@@ -117,24 +117,37 @@ class FiguresTable(QTableWidget):
         self.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         self._rows: dict[str, int] = {}
+        self._late: Any = None
 
     def follow(self, file: Mapping[str, Array], design: Mapping[str, Array], now: Mapping[str, Array]) -> None:
         """Take new figures; each mapping has (2,) a name."""
+        if not self.isVisible():
+            self._late = (file, design, now)
+            return
         if list(self._rows) != list(now):
             self._lay_out(list(now))
         for name, row in self._rows.items():
             for column, source in ((1, file), (2, design), (3, now)):
-                value = float(source[name][self.side]) if name in source else np.nan
-                self.item(row, column).setText(figure(value))
+                value = figure(float(source[name][self.side]) if name in source else np.nan)
+                item = self.item(row, column)
+                if item.text() != value:
+                    item.setText(value)
+
+    def showEvent(self, event: Any) -> None:  # noqa: N802 - Qt's name
+        """Take the figures that came while the table was hidden."""
+        super().showEvent(event)
+        if self._late is not None:
+            late, self._late = self._late, None
+            self.follow(*late)
 
     def _lay_out(self, names: list[str]) -> None:
         self.setRowCount(len(names))
         self._rows = {n: k for k, n in enumerate(names)}
         for name, row in self._rows.items():
             measure = self.measures[name]
-            for column, text in enumerate((name, "", "", "", measure.unit)):
+            for column, text in enumerate((name, "", "", "")):
                 item = QTableWidgetItem(text)
-                if 0 < column < 4:
+                if column:
                     item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
                 item.setToolTip(f"{measure.label}: {measure.definition}\n{measure.sign} positive")
                 self.setItem(row, column, item)
@@ -145,7 +158,7 @@ def figure(value: float) -> str:
     if not np.isfinite(value):
         return "–"
     digits = 3 if abs(value) < 10.0 else (2 if abs(value) < 1000.0 else 1)
-    digits = 5 if 0.0 < abs(value) < 0.01 else digits
+    digits = 5 if 5e-6 < abs(value) < 0.01 else digits
     return f"{value:.{digits}f}".replace("-", "−")
 
 

@@ -77,7 +77,7 @@ class Stage:
     def _mark(self, items: list[Primitive]) -> None:
         """A larger ball about the point that is picked."""
         chosen = [p for p in items if p.name == self.highlight and isinstance(p, Ball)]
-        rings = [surface(Ball("", "contact", p.centre, 1.7 * p.radius_mm, "ball")) for p in chosen]
+        rings = [surface(Ball("", "contact", p.centre, 2.3 * p.radius_mm, "ball")) for p in chosen]
         self._put("picked", joined(rings), "contact")
 
     def places(self, focus: str = "axle", *, wide: bool = True) -> Array:
@@ -140,7 +140,7 @@ class _Drawn:
             prop.line_width = look.width_px if look.dash or "path" in role or "sense" in role else 1.2
             prop.opacity = {"ground": 0.16, "wheel": 0.75, "ghost wheel": 0.35}.get(role, 1.0)
         if name == "picked":
-            prop.opacity, prop.color = 0.35, "#d55e00"
+            prop.opacity, prop.color = 0.5, "#d55e00"
         plotter.renderer.AddActor(self.actor)
 
     def bring(self, what: Mesh | list[Array]) -> None:

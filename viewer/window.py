@@ -65,7 +65,8 @@ class Window(QMainWindow):
         self._timer.timeout.connect(self._play_on)
         self._way = 1
         self.setStyleSheet(SHEET_STYLE)
-        self.resize(1440, 880)
+        self.statusBar()
+        self.resize(1480, 900)
         self.refresh()
 
     def _panels(self) -> None:
@@ -97,7 +98,7 @@ class Window(QMainWindow):
         self._dock("Tables", tabs, left)
         self._dock("Curves", self.curves, right)
         docks = self.findChildren(QDockWidget)
-        self.resizeDocks(docks, [390, 390, 400], Qt.Orientation.Horizontal)
+        self.resizeDocks(docks, [395, 395, 335], Qt.Orientation.Horizontal)
 
     def _dock(self, title: str, widget: QWidget, area: Qt.DockWidgetArea) -> None:
         dock = QDockWidget(title, self)
