@@ -21,6 +21,7 @@ COMMANDS = (
     ("view", "view", "view"),
     ("measures", "measures", "measures"),
     ("rates", "rates", "rates"),
+    ("export", "export", "export"),
     ("swap", "swap", "swap"),
     ("tolerance", "tolerance", "tolerance"),
     ("sensitivity", "sensitivity", "sensitivity"),

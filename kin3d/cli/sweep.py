@@ -45,6 +45,9 @@ def sweep(
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Write the table: .csv, .nc or .json.")] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw the curves: .png, .svg or .pdf.")] = None,
+    dxf: Annotated[
+        Path | None, typer.Option(help="Draw the linkage at both ends of the travel and in design: .dxf.")
+    ] = None,
     migration: Annotated[
         Path | None, typer.Option(help="Draw the path of the roll centre (with --roll or --heave): .png, .svg or .pdf.")
     ] = None,
@@ -71,6 +74,10 @@ def sweep(
     read = load(car)
     with progress_bar("Measures", len(travels) * len(racks)) as advance:
         result = sweep_corner(read, axle, travels, racks, names, advance)
+    if dxf:
+        from kin3d.cli.export import draw_sweep
+
+        Console().print(draw_sweep(read, result, dxf), highlight=False, soft_wrap=True)
     finish(read.findings, result, out, plot, names is not None)
 
 

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName, Car
+from kin3d.solve.kernel import Solved
+from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.status import Status
 from kin3d.studies.centre_lines import WheelLines, lane_vectors, roll_centre, wheel_lines
@@ -48,11 +50,16 @@ class Pose:
 
 @dataclass(frozen=True, slots=True)
 class AxlePoses:
-    """An axle at chosen travels."""
+    """An axle at chosen travels, in rising order, the design position among them."""
 
     title: str
     model: AxleModel
     poses: tuple[Pose, ...]
+
+    @property
+    def design(self) -> Pose:
+        """The pose with travel 0 and rack 0."""
+        return next(p for p in self.poses if not p.travel_mm and not p.rack_mm)
 
 
 def axle_poses(car: Car, axle: AxleName, travel_mm: Sequence[float], rack_mm: float = 0.0) -> AxlePoses:
@@ -61,7 +68,7 @@ def axle_poses(car: Car, axle: AxleName, travel_mm: Sequence[float], rack_mm: fl
     Parameters
     ----------
     travel_mm : sequence of float
-        Of both wheels; each value once.
+        Of both wheels; the design position (travel 0, rack 0) is added where it is not among them.
     rack_mm : float
         To the left positive.
 
@@ -70,29 +77,35 @@ def axle_poses(car: Car, axle: AxleName, travel_mm: Sequence[float], rack_mm: fl
     RequestError
         An axle that is not there, a travel that is not a number or is out of reach: all of them at once.
     """
-    travels = np.array(list(dict.fromkeys(float(t) for t in travel_mm)))
-    if not travels.size or not np.isfinite([*travels, rack_mm]).all():
-        raise RequestError(Finding("drive-empty", f"travel and rack: finite numbers in mm expected, found {travel_mm}"))
+    if not np.isfinite([*travel_mm, rack_mm]).all():
+        text = f"travel and rack: finite numbers in mm are expected, found {list(travel_mm)} and {rack_mm}"
+        raise RequestError(Finding("drive-empty", text))
+    drives = sorted({(0.0, 0.0), *((float(t) + 0.0, float(rack_mm) + 0.0) for t in travel_mm)})
     model = AxleModel.of(car, axle)
-    lanes = model.kernel.lanes(model.variants, travels, rack_mm)
+    travels, racks = np.array(drives).T
+    lanes = model.kernel.lanes(model.variants, travels, racks)
     solved = model.kernel.solve(model.variants, lanes)
+    _check(car, lanes, solved)
+    corner = model.corner(lanes, solved, 1)
+    places = model.kernel.points(model.variants, lanes, solved)
+    spin = lane_vectors(corner.spin, lanes.count)
+    wheels = wheel_lines(corner, places) if model.axle.loaded_radius_mm is not None else []
+    poses = []
+    for k, (travel, rack) in enumerate(drives):
+        both = [k, k + len(drives)]  # left, right
+        pair = (wheels[both[0]], wheels[both[1]]) if wheels else None
+        poses.append(_pose(travel, rack, places[both], spin[both], pair))
+    return AxlePoses(car.title, model, tuple(poses))
+
+
+def _check(car: Car, lanes: Lanes, solved: Solved) -> None:
+    """Refuse travels that are out of reach, each said once for both sides."""
     missed = {
         f"travel {lanes.travel[k]:+g} mm is out of reach: {limit_sentence(lanes, solved, int(k)).text}": None
         for k in np.flatnonzero(solved.status != Status.OK)
     }
     if missed:
         raise RequestError([Finding("out-of-reach", text, str(car.source)) for text in missed])
-    corner = model.corner(lanes, solved, 1)
-    places = model.kernel.points(model.variants, lanes, solved)
-    count = len(travels)
-    spin = lane_vectors(corner.spin, lanes.count)
-    wheels = wheel_lines(corner, places) if model.axle.loaded_radius_mm is not None else []
-    poses = []
-    for k, travel in enumerate(travels):
-        both = [k, k + count]  # left, right
-        pair = (wheels[k], wheels[k + count]) if wheels else None
-        poses.append(_pose(float(travel), rack_mm, places[both], spin[both], pair))
-    return AxlePoses(car.title, model, tuple(poses))
 
 
 def _pose(travel: float, rack: float, places: Array, spin: Array, wheels: tuple[WheelLines, WheelLines] | None) -> Pose:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.poses import Pose
@@ -12,8 +12,7 @@ from kin3d.studies.poses import Pose
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
-Version = Literal["R12", "R2000", "R2010", "R2018"]
-VERSIONS: tuple[Version, ...] = ("R12", "R2000", "R2010", "R2018")
+VERSIONS = ("R12", "R2000", "R2010", "R2018")
 POINT_BLOCK = "PICKUP_POINT"
 STYLE = "KIN3D"
 SYMBOL_MM = 6.0  # radius of a point's circle
@@ -31,7 +30,7 @@ COLOURS = (
 INK, FAINT, CONSTRUCTION, DIMENSIONS = 7, 8, 1, 3
 
 
-def new_document(version: Version) -> Drawing:
+def new_document(version: str) -> Drawing:
     """Return an empty drawing in mm with styles and the block of a point."""
     from ezdxf import units
     from ezdxf.document import Drawing as Document
@@ -39,11 +38,11 @@ def new_document(version: Version) -> Drawing:
 
     doc = Document.new(version)
     setup_drawing(doc, topics=["linetypes"])
-    if version != "R12":
+    if version != "R12":  # it has no variables for units
         doc.units = units.MM
-    doc.header["$MEASUREMENT"] = 1
+        doc.header["$MEASUREMENT"] = 1
     doc.header["$LUNITS"], doc.header["$LUPREC"] = 2, 3
-    doc.header["$LTSCALE"] = 5.0
+    doc.header["$LTSCALE"] = 2.5
     doc.styles.add(STYLE, font="arial.ttf")
     doc.dimstyles.duplicate_entry("Standard", STYLE)
     _point_block(doc)
@@ -86,7 +85,7 @@ def state_name(pose: Pose) -> str:
     """Name of a position for layers: ``DESIGN``, ``BUMP_30``, ``DROOP_12_5``; ``TRAVEL_0`` with the rack moved."""
     if not pose.travel_mm:
         return "TRAVEL_0" if pose.rack_mm else "DESIGN"
-    figure = re.sub(r"[^0-9]", "_", f"{abs(pose.travel_mm):.4f}".rstrip("0").rstrip("."))
+    figure = re.sub(r"[^0-9]", "_", f"{abs(pose.travel_mm):.9g}")
     return f"{'BUMP' if pose.travel_mm > 0 else 'DROOP'}_{figure}"
 
 

@@ -49,7 +49,8 @@ class Frame:
 
     def below(self, pen: Pen, rows: float) -> Array:
         """A place under the view, so many text heights down."""
-        return self.low - np.array([0.0, rows * pen.height_mm])
+        place: Array = self.low - np.array([0.0, rows * pen.height_mm])
+        return place
 
 
 def bodies(pen: Pen, model: AxleModel, pose: Pose, sides: Sequence[int], view: str) -> None:

@@ -57,7 +57,10 @@ def _instant_centre(pen: Pen, wheel: WheelLines, frame: Frame) -> None:
     else:
         pen.arrow("lines", end, line.direction)
         away = "LEFT" if line.direction[0] < 0.0 else "RIGHT"
-        pen.text("to the instant centre", end + np.array([0.0, 1.0]) * pen.height_mm, away)
+        # under the line where there is room over the ground, away from the lines of the arms
+        fall = 1.8 + 13.0 * max(0.0, float(line.direction[1] / abs(line.direction[0])))
+        room = bool(end[1] - line.contact[1] > (fall + 3.0) * pen.height_mm)
+        pen.text("to the instant centre", end + np.array([0.0, -fall if room else 1.0]) * pen.height_mm, away)
 
 
 def _support(pen: Pen, support: Support, row: int) -> None:

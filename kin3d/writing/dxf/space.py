@@ -67,8 +67,9 @@ def part_colours(linkage: Linkage) -> dict[str, int]:
     return {body: COLOURS[k % len(COLOURS)] for k, body in enumerate(segments(linkage))}
 
 
-def draw_space(doc: Drawing, axle: AxlePoses, design: Pose) -> None:
-    """Draw all poses; `design` carries the names that are on."""
+def draw_space(doc: Drawing, axle: AxlePoses) -> None:
+    """Draw all poses; the design position carries the names that are on."""
+    design = axle.design
     for pose in axle.poses:
         state, line = state_name(pose), "CONTINUOUS" if pose is design else "DASHED2"
         for k, side in enumerate(SIDES):
@@ -114,7 +115,9 @@ def _name(doc: Drawing, place: Array, end: Array, name: str) -> None:
     ahead = bool(end[0] > place[0])
     aim = end - np.array([0.4 * NAME_MM if ahead else -0.4 * NAME_MM, 0.0, 0.0])
     doc.modelspace().add_line(tuple(place), tuple(aim), dxfattribs={"layer": layer(doc, "names", colour=FAINT)})
-    text = doc.modelspace().add_text(name, height=NAME_MM, dxfattribs={"layer": layer(doc, "names"), "style": STYLE})
+    text = doc.modelspace().add_text(
+        name, height=NAME_MM, dxfattribs={"layer": layer(doc, "names"), "style": STYLE, "color": INK}
+    )
     side = TextEntityAlignment.MIDDLE_LEFT if ahead else TextEntityAlignment.MIDDLE_RIGHT
     text.set_placement(tuple(end), align=side)
 

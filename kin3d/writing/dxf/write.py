@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.poses import AxlePoses, Pose
-from kin3d.writing.dxf.document import VERSIONS, Version, new_document, save, set_dimensions, state_name, state_words
+from kin3d.writing.dxf.document import VERSIONS, new_document, save, set_dimensions, state_name, state_words
 from kin3d.writing.dxf.front import draw_front, front_frame
 from kin3d.writing.dxf.pen import Pen
 from kin3d.writing.dxf.plane import Frame
@@ -26,7 +26,7 @@ TEXT_MM = 34.0  # height of texts and dimensions in the views
 GAP, UNDER = 18.0, 24.0  # text heights between views side by side, and under a view for dimensions and notes
 
 
-def write_dxf(axle: AxlePoses, path: Path | str, version: Version = "R2010", option: str = "--out") -> None:
+def write_dxf(axle: AxlePoses, path: Path | str, version: str = "R2010", option: str = "--out") -> None:
     """Write an axle at its travels as a drawing, 1 unit = 1 mm.
 
     Model space holds the linkage in the vehicle frame and, below it in the plane z = 0, front and side view of each
@@ -39,7 +39,7 @@ def write_dxf(axle: AxlePoses, path: Path | str, version: Version = "R2010", opt
     Parameters
     ----------
     axle : AxlePoses
-        With the design position among its poses (travel 0, rack 0).
+        As `kin3d.studies.poses.axle_poses` gives it.
     path : path-like
         ``.dxf``.
     version : {"R12", "R2000", "R2010", "R2018"}
@@ -50,22 +50,16 @@ def write_dxf(axle: AxlePoses, path: Path | str, version: Version = "R2010", opt
     Raises
     ------
     RequestError
-        For another ending or version, a folder that is not there, a file that cannot be written, and without the
-        design position.
+        For another ending or version, a folder that is not there, a file that cannot be written.
     """
     target = Path(path)
     check_ending(target, (".dxf",), option)
     if version not in VERSIONS:
         text = f'version "{version}" is not known; expected one of {", ".join(VERSIONS)}'
         raise RequestError(Finding("version-unknown", text, str(target)))
-    design = next((p for p in axle.poses if not p.travel_mm and not p.rack_mm), None)
-    if design is None:
-        raise RequestError(
-            Finding("design-missing", "the design position carries the names and must be among the poses")
-        )
     doc = new_document(version)
     set_dimensions(doc, TEXT_MM)
-    draw_space(doc, axle, design)
+    draw_space(doc, axle)
     front, side = front_frame(axle), side_frame(axle)
     top = _title(Pen(doc, ("sheet", ""), TEXT_MM), axle)
     for pose in axle.poses:
@@ -99,7 +93,7 @@ def _row(doc: Drawing, axle: AxlePoses, pose: Pose, front: Frame, side: Frame, t
     for view, frame in (("side", side), ("front", front)):
         at = np.array([frame.low[0], high + 3.6 * TEXT_MM])
         pens[view].text(f"{seen[view].capitalize()}: {state_words(pose)}", at, size=1.25)
-        pens[view].text("scale 1:1, mm", at - np.array([0.0, 1.9 * TEXT_MM]))
+        pens[view].text("scale 1:1, 1 unit = 1 mm", at - np.array([0.0, 1.9 * TEXT_MM]))
     return float(rise + low) - UNDER * TEXT_MM
 
 
