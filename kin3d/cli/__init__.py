@@ -22,10 +22,13 @@ COMMANDS = (
     ("measures", "measures", "measures"),
     ("rates", "rates", "rates"),
     ("export", "export", "export"),
+    ("settle", "settle", "settle"),
+    ("draw", "draw", "draw"),
     ("swap", "swap", "swap"),
     ("tolerance", "tolerance", "tolerance"),
     ("sensitivity", "sensitivity", "sensitivity"),
     ("compare", "compare", "compare"),
+    ("report", "report", "report"),
 )
 
 CAUTION = (

@@ -73,7 +73,7 @@ def band_panel(ax: Axes, cars: Sequence[Banded], measure: Measure) -> None:
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
     unit = "" if measure.unit == "1" else f" ({measure.unit})"
     ax.set_title(f"{measure.label}{unit}", loc="left", y=1.09)
-    ax.annotate(measure.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color=FAINT)
+    ax.annotate(measure.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7.5, color=FAINT)
     ax.set_xlabel("wheel travel (mm)")
     ax.margins(x=0.0)
     low, high = ax.get_ylim()

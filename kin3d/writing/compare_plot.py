@@ -80,7 +80,7 @@ def steps_panel(ax: Axes, pair: Pair, measure: Measure, named: bool = False) -> 
         ax.plot([at, at], [rows - 1, rows], color=FAINT, lw=0.7, zorder=0)
         at += part
         turns.append(at)
-        ax.text(max(at, at - part), rows, f" {signed(part, measure.unit)} ", va="center", ha="left", fontsize=7.5)
+        _beside(ax, max(at, at - part), rows, signed(part, measure.unit), 4.0, size=7.5)
     ax.plot([at, at], [rows, rows + 1], color=FAINT, lw=0.7, zorder=0)
     _end(ax, rows + 1, line.b, pair.b.label, measure)
     span = (max(turns) - min(turns)) or 1.0
@@ -90,8 +90,14 @@ def steps_panel(ax: Axes, pair: Pair, measure: Measure, named: bool = False) -> 
 
 def _end(ax: Axes, row: int, value: float, label: str, measure: Measure) -> None:
     ax.plot([value], [row], marker="D", ms=6, color=INK, ls="none")
-    text = f"   {label}  {number(value, measure.unit)}"
-    ax.text(value, row, text, ha="left", va="center", fontsize=8, fontweight="bold")
+    _beside(ax, value, row, f"{label}  {number(value, measure.unit)}", 8.0, size=8.0, weight="bold")
+
+
+def _beside(ax: Axes, value: float, row: int, text: str, gap: float, *, size: float, weight: str = "normal") -> None:
+    """Words to the right of a place, `gap` points away."""
+    ax.annotate(
+        text, (value, row), (gap, 0), textcoords="offset points", va="center", fontsize=size, fontweight=weight
+    )
 
 
 def _dress(ax: Axes, rows: list[str], measure: Measure, pair: str) -> None:

@@ -1,0 +1,90 @@
+"""The pictures of a report, each an SVG element: curves with bands, causes, migration of the roll centre."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kin3d.measures.table import Measure
+from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.dossier import AxlePart
+from kin3d.writing.bands import DASHES, FAINT, Banded, band_panel
+from kin3d.writing.compare_plot import moved, steps_panel
+from kin3d.writing.looks import INK, LINES, figure_style
+from kin3d.writing.report.svg import inline_svg
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+PANEL = (4.0, 2.9)  # inches
+
+
+def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
+    """One picture a measure: all cars over travel with their bands."""
+    cars = [Banded(e.title, e.tolerance) for e in result.entries]
+    names = " and ".join(c.label for c in cars)
+    for m in measures:
+        described = f"{m.label} of {names} over wheel travel, with bands"
+        yield drawn(f"{result.axle}-curve-{m.name}", described, partial(band_panel, cars=cars, measure=m))
+
+
+def causes(result: Comparison, pair: Pair, measures: Sequence[Measure]) -> Iterator[str]:
+    """One picture a measure: how the groups of points lead from A's value to the other's."""
+    there = [m.name for m in pair.attribution.measures]
+    for m in measures:
+        if m.name in there and moved(pair, m):
+            key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
+            described = f"Parts of the difference of {m.label} by group of points"
+            yield drawn(key, described, partial(steps_panel, pair=pair, measure=m))
+
+
+def migration(part: AxlePart) -> str:
+    """Where the roll centre goes as the body rolls: its path in the front view, looking forward, over the ground."""
+    described = "Path of the roll centre in the front view over body roll"
+    return drawn(f"{part.axle}-migration", described, partial(_migration, part=part), (5.2, 3.2))
+
+
+def _migration(ax: Axes, part: AxlePart) -> None:
+    for k, car in enumerate(part.cars):
+        if car.roll is not None:
+            y, z = (car.roll.values[n][0, :, 0, 0] for n in ("roll_centre_offset_mm", "roll_centre_height_mm"))
+            roll = car.roll.drives["roll_deg"]
+            ax.plot(y, z, color=LINES[k % len(LINES)], ls=DASHES[k % len(DASHES)], lw=1.8)
+            _degrees(ax, y, z, roll, k)
+    ax.axhline(0.0, color=INK, lw=1.0)
+    ax.axvline(0.0, color=INK, lw=0.6, ls=(0, (8, 3, 1, 3)))
+    ax.set_xlabel("offset to the left (mm)")
+    ax.set_ylabel("height over the ground (mm)")
+    ax.set_title("Roll centre while the body rolls", loc="left", y=1.09)
+    note = "heave held; numbers: roll in degrees, left side up positive"
+    ax.annotate(note, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color=FAINT)
+    ax.invert_xaxis()  # looking forward, left is on the left
+
+
+def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -> None:
+    """Points at whole degrees, those at the ends and the middle numbered."""
+    whole = [i for i, r in enumerate(roll) if abs(r - round(r)) < 1e-9 and np.isfinite(y[i])]
+    ax.plot(y[whole], z[whole], "o" if k % 2 == 0 else "s", ms=4, color=LINES[k % len(LINES)], ls="none")
+    for i in whole[:: max(1, len(whole) // 2)]:
+        ax.annotate(
+            f"{roll[i]:+.0f}".replace("-", "−") if round(roll[i]) else "0",
+            (y[i], z[i]),
+            (0, 6 if k == 0 else -12),
+            textcoords="offset points",
+            ha="center",
+            fontsize=7.5,
+            color=LINES[k % len(LINES)],
+        )
+
+
+def drawn(key: str, described: str, draw: Callable[[Axes], None], size: tuple[float, float] = PANEL) -> str:
+    """A picture of one panel, drawn and saved in our style."""
+    import matplotlib.pyplot as plt
+
+    with plt.rc_context(figure_style()):
+        figure, ax = plt.subplots(figsize=size, layout="constrained")
+        draw(ax)
+        return inline_svg(figure, key, described)

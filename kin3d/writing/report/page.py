@@ -1,0 +1,232 @@
+"""The whole page: head, summary, inputs, an axle after the other, definitions, how to do it again."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from datetime import date
+from html import escape
+from importlib import resources
+from pathlib import Path
+
+from kin3d.errors import Finding, RequestError
+from kin3d.measures.crossing import MEASURES as CROSSING
+from kin3d.measures.table import Measure
+from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.dossier import MIGRATION, AxlePart, Dossier
+from kin3d.studies.tolerance import LEVELS
+from kin3d.studies.verdict import KINDS
+from kin3d.writing.compare_plot import common_measures
+from kin3d.writing.curves import USUAL
+from kin3d.writing.numbers import percent
+from kin3d.writing.report import figures, tables, views
+from kin3d.writing.report.markup import listed, mark, named, section, tag, text
+from kin3d.writing.report.summary import shown_measures, summary
+from kin3d.writing.report.svg import framed
+from kin3d.writing.table import check_ending
+from kin3d.writing.wording import remainder_sentence
+
+# nothing may be fetched: the page is all there is
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'unsafe-inline'; frame-src 'self'"
+CAUTIONS = (
+    "Results are kinematics of rigid bodies from the points given: no compliance of bushes, links or tyres.",
+    "A figure is as good as the points behind it. Bands and verdicts carry the deviations given for the points, and "
+    "nothing else: not a wrong layout, a mistaken joint, or a point read off the wrong place.",
+    "Static camber and toe, the loaded radius and the figures of the car are taken as exact.",
+    "Strength, safety and the rule book are for qualified people and local codes.",
+)
+
+
+def write_report(dossier: Dossier, path: Path, command: str, scenes: Mapping[str, str] | None = None) -> None:
+    """Write the page.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        ``.html``.
+    command : str
+        What was typed, so that it can be done again.
+    scenes : mapping of axle to str, optional
+        A whole HTML page with the moving linkage of each axle, shown in a frame; nothing in it may be fetched either.
+
+    Raises
+    ------
+    RequestError
+        For another ending, or a place that cannot be written to.
+    """
+    check_ending(path, (".html",), "--out")
+    content = render(dossier, command, scenes or {})
+    try:
+        path.write_text(content, "utf-8")
+    except OSError as error:
+        raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None
+
+
+def render(dossier: Dossier, command: str, scenes: Mapping[str, str], day: date | None = None) -> str:
+    """The page's text; see `write_report`."""
+    results = [p.comparison for p in dossier.axles]
+    title = " and ".join(c.title for c in dossier.cars)
+    parts = [_head(dossier, title, day or date.today())]
+    if any(r.pairs for r in results):
+        parts.append(section("summary", "What can be said", summary(results, USUAL) + _cautions(results)))
+    parts.append(section("inputs", "What was read", _inputs(dossier)))
+    parts += [_axle(p, scenes.get(p.axle, "")) for p in dossier.axles]
+    parts.append(section("definitions", "Definitions", tables.definitions(_defined(results))))
+    parts.append(section("cautions", "Cautions", listed(text(c) for c in CAUTIONS)))
+    parts.append(section("again", "To do it again", _again(dossier, command)))
+    style = (resources.files("kin3d.writing.report") / "style.css").read_text("utf-8")
+    head = (
+        f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
+        f"<title>{text(title)}</title><style>{style}</style>"
+    )
+    body = tag("div", "".join(parts), class_="page")
+    return f'<!DOCTYPE html>\n<html lang="en"><head>{head}</head><body>{body}</body></html>\n'
+
+
+def _head(dossier: Dossier, title: str, day: date) -> str:
+    entries = dossier.axles[0].comparison.entries
+    cars = tag("ul", "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(entries)), class_="cars")
+    links = {"summary": "What can be said", "inputs": "What was read"}
+    if len(entries) < 2:
+        links.pop("summary")
+    links |= {p.axle: f"{p.axle.capitalize()} axle" for p in dossier.axles}
+    links |= {"definitions": "Definitions", "cautions": "Cautions", "again": "To do it again"}
+    menu = tag("nav", "".join(tag("a", text(v), href=f"#{k}") for k, v in links.items()), aria_label="Contents")
+    kind = "Comparison of suspension linkages" if len(entries) > 1 else "Suspension linkage"
+    meta = tag("p", f"{kind}. Kinematics from pickup points, {day:%d %B %Y}.", class_="meta")
+    return tag("header", tag("h1", text(title)) + meta + cars + menu)
+
+
+def _cautions(results: Sequence[Comparison]) -> str:
+    said = dict.fromkeys(c for r in results for p in r.pairs for c in p.cautions)
+    return "".join(tag("p", text(c), class_="note") for c in said)
+
+
+def _inputs(dossier: Dossier) -> str:
+    labels = [e.label for e in dossier.axles[0].comparison.entries]
+    found = [*(f for c in dossier.cars for f in c.findings)]
+    for part in dossier.axles:
+        found += part.comparison.findings
+        found += [f for car in part.cars for f in car.check.findings]
+    fitted = dict.fromkeys(s for p in dossier.axles for e in p.comparison.entries for s in e.fit.sentences)
+    changed = tag("h3", "Fitted for this comparison") + listed(text(f"{s}.") for s in fitted) if fitted else ""
+    return tables.inputs(dossier.cars, labels) + changed + tag("h3", "Findings") + tables.findings(found)
+
+
+def _axle(part: AxlePart, scene: str) -> str:
+    result = part.comparison
+    measures = _usual(result)
+    content = [_scene(part, scene), _points(part), _measures(result), _curves(result, measures)]
+    content += [_constructions(part)]
+    content += [_causes(result, pair, measures) for pair in result.pairs]
+    if any(e.known for e in result.entries):
+        names = [m.name for m in measures]
+        content.append(tag("h3", "Where the doubt comes from") + tables.sources(result.entries, names))
+    title = f"{part.axle.capitalize()} axle, {result.side} side"
+    return section(part.axle, title, "".join(content))
+
+
+def _usual(result: Comparison) -> list[Measure]:
+    if result.pairs:
+        return common_measures(result, chosen=False)
+    return [m for m in result.entries[0].tolerance.measures if m.name in USUAL]
+
+
+def _scene(part: AxlePart, scene: str) -> str:
+    if not scene:
+        return ""
+    frame = f'<iframe class="scene" loading="lazy" title="Moving linkage, {part.axle} axle" srcdoc="{escape(scene)}"></iframe>'
+    return tag("div", tag("h3", "The linkage in motion") + frame, class_="screen")
+
+
+def _points(part: AxlePart) -> str:
+    result = part.comparison
+    first = "".join(tables.moves(p) for p in result.pairs) or tables.points(result.entries[0])
+    reach = "".join(
+        tag("p", f"{mark(k)} {text(e.title)}: {text(_minus('; '.join(c.check.reach)))}.", class_="note")
+        for k, (e, c) in enumerate(zip(result.entries, part.cars, strict=True))
+    )
+    return tag("h3", "Points") + first + tables.planes(result.entries) + tag("h3", "Reach of travel") + reach
+
+
+def _minus(words: str) -> str:
+    """True minus signs before figures."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", words)
+
+
+def _measures(result: Comparison) -> str:
+    if not result.pairs:
+        return tag("h3", "Measures") + tables.design(result.entries[0])
+    out = tag("h3", "Measures")
+    for pair in result.pairs:
+        for kind in KINDS:
+            out += tables.lines(result, pair, None if kind == "design" else USUAL, kind)
+        left_out = [f"{name}: {reason}" for name, reason in pair.not_compared.items()]
+        out += listed((text(x) for x in left_out), "note")
+    return out
+
+
+def _curves(result: Comparison, measures: Sequence[Measure]) -> str:
+    key = "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(result.entries))
+    if any(e.known for e in result.entries):
+        key += "".join(f'<li><span class="band b{100 * v:.0f}"></span> {percent(v)} band</li>' for v in LEVELS)
+    grid = tag("div", "".join(framed(s) for s in figures.curves(result, measures)), class_="grid")
+    note = tag("p", text(_ratio(measures)), class_="note") if _ratio(measures) else ""
+    return tag("h3", "Curves over wheel travel") + tag("ul", key, class_="key") + grid + note
+
+
+def _ratio(measures: Sequence[Measure]) -> str:
+    """The definition of the motion ratio stands beside it, always: the word is used for the inverse too."""
+    return next((f"{m.label} is {m.definition}." for m in measures if m.name == "motion_ratio"), "")
+
+
+def _constructions(part: AxlePart) -> str:
+    out = tag("h3", "Constructions in the design position")
+    out += tag("p", "Lines run from the contact point towards the instant centre of the true motion.", class_="note")
+    both = framed(views.front_view(part), views.caption(part, "front"))
+    both += framed(views.side_view(part), views.caption(part, "side"))
+    out += tag("div", both, class_="grid two")
+    if any(c.roll is not None for c in part.cars):
+        caption = text(next(m.definition for m in CROSSING if m.name == MIGRATION[0]))
+        out += tag("h3", "Migration of the roll centre") + framed(figures.migration(part), caption, "middle")
+    return out + listed((text(m) for c in part.cars for m in c.missing), "note")
+
+
+def _causes(result: Comparison, pair: Pair, measures: Sequence[Measure]) -> str:
+    found = pair.attribution
+    names = [m.name for m in measures]
+    out = tag("h3", text(f"What makes the difference, {pair.a.title} to {pair.b.title}"))
+    if found.reason:
+        rest = "only the linkage of the upright is attributed" if found.measures else "nothing can be attributed"
+        out += tag("p", text(f"Not all of it can be: {found.reason}; {rest}."))
+    if not found.measures:
+        return out
+    grid = "".join(framed(s) for s in figures.causes(result, pair, measures))
+    out += tag("div", grid, class_="grid")
+    out += tables.parts(pair, names, "design") + tables.parts(pair, names, "rate") + tables.coordinates(pair, names)
+    method = (
+        "All points go from the one car to the other along straight lines at once; each part is the mean gradient "
+        "along the way times the coordinate's change."
+    )
+    return out + tag("p", text(f"{method} {remainder_sentence(found)}"), class_="note")
+
+
+def _defined(results: Sequence[Comparison]) -> list[Measure]:
+    names = [m.name for r in results for e in r.entries for m in e.tolerance.measures]
+    return [*shown_measures(results, list(dict.fromkeys(names))), *(m for m in CROSSING if m.name == MIGRATION[1])]
+
+
+def _again(dossier: Dossier, command: str) -> str:
+    from kin3d import __version__
+
+    sampled = f"{dossier.samples} sampled cars (Latin hypercube), seed {dossier.seed}" if dossier.samples else "none"
+    sigma = "none given" if dossier.sigma_mm is None else f"{dossier.sigma_mm:g} mm"
+    facts = (
+        f"Program: kin3d {__version__}.",
+        f"Samples: {sampled}.",
+        f"Deviation of coordinates without one: {sigma}.",
+        f"Threshold of verdicts: {percent(dossier.threshold)}.",
+        "The files are known by their SHA-256 above.",
+    )
+    return f"<pre><code>{text(command)}</code></pre>" + listed(text(f) for f in facts)

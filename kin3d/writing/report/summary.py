@@ -1,0 +1,113 @@
+"""What can be said, in sentences: the differences that the points bear out, what makes them, and those they do not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from kin3d.measures.table import Measure
+from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.verdict import Line
+from kin3d.writing.numbers import number, percent, probability, rate, signed
+from kin3d.writing.report.markup import listed, tag, text
+
+KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
+GRADIENTS = (
+    "camber_deg",
+    "toe_deg",
+    "caster_deg",
+    "roll_centre_height_mm",
+    "anti_dive_pct",
+    "anti_squat_pct",
+    "motion_ratio",
+    "wheel_rate_n_per_mm",
+)
+MOST_CAUSES = 2
+SMALL = 0.15  # part of the difference under which a cause is not named here
+
+
+def summary(results: Sequence[Comparison], measures: Sequence[str]) -> str:
+    """Sentences on the measures of the given names, axle by axle and pair by pair."""
+    out = []
+    for result in results:
+        for pair in result.pairs:
+            out.append(_pair(result, pair, measures))
+    return "".join(out)
+
+
+def _pair(result: Comparison, pair: Pair, measures: Sequence[str]) -> str:
+    lines = [x for x in pair.lines if x.measure.name in measures and _worth(x)]
+    said = [x for x in lines if x.verdict == "can be said"]
+    unsure = [x for x in lines if x.verdict.startswith("cannot")]
+    same = list(dict.fromkeys(x.measure.label for x in lines if x.verdict == "no difference" and x.kind == "design"))
+    between = f", {pair.a.title} to {pair.b.title}" if len(result.pairs) > 1 else ""
+    parts = [tag("h3", text(f"{result.axle.capitalize()} axle{between}"))]
+    if said:
+        parts.append(tag("p", f"Can be said, at {percent(result.threshold)}:", class_="lead"))
+        parts.append(listed((_sentence(x, pair) for x in said), "said"))
+    if unsure:
+        parts.append(tag("p", "Cannot be said from these points:", class_="lead"))
+        parts.append(tag("p", "; ".join(_short(x) for x in unsure) + ".", class_="unsure"))
+    if same:
+        parts.append(tag("p", text(f"No difference in the design position: {', '.join(same)}.")))
+    if not said and not unsure:
+        parts.append(tag("p", text(pair.cautions[0] if pair.cautions else "No differences.")))
+    return tag("div", "".join(parts), class_="pair")
+
+
+def _worth(x: Line) -> bool:
+    """Whether the summary speaks of a figure: gradients of places change by nothing that could be read."""
+    if x.kind == "rate" and x.measure.name not in GRADIENTS:
+        return False
+    return x.kind in KINDS_SAID
+
+
+def _sentence(x: Line, pair: Pair) -> str:
+    figure = rate if x.kind == "rate" else number
+    unit = "" if x.unit == "1" else f" {x.unit}"
+    values = f"{figure(x.a, x.measure.unit)} → {figure(x.b, x.measure.unit)}{unit}"
+    sign = "+" if x.difference > 0.0 else ""
+    change = f"{sign}{figure(x.difference, x.measure.unit)}"
+    doubt = ", exact, set by the car files" if x.exact else f" ± {figure(x.sigma, x.measure.unit)}, {_sure(x)}"
+    because = "; ".join(_causes(x, pair))
+    ending = f". Mostly {because}." if because else "."
+    name = tag("b", text(x.measure.label + KINDS_SAID[x.kind]))
+    return f"{name}: {text(values)} ({text(change)}{text(doubt)}){text(ending)}"
+
+
+def _sure(x: Line) -> str:
+    return f"sign sure to {probability(x.probability)}"
+
+
+def _causes(x: Line, pair: Pair) -> Iterator[str]:
+    """The groups that make most of the difference, where it could be attributed."""
+    found = pair.attribution
+    names = [m.name for m in found.measures]
+    if x.measure.name not in names or x.exact:
+        return
+    k = names.index(x.measure.name)
+    whole = found.start_parts if x.kind == "design" else found.rate_parts
+    parts = {g: float(v[k]) for g, v in found.grouped(whole).items()}
+    top = sorted(parts, key=lambda g: -abs(parts[g]))[:MOST_CAUSES]
+    for group in top:
+        if abs(parts[group]) >= SMALL * abs(x.difference):
+            value = parts[group]
+            shown = signed(value, x.measure.unit) if x.kind == "design" else rate(value, x.measure.unit)
+            yield f"{group} {'+' if x.kind == 'rate' and value > 0.0 else ''}{shown}"
+
+
+def _short(x: Line) -> str:
+    figure = rate if x.kind == "rate" else number
+    sign = "+" if x.difference > 0.0 else ""
+    change = f"{sign}{figure(x.difference, x.measure.unit)} ± {figure(x.sigma, x.measure.unit)}"
+    unit = "" if x.unit == "1" else f" {x.unit}"
+    return text(f"{x.measure.label.lower()}{KINDS_SAID[x.kind]} ({change}{unit})")
+
+
+def shown_measures(results: Sequence[Comparison], names: Sequence[str]) -> list[Measure]:
+    """Measures of the given names that any car of any axle has, once each."""
+    every: dict[str, Measure] = {}
+    for result in results:
+        for entry in result.entries:
+            every |= {m.name: m for m in entry.tolerance.measures}
+    return [every[n] for n in names if n in every]
+

@@ -1,0 +1,208 @@
+"""The report page: what stands in it, that it is whole, and that it needs nothing from elsewhere."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from functools import cache
+from html.parser import HTMLParser
+
+import pytest
+
+from kin3d.errors import RequestError
+from kin3d.studies.dossier import gather
+from kin3d.writing.numbers import number, probability, signed
+from kin3d.writing.report.page import render, write_report
+from tests.doubtful import moved, with_axle, with_sigma
+from tests.laws.cars import car
+
+TRAVEL = [-20.0, -10.0, 0.0, 10.0, 20.0]
+VOID = {"meta", "br", "line", "path", "use", "rect", "circle"}
+
+
+class Reader(HTMLParser):
+    """Text, names, links and figures of a page; complains of elements that are closed in a wrong order."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.figures = 0
+        self.words: list[str] = []
+        self.fetched: list[str] = []
+        self.feed(page)
+        assert not self.open, self.open
+
+    def handle_starttag(self, tag, attrs):
+        given = dict(attrs)
+        if tag not in VOID:
+            self.open.append(tag)
+        self.ids += [given["id"]] if "id" in given else []
+        self.links += [given["href"]] if tag == "a" else []
+        self.figures += tag == "figure"
+        self.fetched += [v for k, v in attrs if k in ("src", "href", "xlink:href") and tag != "a"]
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        if tag not in VOID:
+            assert self.open.pop() == tag, f"</{tag}> closes another element"
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+@cache
+def dossier(*names: str, samples: int = 300):
+    return gather([car(n) for n in names], None, TRAVEL, samples=samples)
+
+
+@cache
+def page(*names: str) -> tuple[str, Reader]:
+    text = render(dossier(*names), "kin3d report a.toml b.toml", {}, date(2026, 3, 1))
+    return text, Reader(text)
+
+
+@pytest.mark.parametrize(
+    "names", [("siskin",), ("dunlin", "plover"), ("dunlin", "plover", "siskin")]
+)
+def test_it_is_whole(names):
+    text, read = page(*names)
+    assert text.startswith("<!DOCTYPE html>")
+    assert len(read.ids) == len(set(read.ids))
+    assert {x[1:] for x in read.links} <= set(read.ids)
+    for part in dossier(*names).axles:
+        assert part.axle in read.ids
+    assert "nan" not in re.sub(r"[a-z]{4,}", "", read.text.lower()).split()
+
+
+@pytest.mark.parametrize("names", [("dunlin", "plover"), ("siskin",)])
+def test_nothing_is_fetched(names):
+    text, read = page(*names)
+    assert all(x.startswith("#") for x in read.fetched)
+    # the only addresses are the names of SVG's own vocabulary
+    assert set(re.findall(r"https?://[^\s\"'<]+", text)) <= {"http://www.w3.org/2000/svg"}
+    assert "@import" not in text
+    assert "url(http" not in text
+    assert "default-src 'none'" in text
+
+
+def test_figures_of_the_comparison_stand_in_it():
+    _, read = page("dunlin", "plover")
+    for part in dossier("dunlin", "plover").axles:
+        pair = part.comparison.pairs[0]
+        for x in pair.lines:
+            if x.kind == "design":
+                assert number(x.a, x.measure.unit) in read.text
+                assert number(x.difference, x.measure.unit) in read.text
+        line = pair.line("roll_centre_height_mm", "design")
+        assert probability(line.probability) in read.text
+        for m in pair.moves:
+            assert signed(float(m.change[2]), "mm") in read.text
+        found = pair.attribution
+        k = [m.name for m in found.measures].index("roll_centre_height_mm")
+        for parts in found.grouped(found.start_parts).values():
+            assert signed(float(parts[k]), "mm") in read.text
+
+
+def test_what_an_engineer_looks_for_is_there():
+    text, read = page("dunlin", "plover")
+    for said in (
+        "What can be said",
+        "Cannot be said from these points",
+        "Front view, looking forward",
+        "Roll centre while the body rolls",
+        "only the linkage of the upright is attributed",
+        "Where the doubt comes from",
+        "spring mm per mm of wheel travel",
+        "kin3d report a.toml b.toml",
+        "seed 1",
+        "01 March 2026",
+        "Strength, safety and the rule book are for qualified people",
+    ):
+        assert said in read.text, said
+    assert read.figures > 20
+    assert text.count('role="img"') == read.figures
+    # text of the pictures is text, not outlines
+    assert ">wheel travel (mm)</text>" in text
+
+
+def test_every_measure_shown_is_defined():
+    _, read = page("dunlin", "plover")
+    for part in dossier("dunlin", "plover").axles:
+        for m in part.comparison.entries[0].tolerance.measures:
+            assert m.definition in read.text
+            assert " ".join(m.source.split()) in read.text
+
+
+def test_names_cannot_break_the_page():
+    wild = replace(car("siskin"), title='<script>alert("x")</script> & Söhne')
+    text = render(gather([wild], None, [0.0], samples=0), "kin3d report '<b>'", {})
+    assert "<script>" not in text
+    assert "&lt;script&gt;" in text
+    assert 'alert("x") & Söhne' not in text
+    Reader(text)
+
+
+def test_a_scene_stands_in_a_frame_of_its_own():
+    text = render(dossier("siskin"), "", {"front": '<p id="x">"turning" & so on</p>'})
+    assert 'srcdoc="&lt;p id=&quot;x&quot;&gt;&quot;turning&quot; &amp; so on&lt;/p&gt;"' in text
+    assert "<iframe" not in render(dossier("siskin"), "", {})
+
+
+def test_one_car_has_no_comparison_and_says_its_doubt():
+    _, read = page("siskin")
+    assert "What can be said" not in read.text
+    assert "95 % band" in read.text
+    assert "Roll-centre height" in read.text
+
+
+def test_a_car_without_deviations_or_loaded_radius_still_has_a_page():
+    bare = with_axle(with_sigma(car("siskin"), "front", 0.0), "front", loaded_radius_mm=None)
+    read = Reader(render(gather([bare], None, TRAVEL, samples=300), "", {}))
+    assert "loaded_radius_mm" in read.text
+    assert "no loaded radius, so no construction" in read.text
+
+
+def test_cars_of_different_kinds_say_what_is_not_comparable():
+    _, read = page("dunlin", "plover", "siskin")
+    assert "nothing can be attributed" in read.text
+    assert "different kinds" in read.text
+    assert [p.axle for p in dossier("dunlin", "plover", "siskin").axles] == ["front"]
+
+
+def test_fitting_is_told():
+    table = car("siskin").front.points
+    other = moved(car("siskin"), "front", {p: [100.0, 0.0, 0.0] for p in table.names}, "Shifted")
+    found = gather([car("siskin"), other], ["front"], [0.0], samples=0, align=True)
+    assert "Shifted: all points are moved by x -100.00" in Reader(render(found, "", {})).text
+
+
+def test_the_same_input_gives_the_same_page():
+    again = gather([car("siskin")], None, TRAVEL, samples=300)
+    assert render(again, "kin3d report a.toml b.toml", {}, date(2026, 3, 1)) == page("siskin")[0]
+
+
+def test_wrong_places_are_refused(tmp_path):
+    with pytest.raises(RequestError, match="not known"):
+        write_report(dossier("siskin"), tmp_path / "r.pdf", "")
+    with pytest.raises(RequestError, match="is not there"):
+        write_report(dossier("siskin"), tmp_path / "no" / "r.html", "")
+    write_report(dossier("siskin"), tmp_path / "r.html", "")
+    assert (tmp_path / "r.html").read_text("utf-8").endswith("</html>\n")
+
+
+def test_cars_without_a_common_axle_are_refused():
+    front_only = replace(car("dunlin"), rear=None)
+    rear_only = replace(car("plover"), front=None)
+    with pytest.raises(RequestError, match="no axle in common"):
+        gather([front_only, rear_only], None, TRAVEL)
