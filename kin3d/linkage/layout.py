@@ -12,10 +12,10 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, LayoutError, raise_errors
+from kin3d.linkage.names import normalise
 
 CHASSIS = "chassis"
 WHEEL_CENTRE = "wheel_centre"
@@ -166,18 +166,6 @@ def builtin(name: str) -> Layout:
     return parse(tomllib.loads(file.read_text("utf-8")), f"layout {name}")
 
 
-def read_layout(path: Path) -> Layout:
-    """Read a layout file; raises LayoutError with everything that is wrong with it."""
-    try:
-        data = tomllib.loads(path.read_text("utf-8-sig"))
-    except OSError as err:
-        text = f"cannot be opened: {err.strerror}"
-        raise LayoutError(Finding("file-missing", text, str(path))) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-        raise LayoutError(Finding("layout-syntax", f"is not valid TOML: {err}", str(path))) from None
-    return parse(data, str(path))
-
-
 class _Checker:
     """Takes values out of a parsed TOML table and collects what is wrong with them."""
 
@@ -208,28 +196,44 @@ class _Checker:
 
     def text(self, data: Mapping[str, Any], key: str, where: str) -> str:
         value = data.get(key)
-        if isinstance(value, str):
+        if isinstance(value, str) and value.strip():
             return value
-        self.say("layout-type", f'key "{key}" must be a text, found {value!r}', where)
+        found = f"found {value!r}" if key in data else "it is missing"
+        self.say("layout-type", f'key "{key}" must be a text, {found}', where)
         return ""
 
-    def names(self, value: Any, where: str, count: int | None = None) -> tuple[str, ...]:
-        good = isinstance(value, list) and all(isinstance(v, str) for v in value)
-        if not good or (count is not None and len(value) != count):
-            wanted = f"{count} point names" if count else "point names"
-            self.say("layout-type", f"expected a list of {wanted}, found {value!r}", where)
-            return ("",) * (count or 0)
+    def names(self, value: Any, where: str) -> tuple[str, ...]:
+        """A list of names as they are written, of bodies for instance."""
+        if not isinstance(value, list) or not all(isinstance(v, str) and v.strip() for v in value):
+            self.say("layout-type", f"expected a list of names, {_found(value)}", where)
+            return ()
         return tuple(value)
 
+    def points(self, value: Any, where: str, count: int | None = None) -> tuple[str, ...]:
+        """A list of point names, all different, written as the program writes them."""
+        good = isinstance(value, list) and all(isinstance(v, str) and normalise(v) for v in value)
+        if not good or (count is not None and len(value) != count):
+            wanted = f"{count} point names" if count else "point names"
+            self.say("layout-type", f"expected a list of {wanted}, {_found(value)}", where)
+            return ()
+        names = tuple(normalise(v) for v in value)
+        for name in dict.fromkeys(n for n in names if names.count(n) > 1):
+            self.say("point-twice", f'point "{name}" stands twice in one list; different points are expected', where)
+        return tuple(dict.fromkeys(names))
+
     def pair(self, value: Any, where: str) -> tuple[str, str]:
-        first, second = self.names(value, where, 2)
-        return first, second
+        found = self.points(value, where, 2)
+        return (found[0], found[1]) if len(found) == 2 else ("", "")
 
     def bodies(self, value: Any, where: str) -> Bodies:
         if not isinstance(value, dict):
-            self.say("layout-type", f"expected a table of bodies and their points, found {value!r}", where)
+            self.say("layout-type", f"expected a table of bodies and their points, {_found(value)}", where)
             return {}
-        return {body: self.names(points, f'{where} "{body}"') for body, points in value.items()}
+        return {body: self.points(points, f'{where} "{body}"') for body, points in value.items()}
+
+
+def _found(value: Any) -> str:
+    return "it is missing" if value is None else f"found {value!r}"
 
 
 def parse(data: Mapping[str, Any], place: str) -> Layout:
@@ -239,8 +243,6 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
     bodies = check.bodies(top.get("bodies"), "[bodies]")
     wheel = check.table(top.get("wheel", {}), "[wheel]", "wheel")
     body = check.text(wheel, "body", "[wheel]")
-    if body and bodies and body not in bodies:
-        check.say("body-unknown", f'[wheel] body "{body}" is not one of the bodies: {", ".join(bodies)}', "[wheel]")
     rack = check.table(top.get("rack", {}), "[rack]", "rack")
     axis = wheel.get("steering_axis")
     layout = Layout(
@@ -248,12 +250,15 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
         source=place,
         bodies=bodies,
         wheel_body=body,
-        rack=check.names(rack.get("points", []), "[rack] points"),
+        rack=check.points(rack.get("points", []), "[rack] points"),
         steering_axis=None if axis is None else check.pair(axis, "[wheel] steering_axis"),
         sliders=tuple(_slider(check, s) for s in check.tables(top, "sliders")),
         parts=tuple(_part(check, p) for p in check.tables(top, "parts")),
     )
-    raise_errors(check.findings, LayoutError)
+    from kin3d.linkage.faults import layout_faults  # which needs the classes above
+
+    # what the tables say of each other is looked at once each of them is as it should be
+    raise_errors(check.findings or layout_faults(layout), LayoutError)
     return layout
 
 
@@ -274,10 +279,10 @@ def _part(check: _Checker, data: Any) -> Part:
         bodies=check.bodies(table.get("bodies", {}), f"{where} bodies"),
         key=check.text(table, "key", where) if "key" in table else None,
         choices=check.names(table.get("choices", []), f"{where} choices"),
-        attach=check.names(table.get("attach", []), f"{where} attach"),
+        attach=check.points(table.get("attach", []), f"{where} attach"),
         needs=check.text(table, "needs", where) if "needs" in table else None,
         not_with=check.text(table, "not_with", where) if "not_with" in table else None,
-        points=check.names(table.get("points", []), f"{where} points"),
+        points=check.points(table.get("points", []), f"{where} points"),
         rocker=None if rocker is None else _rocker(check, rocker, where),
         spring=None if spring is None else check.pair(check.table(spring, where, "spring").get("points"), where),
         bar=None if bar is None else _bar(check, bar, where),

@@ -49,7 +49,7 @@ def resolve(
     unused = [n for n in have if n not in needed and n != WHEEL_AXIS]
     for name in needed:
         if name not in have:
-            findings.append(_missing(name, unused, bodies, place))
+            findings.append(_missing(name, unused, bodies, layout, place))
     findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
     raise_errors(findings, LayoutError)
     fixed = bodies.pop(CHASSIS, ())
@@ -97,12 +97,19 @@ def _parts(
         if part.key and value is not None and part.choices and value not in part.choices:
             text = f'{part.key} = "{value}" is not one of {", ".join(part.choices)}'
             findings.append(Finding("choice-unknown", text, place))
+        elif part.key and value is not None and part.attach and value not in _body_names(layout):
+            text = f'{part.key} = "{value}" is not a body of layout "{layout.name}": {", ".join(_body_names(layout))}'
+            findings.append(Finding("body-unknown", text, place))
         elif part.key and value is not None and part.not_with and keys.get(part.not_with):
             text = f"{part.key} and {part.not_with} are both given; one of the two is expected"
             findings.append(Finding("keys-conflict", text, place))
         elif (part.key and value is not None) or (not part.key and _called_for(part, have, keys)):
             parts.append(part)
     return parts, findings
+
+
+def _body_names(layout: Layout) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(b for bodies in (layout.bodies, *(p.bodies for p in layout.parts)) for b in bodies))
 
 
 def _called_for(part: Part, have: Iterable[str], keys: Mapping[str, str | None]) -> bool:
@@ -124,8 +131,10 @@ def _merge(layout: Layout, parts: Iterable[Part], keys: Mapping[str, str | None]
     return {body: tuple(points) for body, points in merged.items()}
 
 
-def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Finding:
-    owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or "the rack"
+def _missing(name: str, unused: list[str], bodies: Bodies, layout: Layout, place: str) -> Finding:
+    sliding = any(name in (s.point, *s.line) for s in layout.sliders)
+    other = "the rack" if name in layout.rack else ("a slider" if sliding else "the spring")
+    owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or other
     near = difflib.get_close_matches(name, unused, 1)
     hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
     verb = "need" if " and " in owners else "needs"
@@ -133,10 +142,11 @@ def _missing(name: str, unused: list[str], bodies: Bodies, place: str) -> Findin
 
 
 def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:
-    waiting = [p for p in layout.parts if p.key and name in (*p.attach, *(n for b in p.bodies.values() for n in b))]
+    owned = [p for p in layout.parts if name in (*p.attach, *p.points, *(n for b in p.bodies.values() for n in b))]
+    waiting = [(p.name, p.key or p.needs) for p in owned if p.key or p.needs]
     if waiting:
-        first = waiting[0]
-        text = f'point "{name}" belongs to {first.name}, which is there only when the car file has {first.key}'
+        part, key = waiting[0]
+        text = f'point "{name}" belongs to {part}, which is there only when the car file has {key}'
         return Finding("point-without-part", text, place)
     near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
     hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"

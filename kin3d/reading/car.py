@@ -38,7 +38,7 @@ def read_car(path: Path | str) -> Car:
     """
     file = Path(path)
     gather = Gather(str(file))
-    data = read_toml(file, gather)
+    data = read_toml(file, gather, "a car file with [front] or [rear] is expected")
     car = _car(file, data, gather) if data is not None else Car("", file, CarData())
     findings = tuple(dict.fromkeys(gather.findings))  # both axles may name the same faulty file
     raise_errors(findings, ReadingError)

@@ -8,9 +8,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from kin3d.errors import LayoutError
-from kin3d.linkage.layout import Layout, builtin, builtin_names, read_layout
+from kin3d.errors import Finding, LayoutError
+from kin3d.linkage.layout import Layout, builtin, builtin_names, parse
 from kin3d.reading.gather import Gather
+from kin3d.reading.model import AxleKeys
+from kin3d.reading.toml import read_toml
 from kin3d.reading.validate import one_of, show
 
 
@@ -45,6 +47,7 @@ def choose_layout(axle: str, raw: Mapping[str, Any], folder: Path, gather: Gathe
     for key, values in choices.items():
         if key in raw:
             given[key] = _checked(raw[key], values, f"[{axle}] {key}", gather)
+    _tell_keys(axle, layout, given, gather)
     return LayoutChoice(layout, tuple(choices), given)
 
 
@@ -55,7 +58,7 @@ def find_layout(name: str, folder: Path, where: str, gather: Gather) -> Layout |
         if plain in builtin_names():
             return builtin(plain)
         if name.isprintable() and (name.lower().endswith(".toml") or "/" in name):
-            return read_layout(folder / name)
+            return _read_layout(folder / name, gather)
     except LayoutError as err:
         gather.adopt(replace(f, place=f.place or gather.place(where)) for f in err.findings)
         return None
@@ -66,6 +69,26 @@ def find_layout(name: str, folder: Path, where: str, gather: Gather) -> Layout |
     text = f'is "{name}"; a built-in layout or the path of a layout file (.toml) is expected; {hint}'
     gather.error("layout-unknown", text, where)
     return None
+
+
+def _read_layout(path: Path, gather: Gather) -> Layout | None:
+    """Return the layout of a file; what keeps it from being read goes to `gather`, what is wrong with it is raised."""
+    own = Gather(str(path))
+    data = read_toml(path, own, "a layout with [bodies] and [wheel] is expected")
+    gather.adopt(own.findings)
+    return None if data is None else parse(data, own.file)
+
+
+def _tell_keys(axle: str, layout: Layout, given: dict[str, str], gather: Gather) -> None:
+    """Refuse keys of the layout that the car file has anyway, and drop the later of two that exclude each other."""
+    for part in layout.parts:
+        if part.key in AxleKeys.model_fields:
+            text = f'[[parts]] "{part.name}": key "{part.key}" is a key of every car file; take another name'
+            gather.adopt([Finding("key-taken", text, layout.source)])
+        if part.key in given and part.not_with in given:
+            text = f"{part.key} and {part.not_with} are both given; one of the two is expected"
+            gather.error("keys-conflict", text, f"[{axle}]")
+            del given[part.key]
 
 
 def _checked(value: Any, choices: tuple[str, ...], where: str, gather: Gather) -> str:

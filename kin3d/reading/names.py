@@ -1,24 +1,13 @@
-"""How a point's name is written inside the program, whatever hand wrote it, and what was probably meant."""
+"""Names as people write them: how the program writes a point's name, and what was probably meant."""
 
 from __future__ import annotations
 
 import difflib
-import re
-import unicodedata
 from collections.abc import Iterable
 
-# Typographic dashes count as hyphens: word processors put them in unasked.
-_BREAKS = re.compile(r"[\s._\-\u00ad\u2010-\u2015\u2212]+")
+from kin3d.linkage.names import normalise
 
-
-def normalise(name: str) -> str:
-    """Return a name in lower case with one underscore for every run of blanks, dots, hyphens and underscores.
-
-    Underscores at either end are dropped: ``" Lower-Front. "`` becomes ``"lower_front"``. Applying it twice
-    changes nothing.
-    """
-    plain = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).lower())
-    return _BREAKS.sub("_", plain).strip("_")
+__all__ = ["did_you_mean", "normalise"]
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import cos, hypot, radians
 from pathlib import Path
 
 import numpy as np
@@ -105,7 +106,7 @@ def _scan_drawing(path: Path, keys: AxleKeys, layout: Layout | None, side: Side 
 
 
 def check_side(table: PointTable, side: Side, key: str, gather: Gather) -> None:
-    """Refuse points that lie on the other side of the car, and a wheel axis that points inboard."""
+    """Refuse points that lie on the other side of the car, and a wheel axis that does not point outboard."""
     if WHEEL_CENTRE not in table:
         return
     sign = 1.0 if side == "left" else -1.0
@@ -120,3 +121,11 @@ def check_side(table: PointTable, side: Side, key: str, gather: Gather) -> None:
     elif WHEEL_AXIS in table and sign * (float(table[WHEEL_AXIS][1]) - y_mm) <= 0.0:
         text = "wheel_axis is not outboard of wheel_centre; give a point of the spin axis outside of it"
         gather.adopt([Finding("wheel-axis-inboard", text, table.places[table.names.index(WHEEL_AXIS)])])
+    elif WHEEL_AXIS in table and _askew(table[WHEEL_AXIS] - table[WHEEL_CENTRE]):
+        text = "wheel_axis is more than 45° off the line straight outboard of wheel_centre; look at its coordinates"
+        gather.adopt([Finding("wheel-axis-askew", text, table.places[table.names.index(WHEEL_AXIS)])])
+
+
+def _askew(axis: NDArray[np.float64]) -> bool:
+    """Whether an axis is farther from y than the 45° that camber and toe may be."""
+    return bool(abs(axis[1]) < cos(radians(45.0)) * hypot(*axis))

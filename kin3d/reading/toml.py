@@ -11,9 +11,12 @@ from kin3d.reading.gather import Gather
 from kin3d.reading.text import read_text
 
 
-def read_toml(path: Path, gather: Gather) -> dict[str, Any] | None:
-    """Return the parsed file, or None with a finding that has the line and what is wrong there."""
-    text = read_text(path, gather, "a car file with [front] or [rear] is expected")
+def read_toml(path: Path, gather: Gather, expected: str) -> dict[str, Any] | None:
+    """Return the parsed file, or None with a finding that has the line and what is wrong there.
+
+    `expected` says what an empty file should have held.
+    """
+    text = read_text(path, gather, expected)
     if text is None:
         return None
     try:
@@ -21,7 +24,7 @@ def read_toml(path: Path, gather: Gather) -> dict[str, Any] | None:
     except tomllib.TOMLDecodeError as err:
         _tell(str(err), text, gather)
     except RecursionError:
-        gather.error("toml-syntax", "is nested too deeply to be a car file")
+        gather.error("toml-syntax", "is nested too deeply to be read")
     return None
 
 

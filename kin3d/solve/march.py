@@ -139,7 +139,7 @@ def _scaled(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array
     """Jacobian with rows in mm of length, shape (lanes, m, m)."""
     dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
     scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, lanes), (len(q), lanes.count))
-    return np.asarray(dense * scale.T[:, :, None])
+    return _finite(np.asarray(dense * scale.T[:, :, None]))
 
 
 def _in_line(system: System, dense: Array) -> str:

@@ -25,7 +25,7 @@ class Mobility:
         Columns, rows and rank of the Jacobian. All three are equal for a linkage whose every position is
         determined by travel and rack.
     free : tuple of str
-        One sentence a motion that nothing holds.
+        A sentence for each motion that nothing holds; equal ones once.
     redundant : tuple of str
         One sentence a group of constraints that say the same or contradict each other.
     """
@@ -64,9 +64,9 @@ def examine(
     """
     u, s, vt = np.linalg.svd(jacobian)
     rank = int((s > RANK_TOLERANCE * s[0]).sum()) if s.size else 0
-    free = tuple(_free(v, unknown_points, linkage) for v in _sparse_basis(vt[rank:]))
-    redundant = tuple(_redundant(w, rows) for w in _sparse_basis(u.T[rank:]))
-    return Mobility(jacobian.shape[1], jacobian.shape[0], rank, free, redundant)
+    free = dict.fromkeys(_free(v, unknown_points, linkage) for v in _sparse_basis(vt[rank:]))
+    redundant = dict.fromkeys(_redundant(w, rows) for w in _sparse_basis(u.T[rank:]))
+    return Mobility(jacobian.shape[1], jacobian.shape[0], rank, tuple(free), tuple(redundant))
 
 
 def _sparse_basis(vectors: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -68,7 +68,8 @@ def choose_unknowns(linkage: Linkage, design: NDArray[np.float64]) -> Unknowns:
     Raises
     ------
     LayoutError
-        When points of one body coincide, or lie in one line where the body must not turn freely about it.
+        When points of one body or of the spring coincide, or those of a body lie in one line where it must not turn
+        freely about it.
     """
     at = dict(zip(linkage.points, design, strict=True))
     known = set(linkage.fixed) | set(linkage.rack)
@@ -98,9 +99,15 @@ def _coincident(linkage: Linkage, at: dict[str, NDArray[np.float64]]) -> list[Fi
     for body, points in linkage.bodies.items():
         for p, q in itertools.combinations(points, 2):
             if np.linalg.norm(at[p] - at[q]) < COINCIDENT_MM:
-                text = f'points "{p}" and "{q}" of body "{body}" are at the same place; two places are expected'
-                found.append(Finding("points-coincident", text, linkage.layout))
+                found.append(_same_place(p, q, f'body "{body}"', linkage))
+    if linkage.spring and np.linalg.norm(at[linkage.spring[0]] - at[linkage.spring[1]]) < COINCIDENT_MM:
+        found.append(_same_place(*linkage.spring, "the spring", linkage))
     return found
+
+
+def _same_place(p: str, q: str, owner: str, linkage: Linkage) -> Finding:
+    text = f'points "{p}" and "{q}" of {owner} are at the same place; two places are expected'
+    return Finding("points-coincident", text, linkage.layout)
 
 
 def _base(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
+from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError
 from kin3d.linkage.car import Axle, AxleName, Car, CarData
 from kin3d.linkage.design import both_sides, linkage_of
 from kin3d.linkage.layout import Linkage
@@ -49,7 +49,9 @@ class AxleModel:
             raise RequestError(Finding("axle-missing", text, str(car.source)))
         linkage = linkage_of(found)
         design, rack = both_sides(found, linkage)
-        kernel = Kernel(linkage, design[0])
+        kernel = _kernel(found, linkage, design[0], "left")
+        if found.other_points is not None:
+            _kernel(found, linkage, design[1], "right")  # for what it refuses: its points are not a mirror image
         return AxleModel(found, car.data, linkage, kernel, kernel.variants(design, rack))
 
     def corner(
@@ -85,3 +87,14 @@ class AxleModel:
         base = self.kernel.system.equations.unknowns.bases[self.linkage.wheel_body]
         sign = (SIGNS if signs is None else signs)[lanes.variant]
         return Corner(self.linkage, base, motion, sign, self.axle, self.car)
+
+
+def _kernel(axle: Axle, linkage: Linkage, design: Array, side: str) -> Kernel:
+    """The kernel of one side; what it refuses is told with the file of that side's points and the layout."""
+    try:
+        return Kernel(linkage, design)
+    except (LayoutError, AssemblyError) as error:
+        other = axle.other_points is not None and side != axle.side
+        table = axle.other_points if other and axle.other_points else axle.points
+        place = f"{table.source}, [{axle.name}], {axle.layout.source}"
+        raise type(error)([replace(f, place=place) for f in error.findings]) from None
