@@ -10,8 +10,7 @@ class Status(IntEnum):
 
     OK = 0
     LIMIT = 1
-    STRAYED = 2
-    UNSOLVED = 3
+    UNSOLVED = 2
 
     @property
     def sentence(self) -> str:
@@ -22,6 +21,5 @@ class Status(IntEnum):
 _SENTENCES = {
     Status.OK: "solved",
     Status.LIMIT: "out of reach: the linkage comes to the end of its travel before this position",
-    Status.STRAYED: "only reached by crossing to another way of assembling the linkage, which is not done",
     Status.UNSOLVED: "the iteration did not close the linkage here; ask for smaller steps or look at the points",
 }

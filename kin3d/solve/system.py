@@ -14,7 +14,7 @@ from kin3d.solve.blocks import Block, split
 from kin3d.solve.elimination import Elimination, Entries
 from kin3d.solve.equations import Equations
 from kin3d.solve.lanes import Variants
-from kin3d.solve.mobility import Mobility, examine
+from kin3d.solve.mobility import Mobility, examine, loud
 from kin3d.solve.program import Evaluation, Program, evaluate, lane_nodes
 from kin3d.solve.tape import Node, Tape
 from kin3d.solve.unknowns import choose_unknowns
@@ -184,7 +184,5 @@ def bodies_in_line(left_null: Array, rows: Sequence[Any]) -> str:
     The left null vector of a singular Jacobian is a set of member forces in balance without a load: the members that
     carry it are those that have come into line.
     """
-    size = np.abs(left_null)
-    order = [k for k in np.argsort(-size, kind="stable") if size[k] >= 0.2 * size.max()]
-    bodies = dict.fromkeys(b for k in order if rows[k].kind != "travel" for b in rows[k].bodies)
+    bodies = dict.fromkeys(b for k in loud(left_null) if rows[k].kind != "travel" for b in rows[k].bodies)
     return " and ".join(f'"{b}"' for b in bodies) or "the bodies of the wheel"

@@ -42,7 +42,7 @@ class AxleModel:
         LayoutError, AssemblyError
             When its points do not make a linkage that travel and rack determine.
         """
-        found = car.front if axle == "front" else car.rear
+        found = next((a for a in car.axles() if a.name == axle), None)
         if found is None:
             there = ", ".join(a.name for a in car.axles())
             text = f"the car file has no [{axle}] axle; it has: {there}"

@@ -50,8 +50,8 @@ def sweep_corner(
         An unknown axle or measure, an empty or non-finite drive, a rack where the layout has none.
     """
     travel, rack = _drive("travel", travel_mm), _drive("rack", rack_mm)
-    wanted = chosen_measures(axle, measures)
     model = AxleModel.of(car, axle)
+    wanted = chosen_measures(axle, measures)
     if rack.any() and not model.linkage.rack:
         text = f'layout "{model.linkage.layout}" has no points on a rack, so that no rack can be driven; leave it at 0'
         raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
@@ -78,7 +78,10 @@ def sweep_corner(
 
 
 def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
-    array = np.atleast_1d(np.asarray(given, dtype=float))
+    try:
+        array = np.atleast_1d(np.asarray(given, dtype=float))
+    except (TypeError, ValueError):
+        array = np.empty(0)
     if array.ndim != 1 or not array.size or not np.isfinite(array).all():
         text = f"{name}: expected one or more finite numbers in mm, found {given!r}"
         raise RequestError(Finding("drive-empty", text))
@@ -86,12 +89,14 @@ def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
 
 
 def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
-    """Measures of the given names in table order; all when none is given."""
+    """Measures of the given names (one name may stand alone) in table order; all for None."""
     every = corner_measures(axle)
     if names is None:
         return every
     if not names:
         raise RequestError(Finding("measure-unknown", "no measure is named; kin3d measures lists them"))
+    if isinstance(names, str):
+        names = [names]
     known = [m.name for m in every]
     findings = []
     for name in names:

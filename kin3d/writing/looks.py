@@ -43,10 +43,15 @@ def figure_style() -> Any:
 
 def save_figure(figure: Figure, path: Path) -> None:
     """Save a figure in the format of the path's ending and let go of it."""
+    import warnings
+
     import matplotlib.pyplot as plt
 
     try:
-        figure.savefig(path, dpi=DOTS_PER_INCH)
+        with warnings.catch_warnings():
+            # a letter that the font does not have is drawn as a box, for all to see
+            warnings.filterwarnings("ignore", "Glyph .* missing from font")
+            figure.savefig(path, dpi=DOTS_PER_INCH)
     except OSError as error:
         raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None
     finally:

@@ -14,8 +14,9 @@ from kin3d.errors import Finding, RequestError
 from kin3d.solve.status import Status
 from kin3d.studies.model import SIDES
 from kin3d.studies.result import SweepResult
+from kin3d.writing.numbers import DIGITS as DIGITS
+from kin3d.writing.numbers import cell
 
-DIGITS = 12  # significant digits in CSV and JSON
 ENDINGS = (".csv", ".nc", ".json")
 
 
@@ -35,14 +36,8 @@ def rows(result: SweepResult) -> Iterator[list[Any]]:
         yield [*drives, SIDES[index[-1]], *(v if math.isfinite(v) else None for v in found), status]
 
 
-def _rounded(cell: Any) -> Any:
-    return float(f"{cell:.{DIGITS}g}") if isinstance(cell, float) else cell
-
-
-def _text(cell: Any) -> str:
-    if cell is None:
-        return ""
-    return f"{cell:.{DIGITS}g}" if isinstance(cell, float) else str(cell)
+def _rounded(value: Any) -> Any:
+    return float(cell(value)) if isinstance(value, float) else value
 
 
 def write_csv(result: SweepResult, path: Path) -> None:
@@ -50,7 +45,7 @@ def write_csv(result: SweepResult, path: Path) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(header(result))
-        writer.writerows([_text(c) for c in row] for row in rows(result))
+        writer.writerows([cell(c) for c in row] for row in rows(result))
 
 
 def write_json(result: SweepResult, path: Path) -> None:

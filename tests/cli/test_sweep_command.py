@@ -228,3 +228,27 @@ def test_what_cannot_be_written_is_not_called_uncomputed(tmp_path):
     assert code == 2
     assert "cannot be written" in err
     assert "nothing was computed" not in err
+
+
+@pytest.mark.parametrize(
+    ("wrong", "text"),
+    [
+        ({"axle": "middle"}, r"has no \[middle\] axle; it has: front, rear"),
+        ({"travel": "abc"}, "travel: expected one or more finite numbers in mm, found 'abc'"),
+        ({"travel": [[1.0], [2.0]]}, "travel: expected one or more finite numbers in mm"),
+        ({"rack": float("nan")}, "rack: expected one or more finite numbers in mm, found nan"),
+        ({"measures": []}, "no measure is named"),
+    ],
+)
+def test_the_python_face_refuses_in_words(wrong, text):
+    with pytest.raises(kin3d.Kin3dError, match=text):
+        kin3d.sweep(kin3d.load(DUNLIN), **wrong)
+
+
+def test_one_measure_may_be_named_alone():
+    assert set(kin3d.sweep(kin3d.load(CAR), measures="camber_deg").data_vars) == {"camber_deg", "status"}
+
+
+def test_a_letter_that_the_font_lacks_is_no_noise(tmp_path):
+    """Warnings are errors in the tests: the picture comes without one."""
+    assert run("sweep", asymmetric(tmp_path, "Ü車"), "--travel", "0,5", "--plot", str(tmp_path / "c.png"))[0] == 0
