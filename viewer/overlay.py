@@ -43,7 +43,7 @@ class Overlay:
         self._kept: dict[str, Array] = {}
         self._leaders = _Strokes(plotter, "#4b565e", 1.0)
         self._bar = _Strokes(plotter, INK, 2.0)
-        self._title = _text(plotter, CAPTION_PX, bold=True)
+        self._title = _text(plotter, CAPTION_PX, bold=True, boxed=True)
         self._measure = _text(plotter, FONT_PX, bold=False)
 
     def arrange(self) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d_viewer.geometry import Mesh, joined, strokes, surface
-from kin3d_viewer.overlay import Overlay
+from kin3d_viewer.overlay import BOTTOM_PX, TOP_PX, Overlay
 from kin3d_viewer.primitives import Array, Ball, Label, Primitive, Scene, Solid
 from kin3d_viewer.scene import visible
 from kin3d_viewer.solids import solid_surface
@@ -96,7 +96,8 @@ class Stage:
     def look(self, view: str, focus: str = "axle", normal: Array | None = None) -> None:
         """Put the camera to a view; the ground, of the normal given, lies level."""
         width, height = self.plotter.window_size
-        self.aim(framing(view, self.places(focus), width / height, 1.14, normal))
+        free = 1.0 - 2.0 * max(TOP_PX, BOTTOM_PX) * self.overlay.scale / height
+        self.aim(framing(view, self.places(focus), width / height, 1.06, normal, free))
         self.overlay.view = view
 
     def aim(self, frame: Framing) -> None:

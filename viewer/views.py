@@ -50,7 +50,9 @@ class Framing:
     half_height_mm: float
 
 
-def framing(view: str, places: Array, aspect: float, margin: float = 1.08, normal: Array | None = None) -> Framing:
+def framing(
+    view: str, places: Array, aspect: float, margin: float = 1.08, normal: Array | None = None, free: float = 1.0
+) -> Framing:
     """Camera of a view that sees all places.
 
     Parameters
@@ -63,6 +65,8 @@ def framing(view: str, places: Array, aspect: float, margin: float = 1.08, norma
         How much larger the picture is than what must be in it.
     normal : ndarray, shape (3,), optional
         Of the ground: it lies level in the picture, so that in roll the body leans.
+    free : float
+        Part of the height, in its middle, that the places may fill; the rest is for captions.
     """
     chosen = VIEWS[view]
     level = _level(normal)
@@ -74,11 +78,12 @@ def framing(view: str, places: Array, aspect: float, margin: float = 1.08, norma
     across, high, deep = places @ right, places @ upright, places @ back
     middle = 0.5 * (across.min() + across.max()) * right + 0.5 * (high.min() + high.max()) * upright
     middle = middle + 0.5 * (deep.min() + deep.max()) * back
-    half = margin * 0.5 * max(np.ptp(high), np.ptp(across) / aspect)
+    half = margin * 0.5 * max(np.ptp(high) / free, np.ptp(across) / aspect)
     if chosen.parallel:
         return Framing(middle + 6000.0 * back, middle, up, True, half)
     slope = np.tan(np.radians(0.5 * ANGLE_DEG))
-    away = _distance((places - middle) @ np.column_stack([right, upright, back]), slope, aspect) * margin
+    local = (places - middle) @ np.column_stack([right, upright / free, back])
+    away = _distance(local, slope, aspect) * margin
     return Framing(middle + away * back, middle, up, False, half)
 
 
