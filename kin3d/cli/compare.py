@@ -14,7 +14,7 @@ from kin3d.linkage.car import AxleName, Side
 from kin3d.studies.fit import Scale
 
 if TYPE_CHECKING:
-    from kin3d.studies.compare import Comparison
+    from kin3d.studies.comparison import Comparison
 
 
 def compare(

@@ -11,9 +11,11 @@ from rich.table import Table
 
 from kin3d.cli.show import USUAL
 from kin3d.measures.table import Measure
+from kin3d.studies.first_order import NOTHING
 from kin3d.studies.sensitivity import Sensitivity
 from kin3d.studies.side import AXES
-from kin3d.studies.tolerance import LEVELS, NOTHING, Tolerance
+from kin3d.studies.spread import LEVELS
+from kin3d.studies.tolerance import Tolerance
 from kin3d.writing.numbers import fixed, number, percent, rate
 
 MOST_CAUSES = 5

@@ -12,7 +12,8 @@ from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import AxleName, Car
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.check import AxleCheck, check_axle
-from kin3d.studies.compare import SAMPLES, Comparison, Entry, side_by_side
+from kin3d.studies.compare import SAMPLES, side_by_side
+from kin3d.studies.comparison import Comparison, Entry
 from kin3d.studies.fit import Scale
 from kin3d.studies.outline import Outline, outline
 from kin3d.studies.result import SweepResult

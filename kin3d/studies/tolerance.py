@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,86 +20,19 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
-from kin3d.studies.derive import derive
 from kin3d.studies.doubt import Doubt, doubt_of
+from kin3d.studies.first_order import NOTHING, FirstOrder, first_order
 from kin3d.studies.monte_carlo import Samples, Study, draw
 from kin3d.studies.side import SideModel
+from kin3d.studies.spread import LEVELS, Spread, spread_of
 from kin3d.studies.sweep import chosen_measures
 
+if TYPE_CHECKING:
+    import xarray
+
 Array = NDArray[np.float64]
-LEVELS = (0.68, 0.95)
 SAMPLES = 20_000
 SEED = 1
-NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding
-
-
-@dataclass(frozen=True, slots=True)
-class FirstOrder:
-    """Values with their derivatives along every source of doubt.
-
-    Attributes
-    ----------
-    value : ndarray, shape (measures, travel)
-    slope : ndarray, shape (measures, sources, travel)
-        Change of the measure for one standard deviation of each source.
-    rate : ndarray, shape (measures,)
-        Derivative along travel in the design position, per mm.
-    rate_slope : ndarray, shape (measures, sources)
-    start, start_slope : ndarray, shapes (measures,) and (measures, sources)
-        Values and changes in the design position.
-    status : ndarray of int8, shape (travel,)
-    """
-
-    value: Array
-    slope: Array
-    rate: Array
-    rate_slope: Array
-    start: Array
-    start_slope: Array
-    status: NDArray[np.int8]
-
-    @property
-    def sigma(self) -> Array:
-        """Standard deviation of every value, shape (measures, travel)."""
-        out: Array = np.sqrt((self.slope**2).sum(axis=1))
-        return out
-
-    @property
-    def share(self) -> Array:
-        """Part of each variance that every source causes, shape (measures, sources, travel).
-
-        Adds up to 1; 0 all through where the points do not matter to the measure.
-        """
-        return _shares(self.slope, self.value)
-
-    @property
-    def start_share(self) -> Array:
-        """The same in the design position, shape (measures, sources)."""
-        return _shares(self.start_slope, self.start)
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """What the sampled cars say of a value.
-
-    Attributes
-    ----------
-    mean, sigma, median : ndarray, shape (measures, travel)
-    low, high : dict of level to ndarray, shape (measures, travel)
-        Ends of the band that holds that part of the samples, the same part left out at either end.
-    failed : ndarray of int, shape (travel,)
-        Samples that could not be assembled there.
-    samples, seed : int
-    """
-
-    mean: Array
-    sigma: Array
-    median: Array
-    low: dict[float, Array]
-    high: dict[float, Array]
-    failed: NDArray[np.int_]
-    samples: int
-    seed: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,18 +85,38 @@ class Tolerance:
         out: Array = (high - low) / (2.0 * half_width(LEVELS[0]) * first) - 1.0
         return out
 
+    def dataset(self) -> xarray.Dataset:
+        """The result with dimensions measure, travel_mm, source, level and end (low, high)."""
+        import xarray
+
+        over = ("measure", "travel_mm")
+        bands = np.stack([np.stack(self.band(level)) for level in LEVELS], axis=2)
+        variables: dict[str, object] = {
+            "value": (over, self.first.value, {"long_name": "Value of the points as given"}),
+            "sigma_first_order": (over, self.first.sigma, {"long_name": "Standard deviation, first order"}),
+            "share": (("measure", "source", "travel_mm"), self.first.share, {"long_name": "Part of the variance"}),
+            "band": (("end", "measure", "level", "travel_mm"), bands, {"long_name": "Ends of the band"}),
+        }
+        if self.spread is not None:
+            variables["mean"] = (over, self.spread.mean, {"long_name": "Mean of the samples"})
+            variables["sigma_samples"] = (over, self.spread.sigma, {"long_name": "Standard deviation of the samples"})
+            variables["failed"] = ("travel_mm", self.spread.failed, {"long_name": "Samples that cannot be assembled"})
+        coordinates = {
+            "measure": [m.name for m in self.measures],
+            "unit": ("measure", [m.unit for m in self.measures]),
+            "travel_mm": ("travel_mm", self.travel_mm, {"units": "mm", "long_name": "Wheel travel, bump positive"}),
+            "source": [str(s) for s in self.doubt.sources],
+            "level": list(LEVELS),
+            "end": ["low", "high"],
+        }
+        notes = "\n".join(str(f) for f in self.findings)
+        about = {"title": self.title, "axle": self.axle, "side": self.side, "notes": notes}
+        return xarray.Dataset(variables, coordinates, about)
+
 
 def half_width(level: float) -> float:
     """Standard deviations to either side that hold a part `level` of a normal distribution."""
     return NormalDist().inv_cdf(0.5 + level / 2.0)
-
-
-def _shares(slope: Array, value: Array) -> Array:
-    square = slope**2
-    total = square.sum(axis=1)
-    matters = total > (NOTHING * (1.0 + np.abs(value))) ** 2
-    out: Array = np.where(matters[:, None], square / np.where(matters, total, 1.0)[:, None], 0.0)
-    return out
 
 
 def tolerance(
@@ -211,65 +165,6 @@ def tolerance(
     return Tolerance(
         car.title, axle, corner.side, travel, there, doubt, first, spread, left_out, (*findings, *_exact(doubt))
     )
-
-
-def first_order(side: SideModel, doubt: Doubt, travel: Array, measures: Sequence[Measure]) -> FirstOrder:
-    """Values and exact derivatives along the sources, over travel and in the design position."""
-    variants = side.variants(side.design)
-    lanes = side.model.kernel.lanes
-    found = derive(side, variants, lanes(variants, travel), measures, seeds=doubt.seeds)
-    start = derive(side, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=doubt.seeds)
-    slopes = (len(measures), len(doubt.sources))
-    return FirstOrder(
-        value=found.value,
-        slope=found.slope.reshape(*slopes, len(travel)),
-        rate=start.rate[:, 0],
-        rate_slope=start.rate_slope.reshape(slopes),
-        start=start.value[:, 0],
-        start_slope=start.slope.reshape(slopes),
-        status=found.status,
-    )
-
-
-def spread_of(drawn: Samples) -> Spread:
-    """Mean, deviation and bands of samples; those without a value are left out and counted in `failed`."""
-    tails = [(1.0 + s * level) / 2.0 for level in LEVELS for s in (-1, 1)]
-    cuts = np.stack([quantiles(v, [*tails, 0.5]) for v in drawn.value], axis=1)
-    moments = np.stack([_moments(v) for v in drawn.value], axis=1)
-    return Spread(
-        mean=moments[0],
-        sigma=moments[1],
-        median=cuts[-1],
-        low={level: cuts[2 * k] for k, level in enumerate(LEVELS)},
-        high={level: cuts[2 * k + 1] for k, level in enumerate(LEVELS)},
-        failed=drawn.failed,
-        samples=drawn.value.shape[-1],
-        seed=drawn.seed,
-    )
-
-
-def quantiles(values: Array, parts: Sequence[float]) -> Array:
-    """Quantiles along the last axis of those that are numbers, shape (parts, …); NaN where there is none."""
-    ordered = np.sort(values, axis=-1)  # NaN last
-    count = (~np.isnan(ordered)).sum(axis=-1)
-    out = []
-    for part in parts:
-        place = part * np.maximum(count - 1, 0)
-        below = np.floor(place).astype(int)
-        above = np.minimum(below + 1, np.maximum(count - 1, 0))
-        low, high = (np.take_along_axis(ordered, k[..., None], axis=-1)[..., 0] for k in (below, above))
-        out.append(low + (place - below) * (high - low))
-    return np.stack(out)
-
-
-def _moments(values: Array) -> Array:
-    """Mean and standard deviation along the last axis of those that are finite, shape (2, …)."""
-    good = np.isfinite(values)
-    count = good.sum(axis=-1)
-    with np.errstate(all="ignore"):
-        mean = np.where(good, values, 0.0).sum(axis=-1) / count
-        rest = np.where(good, values - mean[..., None], 0.0)
-        return np.stack([mean, np.sqrt(np.einsum("...s,...s->...", rest, rest) / (count - 1))])
 
 
 def _refuse(car: Car, doubt: Doubt, samples: int) -> None:

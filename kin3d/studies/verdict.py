@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
+from kin3d.studies.first_order import NOTHING, FirstOrder
 from kin3d.studies.monte_carlo import Samples
-from kin3d.studies.tolerance import NOTHING, FirstOrder
 
 Array = NDArray[np.float64]
 Kind = Literal["design", "rate", "range"]

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
-from kin3d.studies.tolerance import LEVELS, Tolerance
+from kin3d.studies.spread import LEVELS
+from kin3d.studies.tolerance import Tolerance
 from kin3d.writing.curves import LEAST_SPAN, PICTURES, USUAL
 from kin3d.writing.looks import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending

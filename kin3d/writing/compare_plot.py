@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kin3d.measures.table import Measure
-from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.comparison import Comparison, Pair
 from kin3d.writing.bands import FAINT, Banded, draw_panels
 from kin3d.writing.curves import PICTURES, USUAL
 from kin3d.writing.looks import INK, LINES, figure_style, save_figure

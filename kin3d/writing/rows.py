@@ -8,10 +8,11 @@ from pathlib import Path
 
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.attribution import Attribution
-from kin3d.studies.compare import Comparison
+from kin3d.studies.comparison import Comparison
 from kin3d.studies.sensitivity import Sensitivity
 from kin3d.studies.side import AXES
-from kin3d.studies.tolerance import LEVELS, Tolerance
+from kin3d.studies.spread import LEVELS
+from kin3d.studies.tolerance import Tolerance
 from kin3d.writing.numbers import cell
 from kin3d.writing.table import check_ending
 

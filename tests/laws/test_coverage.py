@@ -19,8 +19,9 @@ from kin3d.studies.derive import derive
 from kin3d.studies.doubt import doubt_of
 from kin3d.studies.monte_carlo import Samples, normal_samples
 from kin3d.studies.side import SideModel
+from kin3d.studies.spread import spread_of
 from kin3d.studies.sweep import chosen_measures, sweep_corner
-from kin3d.studies.tolerance import half_width, spread_of, tolerance
+from kin3d.studies.tolerance import half_width, tolerance
 from tests.doubtful import with_axle
 from tests.laws.cars import car
 

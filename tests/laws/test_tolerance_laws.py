@@ -9,7 +9,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from kin3d.errors import RequestError
 from kin3d.linkage.car import SharedError
 from kin3d.studies import monte_carlo
-from kin3d.studies.tolerance import LEVELS, half_width, quantiles, tolerance
+from kin3d.studies.spread import LEVELS, quantiles
+from kin3d.studies.tolerance import half_width, tolerance
 from tests.doubtful import with_axle, with_sigma
 from tests.laws.cars import CORNERS, car
 
@@ -181,3 +182,16 @@ def test_the_mirrored_side_has_the_same_doubt():
     )
     assert_allclose(right.first.sigma, left.first.sigma, rtol=1e-9, atol=1e-12)
     assert_allclose(right.spread.high[0.95], left.spread.high[0.95], rtol=1e-9, atol=1e-9)
+
+
+def test_the_labelled_result_says_the_same():
+    found = tolerance(car("siskin"), "front", TRAVEL, ["toe_deg", "camber_deg"], samples=200)
+    data = found.dataset()
+    here = data.sel(measure="camber_deg", travel_mm=30.0)
+    k = found.row("camber_deg")
+    assert float(here.sigma_first_order) == found.first.sigma[k, 2]
+    assert float(here.band.sel(end="high", level=0.95)) == found.spread.high[0.95][k, 2]
+    assert_allclose(float(here.share.sum()), 1.0, rtol=1e-12)
+    assert str(data.unit.sel(measure="toe_deg").values) == "deg"
+    bare = tolerance(car("siskin"), "front", TRAVEL, ["toe_deg"], samples=0).dataset()
+    assert "sigma_samples" not in bare

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kin3d.measures.table import Measure
-from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.comparison import Comparison, Pair
 from kin3d.studies.dossier import AxlePart
 from kin3d.writing.bands import DASHES, FAINT, Banded, band_panel
 from kin3d.writing.compare_plot import moved, steps_panel

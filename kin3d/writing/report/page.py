@@ -12,9 +12,9 @@ from pathlib import Path
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.crossing import MEASURES as CROSSING
 from kin3d.measures.table import Measure
-from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.comparison import Comparison, Pair
 from kin3d.studies.dossier import MIGRATION, AxlePart, Dossier
-from kin3d.studies.tolerance import LEVELS
+from kin3d.studies.spread import LEVELS
 from kin3d.studies.verdict import KINDS
 from kin3d.writing.compare_plot import common_measures
 from kin3d.writing.curves import USUAL
@@ -136,7 +136,8 @@ def _usual(result: Comparison) -> list[Measure]:
 def _scene(part: AxlePart, scene: str) -> str:
     if not scene:
         return ""
-    frame = f'<iframe class="scene" loading="lazy" title="Moving linkage, {part.axle} axle" srcdoc="{escape(scene)}"></iframe>'
+    title = f"Moving linkage, {part.axle} axle"
+    frame = f'<iframe class="scene" loading="lazy" title="{title}" srcdoc="{escape(scene)}"></iframe>'
     return tag("div", tag("h3", "The linkage in motion") + frame, class_="screen")
 
 

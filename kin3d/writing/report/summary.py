@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from kin3d.measures.table import Measure
-from kin3d.studies.compare import Comparison, Pair
+from kin3d.studies.comparison import Comparison, Pair
 from kin3d.studies.verdict import Line
 from kin3d.writing.numbers import number, percent, probability, rate, signed
 from kin3d.writing.report.markup import listed, tag, text

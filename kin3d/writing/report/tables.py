@@ -10,7 +10,7 @@ import numpy as np
 
 from kin3d.linkage.car import Axle, Car
 from kin3d.measures.table import Measure
-from kin3d.studies.compare import Comparison, Entry, Pair
+from kin3d.studies.comparison import Comparison, Entry, Pair
 from kin3d.studies.tolerance import Tolerance, half_width
 from kin3d.studies.verdict import Kind
 from kin3d.writing.numbers import fixed, number, percent, probability, rate, signed
