@@ -7,7 +7,6 @@ wrong.
 
 from __future__ import annotations
 
-import os
 import queue
 import subprocess
 import sys
@@ -208,6 +207,4 @@ def main(folder: Path) -> int:
 
 
 if __name__ == "__main__":
-    code = main(Path(sys.argv[1]))
-    sys.stdout.flush()
-    os._exit(code)  # Qt and VTK take each other down in the wrong order at the end of a process without a display
+    sys.exit(main(Path(sys.argv[1])))

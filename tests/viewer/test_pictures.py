@@ -19,7 +19,7 @@ CAPTION_PX = 34  # letters differ from one release of the drawing library to the
 BARE = ("linkage", "wheels", "joints", "ground", "steering axis")
 CENTRES = ("linkage", "joints", "ground", "front centres")
 CASES = {
-    "dunlin_design": ("dunlin", "front", Drives(), PictureOptions("perspective", "axle", BARE, (), SIZE)),
+    "dunlin_design": ("dunlin", "front", Drives(), PictureOptions("perspective", "left", BARE, (), SIZE)),
     "plover_bump_steer": ("plover", "front", Drives(30.0, 12.0), PictureOptions("perspective", "left", BARE, (), SIZE)),
     "plover_roll_centres": (
         "plover",

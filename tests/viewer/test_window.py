@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from kin3d_viewer import probe
+
 ROOT = Path(__file__).parents[2]
 STEPS = (
     "slider moved to",
@@ -24,8 +26,8 @@ STEPS = (
 
 
 @pytest.fixture
-def display(display_tools):
-    """A display server of its own, at a free number."""
+def display(display_tools, tmp_path):
+    """A display server of its own, at a free number, on which a window of Qt opens."""
     ends = os.pipe()
     server = subprocess.Popen(
         ["Xvfb", "-displayfd", str(ends[1]), "-screen", "0", "1600x1000x24", "-nolisten", "tcp"],
@@ -36,6 +38,9 @@ def display(display_tools):
     with os.fdopen(ends[0]) as told:
         number = told.readline().strip()
     try:
+        done = run(["-c", probe._WINDOW], f":{number}", tmp_path)
+        if done.returncode:
+            pytest.skip(f"no window opens: apt-get install {probe.DEBIAN_WINDOW}; {done.stderr.strip()[-200:]}")
         yield f":{number}"
     finally:
         server.terminate()
