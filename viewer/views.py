@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kin3d_viewer.geometry import strokes
-from kin3d_viewer.primitives import Array, Ball, Scene, Sheet, Wheel
+from kin3d_viewer.primitives import Array, Ball, Line, Scene, Sheet, Wheel
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,12 +105,14 @@ def seen_places(scene: Scene, focus: str = "axle") -> Array:
     """Corners of what a picture must hold: the whole axle, or one side of it; shape (n, 3)."""
     out: list[Array] = []
     for item in scene.items:
-        if focus != "axle" and not item.name.startswith(focus):
+        if focus != "axle" and not item.name.removeprefix("ghost/").startswith(focus):
             continue
         if isinstance(item, Wheel):
             out += _wheel_corners(item)
         elif isinstance(item, Ball) and item.point:
             out.append(item.centre)
+        elif isinstance(item, Line) and item.role == "steering axis":
+            out += list(item.places)
         elif isinstance(item, Sheet):
             out += list(item.corners)
     return np.array(out) if out else scene.centre + scene.size_mm * np.vstack([np.eye(3), -np.eye(3)])
