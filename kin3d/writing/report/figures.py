@@ -54,6 +54,7 @@ def _migration(ax: Axes, part: AxlePart) -> None:
             roll = car.roll.drives["roll_deg"]
             ax.plot(y, z, color=LINES[k % len(LINES)], ls=DASHES[k % len(DASHES)], lw=1.8)
             _degrees(ax, y, z, roll, k)
+    ax.margins(y=0.14)
     ax.axhline(0.0, color=INK, lw=1.0)
     ax.axvline(0.0, color=INK, lw=0.6, ls=(0, (8, 3, 1, 3)))
     ax.set_xlabel("offset to the left (mm)")

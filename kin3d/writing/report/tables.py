@@ -142,7 +142,7 @@ def design(entry: Entry) -> str:
         both = _with(value, s if known else float("nan"), m.unit, "design")
         rows.append([text(m.label), text(m.unit), both, band, gradient, text(m.sign)])
     head = ["measure", "unit", "value ± σ", "95 % band", "per mm of travel ± σ", "sign"]
-    return table(head, rows, [2, 3, 4], text(f"{entry.title}, design position"))
+    return table(head, rows, [2, 3, 4], text(f"{entry.title}, design position, bands of first order"), [5])
 
 
 def parts(pair: Pair, measures: Sequence[str], kind: Kind) -> str:
