@@ -228,6 +228,6 @@ def _again(dossier: Dossier, command: str) -> str:
         f"Samples: {sampled}.",
         f"Deviation of coordinates without one: {sigma}.",
         f"Threshold of verdicts: {percent(dossier.threshold)}.",
-        "The files are known by their SHA-256 above.",
+        "The files are known again by the SHA-256 that stands beside them.",
     )
     return f"<pre><code>{text(command)}</code></pre>" + listed(text(f) for f in facts)

@@ -30,7 +30,7 @@ def inputs(cars: Sequence[Car], labels: Sequence[str]) -> str:
                 if points is not None:
                     what = f"{axle.name} axle, {axle.side if points is axle.points else 'other side'}"
                     rows.append(["", text(what), _file(points.source), str(len(points.names)), text(_layout(axle))])
-    return table(["", "what", "file and SHA-256", "points", "layout"], rows, [3])
+    return table(["", "what", "file and the start of its SHA-256", "points", "layout"], rows, [3])
 
 
 def _layout(axle: Axle) -> str:
