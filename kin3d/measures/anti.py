@@ -33,7 +33,7 @@ def lacks_driving(corner: Corner) -> str:
     if car.drive is None:
         return "[car] drive is not given"
     if car.drive not in (corner.axle.name, "all"):
-        return f"the {corner.axle.name} axle is not driven ([car] drive = \"{car.drive}\")"
+        return f'the {corner.axle.name} axle is not driven ([car] drive = "{car.drive}")'
     keys = ("wheelbase_mm", "cg_height_mm") + (("front_drive_share",) if car.drive == "all" else ())
     return _lacks(corner, keys)
 

@@ -24,9 +24,9 @@ from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
 
 Array = NDArray[np.float64]
 FORCE_N, GAP_MM, MOMENT_NMM = 1e-7, 1e-8, 1e-4  # residuals of an accepted state
-ITERATIONS = 40
-SMALLEST_PART = 1.0 / 256.0
-CHANGES = 12  # of the wheels that are lifted, before the search gives up
+ITERATIONS = 15
+FIRST_G, SMALLEST_G = 0.5, 0.015  # steps in which the loads are brought on, as a share of the weight
+CHANGES = 6  # of the wheels that are lifted, before the search gives up
 DOWN = (False, False, False, False)
 _NEEDED = ("mass_kg", "front_mass_share", "cg_height_mm")
 _TRAVEL_STEP_MM = 15.0  # a Newton step is cut to this travel
@@ -210,16 +210,23 @@ class _Search:
         if not self._balance(loads.part(0.0)):
             text = "the springs do not hold the car up at rest: the linkage comes to its end first"
             raise RequestError([Finding("no-attitude", text, str(self.attitude.model.car.source)), *self._why()])
-        done, step = 0.0, 1.0
+        size = self._size(loads)
+        done, step = 0.0, min(1.0, FIRST_G / size)
         while done < 1.0:
             ahead = min(step, 1.0 - done)
             if self._balance(loads.part(done + ahead)):
-                done, step = done + ahead, 2.0 * step
-            elif ahead > SMALLEST_PART:
+                done = 1.0 if ahead >= 1.0 - done else done + ahead
+            elif ahead * size > SMALLEST_G:
                 step = 0.5 * ahead
             else:
                 raise RequestError([self._cannot(loads, done), *self._why()])
         return self.y, self.lifted
+
+    def _size(self, loads: Loads) -> float:
+        """Largest of the loads as a share of the weight."""
+        weight = self.attitude.body.mass_kg * GRAVITY_M_PER_S2
+        aero = (abs(loads.aero_front_n) + abs(loads.aero_rear_n)) / weight
+        return max(abs(loads.braking_g), abs(loads.lateral_g), aero, 1e-9)
 
     def _balance(self, loads: Loads) -> bool:
         """Balance at these loads, lifting and lowering wheels as they ask for it; keeps the state when it is found."""
@@ -256,20 +263,17 @@ class _Search:
             except np.linalg.LinAlgError:
                 return None
             step *= min(1.0, _TRAVEL_STEP_MM / max(float(np.abs(step[:4]).max()), 1e-12))
-            here = None
-            for _halving in range(6):
-                here = self.attitude.evaluate(y + step, loads, lifted)
-                if here is not None:
-                    break
-                step *= 0.5
             y = y + step
+            here = self.attitude.evaluate(y, loads, lifted)
         return None
 
     def _cannot(self, loads: Loads, done: float) -> Finding:
         least = loads.part(done)
         named = [f"{n} {v:.3g} g" for n, v in (("braking", least.braking_g), ("lateral", least.lateral_g)) if v]
         reached = " and ".join(named) or "rest"
-        text = f"no attitude carries these loads: they go up to {reached}; beyond it the car tips over or a linkage ends"
+        text = (
+            f"no attitude carries these loads: they go up to {reached}; beyond it the car tips over or a linkage ends"
+        )
         return Finding("no-attitude", text, str(self.attitude.model.car.source))
 
     def _why(self) -> list[Finding]:

@@ -91,7 +91,8 @@ def _limits(shown: Construction) -> tuple[float, float, float, float]:
     """The wheels with some room, and the instant centres when they are not far out."""
     half = max(abs(float(s.contact[1])) for s in shown.sides) + 0.9 * shown.radius_mm
     reach = [abs(float(s.front_ic[1])) for s in shown.sides if abs(float(s.front_ic[1])) < 1.7 * half]
-    wide = max([half, *(r + ROOM_MM for r in reach)])
+    # words stand beside the instant centres, or where the lines to those that are far out leave the sheet
+    wide = max([half + ROOM_MM * (len(reach) < len(shown.sides)), *(r + ROOM_MM for r in reach)])
     heights = [float(s.front_ic[2]) for s in shown.sides if abs(float(s.front_ic[1])) < 1.7 * half]
     top = max(2.45 * shown.radius_mm, float(shown.chassis[:, 2].max()) + 0.35 * shown.radius_mm)
     top = min(max([top, *(h + 0.3 * shown.radius_mm for h in heights)]), 2.0 * top)
@@ -181,7 +182,7 @@ def _name(made: Sheet, body: Outline, colour: str, others: list[Array]) -> Array
     style = {"rotation": turn, "rotation_mode": "anchor", "ha": "center", "va": "bottom", "fontsize": 7}
     at = inner + (0.24 if body.role == "rod" else 0.55) * way
     near = sum(float(np.hypot(*(at - o))) < 7.0 * made.scale for o in others)
-    label(made, at, body.name, (float(up[0]), float(up[1]) - 0.6 + 2.7 * near), color=colour, **style)
+    label(made, at, body.name, (float(up[0]), float(up[1]) - 0.6 + 3.1 * near), color=colour, **style)
     return np.asarray(at)
 
 

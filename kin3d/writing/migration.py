@@ -98,17 +98,15 @@ def _grid(result: SweepResult, name: str, along: str) -> Array:
 
 def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text: str, unit: str, every: bool) -> None:
     """One path; each mark has its value on the longest path, the first and last on the others."""
-    from matplotlib.patheffects import Normal, Stroke
-
     y, z = place
     ax.plot(y, z, color=colour, lw=1.7, label=text, zorder=4)
     # counted from the middle, so that the marks stand evenly about it
     step = max(1, -(-len(marks) // MOST_MARKS))
     chosen = [k for k in range(int(np.argmin(np.abs(marks))) % step, len(marks), step) if np.isfinite(y[k] + z[k])]
-    halo = [Stroke(linewidth=2.4, foreground="white"), Normal()]
+    pale = {"boxstyle": "round,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.72}
     ax.plot(y[chosen], z[chosen], "o", ms=5.0, mfc="white", mec=colour, mew=1.4, zorder=5)
     for k in chosen if every else chosen[:: max(1, len(chosen) - 1)]:
-        style: dict[str, Any] = {"fontsize": 7, "color": colour, "path_effects": halo, "ha": "center", "zorder": 6}
+        style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "ha": "center", "zorder": 6}
         words = f"{_signed(marks[k])}{unit}"
         ax.annotate(words, (y[k], z[k]), (0, -11 if every else 6), textcoords="offset points", **style)
 

@@ -22,7 +22,6 @@ MARGIN_MM = 12.0
 HEAD_MM, FOOT_MM = 20.0, 30.0
 PALE, MID = "#eceff1", "#8b969e"
 LOWER, UPPER, TIE, LINE, CENTRE = LINES[0], LINES[1], LINES[2], LINES[4], LINES[3]
-HALO_WIDTH = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,18 +79,17 @@ def notes(made: Sheet, columns: Sequence[Sequence[str]]) -> None:
         made.figure.text(x, (FOOT_MM - 4) / size[1], "\n".join(lines), va="top", fontsize=8, linespacing=1.45)
 
 
-def halo(colour: str = "white") -> list[Any]:
-    """A pale edge about text and thin lines, so that they can be read over others."""
-    from matplotlib.patheffects import Normal, Stroke
-
-    return [Stroke(linewidth=HALO_WIDTH, foreground=colour), Normal()]
+def ground_of_text() -> dict[str, Any]:
+    """A pale ground behind words over lines; a drawn edge about the letters would turn them into outlines."""
+    return {"boxstyle": "round,pad=0.05,rounding_size=0.1", "fc": "white", "ec": "none", "alpha": 0.55}
 
 
 def label(made: Sheet, at: Sequence[float] | Array, text: str, offset: tuple[float, float], **style: Any) -> None:
     """Text beside a point, offset in mm of paper."""
     points = (72.0 / 25.4 * offset[0], 72.0 / 25.4 * offset[1])
     usual: dict[str, Any] = {"fontsize": 8, "ha": "left", "va": "center", "zorder": 30}
-    made.axes.annotate(text, (at[0], at[1]), points, textcoords="offset points", path_effects=halo(), **(usual | style))
+    usual["bbox"] = ground_of_text()
+    made.axes.annotate(text, (at[0], at[1]), points, textcoords="offset points", **(usual | style))
 
 
 def dimension(made: Sheet, x: float, low: float, high: float, text: str, colour: str) -> None:
@@ -125,7 +123,7 @@ def mass_centre(made: Sheet, at: Array, text: str, side: int = 1) -> None:
     for start in (0, 180):
         made.axes.add_patch(Wedge((at[0], at[1]), size, start, start + 90, fc=INK, ec=INK, lw=0.4, zorder=18))
     words = f"{text}\n{at[1]:.0f} mm over the ground"
-    label(made, at, words, (3.2 * side, 3.6), ha="left" if side > 0 else "right", fontsize=7.5)
+    label(made, at, words, (3.2 * side, 3.6), ha="left" if side > 0 else "right", fontsize=7)
 
 
 def inside(made: Sheet, p: Array) -> bool:

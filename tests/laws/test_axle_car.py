@@ -25,7 +25,7 @@ def dunlin() -> Car:
 def test_four_contact_points_on_the_plane_of_pitch_and_roll(dunlin: Car) -> None:
     """The body turns by pitch (nose down) and roll (left up): points that the body's turn puts at one height.
 
-    Pitch counts from the design position, where cambered wheels stand on a ground a little inclined in the points' frame.
+    Pitch counts from the design position, where cambered wheels stand on a ground that the points' frame sees inclined.
     """
     roll = -1.1
     result = sweep_car(dunlin, 4.0, 0.8, roll, 6.0)
