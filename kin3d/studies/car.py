@@ -114,7 +114,7 @@ def _wheel_x(model: AxleModel) -> float:
 
 
 def _design_pitch(models: tuple[AxleModel, AxleModel], shift: float, wheelbase: float) -> float:
-    """Pitch at which the ground meets both axles in the design position, rad (the lowest points depend on it a little)."""
+    """Pitch at which the ground meets both axles in the design position, rad (lowest points depend on it)."""
     pitch = 0.0
     lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
     for _ in range(6):

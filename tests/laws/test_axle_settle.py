@@ -62,10 +62,17 @@ def test_force_and_moment_balance(dunlin: Car, braking: float, lateral: float, a
     np.testing.assert_allclose(heights, heights[0], rtol=0, atol=1e-8)
 
 
-@pytest.mark.parametrize(("braking", "lateral"), [(1.5, 1.2), (0.0, 2.5)])
-def test_each_wheel_hangs_in_balance_on_its_springs(dunlin: Car, braking: float, lateral: float) -> None:
-    """Virtual work with finite differences of the corner's own sweep: tyre forces against spring and bar."""
-    found = settle(axles(dunlin, bar=None), braking, lateral)
+@pytest.mark.parametrize(
+    ("braking", "lateral", "tyre"), [(1.5, 1.2, None), (0.0, 2.5, None), (0.9, 1.6, 80.0), (-0.7, 1.0, None)]
+)
+def test_each_wheel_hangs_in_balance_on_its_springs(
+    dunlin: Car, braking: float, lateral: float, tyre: float | None
+) -> None:
+    """Virtual work with finite differences of the corner's own sweep: tyre forces and weight against the spring.
+
+    Driving force goes through the wheel centre, as the shaft's torque stands on the chassis.
+    """
+    found = settle(axles(dunlin, bar=None, tyre_rate_n_per_mm=tyre, unsprung_mass_kg=12.0), braking, lateral)
     turn = turned(found)
     for number, wheel in enumerate(found.wheels):
         axle, side = wheel.name.split()
@@ -74,8 +81,10 @@ def test_each_wheel_hangs_in_balance_on_its_springs(dunlin: Car, braking: float,
         near = near.sel(side=side, rack_mm=0.0)
         velocity, omega = material(near, step, 1.0 if side == "left" else -1.0)
         arm = wheel.contact_mm - np.array([float(near[f"wheel_{k}_mm"][1]) for k in "xyz"])
-        push = np.array([wheel.along_n, wheel.side_n, wheel.load_n]) @ turn
-        work = push @ (velocity + np.cross(omega, arm))
+        along, rest = np.array([wheel.along_n, 0, 0]) @ turn, np.array([0, wheel.side_n, wheel.load_n]) @ turn
+        at_tyre = velocity + np.cross(omega, arm)
+        work = rest @ at_tyre + along @ (velocity if braking < 0.0 else at_tyre)
+        work += 12.0 * G * np.array([braking, -lateral, -1.0]) @ turn @ velocity
         spring = next(e for e in found.elements if e.axle == axle and e.name == f"spring {side}")
         ratio = -float(near["spring_length_mm"][2] - near["spring_length_mm"][0]) / (2 * step)
         assert work == pytest.approx(spring.force * ratio, rel=0, abs=2e-3), number
