@@ -16,6 +16,7 @@ from kin3d.reading.dxf.wording import coordinates, fold, is_number, scales, view
 from kin3d.reading.gather import Gather
 
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
+BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
 PICKED = 60  # places in a pick list
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
 _BREAK = re.compile(r"\s*[/,;+&]\s*")
@@ -98,10 +99,12 @@ def _of_size(marks: list[Mark], labels: Sequence[Label]) -> list[Mark]:
         return marks
     largest = SYMBOL_HEIGHTS * float(np.median([label.text.height for label in labels]))
     middles = np.array([label.text.anchor + _middle(label.text) for label in labels])
+    sizes = np.array([_half_diagonal(label.text) for label in labels])
     kept = []
     for mark in marks:
         round_ = mark.kind == "circle"
-        balloon = round_ and bool((np.linalg.norm(middles - mark.xyz, axis=1) < 0.4 * mark.reach).any())
+        inside = (np.linalg.norm(middles - mark.xyz, axis=1) < 0.4 * mark.reach) & (sizes < BALLOON * mark.reach)
+        balloon = round_ and bool(inside.any())
         if not balloon and not (round_ and mark.reach > largest):
             kept.append(mark)
     return kept or marks
@@ -112,6 +115,11 @@ def _middle(text: Text) -> Vector:
     left, bottom, right, top = text.box
     step: Vector = (left + right) / 2.0 * text.frame[0] + (bottom + top) / 2.0 * text.frame[1]
     return step
+
+
+def _half_diagonal(text: Text) -> float:
+    left, bottom, right, top = text.box
+    return float(np.hypot(right - left, top - bottom)) / 2.0
 
 
 def _unnamed(marks: list[Mark], ties: Sequence[Tie]) -> list[Mark]:

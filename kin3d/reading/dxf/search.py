@@ -6,6 +6,8 @@ mark : a place that may be a pickup point (see `marks`). A mark with a symbol (p
     before the bare end of a line; ends are asked only where no symbol is.
 label : a text that names a point.
 stroke : a straight line or leader. A stroke is a *pointer* when its head is on one mark and its tail at a label.
+    A pointer drawn in several lines (with a shoulder, or underlining its words) goes on over places where exactly
+    two strokes of one layer meet; the label may stand at any of its bends or at its end.
 offset : where a label's anchor stands from its mark, in the label's own reading direction, upward and normal.
 tie : how a label came to its mark: ``"attribute"``, ``"leader"``, ``"offset"``, ``"near"``, ``"layer"``, ``"place"``.
 
@@ -35,6 +37,7 @@ import numpy as np
 
 from kin3d.reading.dxf.marks import Mark, Stroke, Text, Vector
 from kin3d.reading.dxf.naming import Name
+from kin3d.reading.dxf.strokes import Follower, underlines
 
 SNAP = 2e-6
 SYMBOL_SHARE = 0.05
@@ -45,6 +48,7 @@ OFFSET_REACH = 15.0
 NEAR_REACH = 6.0
 USUAL_SHARE = 0.75  # share of the pointers on one layer that makes the others suspect
 TELLING = 0.02  # text heights; a tail ten times closer than this to one text, and no closer to another, is its own
+ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed figures being rounded
 EXACT = 0.15  # text heights within which a tail is at the very end of the words
 SIDEWAYS = 0.25  # a tail may miss the end of the words sideways four times as far as upward: widths are estimates
 
@@ -78,11 +82,12 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pointer:
-    """A stroke whose head is on a mark (its number); the tail is the other end."""
+    """A stroke whose head is on a mark (its number); the tails are its other end, and those of what goes on there."""
 
     mark: int
-    tail: Vector
+    tails: tuple[Vector, ...]
     stroke: Stroke
+    free: bool = True  # False: counts only for a text that stands at its very end
 
 
 @dataclass(slots=True)
@@ -163,15 +168,35 @@ class Searcher:
     def _pointers(self) -> list[Pointer]:
         """Return all strokes that can point."""
         out: list[Pointer] = []
+        follow = Follower(self.strokes, self.snap, self._head)
         for stroke in self.strokes:
-            first, last = self.on_mark(stroke.start), self.on_mark(stroke.end)
+            first, last = follow.head(stroke.start), follow.head(stroke.end)
             if stroke.leader and first is None and last is None:
                 first = self.on_mark(stroke.start, 0.5 * self.height)
             if first is not None and (last is None or stroke.leader):
-                out.append(Pointer(first, stroke.end, stroke))
+                out.append(Pointer(first, follow.tails(stroke, stroke.start, stroke.end), stroke))
             elif last is not None and first is None:
-                out.append(Pointer(last, stroke.start, stroke))
-        return out
+                out.append(Pointer(last, follow.tails(stroke, stroke.end, stroke.start), stroke))
+            elif first is not None and last is not None and first != last:
+                out += self._over_a_mark(stroke, first, last)
+        return [p for p in out if p.tails]
+
+    def _head(self, place: Vector) -> tuple[int, bool] | None:
+        """Return the mark on which a place lies, and whether at the mark's centre."""
+        mark = self.on_mark(place)
+        return None if mark is None else (mark, self._centred(mark, place))
+
+    def _centred(self, mark: int, place: Vector) -> bool:
+        return bool(np.linalg.norm(self.xyz[mark] - place) <= self.snap + ASIDE * self.reach[mark])
+
+    def _over_a_mark(self, stroke: Stroke, first: int, last: int) -> list[Pointer]:
+        """A line from the centre of one mark that ends somewhere on another may be a pointer, if a text is just there."""
+        start, end = self._centred(first, stroke.start), self._centred(last, stroke.end)
+        if start and not end:
+            return [Pointer(first, (stroke.end,), stroke, False)]
+        if end and not start:
+            return [Pointer(last, (stroke.start,), stroke, False)]
+        return []
 
     def _by_pointer(self, out: Ties, left: list[int]) -> list[int]:
         pointers = self._pointers()
@@ -200,7 +225,8 @@ class Searcher:
 
         if not free or not rest:
             return {}
-        tails = np.array([pointers[k].tail for k in free])
+        owner = [k for k in free for _ in pointers[k].tails]
+        tails = np.array([tail for k in free for tail in pointers[k].tails])
         tree = cKDTree(tails)
         near = {}
         for i in rest:
@@ -211,11 +237,14 @@ class Searcher:
                 tree.query_ball_point(text.anchor, size),
             )
         letter, sideways = self._letter(near)
-        scores = {}
+        scores: dict[tuple[int, int], float] = {}
         for i, (local, rows) in near.items():
-            for j, score in zip(rows, tail_scores(self.labels[i].text, local, letter, sideways), strict=True):
-                if score <= TAIL_REACH:
-                    scores[free[j], i] = float(score)
+            text = self.labels[i].text
+            for j, score in zip(rows, tail_scores(text, local, letter, sideways), strict=True):
+                pointer = pointers[owner[j]]
+                best = 0.0 if underlines(text, pointer.tails) else float(score)
+                if best <= (TAIL_REACH if pointer.free else 0.1 * TELLING):
+                    scores[owner[j], i] = min(best, scores.get((owner[j], i), np.inf))
         return scores
 
     def _letter(self, near: dict[int, tuple[Vector, list[int]]]) -> tuple[float, float]:
@@ -363,7 +392,7 @@ def _mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:
 def _clear(options: list[tuple[float, int]]) -> int | None:
     """Return the best option if the second is clearly worse, else None."""
     ranked = sorted(options)
-    if len(ranked) > 1 and ranked[0][0] <= 0.1 * TELLING and ranked[1][0] >= TELLING:
+    if len(ranked) > 1 and ranked[0][0] <= 0.1 * min(TELLING, ranked[1][0]) and ranked[1][0] >= 0.1 * TELLING:
         return ranked[0][1]  # the drawing program put this tail at this text, to the last digit
     if len(ranked) > 1 and ranked[1][0] < max(2.0 * ranked[0][0], ranked[0][0] + 0.3):
         return None
