@@ -41,6 +41,9 @@ def _verdict(console: Console, found: SwapResult) -> None:
     span = f"{found.before.travel_mm[0]:+g} to {found.before.travel_mm[-1]:+g} mm".replace("-", "−")
     kept = f"motion ratio within {found.worst_pct:.3f} % of the original from {span}"
     others = [f"{n} {v:.2f} %" for n, v in found.worst_by_element.items() if n != "spring"]
+    rates = (found.before.wheel_rate_n_per_mm, found.after.wheel_rate_n_per_mm)
+    if rates[0] is not None and rates[1] is not None:
+        others.append(f"wheel rate {100.0 * float(np.max(np.abs(rates[1] / rates[0] - 1.0))):.2f} %")
     console.print(kept + (f"; {', '.join(others)}" if others else ""), highlight=False)
     proof = found.wheel
     same = f"largest difference {proof.difference:.1e} ({proof.measure})" if proof.difference else "no difference"

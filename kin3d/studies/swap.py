@@ -227,18 +227,18 @@ def _search(
     if not fitters:
         text = "no starting layout inside the boxes makes a linkage that moves; give wider boxes or another mount"
         raise RequestError(Finding("swap-no-start", text, "boxes"))
-    found: list[tuple[Fit, Space]] = []
+    found: list[tuple[Fit, Space, Fitter]] = []
     for k in range(starts):
         fitter, space = fitters[k % len(fitters)]
         spread = 0.0 if k < len(fitters) else 0.6
         first = spread * rng.uniform(-1.0, 1.0, len(fitter.low)) * fitter.half
-        found.append((fitter.fit(np.clip(first, fitter.low, fitter.high)), space))
+        found.append((fitter.fit(np.clip(first, fitter.low, fitter.high)), space, fitter))
         if progress:
             progress(k + 1, starts)
-        if sum(f.good for f, _ in found) >= ENOUGH:
+        if sum(f.good for f, _, _ in found) >= ENOUGH:
             break
-    best, space = min(found, key=lambda one: _rank(one[0], model.axle))
-    return best, space, len(found)
+    best, space, fitter = min(found, key=lambda one: _rank(one[0], model.axle))
+    return fitter.finish(best), space, len(found)
 
 
 def _rank(fit: Fit, axle: Axle) -> tuple[int, float]:

@@ -36,9 +36,10 @@ OUT_OF_LINE = 0.12  # rad; a rod end further out of line than this costs
 NEAR_BOUND = 0.1  # in half boxes: a coordinate this near to an end, and drawn to it, is held back by it
 SMALL_SHARE = 0.2  # of the largest ratio; errors of smaller ones are seen against this
 SIDE_WEIGHT = 0.3  # of these costs beside the relative error of a ratio
-PULLS = (2e-3, 1e-5)  # weight of a point's way from its start, in half boxes: first run, last run
-TOLERANCES = (1e-5, 1e-8)
-EVALUATIONS = (30, 40)
+# first run, second run, and the last one of the best: weight of a point's way from its start in half boxes, tolerance
+PULLS = (2e-3, 1e-5, 1e-7)
+TOLERANCES = (1e-5, 1e-8, 1e-12)
+EVALUATIONS = (30, 40, 150)
 
 
 def targets(axle: Axle, linkage: Linkage) -> dict[str, OfCorner]:
@@ -71,6 +72,7 @@ class Fit:
     cost: float
     way: float
     at_bounds: tuple[tuple[float, str], ...]
+    parameters: Array
 
     @property
     def good(self) -> bool:
@@ -120,7 +122,7 @@ class Fitter:
         return {n: table[k] for k, n in enumerate(self.side.names) if n in self.start}
 
     def run(self, first: Array, number: int) -> Any:
-        """First or second least-squares run; returns SciPy's result."""
+        """Least-squares run of that number; returns SciPy's result."""
         from scipy.optimize import least_squares
 
         pull, tolerance = PULLS[number], TOLERANCES[number]
@@ -139,9 +141,15 @@ class Fitter:
 
     def fit(self, first: Array) -> Fit:
         """Fit from a parameter vector: once with, once nearly without the pull to the start."""
-        found = self.run(self.run(first, 0).x, 1)
+        return self._fit(self.run(self.run(first, 0).x, 1))
+
+    def finish(self, fit: Fit) -> Fit:
+        """Take a fit as far as it goes: the slope of the ratio, which the second term needs, comes last."""
+        return self._fit(self.run(fit.parameters, 2))
+
+    def _fit(self, found: Any) -> Fit:
         way = float(np.sqrt(np.mean((found.x / self.half) ** 2)))
-        return Fit(self.places(found.x), self.worst(found.x), float(found.cost), way, self._at_bounds(found.x))
+        return Fit(self.places(found.x), self.worst(found.x), float(found.cost), way, self._at_bounds(found.x), found.x)
 
     def worst(self, p: Array) -> dict[str, float]:
         """Worst relative error of every element's ratio at a parameter vector."""

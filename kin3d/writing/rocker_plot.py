@@ -116,16 +116,21 @@ def _signed(x: float) -> str:
 
 def _words(ax: Axes, c: InboardCurves, flat: Any, row: int) -> None:
     """Names beside the pivot, the rod, the spring and the other points of the rocker."""
+    from matplotlib.patheffects import withStroke
+
     rocker, spring = c.linkage.rocker, c.linkage.spring
     if rocker is None or spring is None:
         return
     hub = flat(rocker.axis[0], row)
+    halo = [withStroke(linewidth=3.0, foreground="white")]
+    style: dict[str, Any] = {"textcoords": "offset points", "fontsize": 8, "color": INK, "zorder": 9}
+    style["path_effects"] = halo
     ax.plot(*hub, "o", ms=9, mfc="white", mec=INK, mew=1.8, zorder=7)
     ax.plot(*hub, "o", ms=2.5, color=INK, zorder=8)
     for start, end, word in ((rocker.rod[1], rocker.rod[0], "rod"), (spring[0], spring[1], "spring")):
         tip = _cut(flat(start, row), flat(end, row))
-        ax.annotate(word, (tip[0], tip[1]), xytext=(5, 4), textcoords="offset points", fontsize=8, color=INK, zorder=9)
-    ax.annotate("pivot", (hub[0], hub[1]), xytext=(7, -11), textcoords="offset points", fontsize=8, color=INK, zorder=9)
+        ax.annotate(word, (tip[0], tip[1]), xytext=(5, 4), **style)
+    ax.annotate("pivot", (hub[0], hub[1]), xytext=(7, -13), **style)
 
 
 def _projection(c: InboardCurves) -> Any:

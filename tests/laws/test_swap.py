@@ -66,6 +66,7 @@ def test_there_and_back_returns_the_curve() -> None:
 def test_tight_boxes_give_the_nearest_layout_and_what_is_in_the_way() -> None:
     around = {
         "spring_outer": (np.array([-40.0, 330.0, 205.0]), np.array([-36.0, 334.0, 209.0])),
+        "rod_inner": (np.array([-60.0, 300.0, 300.0]), np.array([-58.0, 302.0, 302.0])),
         "spring_inner": (np.array([-60.0, 330.0, 400.0]), np.array([-55.0, 334.0, 405.0])),
     }
     result = swap(car("dunlin"), "front", "pull", boxes=around, starts=2)
