@@ -23,12 +23,17 @@ def test_there_are_commands():
     assert len(COMMANDS) >= 4
 
 
+def masked(line: str) -> str:
+    """A line without the figures of rounding noise, which differ from machine to machine."""
+    return re.sub(r"\d(\.\d+)?e-\d+", "#", line)
+
+
 @pytest.mark.parametrize("shown", COMMANDS, ids=lambda s: s.command[:60])
 def test_a_command_prints_what_readme_says(shown, place):
-    _, lines = run(shown.command, place)
+    lines = [masked(line) for line in run(shown.command, place)[1]]
     at = 0
     free = True  # whether lines may be passed over before the next one
-    for line in shown.output:
+    for line in map(masked, shown.output):
         if line.strip() == LEFT_OUT:
             free = True
             continue
@@ -47,7 +52,7 @@ def test_every_picture_and_file_that_readme_names_is_there():
 
 
 def test_the_two_commands_stand_at_the_top():
-    head = TEXT[:3500]
+    head = TEXT[:2500]
     assert "<!-- main -->" in head
     assert "<!-- tests -->" in head
     assert "python -m pytest" in head
