@@ -1,9 +1,10 @@
-"""Circles that are not drawn as CIRCLE: closed polylines, spline pieces, arc pieces, chains of short lines.
+"""Symbols of points that are not drawn as CIRCLE: closed polylines, splines, arcs, chains of short lines; crosses.
 
 Terms
 -----
 piece : a run of points along a curve, with the entity that it came from.
 round : a piece, or several about one centre, whose points lie on a circle and go at least `FULL_TURN` around it.
+cross : two lines of one length and layer that halve each other at a right angle.
 
 What it cannot know: whether a round is a pickup point's symbol, a tyre or a bolt; that is decided later by size.
 A closed polyline may repeat its first vertex and a printed one may hold control points beside the curve, so the
@@ -13,6 +14,7 @@ centre is that of a least-squares circle and never the mean of the vertices.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -21,6 +23,7 @@ from kin3d.reading.dxf.marks import Mark, Origin, Vector
 ROUNDNESS = 0.03  # largest deviation of a point from the circle, in radii
 FULL_TURN = 0.7  # share of the full turn that must be covered
 ARC_TURN = 1.0  # rad of explicit arcs about one centre that make a mark: half-hidden spheres show little more
+MAX_LINES = 8  # lines with one middle that are looked at for a cross
 MIN_CHAIN = 8  # fewest straight lines that may stand for a circle
 
 
@@ -136,3 +139,26 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
         if int(part) in found:
             found[int(part)].append(row)
     return [Piece(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for rows in found.values()]
+
+
+def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[Mark]:
+    """Return a mark for every cross among straight lines; its reach is half a line's length."""
+    if not lines:
+        return []
+    ends = np.array([[a, b] for a, b, _ in lines]).reshape(-1, 2, 3)
+    middle, arm = ends.mean(axis=1), (ends[:, 1] - ends[:, 0]) / 2.0
+    step = 1e-6 * (float(np.ptp(ends.reshape(-1, 3), axis=0).max()) or 1.0)
+    places: dict[tuple[float, ...], list[int]] = {}
+    for row, place in enumerate(np.round(middle / step)):
+        places.setdefault(tuple(place), []).append(row)
+    return [
+        Mark(middle[i], float(np.linalg.norm(arm[i])), "circle", lines[i][2])
+        for rows in places.values()
+        for i, j in combinations(rows[:MAX_LINES], 2)
+        if lines[i][2].layer == lines[j][2].layer and _is_cross(arm[i], arm[j])
+    ]
+
+
+def _is_cross(a: Vector, b: Vector) -> bool:
+    long, short = float(np.linalg.norm(a)), float(np.linalg.norm(b))
+    return short > 0.0 and abs(long / short - 1.0) < 1e-3 and abs(float(a @ b)) < 1e-3 * long * short

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kin3d.reading.dxf.circles import Arc, Piece, chains, marks_of
+from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
 from kin3d.reading.dxf.door import FAULTS
 from kin3d.reading.dxf.glyphs import leader_text, read_text
 from kin3d.reading.dxf.marks import Content, Dimension, Mark, Origin, Stroke, Vector
@@ -63,6 +63,9 @@ class Flattener:
             self._one(entity, None)
         content = self.content
         content.marks += marks_of(self.pieces + chains(self.lines), self.arcs)
+        crossed = crosses(self.lines)
+        if len(crossed) > len(content.marks):  # else crosses are centre marks, and points have another symbol
+            content.marks += crossed
         for start, end, origin in self.lines:
             content.marks += [Mark(start, 0.0, "end", origin), Mark(end, 0.0, "end", origin)]
             content.strokes.append(Stroke(start, end, False, origin))

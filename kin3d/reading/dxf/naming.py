@@ -20,7 +20,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from kin3d.reading.dxf.wording import fold, split_side
+from kin3d.reading.dxf.wording import bare, fold, split_side
 from kin3d.reading.gather import Gather
 from kin3d.reading.names import did_you_mean, normalise
 
@@ -85,7 +85,16 @@ class Names:
         plain, side = split_side(folded)
         if plain in self.labels:
             return Name(self.labels[plain], side)
-        return Name(plain, side) if plain in self.known else None
+        if plain in self.known:
+            return Name(plain, side)
+        return self._spelt_otherwise(folded)
+
+    def _spelt_otherwise(self, folded: str) -> Name | None:
+        """Find a known name behind "HP-lower front LH", "LowerFront" or "wheel center"."""
+        plain, side = split_side(bare(folded))
+        closed = plain.replace("_", "").replace("center", "centre")
+        found = [p for p in self.known if p.replace("_", "") == closed]
+        return Name(found[0], side) if len(found) == 1 else None
 
     def resembles(self, label: str) -> bool:
         """Whether a label is so near to a known name that it may be a slip of the pen."""

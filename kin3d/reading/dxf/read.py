@@ -200,14 +200,15 @@ def _unit_hint(texts: list[Text]) -> str:
 def _nothing(job: Job, contents: list[Content]) -> None:
     references = [r for c in contents for r in c.references]
     if references:
-        job.gather.error(
-            "external-reference",
-            f"holds only references to other files: {', '.join(references)}; bind them, or read those files",
-        )
+        job.gather.error("external-reference", f"holds nothing else: {_referred(references)}")
     elif any(c.hidden for c in contents):
         job.gather.error("drawing-hidden", "everything in it is on frozen or switched-off layers; switch the layers on")
     else:
         job.gather.error("drawing-empty", "has no points, circles, lines, blocks or texts: the export is empty")
+
+
+def _referred(references: list[str]) -> str:
+    return f"it refers to other files, which are not read: {', '.join(references)}; bind them, or read those files"
 
 
 def _read_table(job: Job) -> None:
@@ -242,7 +243,7 @@ def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
         job.gather.warn(
             "label-unknown",
             f'the row "{label}" is no known point; {job.names.hint(label)}',
-            "handle {origin.handle}",
+            f"handle {origin.handle}",
         )
         return
     if job.side is not None and name.side is not None and name.side != job.side:
@@ -257,8 +258,10 @@ def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
 
 def _read_marks(job: Job, opened: Opened, papers: list[Content]) -> None:
     found, spare = tie_all(job.content, job.names, job.gather)
-    if not found.ties and not job.names.links:
-        found = _from_paper(job, opened, papers) or found
+    if not found.ties and not job.names.links and (through := _from_paper(job, opened, papers)):
+        found = through
+        named = {id(t.mark) for t in found.ties}
+        spare = [m for m in spare if id(m) not in named]
     job.doubts = found.doubts
     job.ties = _one_side(job, found)
     if not job.ties and not job.names.links:
@@ -329,6 +332,8 @@ def _no_names(job: Job, found: Ties) -> None:
         return
     for doubt in found.doubts:
         _tell_doubt(job, doubt)
+    if job.content.references:
+        job.gather.error("external-reference", _referred(job.content.references))
     what = "no text in the file" if not job.content.texts else "no text, attribute or layer in the file names a point"
     where = pick_list(job.content)
     if not where:

@@ -20,7 +20,8 @@ import numpy as np
 
 from kin3d.reading.dxf.marks import Text
 from kin3d.reading.dxf.naming import Names
-from kin3d.reading.dxf.wording import NUMBER, decimal_mark, is_number, key_entry, value
+from kin3d.reading.dxf.measure import LARGEST_MM
+from kin3d.reading.dxf.wording import KEY, NUMBER, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.gather import Gather
 
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
@@ -57,6 +58,8 @@ def coordinate_rows(texts: Sequence[Text]) -> list[CoordinateRow]:
     found = []
     for row in rows_of(texts):
         words = [t.whole for t in row]
+        if len(row) == 5 and re.fullmatch(r"\d{1,3}\.?", words[0]):  # the rows are numbered
+            row, words = row[1:], words[1:]
         if len(row) == 4 and not is_number(words[0]) and all(is_number(w) for w in words[1:]):
             found.append(CoordinateRow(words[0], (words[1], words[2], words[3]), row[0]))
             continue
@@ -95,7 +98,7 @@ def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:
 def values_of(rows: Sequence[CoordinateRow], gather: Gather) -> list[tuple[float, float, float]] | None:
     """Return the coordinates of all rows; None with an error where the decimal mark cannot be told."""
     figures = [f for row in rows for f in row.figures]
-    mark = decimal_mark(figures)
+    mark = decimal_mark(figures) or _by_size(rows)
     if mark is None:
         odd = next(f for f in figures if re.search(r"[.,]", f))
         gather.error(
@@ -104,6 +107,16 @@ def values_of(rows: Sequence[CoordinateRow], gather: Gather) -> list[tuple[float
         )
         return None
     return [(value(a, mark), value(b, mark), value(c, mark)) for a, b, c in (r.figures for r in rows)]
+
+
+def _by_size(rows: Sequence[CoordinateRow]) -> str | None:
+    """Return the mark that all numbers share where, taken for thousands, they would be too large for any car in mm."""
+    marks = {m for row in rows for f in row.figures for m in re.findall(r"[.,]", f)}
+    if len(marks) != 1:
+        return None
+    mark = marks.pop()
+    large = np.array([[value(f, "," if mark == "." else ".") for f in row.figures] for row in rows])
+    return mark if float(np.ptp(large, axis=0).max()) > LARGEST_MM else None
 
 
 def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
@@ -120,7 +133,7 @@ def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
     for row in rows_of(texts):
         for key, meaning in pairwise(row):
             if (
-                re.fullmatch(r"\(?[A-Z]?\d{1,3}\)?[.:)]?", key.whole)
+                re.fullmatch(rf"\(?({KEY})\)?[.:)]?", key.whole)
                 and names.find(meaning.whole) is not None
                 and _beside(key, meaning)
             ):
@@ -131,7 +144,7 @@ def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
     for mark, found in sure.items():
         name = names.find(found[0][0])
         if name is not None:
-            names.keys[mark.lower()] = name.point
+            names.keys[fold(mark)] = name.point
     return [t for found in sure.values() for _, a, b in found for t in (a, b)]
 
 

@@ -12,8 +12,9 @@ from kin3d.reading.names import normalise
 
 NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)*")
 _SCALE = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*[:/]\s*(\d+(?:[.,]\d+)?)(?![\d.,:])")
-_SCALE_WORD = re.compile(r"scale|ma(?:ss|ß|sss)stab|echelle|échelle|escala|scala|m\s*=?\s*1\s*:", re.IGNORECASE)
-_KEY = re.compile(r"^\(?#?(\d{1,3}|[A-Z]\d{0,2})\)?\s*[.):=–-]?\s+(\D.*)$")
+_SCALE_WORD = re.compile(r"scale|ma(?:ss|ß|sss)stab|\bmst\b|echelle|échelle|escala|scala|m\s*=?\s*1\s*:", re.IGNORECASE)
+KEY = r"\d{1,3}|[A-Z]|[A-Z]{1,3}[-.]?\d{1,3}"  # "12", "B", "HP12"
+_KEY = re.compile(rf"^\(?#?({KEY})\)?\s*[.):=–-]?\s+(\D.*)$")
 _VIEWS = {
     "front": ("front", "vorderansicht", "vorne", "frontansicht", "face"),
     "rear": ("rear", "back", "rückansicht", "rueckansicht", "hinten", "heckansicht"),
@@ -24,8 +25,9 @@ _VIEW_WORD = re.compile(r"view|ansicht|sicht|vue|elevation|plan\b", re.IGNORECAS
 _SIDES = {
     "left": "left", "lh": "left", "l": "left", "lhs": "left", "links": "left", "li": "left",
     "right": "right", "rh": "right", "r": "right", "rhs": "right", "rechts": "right", "re": "right",
-    "fl": "left", "fr": "right", "rl": "left", "rr": "right",
+    "fl": "left", "fr": "right", "rl": "left", "rr": "right", "lf": "left", "rf": "right", "lr": "left",
 }  # fmt: skip
+_IDLE = ("hp", "pt", "pkt", "point", "punkt", "hardpoint", "joint")
 _LETTERS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "æ": "ae", "ø": "o", "å": "a"})
 
 
@@ -46,6 +48,14 @@ def split_side(folded: str) -> tuple[str, str | None]:
     if len(words) > 1 and words[0] in _SIDES:
         return "_".join(words[1:]), _SIDES[words[0]]
     return folded, None
+
+
+def bare(folded: str) -> str:
+    """Take the words off a folded name that only say that it is one: ``"hp_lower_front"`` gives ``"lower_front"``."""
+    words = folded.split("_")
+    while len(words) > 1 and words[0] in _IDLE:
+        words = words[1:]
+    return "_".join(words)
 
 
 def scales(text: str) -> list[Fraction]:
@@ -81,21 +91,29 @@ def numbers(text: str) -> list[str]:
 
 def is_number(text: str) -> bool:
     """Whether a text is nothing but one number."""
-    return NUMBER.fullmatch(text.strip().replace(" ", "")) is not None
+    return NUMBER.fullmatch(_closed_up(text)) is not None
+
+
+def _closed_up(text: str) -> str:
+    """Take out the blank after a sign and those that part thousands, and the unit mm."""
+    plain = re.sub(r"^([-+−])\s+|\s*mm$", r"\1", text.strip())
+    return re.sub(r"(?<=\d)\s(?=\d{3}(?!\d))", "", plain)
 
 
 def decimal_mark(written: list[str]) -> str | None:
     """Return the decimal mark, comma or dot, that a set of numbers has in common; None where it cannot be told.
 
-    A number with three digits after its only mark may be thousands, so it shows nothing by itself.
+    A number with three digits after its only mark may be thousands, so it shows nothing by itself; unless more than
+    three digits, or a nought, stand before the mark.
     """
     votes = set()
     for number in written:
         marks = re.findall(r"[.,]", number)
         if not marks:
             continue
-        last = re.split(r"[.,]", number)[-1]
-        if len(set(marks)) == 2 or (len(marks) == 1 and len(last) != 3):
+        first, *_, last = re.split(r"[.,]", _closed_up(number).lstrip("+-−"))
+        no_group = len(last) != 3 or len(first) > 3 or first.startswith("0")
+        if len(set(marks)) == 2 or (len(marks) == 1 and no_group):
             votes.add(marks[-1])
         elif len(marks) > 1:
             votes.add("," if marks[0] == "." else ".")
@@ -107,7 +125,7 @@ def decimal_mark(written: list[str]) -> str | None:
 def value(written: str, mark: str) -> float:
     """Return the value of a written number whose decimal mark is known."""
     other = "." if mark == "," else ","
-    return float(written.replace("−", "-").replace(other, "").replace(mark, "."))
+    return float(_closed_up(written).replace("−", "-").replace(other, "").replace(mark, "."))
 
 
 def coordinates(text: str) -> tuple[float, float, float] | None:
