@@ -190,7 +190,7 @@ class Searcher:
         return bool(np.linalg.norm(self.xyz[mark] - place) <= self.snap + ASIDE * self.reach[mark])
 
     def _over_a_mark(self, stroke: Stroke, first: int, last: int) -> list[Pointer]:
-        """A line from one mark's centre that ends somewhere on another may point, if a text is just there."""
+        """A line from one mark's centre that ends on another may be a pointer, if a text is just there."""
         start, end = self._centred(first, stroke.start), self._centred(last, stroke.end)
         if start and not end:
             return [Pointer(first, (stroke.end,), stroke, False)]
