@@ -19,8 +19,8 @@ from itertools import pairwise
 import numpy as np
 
 from kin3d.reading.dxf.marks import Text
-from kin3d.reading.dxf.naming import Names
 from kin3d.reading.dxf.measure import LARGEST_MM
+from kin3d.reading.dxf.naming import Names
 from kin3d.reading.dxf.wording import KEY, NUMBER, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.gather import Gather
 
