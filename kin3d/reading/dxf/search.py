@@ -15,7 +15,6 @@ Tolerances (lengths in drawing units unless said otherwise)
 -----------------------------------------------------------
 SNAP : two places are one, as a share of the drawing's extent.
 SYMBOL_SHARE : a circle larger than this share of the extent is a part (a tyre), not a symbol.
-TAIL_REACH : how far a pointer's tail may end from its label's edge, in text heights.
 MARGIN : how many times farther the second choice must be than the first.
 OFFSET_SHARE : share of the labels without pointer that one common offset must explain to be believed.
 NEAR_REACH : how far the nearest mark may be, in text heights, where there is neither pointer nor offset.
@@ -37,20 +36,17 @@ import numpy as np
 
 from kin3d.reading.dxf.marks import Mark, Stroke, Text, Vector
 from kin3d.reading.dxf.naming import Name
-from kin3d.reading.dxf.strokes import Follower, underlines
+from kin3d.reading.dxf.strokes import Follower
+from kin3d.reading.dxf.tails import mutual, score_tails
 
 SNAP = 2e-6
 SYMBOL_SHARE = 0.05
-TAIL_REACH = 3.0
 MARGIN = 2.5
 OFFSET_SHARE = 0.6
 OFFSET_REACH = 15.0
 NEAR_REACH = 6.0
 USUAL_SHARE = 0.75  # share of the pointers on one layer that makes the others suspect
-TELLING = 0.02  # text heights; a tail ten times closer than this to one text, and no closer to another, is its own
 ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed figures being rounded
-EXACT = 0.15  # text heights within which a tail is at the very end of the words
-SIDEWAYS = 0.25  # a tail may miss the end of the words sideways four times as far as upward: widths are estimates
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -205,7 +201,12 @@ class Searcher:
         done = self._tied_by_handle(out, pointers, left)
         free = [k for k in range(len(pointers)) if k not in done]
         rest = [i for i in left if i not in done.values()]
-        chosen = _of_one_kind(_mutual(self._tail_scores(pointers, free, rest)), pointers)
+        scores = score_tails(
+            {k: pointers[k].tails for k in free},
+            {i: self.labels[i].text for i in rest},
+            {k for k in free if not pointers[k].free},
+        )
+        chosen = _of_one_kind(mutual(scores), pointers)
         for k, i in chosen.items():
             self._add(out, i, pointers[k].mark, "leader")
         return [i for i in rest if i not in set(chosen.values())]
@@ -219,51 +220,6 @@ class Searcher:
                 done[k] = by_handle[tied]
                 self._add(out, by_handle[tied], pointer.mark, "leader")
         return done
-
-    def _tail_scores(self, pointers: list[Pointer], free: list[int], rest: list[int]) -> dict[tuple[int, int], float]:
-        from scipy.spatial import cKDTree
-
-        if not free or not rest:
-            return {}
-        owner = [k for k in free for _ in pointers[k].tails]
-        tails = np.array([tail for k in free for tail in pointers[k].tails])
-        tree = cKDTree(tails)
-        near = {}
-        for i in rest:
-            text = self.labels[i].text
-            size = max(abs(b) for b in text.box) * 1.5 + 4.0 * TAIL_REACH * text.height
-            near[i] = (
-                text.local(tails[tree.query_ball_point(text.anchor, size)]),
-                tree.query_ball_point(text.anchor, size),
-            )
-        letter, sideways = self._letter(near)
-        scores: dict[tuple[int, int], float] = {}
-        for i, (local, rows) in near.items():
-            text = self.labels[i].text
-            for j, score in zip(rows, tail_scores(text, local, letter, sideways), strict=True):
-                pointer = pointers[owner[j]]
-                best = 0.0 if underlines(text, pointer.tails) else float(score)
-                if best <= (TAIL_REACH if pointer.free else 0.1 * TELLING):
-                    scores[owner[j], i] = min(best, scores.get((owner[j], i), np.inf))
-        return scores
-
-    def _letter(self, near: dict[int, tuple[Vector, list[int]]]) -> tuple[float, float]:
-        """Return the letter's width (as a share of the estimate) and how strictly to take it.
-
-        Fonts are unknown, but one drawing has one: the width with which the most tails end exactly at the end
-        of some words is the right one, if it serves most labels and clearly more than the widths beside it.
-        """
-        widths = np.linspace(0.4, 1.8, 71)
-        hits = np.zeros(len(widths))
-        for i, (local, _) in near.items():
-            if len(local):
-                text = self.labels[i].text
-                hits += [tail_scores(text, local, w, 1.0).min() <= EXACT for w in widths]
-        best = int(np.argmax(hits))
-        beside = max(hits[max(best - 8, 0)], hits[min(best + 8, len(widths) - 1)])
-        if len(near) >= 5 and hits[best] >= 0.8 * len(near) and beside < 0.7 * hits[best]:
-            return float(widths[best]), 1.0
-        return 1.0, SIDEWAYS
 
     # --- offsets and nearness ---------------------------------------------------------------------------------
 
@@ -333,20 +289,6 @@ class Searcher:
         out.ties += [Tie(name, self.marks[mark], how, entry.text) for name in entry.names]
 
 
-def tail_scores(text: Text, local: Vector, letter: float = 1.0, sideways: float = SIDEWAYS) -> Vector:
-    """Return how badly pointers' tails fit to a text, in text heights; 0 at either end of the words.
-
-    `local` has the tails in the text's own frame, shape (n, 3); `letter` corrects the estimated width; a miss
-    sideways counts `sideways` times as much as one upward.
-    """
-    u, v, w = local.T
-    left, bottom, right, top = text.box
-    aside = np.minimum(abs(u - letter * left), abs(u - letter * right))
-    upward = np.maximum(np.maximum(bottom - v, v - top), 0.0)
-    score: Vector = np.sqrt((sideways * aside) ** 2 + upward**2 + w**2) / text.height
-    return score
-
-
 def box_distance(text: Text, place: Vector) -> float:
     """Return how far a place is from the box of a text, counting all three directions."""
     u, v, w = text.local(place)
@@ -365,35 +307,3 @@ def _of_one_kind(chosen: dict[int, int], pointers: list[Pointer]) -> dict[int, i
         return chosen
     marks = {pointers[k].mark for k in chosen if kinds[k] == usual}
     return {k: i for k, i in chosen.items() if kinds[k] == usual or pointers[k].mark not in marks}
-
-
-def _mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:
-    """Pair keys of both kinds that are each other's clear first choice, again and again until nothing changes."""
-    chosen: dict[int, int] = {}
-    open_ = dict(scores)
-    while True:
-        rows: dict[int, list[tuple[float, int]]] = {}
-        columns: dict[int, list[tuple[float, int]]] = {}
-        for (k, i), score in open_.items():
-            rows.setdefault(k, []).append((score, i))
-            columns.setdefault(i, []).append((score, k))
-        new = {}
-        for k, options in rows.items():
-            best = _clear(options)
-            if best is not None and _clear(columns[best]) == k:
-                new[k] = best
-        if not new:
-            return chosen
-        chosen.update(new)
-        gone = set(new.values())
-        open_ = {(k, i): s for (k, i), s in open_.items() if k not in new and i not in gone}
-
-
-def _clear(options: list[tuple[float, int]]) -> int | None:
-    """Return the best option if the second is clearly worse, else None."""
-    ranked = sorted(options)
-    if len(ranked) > 1 and ranked[0][0] <= 0.1 * min(TELLING, ranked[1][0]) and ranked[1][0] >= 0.1 * TELLING:
-        return ranked[0][1]  # the drawing program put this tail at this text, to the last digit
-    if len(ranked) > 1 and ranked[1][0] < max(2.0 * ranked[0][0], ranked[0][0] + 0.3):
-        return None
-    return ranked[0][1]

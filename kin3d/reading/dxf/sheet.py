@@ -121,7 +121,9 @@ def _scales(job: Job, groups: Sequence[Grouped]) -> dict[str, float] | None:
     given = job.plan.scale or (None if needs_stated else groups[0].plan.scale)
     stated = stated_scale(job.content.texts, job.content.dimensions, given, job.plan.override, job.gather)
     ratio = {g.plan.name: g.plan.scale or stated for g in groups}
-    widest = max((extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.plan.name] or 1.0) for g in groups), default=0.0)
+    widest = max(
+        (extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.plan.name] or 1.0) for g in groups if g.ties), default=0.0
+    )
     size = widest if all(ratio.values()) else 0.0
     factor = unit_factor(job.units, job.unit_code, size, job.plan.override, job.gather, job.unit_hint)
     if factor is None or not all(ratio.values()):

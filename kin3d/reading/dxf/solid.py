@@ -22,6 +22,11 @@ GAP_NOTE_MM = 0.01  # ends of links that meet better than this are one place
 def read_solid(job: Job, ties: list[Tie]) -> None:
     """Turn ties in space into points; everything found goes to `job.reading`."""
     ties = ties + _link_ties(job)
+    if not ties and not job.gather.failed:
+        drawn = ", ".join(sorted({s.origin.layer for s in job.content.strokes})) or "none"
+        job.gather.error(
+            "links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}"
+        )
     size = extent_of([t.mark.xyz for t in ties])
     factor = job.plan.mm_per_unit or unit_factor(
         job.units, job.unit_code, size, job.plan.override, job.gather, job.unit_hint

@@ -17,7 +17,8 @@ import numpy as np
 
 from kin3d.reading.dxf.marks import Stroke, Text, Vector
 
-UNDER = 0.8  # how far below the words an underline may be, text heights
+UNDER = 0.9  # how far below the words an underline may be, text heights
+ABOVE = -0.1  # likewise, how far above their bottom
 MAX_BENDS = 3  # bends of one pointer; more is an outline
 
 
@@ -80,13 +81,16 @@ class Follower:
         return (tail,)
 
 
-def underlines(text: Text, tails: Sequence[Vector]) -> bool:
-    """Whether the last piece of a pointer runs along the foot of a text, under most of it and of itself."""
+def underlined(text: Text, tails: Sequence[Vector]) -> float | None:
+    """Return how far under a text's bottom the last piece of a pointer runs, text heights; None where it does not.
+
+    It must run along the words, under most of them and of itself.
+    """
     if len(tails) < 2:
-        return False
+        return None
     (a, b), (left, bottom, right, _) = text.local(np.array(tails[-2:])), text.box
-    foot = np.array([a[1] - bottom, b[1] - bottom]) / text.height
+    foot = np.array([bottom - a[1], bottom - b[1]]) / text.height
     low, high = sorted((float(a[0]), float(b[0])))
     shared = min(right, high) - max(left, low)
-    along = bool((np.abs(foot + UNDER / 2.0) <= 0.6 * UNDER).all() and abs(foot[0] - foot[1]) < 0.02)
-    return along and shared >= 0.6 * max(right - left, high - low)
+    along = bool((foot >= ABOVE).all() and (foot <= UNDER).all() and abs(foot[0] - foot[1]) < 0.02)
+    return float(foot.mean()) if along and shared >= 0.6 * max(right - left, high - low) else None

@@ -20,6 +20,7 @@ from itertools import permutations, product
 
 import numpy as np
 
+from kin3d.reading.dxf.dealing import deal_by_agreement, parts_alike
 from kin3d.reading.dxf.fusion import Fit, Reading, View, fuse
 from kin3d.reading.dxf.marks import Content, Text, Vector
 from kin3d.reading.dxf.plan import Axis, Plan, ViewPlan
@@ -104,8 +105,15 @@ def group(views: Sequence[ViewPlan], ties: Sequence[Tie], content: Content, gath
         else:
             rest.append(tie)
     if open_ and rest:
-        clusters = cluster(rest, len(open_), gather)
-        _deal(open_, clusters, content)
+        trouble = Gather(gather.file)
+        clusters = cluster(rest, len(open_), trouble)
+        dealt = deal_by_agreement([g.plan for g in open_], rest)
+        if dealt is None or parts_alike(dealt, clusters):
+            dealt = None
+            gather.adopt(trouble.findings)
+            _deal(open_, clusters, content)
+        for grouped, ties_ in zip(open_, dealt or (), strict=False):
+            grouped.ties = ties_
     return placed
 
 

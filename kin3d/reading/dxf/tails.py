@@ -1,0 +1,159 @@
+"""How well the tails of pointers fit to the words of labels, and which pairs follow from it.
+
+Terms
+-----
+tail : the end of a pointer that is not on a mark (a bend too, see `strokes`).
+score : how badly a tail fits to a text, in text heights; 0 at either end of the words.
+foot : how far a pointer's last piece runs under the bottom of the words that it underlines.
+
+Tolerances (text heights)
+-------------------------
+TAIL_REACH : how far a tail may end from its label's edge.
+SIDEWAYS : share of a miss sideways that counts: widths are estimates.
+EXACT : within this a tail is at the very end of the words.
+TELLING : a tail ten times closer than this to one text, and clearly less close to another, is its own.
+UNDERLINED : what counts for words over an underline, unless all words of the drawing stand like that over theirs.
+
+What it cannot know: which of two texts that are printed over each other a tail is meant for; then neither is paired.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container, Mapping
+
+import numpy as np
+
+from kin3d.reading.dxf.letters import evenness
+from kin3d.reading.dxf.marks import Text, Vector
+from kin3d.reading.dxf.strokes import underlined
+
+TAIL_REACH = 3.0
+SIDEWAYS = 0.25
+EXACT = 0.15
+TELLING = 0.02
+UNDERLINED = 0.05
+COMMON = 0.8  # share of the labels that must stand over their underlines at one height
+SAME_FOOT = 0.02
+WIDTHS = np.linspace(0.4, 1.8, 71)
+
+Near = dict[int, tuple[Vector, list[int]]]
+
+
+def score_tails(
+    tails: Mapping[int, tuple[Vector, ...]], texts: Mapping[int, Text], strict: Container[int]
+) -> dict[tuple[int, int], float]:
+    """Return the score of every pair of pointer and text that may belong together.
+
+    Parameters
+    ----------
+    tails : dict of int to tuple of ndarray, shape (3,)
+        By pointer.
+    texts : dict of int to Text
+        By label.
+    strict : container of int
+        Pointers that count only for a text at their very end.
+    """
+    from scipy.spatial import cKDTree
+
+    if not tails or not texts:
+        return {}
+    owner = [k for k, group in tails.items() for _ in group]
+    places = np.array([tail for group in tails.values() for tail in group])
+    tree = cKDTree(places)
+    near: Near = {}
+    for i, text in texts.items():
+        size = max(abs(b) for b in text.box) * 1.5 + 4.0 * TAIL_REACH * text.height
+        rows = tree.query_ball_point(text.anchor, size)
+        near[i] = (text.local(places[rows]), rows)
+    letter, sideways = _letters(near, texts)
+    feet = _feet(near, owner, tails, texts)
+    scores: dict[tuple[int, int], float] = {}
+    for i, (local, rows) in near.items():
+        for j, score in zip(rows, tail_scores(texts[i], local, letter[i], sideways), strict=True):
+            k = owner[j]
+            best = min(float(score), feet.get((k, i), np.inf))
+            if best <= (0.1 * TELLING if k in strict else TAIL_REACH):
+                scores[k, i] = min(best, scores.get((k, i), np.inf))
+    return scores
+
+
+def tail_scores(text: Text, local: Vector, letter: float | Vector = 1.0, sideways: float = SIDEWAYS) -> Vector:
+    """Return how badly pointers' tails fit to a text, in text heights; 0 at either end of the words.
+
+    `local` has the tails in the text's own frame, shape (n, 3); `letter` corrects the estimated width; a miss
+    sideways counts `sideways` times as much as one upward. Several `letter`, shape (m, 1), give scores of shape (m, n).
+    """
+    u, v, w = local.T
+    left, bottom, right, top = text.box
+    aside = np.minimum(abs(u - letter * left), abs(u - letter * right))
+    upward = np.maximum(np.maximum(bottom - v, v - top), 0.0)
+    score: Vector = np.sqrt((sideways * aside) ** 2 + upward**2 + w**2) / text.height
+    return score
+
+
+def _letters(near: Near, texts: Mapping[int, Text]) -> tuple[dict[int, float], float]:
+    """Return the letters' width (as a share of the estimate, by label) and how strictly to take it.
+
+    Fonts are unknown, but one drawing has one: the width with which the most tails end exactly at the end
+    of some words is the right one, if it serves most labels and clearly more than the widths beside it.
+    """
+    plain = dict.fromkeys(near, 1.0)
+    best = (0.0, plain, SIDEWAYS)
+    for shape in (plain, {i: evenness(texts[i]) for i in near}):
+        hits = np.zeros(len(WIDTHS))
+        for i, (local, _) in near.items():
+            if len(local):
+                hits += tail_scores(texts[i], local, WIDTHS[:, None] * shape[i], 1.0).min(axis=1) <= EXACT
+        top = int(np.argmax(hits))
+        beside = max(hits[max(top - 8, 0)], hits[min(top + 8, len(WIDTHS) - 1)])
+        if len(near) >= 5 and hits[top] >= 0.8 * len(near) and beside < 0.7 * hits[top] and hits[top] > best[0]:
+            best = (float(hits[top]), {i: float(WIDTHS[top]) * shape[i] for i in near}, 1.0)
+    return best[1], best[2]
+
+
+def _feet(
+    near: Near, owner: list[int], tails: Mapping[int, tuple[Vector, ...]], texts: Mapping[int, Text]
+) -> dict[tuple[int, int], float]:
+    """Return the scores of underlines: 0 at the height over its line at which nearly all labels stand."""
+    pairs = {(owner[j], i) for i, (_, rows) in near.items() for j in rows if len(tails[owner[j]]) > 1}
+    found = {(k, i): foot for k, i in sorted(pairs) if (foot := underlined(texts[i], tails[k])) is not None}
+    if not found:
+        return {}
+    feet = np.array(list(found.values()))
+    labels = np.array([i for _, i in found])
+    alike = np.abs(feet[:, None] - feet[None, :]) <= SAME_FOOT
+    votes = [len(set(labels[row])) for row in alike]
+    usual = feet[int(np.argmax(votes))] if max(votes) >= max(3.0, COMMON * len(near)) else np.inf
+    return {pair: 0.0 if abs(foot - usual) <= SAME_FOOT else UNDERLINED for pair, foot in found.items()}
+
+
+def mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:
+    """Pair keys of both kinds that are each other's clear first choice, again and again until nothing changes."""
+    chosen: dict[int, int] = {}
+    open_ = dict(scores)
+    while True:
+        rows: dict[int, list[tuple[float, int]]] = {}
+        columns: dict[int, list[tuple[float, int]]] = {}
+        for (k, i), score in open_.items():
+            rows.setdefault(k, []).append((score, i))
+            columns.setdefault(i, []).append((score, k))
+        new = {}
+        for k, options in rows.items():
+            best = _clear(options)
+            if best is not None and _clear(columns[best]) == k:
+                new[k] = best
+        if not new:
+            return chosen
+        chosen.update(new)
+        gone = set(new.values())
+        open_ = {(k, i): s for (k, i), s in open_.items() if k not in new and i not in gone}
+
+
+def _clear(options: list[tuple[float, int]]) -> int | None:
+    """Return the best option if the second is clearly worse, else None."""
+    ranked = sorted(options)
+    if len(ranked) > 1 and ranked[0][0] <= 0.1 * min(TELLING, ranked[1][0]) and ranked[1][0] >= 0.1 * TELLING:
+        return ranked[0][1]  # the drawing program put this tail at this text, to the last digit
+    if len(ranked) > 1 and ranked[1][0] < max(2.0 * ranked[0][0], ranked[0][0] + 0.3):
+        return None
+    return ranked[0][1]
