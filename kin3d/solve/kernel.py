@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import Linkage
 from kin3d.solve.implicit import implicit
 from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.march import March, march, vectors
+from kin3d.solve.march import March, vectors
 from kin3d.solve.newton import correct
 from kin3d.solve.predict import Guess, nodes, taylor, through, worth_nodes
 from kin3d.solve.program import evaluate
+from kin3d.solve.rays import march_rays
 from kin3d.solve.status import Status
 from kin3d.solve.system import System
 from kin3d.spatial.jets import Algebra, Jet
@@ -191,7 +192,7 @@ class Kernel:
         if behind.size and not step:
             q[:, behind], error[behind], status[behind] = np.nan, np.nan, Status.UNSOLVED
         elif behind.size:
-            stepped = march(self.system, variants, lanes.take(behind))
+            stepped = march_rays(self.system, variants, lanes.take(behind))
             q[:, behind], error[behind], status[behind] = stepped.q, stepped.error_mm, stepped.status
             limits = self._limits(behind, lanes, stepped)
             in_line = {int(behind[k]): names for k, names in stepped.in_line.items()}

@@ -58,3 +58,18 @@ def test_measures_of_unreachable_lanes_are_nan_and_leave_the_others_intact():
     assert np.isnan(mixed.motion_ratio.values[[0, 4]]).all()
     assert_allclose(mixed.motion_ratio.values[1:4], fine.motion_ratio.values, rtol=0, atol=1e-12)
     assert mixed.status.values[:, 0, 0].tolist() == [1, 0, 0, 0, 1]
+
+
+def test_lanes_of_one_ray_share_its_limit_and_the_rest_is_solved():
+    """Thousands of lanes beyond the limit, of both sides, cost one search a ray; lanes short of it are all there."""
+    m = model("plover", "front")
+    travel = np.linspace(-400.0, 400.0, 3201)
+    lanes = m.kernel.lanes(m.variants, travel)
+    solved = m.kernel.solve(m.variants, lanes)
+    ends = np.array([solved.limits[k][0] for k in sorted(solved.limits)])
+    low, high = ends[ends < 0].max(), ends[ends > 0].min()
+    assert ends[ends < 0].min() > low - 0.01
+    inside = (lanes.travel > low + 0.01) & (lanes.travel < high - 0.01)
+    assert (solved.status[inside] == Status.OK).all()
+    assert (solved.status[(lanes.travel < low - 0.02) | (lanes.travel > high + 0.02)] == Status.LIMIT).all()
+    assert set(solved.in_line) == set(solved.limits)
