@@ -142,7 +142,7 @@ def _strict(raw: bytes, gather: Gather) -> Drawing | None:
 
             return Document.load(binary_tags_loader(raw))
         encoding = _encoding(raw)
-        return read(io.StringIO(raw.decode(encoding, errors="surrogateescape")))
+        return read(io.StringIO(raw.decode(encoding, errors="surrogateescape"), newline=None))
     except (DXFError, *FAULTS) as err:
         gather.error(
             "file-damaged",
@@ -187,7 +187,7 @@ def _encoding(raw: bytes) -> str:
         page = re.search(rb"\$DWGCODEPAGE\s+3\s+(\S+)", raw[:20_000])
         if version is None or int(version.group(1)) < 1021:  # before R2007
             return toencoding(page.group(1).decode("ascii", "replace")) if page else "cp1252"
-    return "utf-8"
+    return "utf-8-sig"
 
 
 def _check_count(raw: bytes, doc: Drawing, gather: Gather) -> None:

@@ -34,7 +34,7 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     scale = _scales(job, groups)
     if job.gather.failed or scale is None or not groups:
         return
-    settled = settle(groups, scale, job.plan.known, job.tolerance_mm, job.gather)
+    settled = settle(groups, scale, job.plan.known, job.tolerance_mm, job.gather, "sense" not in job.plan.override)
     if not settled:
         return
     groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -51,8 +51,15 @@ def _rotation(job: Job) -> Vector:
 
 
 def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
-    """A whole assembly in a block that is moved or turned has two origins: its own and the drawing's."""
-    moved = {t.mark.origin.moved: t.mark.origin for t in ties if t.mark.origin.moved is not None}
+    """A whole assembly in a block that is moved or turned has two origins: its own and the drawing's.
+
+    A block with one point in it is that point's symbol and may stand anywhere.
+    """
+    held: dict[str, set[str]] = {}
+    for tie in ties:
+        held.setdefault(tie.mark.origin.handle, set()).add(tie.name.point)
+    origins = [t.mark.origin for t in ties if len(held[t.mark.origin.handle]) > 1]
+    moved = {o.moved: o for o in origins if o.moved is not None}
     if not moved or job.plan.origin is not None:
         return
     shift, origin = next(iter(moved.items()))
@@ -197,13 +204,7 @@ def check_written(job: Job) -> None:
 def check_sense(job: Job) -> None:
     """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
     points = job.reading.points
-    wrong = []
-    for a, b, axis, word in _ORDER:
-        if a in points and b in points:
-            p, q = points[a].xyz_mm, points[b].xyz_mm
-            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
-            if gap < -1.0:
-                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
+    wrong = out_of_order({n: p.xyz_mm for n, p in points.items()})
     if not wrong:
         return
     text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
@@ -213,6 +214,18 @@ def check_sense(job: Job) -> None:
     if kind is Severity.ERROR:
         for name in list(points):
             job.reading.partial[name] = points.pop(name)
+
+
+def out_of_order(xyz_mm: Mapping[str, Vector]) -> list[str]:
+    """Return what is the wrong way round among points of a corner, as it is said to a person."""
+    wrong = []
+    for a, b, axis, word in _ORDER:
+        if a in xyz_mm and b in xyz_mm:
+            p, q = xyz_mm[a], xyz_mm[b]
+            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
+            if gap < -1.0:
+                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
+    return wrong
 
 
 _ORDER = (

@@ -25,6 +25,7 @@ from kin3d.reading.dxf.fusion import Fit, Reading, View, fuse
 from kin3d.reading.dxf.marks import Content, Text, Vector
 from kin3d.reading.dxf.plan import Axis, Plan, ViewPlan
 from kin3d.reading.dxf.search import Tie
+from kin3d.reading.dxf.solid import out_of_order
 from kin3d.reading.dxf.wording import fold, view_kind
 from kin3d.reading.gather import Gather
 
@@ -265,17 +266,21 @@ def settle(
     known: dict[str, tuple[float, float, float]],
     tolerance_mm: float,
     gather: Gather,
+    ordered: bool = True,
 ) -> list[tuple[Grouped, View]]:
-    """Decide which cluster is which view and how each looks, or refuse with the choices that agree listed."""
+    """Decide which cluster is which view and how each looks, or refuse with the choices that agree listed.
+
+    `ordered` says that the joints must lie as in any suspension, which tells views apart that agree both ways.
+    """
     trials = _trials(groups, gather)
     first = [t for t in trials if t.groups == tuple(groups)] if all(g.sure for g in groups) else []
     if len(trials) == 1 and first:
         good = first
     else:
         good = [t for t in trials if _agrees(t, scale, known, tolerance_mm)]
-        kept = [t for t in good if t in first]
-        if len(good) > 1 and len(kept) == 1 and all(g.plan.axes for g in groups):
-            good = kept  # agreement does not tell the clusters apart, the titles do
+        if len(good) > 1 and all(g.plan.axes for g in groups):
+            sane = [t for t in good if not (ordered and _upset(t, scale, known, tolerance_mm))] or good
+            good = [t for t in sane if t in first] or sane  # else agreement does not tell the clusters apart
         elif not good and len(first) == 1:
             good = first  # whatever contradicts it is told point by point
     if len(good) != 1:
@@ -308,15 +313,31 @@ def _trials(groups: list[Grouped], gather: Gather) -> list[Trial]:
 def _agrees(
     trial: Trial, scale: dict[str, float], known: dict[str, tuple[float, float, float]], tolerance_mm: float
 ) -> bool:
+    fit, _, datum = _fitted(trial, scale, known, tolerance_mm)
+    twice, agreed = agreement(fit, tolerance_mm)
+    if twice < LEAST_TWICE or agreed < AGREED * twice:
+        return False
+    return all(fit.spread_mm[i, k] < tolerance_mm for i in datum for k in range(3))
+
+
+def _upset(
+    trial: Trial, scale: dict[str, float], known: dict[str, tuple[float, float, float]], tolerance_mm: float
+) -> bool:
+    """Whether joints would lie the wrong way round: a cluster taken for another view than it is."""
+    fit, names, _ = _fitted(trial, scale, known, tolerance_mm)
+    return bool(out_of_order(dict(zip(names, fit.xyz_mm, strict=True))))
+
+
+def _fitted(
+    trial: Trial, scale: dict[str, float], known: dict[str, tuple[float, float, float]], tolerance_mm: float
+) -> tuple[Fit, list[str], dict[int, tuple[float, float, float]]]:
+    """Return the fusion of one trial, the names of its points and the numbers of those that are known."""
     names = sorted({t.name.point for g in trial.groups for t in g.ties})
     index = {n: i for i, n in enumerate(names)}
     views = [_view(g.plan, a, scale) for g, a in zip(trial.groups, trial.axes, strict=True)]
     datum = {index[n]: xyz for n, xyz in known.items() if n in index}
     fit = fuse(len(names), views, readings_of(trial.groups, index), datum, tolerance_mm)
-    twice, agreed = agreement(fit, tolerance_mm)
-    if twice < LEAST_TWICE or agreed < AGREED * twice:
-        return False
-    return all(fit.spread_mm[i, k] < tolerance_mm for i in datum for k in range(3))
+    return fit, names, datum
 
 
 def _view(plan: ViewPlan, axes: Axes, scale: dict[str, float]) -> View:
