@@ -1,7 +1,7 @@
 """The elimination plan: which pivots in which order, chosen once; run over numbers, lanes or tape nodes alike.
 
 Pivots are chosen in the reference position by the Markowitz count (fewest fill-ins) among entries that are not small
-beside the largest of their column, so that the order serves all positions near it. The plan serves J and Jᵀ.
+beside the largest of their column, so that the order serves all positions near it.
 (Markowitz pivoting: I. S. Duff, A. M. Erisman and J. K. Reid, *Direct Methods for Sparse Matrices*, ch. 7; from
 memory.)
 """
@@ -73,21 +73,6 @@ class Elimination:
                     total = total - v * x[j]
             x[col] = total * reciprocal
         return x
-
-    def solve_transposed(self, factors: Factors, rhs: Sequence[Any]) -> list[Any]:
-        """Solve Jᵀ y = rhs with the same factors."""
-        z = list(rhs)
-        y: list[Any] = [0.0] * self.size
-        for (row, col), reciprocal in zip(self.pivots, factors.reciprocal, strict=True):
-            y[row] = z[col] * reciprocal
-            for (r, j), v in factors.upper.items():
-                if r == row:
-                    z[j] = z[j] - v * y[row]
-        for row, _ in reversed(self.pivots):
-            for (i, r), factor in factors.lower.items():
-                if r == row:
-                    y[row] = y[row] - factor * y[i]
-        return y
 
 
 def _is_zero(x: Any) -> bool:

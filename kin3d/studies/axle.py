@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -21,6 +20,7 @@ from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
+from kin3d.studies.choice import asked, pick
 from kin3d.studies.model import SIGNS, AxleModel
 from kin3d.studies.result import SweepResult
 from kin3d.studies.stand import Stance, Standing, ground_normal, need_radius, pair_lanes, stand
@@ -72,7 +72,7 @@ def sweep_axle(
         "roll_deg": roll_values("roll", roll_deg),
         "rack_mm": drive_values("rack", rack_mm, "mm"),
     }
-    wanted = chosen(axle, measures)
+    wanted = chosen(axle, asked(measures))
     model = AxleModel.of(car, axle)
     need_radius([model])
     grid = [g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij")]
@@ -132,20 +132,8 @@ def roll_values(name: str, given: Given) -> Array:
 
 
 def chosen(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
-    """Axle measures of the given names in table order; all when none is given."""
-    every = (*axle_measures(axle), *SHARES)
-    if names is None:
-        return every
-    known = [m.name for m in every]
-    findings = []
-    for name in names:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, 1, cutoff=0.4)
-            hint = f'did you mean "{near[0]}"?' if near else "kin3d measures lists them"
-            findings.append(Finding("measure-unknown", f'no measure "{name}" on the {axle} axle; {hint}'))
-    if findings:
-        raise RequestError(findings)
-    return tuple(m for m in every if m.name in names)
+    """Axle measures of the given names in table order; all for None."""
+    return pick((*axle_measures(axle), *SHARES), axle, names)
 
 
 def both_corners(

@@ -25,6 +25,7 @@ from kin3d.studies.axle import (
     drive_values,
     roll_values,
 )
+from kin3d.studies.choice import asked
 from kin3d.studies.model import AxleModel
 from kin3d.studies.result import SweepResult
 from kin3d.studies.stand import (
@@ -197,11 +198,12 @@ def sweep_car(
         "rack_mm": drive_values("rack", rack_mm, "mm"),
     }
     model = CarModel.of(car)
-    own = None if measures is None else [n for n in measures if n not in {m.entry.name for m in MEASURES}]
+    names = asked(measures)
+    own = None if names is None else [n for n in names if n not in {m.entry.name for m in MEASURES}]
     grid = [g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij")]
     stance = model.stance(grid[0], np.radians(grid[1]), np.radians(grid[2]), grid[3])
     standing = model.stand(stance)
-    whole = _of_the_car(model, stance, standing, measures)
+    whole = _of_the_car(model, stance, standing, names)
     found = []
     for k, axle in enumerate(model.axles):
         wanted = chosen(axle.axle.name, _known_to(axle.axle.name, own))

@@ -49,6 +49,7 @@ def compare(
     scale: Scale = "none",
     align: bool = False,
     workers: int = 1,
+    least: int = 2,
     progress: Callable[[int, int], None] | None = None,
 ) -> Comparison:
     """Compare the first car with each of the others.
@@ -56,7 +57,7 @@ def compare(
     Parameters
     ----------
     cars : sequence of Car
-        Two or more.
+        `least` or more.
     side : {"left", "right"}, optional
         Default the side that the first car's points were given for; points given for the other side are mirrored.
     sigma_mm : float, optional
@@ -67,36 +68,15 @@ def compare(
         Probability from which on the sign of a difference can be said.
     scale, align
         See `fit.fit`.
+    least : int
+        How many cars there must be; of one car alone there are no pairs, and its entry has its curves and doubt.
 
     Raises
     ------
     RequestError
-        For fewer than two cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
+        For too few cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
     """
-    _refuse(cars, threshold)
-    return side_by_side(
-        cars, axle, travel_mm, measures, side=side, sigma_mm=sigma_mm, samples=samples, seed=seed,
-        threshold=threshold, scale=scale, align=align, workers=workers, progress=progress,
-    )  # fmt: skip
-
-
-def side_by_side(
-    cars: Sequence[Car],
-    axle: AxleName,
-    travel_mm: Sequence[float] | Array,
-    measures: Sequence[str] | None = None,
-    *,
-    side: Side | None = None,
-    sigma_mm: float | None = None,
-    samples: int = SAMPLES,
-    seed: int = SEED,
-    threshold: float = THRESHOLD,
-    scale: Scale = "none",
-    align: bool = False,
-    workers: int = 1,
-    progress: Callable[[int, int], None] | None = None,
-) -> Comparison:
-    """As `compare`, for one car too: then there are no pairs, and the entry has the car's curves and doubt."""
+    _refuse(cars, threshold, least)
     fits = [Fit(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
     corners = [SideModel.of(f.car, axle, side or SideModel.of(cars[0], axle).side) for f in fits]
     travel, findings = _reached(corners, np.atleast_1d(np.asarray(travel_mm, dtype=float)))
@@ -190,9 +170,9 @@ def _reached(corners: Sequence[SideModel], travel: Array) -> tuple[Array, tuple[
     return travel[good], (Finding("out-of-reach", text, severity=Severity.WARNING),)
 
 
-def _refuse(cars: Sequence[Car], threshold: float) -> None:
+def _refuse(cars: Sequence[Car], threshold: float, least: int) -> None:
     findings = []
-    if len(cars) < 2:
+    if len(cars) < least:
         findings.append(Finding("cars-few", f"{len(cars)} car given; two or more are needed to compare"))
     if not 0.5 < threshold < 1.0:
         text = f"the threshold is {threshold:g}; a probability over 0.5 and under 1 is expected, e.g. 0.95"

@@ -12,7 +12,7 @@ from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import AxleName, Car
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.check import AxleCheck, check_axle
-from kin3d.studies.compare import SAMPLES, side_by_side
+from kin3d.studies.compare import SAMPLES, compare
 from kin3d.studies.comparison import Comparison, Entry
 from kin3d.studies.fit import Scale
 from kin3d.studies.outline import Outline, outline
@@ -107,9 +107,9 @@ def gather(
     chosen = tuple(axles) if axles else _common(cars)
     parts = []
     for k, axle in enumerate(chosen):
-        result = side_by_side(
+        result = compare(
             cars, axle, travel_mm, sigma_mm=sigma_mm, samples=samples, seed=seed, threshold=threshold,
-            scale=scale, align=align, workers=workers,
+            scale=scale, align=align, workers=workers, least=1,
         )  # fmt: skip
         parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.entries)))
         if progress:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -16,6 +15,7 @@ from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.status import Status
+from kin3d.studies.choice import asked, pick
 from kin3d.studies.model import SIDES, AxleModel
 from kin3d.studies.result import SweepResult
 
@@ -89,24 +89,8 @@ def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
 
 
 def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
-    """Measures of the given names (one name may stand alone) in table order; all for None."""
-    every = corner_measures(axle)
-    if names is None:
-        return every
-    if not names:
-        raise RequestError(Finding("measure-unknown", "no measure is named; kin3d measures lists them"))
-    if isinstance(names, str):
-        names = [names]
-    known = [m.name for m in every]
-    findings = []
-    for name in names:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, 1, cutoff=0.4)
-            hint = f'did you mean "{near[0]}"?' if near else "kin3d measures lists them"
-            findings.append(Finding("measure-unknown", f'no measure "{name}" on the {axle} axle; {hint}'))
-    if findings:
-        raise RequestError(findings)
-    return tuple(m for m in every if m.name in names)
+    """Corner measures of the given names (one name may stand alone) in table order; all for None."""
+    return pick(corner_measures(axle), axle, asked(names))
 
 
 def _measure(

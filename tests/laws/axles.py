@@ -11,21 +11,11 @@ import numpy as np
 import kin3d
 from kin3d.linkage.car import Car
 from tests.car_files import write_car
+from tests.unit.corners import POINTS
 
 # a corner of our own, arms turned out of every plane, push-rod on the lower arm
-CORNER = {
-    "lower_front": (150, 255, 190),
-    "lower_rear": (-190, 250, 182),
-    "lower_outer": (8, 690, 165),
-    "upper_front": (130, 290, 345),
-    "upper_rear": (-150, 285, 335),
-    "upper_outer": (-12, 655, 385),
-    "tie_inner": (80, 260, 230),
-    "tie_outer": (95, 675, 215),
-    "wheel_centre": (0, 750, 262),
-    "rod_outer": (5, 620, 185),
+CORNER = {n: p for n, p in POINTS.items() if n != "wheel_axis"} | {
     "rod_inner": (0, 300, 430),
-    "rocker_axis_1": (60, 270, 400),
     "rocker_axis_2": (-60, 270, 400),
     "spring_outer": (0, 235, 475),
     "spring_inner": (0, 20, 470),

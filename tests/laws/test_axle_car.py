@@ -100,3 +100,8 @@ def test_missing_car_data(dunlin: Car, tmp_path: Path) -> None:
     assert result.left_out["roll_axis_height_mm"] == "[car] front_mass_share is not given"
     assert result.left_out["anti_dive_pct"] == "[car] cg_height_mm is not given"
     assert "roll_axis_height_mm" not in result.values
+
+
+def test_no_measure_named_is_refused(dunlin: Car) -> None:
+    with pytest.raises(kin3d.Kin3dError, match="no measure is named"):
+        sweep_car(dunlin, measures=[])

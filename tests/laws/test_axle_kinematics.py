@@ -249,6 +249,7 @@ def test_out_of_reach_is_empty_and_told(car: Car) -> None:
     [
         ({"roll_deg": 60.0}, "roll: 60 deg is found; angles of the body between -45 and 45 deg are expected"),
         ({"heave_mm": []}, "heave: expected one or more finite numbers in mm, found []"),
+        ({"measures": []}, "no measure is named; kin3d measures lists them"),
         ({"measures": ["roll_center_height"]}, 'no measure "roll_center_height" on the front axle; did you mean'),
     ],
 )
@@ -256,6 +257,10 @@ def test_wrong_requests(car: Car, request_: dict[str, object], text: str) -> Non
     with pytest.raises(kin3d.Kin3dError) as caught:
         sweep_axle(car, "front", **request_)
     assert text in str(caught.value)
+
+
+def test_one_name_may_stand_alone(car: Car) -> None:
+    assert list(sweep_axle(car, "front", [0.0], [1.0], measures="camber_ground_deg").values) == ["camber_ground_deg"]
 
 
 def test_missing_radius_is_told(tmp_path: Path) -> None:

@@ -206,3 +206,8 @@ def test_cars_without_a_common_axle_are_refused():
     rear_only = replace(car("plover"), front=None)
     with pytest.raises(RequestError, match="no axle in common"):
         gather([front_only, rear_only], None, TRAVEL)
+
+
+def test_a_threshold_that_is_no_probability_is_refused():
+    with pytest.raises(RequestError, match=r"the threshold is 95; a probability over 0.5 and under 1 is expected"):
+        gather([car("dunlin"), car("plover")], ["front"], TRAVEL, samples=0, threshold=95)
