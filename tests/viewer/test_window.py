@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from kin3d_viewer import probe
+from tests.viewer.conftest import not_here
 
 ROOT = Path(__file__).parents[2]
 STEPS = (
@@ -40,7 +41,7 @@ def display(display_tools, tmp_path):
     try:
         done = run(["-c", probe._WINDOW], f":{number}", tmp_path)
         if done.returncode:
-            pytest.skip(f"no window opens: apt-get install {probe.DEBIAN_WINDOW}; {done.stderr.strip()[-200:]}")
+            not_here(f"no window opens: apt-get install {probe.DEBIAN_WINDOW}; {done.stderr.strip()[-200:]}")
         yield f":{number}"
     finally:
         server.terminate()
