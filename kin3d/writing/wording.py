@@ -7,6 +7,8 @@ import numpy as np
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.verdict import Kind
 
+ADDED_UP = 1e-6  # a remainder over this part of its difference is told by name
+
 FIGURE_HEADS: dict[Kind, str] = {
     "design": "Measures in the design position",
     "rate": "Gradients: change per mm of wheel travel, in the design position",
@@ -25,13 +27,20 @@ def turned() -> tuple[tuple[str, str], ...]:
 
 
 def remainder_sentence(found: Attribution) -> str:
-    """How well the parts add up: greatest remainder, relative to its difference, in the design position."""
-    relative = remainder_share(found)
-    worst = int(np.argmax(relative)) if len(relative) else 0
-    name = found.measures[worst].name if len(relative) else ""
-    text = f"Parts add up to the differences within {relative.max(initial=0.0):.0e} of each"
-    ending = f" (largest for {name}); up to {found.nodes} nodes along the way." if name else "."
-    return text + ending
+    """How well the parts add up, relative to each difference in the design position; what does not is named apart."""
+    share = remainder_share(found)
+    met = share <= ADDED_UP
+    if not len(share):
+        return "Nothing is split."
+    kinked = [f"{m.name} ({r:.0e} left over)" for m, r in zip(found.measures, share, strict=True) if r > ADDED_UP]
+    text = ""
+    if met.any():
+        worst = int(np.argmax(np.where(met, share, -1.0)))
+        text = f"Parts add up to the differences within {share[worst]:.0e} of each"
+        text += f" (largest for {found.measures[worst].name}); up to {found.nodes} nodes along the way."
+    if kinked:
+        text += f" Not so for {', '.join(kinked)}: a kink lies on the way, and the parts are not to be relied on."
+    return text.strip()
 
 
 def remainder_share(found: Attribution) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
