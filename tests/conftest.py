@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+from hypothesis import settings
+
+# a first call imports; how long an example takes says nothing about whether it is right
+settings.register_profile("kin3d", deadline=None)
+settings.load_profile("kin3d")
+
 
 def pytest_terminal_summary(terminalreporter):
     """Print the reasons of tests that were not run."""

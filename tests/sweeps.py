@@ -47,9 +47,9 @@ class Swept:
         return np.stack([flat * np.sin(toe), side * flat * np.cos(toe), -np.sin(camber)], axis=-1)
 
     def steering_axis(self, side: int = 1) -> Array:
-        """Unit steering axis, upwards, that castor and kingpin inclination describe, shape (travel, rack, 3).
+        """Unit steering axis, upwards, that caster and kingpin inclination describe, shape (travel, rack, 3).
 
-        They are its two projections, so its direction is (−tan castor, −s tan kingpin, 1) while it points up.
+        They are its two projections, so its direction is (−tan caster, −s tan kingpin, 1) while it points up.
         """
         caster, kingpin = np.radians(self["caster_deg"]), np.radians(self["kingpin_deg"])
         axis = np.stack([-np.tan(caster), -side * np.tan(kingpin), np.ones_like(caster)], axis=-1)

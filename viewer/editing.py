@@ -6,13 +6,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from kin3d.solve.continuation import numbers
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
-from kin3d.solve.march import numbers
 from kin3d.solve.newton import correct
 from kin3d.solve.status import Status
 from kin3d.solve.system import bodies_in_line
-from kin3d.studies.stand import Stance, stand
+from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_road import body_motion
@@ -82,7 +82,7 @@ class Editor:
         return bool(self._undo)
 
     def drive(self, **to: float) -> Step:
-        """Move sliders: ``travel_mm=…``, ``rack_mm=…``; a position out of reach leaves them where they are."""
+        """PointChange sliders: ``travel_mm=…``, ``rack_mm=…``; a position out of reach leaves them where they are."""
         wanted = replace(self.drives, **to)
         reason = self._unreached(self.design, wanted)
         if reason:
@@ -109,7 +109,7 @@ class Editor:
         self._held = _Held(self.design.copy(), self.model.variants(self.design), self.view.now)
 
     def drag(self, side: int, point: str, shift: Array) -> Step:
-        """Move a point by a shift from where the drag began, mm, in the present position; stops at the limit.
+        """PointChange a point by a shift from where the drag began, mm, in the present position; stops at the limit.
 
         The shift is turned back to the design position with the body that carries the point. The way there is gone in
         steps that halve where the linkage does not follow, so that it stays on its branch of assembly.
@@ -263,7 +263,7 @@ class Editor:
         if drives.roll_deg:
             wanted = (drives.travel_mm, np.radians(drives.roll_deg), drives.rack_mm, 0.0)
             stance = Stance(*(np.array([v]) for v in wanted))
-            standing = stand([replace(self.model.base, variants=variants)], stance)
+            standing = put_on_ground([replace(self.model.base, variants=variants)], stance)
             if standing.status[0] == Status.OK:
                 return ""
             return "; ".join(f.text for f in standing.findings) or Status(int(standing.status[0])).sentence

@@ -23,8 +23,8 @@ from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.status import Status
 from kin3d.studies.axle import axle_result
+from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d.studies.model import AxleModel
-from kin3d.studies.stand import Stance, stand
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_axes import roll_centre
 from kin3d_viewer.snapshot import SIDES, Snapshot
@@ -238,7 +238,7 @@ class LiveModel:
         stance = Stance(held["travel_mm"], np.radians(held["roll_deg"]), held["rack_mm"], np.zeros(count))
         model = replace(self.base, variants=chosen)
         with np.errstate(all="ignore"):
-            standing = stand([model], stance)
+            standing = put_on_ground([model], stance)
             wanted = tuple(self.every_measure[m.name] for m in axle_measures(self.axle))
             result = axle_result(
                 self.car, model, {"heave_mm": np.arange(count, dtype=float)}, stance, standing, 0, wanted

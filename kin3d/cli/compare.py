@@ -37,7 +37,7 @@ def compare(
     causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
     workers: Workers = 0,
 ) -> None:
-    """Compare corners: points that moved, measures with the doubt of their difference, and what causes it.
+    """Compare corners: points that moved, measures with the uncertainty of their difference, and what causes it.
 
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --plot curves.png --causes causes.png
     """

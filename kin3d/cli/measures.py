@@ -14,7 +14,7 @@ def measures(
     axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
 ) -> None:
     """List every measure: name, unit, what a positive value means, definition, source."""
-    from kin3d.loads.shares import MEASURES as SHARES
+    from kin3d.loads.load_transfer import MEASURES as SHARES
     from kin3d.measures.axle import axle_measures
     from kin3d.measures.car import MEASURES as CAR
     from kin3d.measures.compute import corner_measures

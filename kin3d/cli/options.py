@@ -1,4 +1,4 @@
-"""Options that the studies of doubt and difference have in common, with their help."""
+"""Options that the studies of uncertainty and difference have in common, with their help."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from kin3d.linkage.car import AxleName
 from kin3d.studies.fit import Scale
 
 if TYPE_CHECKING:
-    from kin3d.studies.dossier import Dossier
+    from kin3d.studies.report_data import ReportData
 
 
 _VIEWER = ("model", "page", "pictures", "session")
@@ -44,14 +44,14 @@ def report(
     Example:  kin3d report models/dunlin/car.toml models/plover/car.toml --out report.html
     """
     from kin3d import load
-    from kin3d.studies.dossier import gather
+    from kin3d.studies.report_data import collect
     from kin3d.writing.report.page import write_report
     from kin3d.writing.table import check_ending
 
     check_ending(out, (".html",), "--out")
     travels = parse_values(travel, "--travel")
     read = [load(car) for car in cars]
-    dossier = gather(
+    data = collect(
         read,
         [axle] if axle else None,
         travels,
@@ -63,7 +63,7 @@ def report(
         align=align,
         workers=processes(workers),
     )
-    write_report(dossier, out, _command(), _scenes(dossier) if scene else {})
+    write_report(data, out, _command(), _scenes(data) if scene else {})
     Console().print(f"Report written to {out}", highlight=False)
     for finding in (f for car in read for f in car.findings):
         show_finding(Console(stderr=True), finding)
@@ -74,14 +74,14 @@ def _command() -> str:
     return shlex.join(["kin3d", *sys.argv[1:]])
 
 
-def _scenes(dossier: Dossier) -> dict[str, str]:
+def _scenes(data: ReportData) -> dict[str, str]:
     """A page with the moving linkage for each axle, by the viewer; none where the viewer is not installed."""
     try:
         model, page, pictures, session = (import_module(f"kin3d_viewer.{n}") for n in _VIEWER)
     except ImportError:
         return {}
     out: dict[str, str] = {}
-    for part in dossier.axles:
+    for part in data.axles:
         first, *others = (e.fit.car for e in part.comparison.entries)
         shown = session.Session.of(first, part.axle, model.Drives(), others[0] if others else None)
         out[part.axle] = page.page(shown, pictures.PictureOptions())

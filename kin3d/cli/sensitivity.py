@@ -29,7 +29,7 @@ def sensitivity(
     Example:  kin3d sensitivity models/dunlin/car.toml --measures camber_deg,roll_centre_height_mm --plot heat.png
     """
     from kin3d import load
-    from kin3d.cli.show_doubt import show_sensitivity
+    from kin3d.cli.show_uncertainty import show_sensitivity
     from kin3d.studies.sensitivity import sensitivity as study
     from kin3d.writing.rows import SENSITIVITY_HEADER, sensitivity_rows, write_rows
 

@@ -13,7 +13,7 @@ from kin3d.cli.show import USUAL
 from kin3d.measures.table import Measure
 from kin3d.studies.comparison import Comparison, Entry, Pair
 from kin3d.studies.first_order import NOTHING
-from kin3d.studies.verdict import KINDS, Line
+from kin3d.studies.significance import KINDS, Line
 from kin3d.writing.numbers import fixed, number, percent, probability, rate, signed
 from kin3d.writing.wording import FIGURE_HEADS, remainder_sentence, turned
 

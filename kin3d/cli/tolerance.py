@@ -63,7 +63,7 @@ def tolerance(
 
 
 def _finish(result: Tolerance, chosen: bool, out: Path | None, shares: Path | None, plot: Path | None) -> None:
-    from kin3d.cli.show_doubt import show_tolerance
+    from kin3d.cli.show_uncertainty import show_tolerance
     from kin3d.writing.rows import BAND_HEADER, SHARE_HEADER, band_rows, share_rows, write_rows
 
     console = Console()

@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
+from kin3d.solve.continuation import vectors
 from kin3d.solve.equations import carry, weights_of
 from kin3d.solve.implicit import stack_solve
 from kin3d.solve.kernel import Kernel, Solved
 from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.march import vectors
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec, dot, sub
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kin3d.linkage.car import AxleName
-from kin3d.measures import crossing, ground, turning
+from kin3d.measures import ackermann, ground, roll_centre
 from kin3d.measures.compute import corner_measures
 from kin3d.measures.table import Measure
 
@@ -17,9 +17,9 @@ def axle_measures(axle: AxleName) -> tuple[Measure, ...]:
     """
     own = (
         *ground.MEASURES,
-        *crossing.MEASURES,
+        *roll_centre.MEASURES,
         *ground.support_angles(axle),
-        *(turning.MEASURES if axle == "front" else ()),
+        *(ackermann.MEASURES if axle == "front" else ()),
     )
     names = {m.name for m in own}
     return (*(m for m in corner_measures(axle) if m.name not in names), *own)

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import CarData
-from kin3d.measures.both import BothCorners
 from kin3d.measures.corner import Corner
-from kin3d.measures.crossing import crossing, force_height
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.roll_centre import crossing, force_height
 from kin3d.measures.table import Measure, nothing
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import value
@@ -26,14 +26,14 @@ class WholeCar:
 
     Attributes
     ----------
-    front, rear : BothCorners
+    front, rear : CornerPair
     shift_mm : float
         What has to be added to the rear points' x to place them in the frame of the front ones.
     data : CarData
     """
 
-    front: BothCorners
-    rear: BothCorners
+    front: CornerPair
+    rear: CornerPair
     shift_mm: float
     data: CarData
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import AxleName
-from kin3d.measures import anti, centres, rod, screw, springs, steering, wheel
+from kin3d.measures import anti, instant_centres, rod, screw, springs, steering, wheel
 from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure
 from kin3d.spatial.jets import value
@@ -23,7 +23,7 @@ def corner_measures(axle: AxleName) -> tuple[Measure, ...]:
         *wheel.MEASURES,
         *steering.MEASURES,
         *screw.MEASURES,
-        *centres.MEASURES,
+        *instant_centres.MEASURES,
         *own,
         *springs.MEASURES,
         *rod.MEASURES,

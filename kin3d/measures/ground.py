@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.car import AxleName
 from kin3d.measures.anti import brake_slope, drive_slope
-from kin3d.measures.both import LEFT, RIGHT, BothCorners, of_axle
 from kin3d.measures.corner import Corner
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, of_axle
 from kin3d.measures.table import Measure, lacks_radius, nothing
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import Jet, asin, atan2
@@ -33,7 +33,7 @@ def toe_ground(corner: Corner) -> Jet:
     return found
 
 
-def recovery(corner: BothCorners) -> Array:
+def recovery(corner: CornerPair) -> Array:
     """Share of roll that the linkage gives back to the outer wheel, %, shape (n,); both wheels' mean without roll."""
     rate = corner.along(camber_ground(corner), "roll")
     # the left wheel is the outer one when roll is negative, so that its rate over |roll| has the other sign

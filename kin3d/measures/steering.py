@@ -1,4 +1,4 @@
-"""Measures of the steering axis: castor, kingpin inclination and their offsets at the ground."""
+"""Measures of the steering axis: caster, kingpin inclination and their offsets at the ground."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def caster_trail(corner: Corner) -> Number:
 MEASURES = (
     Measure(
         name="caster_deg",
-        label="Castor",
+        label="Caster",
         unit="deg",
         sign="top of the steering axis rearward positive",
         definition=f"atan2(−k_x, k_z), the side-view projection; {_AXIS}",
@@ -83,11 +83,11 @@ MEASURES = (
     ),
     Measure(
         name="caster_trail_mm",
-        label="Castor trail",
+        label="Caster trail",
         unit="mm",
         sign="steering axis meets the ground ahead of the contact point: positive",
         definition="from the contact point to the steering axis at the ground, along the wheel's heading",
-        source=f"{ISO}, 7.2.3 (castor offset at ground)",
+        source=f"{ISO}, 7.2.3 (caster offset at ground)",
         function=caster_trail,
         lacks=_lacks_ground,
         order=0,

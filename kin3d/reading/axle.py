@@ -13,7 +13,7 @@ from kin3d.errors import LayoutError
 from kin3d.linkage.car import Axle, AxleName, Bar, Side, Spring, Torsion
 from kin3d.linkage.layout import WHEEL_AXIS, Linkage
 from kin3d.linkage.resolve import resolve
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.inboard import attached, inboard, tell_misfits
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.meshes import mesh_files
@@ -40,26 +40,26 @@ class AxleSource:
         return f"[{self.name}] {key}"
 
 
-def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
+def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
     """Return the axle, or None when something it cannot do without is missing or wrong."""
     keys, layout = source.keys, source.chosen.layout
     for key, meaning in AXLE_NEEDS.items():
         if key not in source.raw:
-            gather.error("key-missing", f"is missing; give {meaning}", source.where(key))
+            log.error("key-missing", f"is missing; give {meaning}", source.where(key))
     refused = frozenset(k for k in source.raw if getattr(keys, k, None) is None)
-    frame = file_frame(source.name, keys, refused, gather)
-    main, linkage = _read_points("points", source, frame, gather)
-    other, other_linkage = _read_points("other_points", source, frame, gather)
+    frame = file_frame(source.name, keys, refused, log)
+    main, linkage = _read_points("points", source, frame, log)
+    other, other_linkage = _read_points("other_points", source, frame, log)
     if linkage and other_linkage and linkage.points != other_linkage.points:
-        _tell_difference(linkage, other_linkage, source, gather)
-    rack_axis = _rack_axis(source, frame, gather)
-    meshes = mesh_files(source.name, keys.meshes, frame, source.folder, gather)
-    tell_misfits(source.name, keys, keys.spring is not None, layout, linkage, gather)
+        _tell_difference(linkage, other_linkage, source, log)
+    rack_axis = _rack_axis(source, frame, log)
+    meshes = mesh_files(source.name, keys.meshes, frame, source.folder, log)
+    tell_misfits(source.name, keys, keys.spring is not None, layout, linkage, log)
     if linkage:
-        _tell_unused(linkage, source, gather)
+        _tell_unused(linkage, source, log)
     if main is None or main.table is None or layout is None or keys.side is None or not linkage:
         return None
-    _tell_wheel_axis(main, source, gather)
+    _tell_wheel_axis(main, source, log)
     return Axle(
         name=source.name,
         points=main.table,
@@ -76,23 +76,23 @@ def read_axle(source: AxleSource, gather: Gather) -> Axle | None:
         other_points=other.table if other else None,
         layout_keys=source.chosen.given,
         **inboard(keys, frame.rotation),
-        shared_errors=shared_errors(source.name, keys.shared_error, main.places, gather),
+        shared_errors=shared_errors(source.name, keys.shared_error, main.places, log),
         meshes=meshes,
     )
 
 
 def _read_points(
-    key: str, source: AxleSource, frame: FileFrame, gather: Gather
+    key: str, source: AxleSource, frame: FileFrame, log: FindingLog
 ) -> tuple[PointScan | None, Linkage | None]:
-    """Read one point file, check its side and make its linkage; all that is wrong goes to `gather`."""
+    """Read one point file, check its side and make its linkage; all that is wrong goes to `log`."""
     name = getattr(source.keys, key)
     if name is None:
         return None, None
     side = _side(key, source.keys.side)
-    scan = scan_file(source.folder / name, source.where(key), source.keys, frame, source.chosen.layout, gather, side)
+    scan = scan_file(source.folder / name, source.where(key), source.keys, frame, source.chosen.layout, log, side)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
-        check_side(scan.table, side, source.where("side" if key == "points" else key), gather)
-    return scan, _linkage(scan, source, str(source.folder / name), gather)
+        check_side(scan.table, side, source.where("side" if key == "points" else key), log)
+    return scan, _linkage(scan, source, str(source.folder / name), log)
 
 
 def _side(key: str, side: Side | None) -> Side | None:
@@ -101,59 +101,59 @@ def _side(key: str, side: Side | None) -> Side | None:
     return "right" if side == "left" else "left"
 
 
-def _linkage(scan: PointScan, source: AxleSource, file: str, gather: Gather) -> Linkage | None:
+def _linkage(scan: PointScan, source: AxleSource, file: str, log: FindingLog) -> Linkage | None:
     if source.chosen.layout is None or not scan.places:
         return None
     try:
         given, extra = source.chosen.given, attached(source.keys)
         return resolve(source.chosen.layout, scan.places, given, file, scan.places, extra)
     except LayoutError as err:
-        gather.adopt(err.findings)
+        log.adopt(err.findings)
         return None
 
 
-def _tell_difference(main: Linkage, other: Linkage, source: AxleSource, gather: Gather) -> None:
+def _tell_difference(main: Linkage, other: Linkage, source: AxleSource, log: FindingLog) -> None:
     lone = sorted(set(main.points) ^ set(other.points))
     text = f"the two sides must have the same points; only one of them has {', '.join(lone)}"
-    gather.error("sides-differ", text, source.where("other_points"))
+    log.error("sides-differ", text, source.where("other_points"))
 
 
-def _rack_axis(source: AxleSource, frame: FileFrame, gather: Gather) -> _Direction:
+def _rack_axis(source: AxleSource, frame: FileFrame, log: FindingLog) -> _Direction:
     """Return the rack's unit direction in the vehicle frame; to the left unless the car file says else."""
     given = source.keys.rack_axis
     if given is None:
         return (0.0, 1.0, 0.0)
     length = float(np.linalg.norm(given))
     if length == 0.0:
-        gather.error("rack-axis-zero", "has no direction: all three are 0", source.where("rack_axis"))
+        log.error("rack-axis-zero", "has no direction: all three are 0", source.where("rack_axis"))
         return (0.0, 1.0, 0.0)
     if frame.rotation is None:
         if source.keys.axes is None and "axes" not in source.raw:
             text = "is in the axes of the points' file; say in axes what they are"
-            gather.error("axes-missing", text, source.where("rack_axis"))
+            log.error("axes-missing", text, source.where("rack_axis"))
         return (0.0, 1.0, 0.0)
     x, y, z = (frame.rotation @ np.array(given) / length + 0.0).tolist()
     return (x, y, z)
 
 
-def _tell_unused(linkage: Linkage, source: AxleSource, gather: Gather) -> None:
+def _tell_unused(linkage: Linkage, source: AxleSource, log: FindingLog) -> None:
     """Warn of springs that the linkage has no place for."""
     if source.keys.spring and linkage.spring is None:
         text = "is not used: without a rod (rod_on) this layout has no spring"
-        gather.warn("spring-unused", text, f"[{source.name}.spring]")
+        log.warn("spring-unused", text, f"[{source.name}.spring]")
     if source.keys.torsion and linkage.rocker is None:
         text = "is not used: without a rod (rod_on) this layout has no rocker"
-        gather.warn("torsion-unused", text, f"[{source.name}.torsion]")
+        log.warn("torsion-unused", text, f"[{source.name}.torsion]")
 
 
-def _tell_wheel_axis(scan: PointScan, source: AxleSource, gather: Gather) -> None:
+def _tell_wheel_axis(scan: PointScan, source: AxleSource, log: FindingLog) -> None:
     """Say which of wheel_axis and static angles is used, and what is assumed where neither is given."""
     given = [k for k in ("camber_deg", "toe_deg") if getattr(source.keys, k) is not None]
     if WHEEL_AXIS in scan.places and given:
         text = f"is not used: {scan.places[WHEEL_AXIS]} gives wheel_axis, and that is used"
-        gather.warn("angles-unused", text, source.where(", ".join(given)))
+        log.warn("angles-unused", text, source.where(", ".join(given)))
     elif WHEEL_AXIS not in scan.places:
         for key in ("camber_deg", "toe_deg"):
             if key not in source.raw:
                 text = "is missing, and the table has no wheel_axis"
-                gather.note("angle-assumed", text, f"{key} = 0", source.where(key))
+                log.note("angle-assumed", text, f"{key} = 0", source.where(key))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import ReadingError, raise_errors
 from kin3d.reading.cells import CellError, DecimalMark, number
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.names import did_you_mean, normalise
 from kin3d.reading.text import read_text
 
@@ -39,48 +39,48 @@ def read_boxes(path: Path | str) -> dict[str, tuple[Array, Array]]:
         With everything that is wrong with the file at once.
     """
     file = Path(path)
-    gather = Gather(str(file))
-    text = read_text(file, gather, f"a table with the header {_HEADER} is expected")
-    boxes = {} if text is None else _boxes(text, gather)
-    raise_errors(gather.findings, ReadingError)
+    log = FindingLog(str(file))
+    text = read_text(file, log, f"a table with the header {_HEADER} is expected")
+    boxes = {} if text is None else _boxes(text, log)
+    raise_errors(log.findings, ReadingError)
     return boxes
 
 
-def _boxes(text: str, gather: Gather) -> dict[str, tuple[Array, Array]]:
+def _boxes(text: str, log: FindingLog) -> dict[str, tuple[Array, Array]]:
     lines = [(k, line) for k, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     separator = next((s for s in ("\t", ";") if lines and s in lines[0][1]), ",")
     rows = [(k, [c.strip() for c in next(csv.reader([line], delimiter=separator))]) for k, line in lines]
-    if not rows or not _head_is_good(rows[0][0], rows[0][1], gather):
+    if not rows or not _head_is_good(rows[0][0], rows[0][1], log):
         return {}
     order = [[c.lower() for c in rows[0][1]].index(c) for c in COLUMNS]
     mark: DecimalMark = "." if separator == "," else "either"
     out: dict[str, tuple[Array, Array]] = {}
     for line, cells in rows[1:]:
         if len(cells) != len(rows[0][1]):
-            gather.error("cells-count", f"has {len(cells)} cells; the header has {len(rows[0][1])}", line)
+            log.error("cells-count", f"has {len(cells)} cells; the header has {len(rows[0][1])}", line)
             continue
-        _take([cells[i] for i in order], line, mark, out, gather)
+        _take([cells[i] for i in order], line, mark, out, log)
     if len(rows) == 1:
-        gather.error("table-empty", "has a header and no rows; one row for each point is expected")
+        log.error("table-empty", "has a header and no rows; one row for each point is expected")
     return out
 
 
-def _head_is_good(line: int, head: list[str], gather: Gather) -> bool:
+def _head_is_good(line: int, head: list[str], log: FindingLog) -> bool:
     names = [c.lower() for c in head]
     for name in names:
         if name not in COLUMNS:
-            gather.error("column-unknown", f'column "{name}" is not known; {did_you_mean(name, COLUMNS)}', line)
+            log.error("column-unknown", f'column "{name}" is not known; {did_you_mean(name, COLUMNS)}', line)
     missing = [c for c in COLUMNS if c not in names]
     if missing:
-        gather.error("column-missing", f"{', '.join(missing)} missing; the header {_HEADER} is expected", line)
+        log.error("column-missing", f"{', '.join(missing)} missing; the header {_HEADER} is expected", line)
     twice = sorted({c for c in names if names.count(c) > 1})
     if twice:
-        gather.error("column-twice", f"{', '.join(twice)} stands twice", line)
+        log.error("column-twice", f"{', '.join(twice)} stands twice", line)
     return not missing and not twice and all(n in COLUMNS for n in names)
 
 
 def _take(
-    cells: list[str], line: int, mark: DecimalMark, out: dict[str, tuple[Array, Array]], gather: Gather
+    cells: list[str], line: int, mark: DecimalMark, out: dict[str, tuple[Array, Array]], log: FindingLog
 ) -> None:
     """Add one row's box, or say what is wrong with it."""
     point = normalise(cells[0])
@@ -89,16 +89,16 @@ def _take(
         try:
             values.append(number(cell, mark))
         except CellError as err:
-            gather.error(err.code, f"{column} {err}", line)
+            log.error(err.code, f"{column} {err}", line)
     if not point:
-        gather.error("name-empty", "has no point name", line)
+        log.error("name-empty", "has no point name", line)
     elif point in out:
-        gather.error("point-twice", f'point "{point}" has a box already', line)
+        log.error("point-twice", f'point "{point}" has a box already', line)
     if len(values) < 6 or not point:
         return
     low, high = np.array(values[::2]), np.array(values[1::2])
     for k, axis in enumerate("xyz"):
         if low[k] > high[k]:
             text = f'{axis}_min of "{point}" is {low[k]:g} and {axis}_max {high[k]:g}; the smaller one first'
-            gather.error("box-upside-down", text, line)
+            log.error("box-upside-down", text, line)
     out[point] = (low, high)

@@ -9,7 +9,7 @@ from typing import Any
 from kin3d.errors import ReadingError, raise_errors
 from kin3d.linkage.car import Axle, AxleName, Car, CarData
 from kin3d.reading.axle import AxleSource, read_axle
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.layouts import LayoutChoice, choose_layout
 from kin3d.reading.model import CarFile
 from kin3d.reading.toml import read_toml
@@ -37,28 +37,28 @@ def read_car(path: Path | str) -> Car:
         With everything that is wrong with the car file, its point files and its layouts, at once.
     """
     file = Path(path)
-    gather = Gather(str(file))
-    data = read_toml(file, gather, "a car file with [front] or [rear] is expected")
-    car = _car(file, data, gather) if data is not None else Car("", file, CarData())
-    findings = tuple(dict.fromkeys(gather.findings))  # both axles may name the same faulty file
+    log = FindingLog(str(file))
+    data = read_toml(file, log, "a car file with [front] or [rear] is expected")
+    car = _car(file, data, log) if data is not None else Car("", file, CarData())
+    findings = tuple(dict.fromkeys(log.findings))  # both axles may name the same faulty file
     raise_errors(findings, ReadingError)
     return Car(car.title, file, car.data, car.front, car.rear, findings)
 
 
-def _car(file: Path, data: Mapping[str, Any], gather: Gather) -> Car:
+def _car(file: Path, data: Mapping[str, Any], log: FindingLog) -> Car:
     raw: dict[AxleName, Mapping[str, Any]] = {n: data[n] for n in _AXLES if isinstance(data.get(n), dict)}
-    chosen = {name: choose_layout(name, table, file.parent, gather) for name, table in raw.items()}
+    chosen = {name: choose_layout(name, table, file.parent, log) for name, table in raw.items()}
     extra = {str(name): choice.known for name, choice in chosen.items()}
-    keys = validate(_without_layout_keys(data, chosen), extra, gather)
+    keys = validate(_without_layout_keys(data, chosen), extra, log)
     if not any(name in data for name in _AXLES):
-        gather.error("axle-missing", "describes no axle; a table [front] or [rear] is expected")
+        log.error("axle-missing", "describes no axle; a table [front] or [rear] is expected")
     axles: dict[AxleName, Axle | None] = {}
     for name, table in raw.items():
         axle_keys = keys.front if name == "front" else keys.rear
         if axle_keys is not None:
-            axles[name] = read_axle(AxleSource(name, table, axle_keys, chosen[name], file.parent), gather)
+            axles[name] = read_axle(AxleSource(name, table, axle_keys, chosen[name], file.parent), log)
     data_of_car = CarData(**keys.car.model_dump())
-    _tell_unused(keys, gather)
+    _tell_unused(keys, log)
     return Car(keys.title or file.stem, file, data_of_car, axles.get("front"), axles.get("rear"))
 
 
@@ -69,7 +69,7 @@ def _without_layout_keys(data: Mapping[str, Any], chosen: Mapping[AxleName, Layo
     return kept
 
 
-def _tell_unused(keys: CarFile, gather: Gather) -> None:
+def _tell_unused(keys: CarFile, log: FindingLog) -> None:
     if keys.car.front_drive_share is not None and keys.car.drive != "all":
         text = 'is not used: it belongs to drive = "all"'
-        gather.warn("share-unused", text, "[car] front_drive_share")
+        log.warn("share-unused", text, "[car] front_drive_share")

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.car import CrossSpring, Damper, Masses, Rod, Spring, Stop
 from kin3d.linkage.layout import Layout, Linkage
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.inboard_model import CrossKeys, InboardTables, RodKeys
 from kin3d.reading.names import normalise
 
@@ -74,7 +74,7 @@ def _direction(given: list[float] | None, rotation: NDArray[np.float64] | None) 
 
 
 def tell_misfits(
-    axle: str, keys: InboardTables, coil: bool, layout: Layout | None, linkage: Linkage | None, gather: Gather
+    axle: str, keys: InboardTables, coil: bool, layout: Layout | None, linkage: Linkage | None, log: FindingLog
 ) -> None:
     """Report what does not fit together in the inboard tables of an axle.
 
@@ -85,32 +85,32 @@ def tell_misfits(
     layout, linkage
         None when they are not known; what needs them is then not looked at.
     """
-    _tell_names(axle, keys, gather)
-    _tell_on(axle, keys, coil, linkage, gather)
+    _tell_names(axle, keys, log)
+    _tell_on(axle, keys, coil, linkage, log)
     if layout is not None:
-        _tell_points(axle, keys, layout, gather)
+        _tell_points(axle, keys, layout, log)
     rod = keys.rod_part
     if rod and rod.diameter_mm and rod.wall_mm and rod.wall_mm > 0.5 * rod.diameter_mm:
         text = f"is {rod.wall_mm:g}; at most half the diameter of {rod.diameter_mm:g} mm is expected"
-        gather.error("value-range", text, f"[{axle}.rod_part] wall_mm")
+        log.error("value-range", text, f"[{axle}.rod_part] wall_mm")
     for key in ("bolt_outer", "bolt_inner"):
         given = getattr(rod, key, None)
         if given is not None and not any(given):
-            gather.error("bolt-zero", "has no direction: all three are 0", f"[{axle}.rod_part] {key}")
+            log.error("bolt-zero", "has no direction: all three are 0", f"[{axle}.rod_part] {key}")
 
 
-def _tell_names(axle: str, keys: InboardTables, gather: Gather) -> None:
+def _tell_names(axle: str, keys: InboardTables, log: FindingLog) -> None:
     """Names of elements must differ, or a table could not tell them apart."""
     taken = {"spring", "torsion", "bar", "third", "roll_spring"}
     for table, elements in (("springs", keys.springs or ()), ("stops", keys.stops or ())):
         for element in elements:
             if element.name in taken:
                 text = f'is "{element.name}", which is the name of another element already; give it one of its own'
-                gather.error("name-taken", text, f"[[{axle}.{table}]] name")
+                log.error("name-taken", text, f"[[{axle}.{table}]] name")
             taken.add(element.name)
 
 
-def _tell_on(axle: str, keys: InboardTables, coil: bool, linkage: Linkage | None, gather: Gather) -> None:
+def _tell_on(axle: str, keys: InboardTables, coil: bool, linkage: Linkage | None, log: FindingLog) -> None:
     there = ["spring"] if coil or linkage is None or linkage.spring else []
     there += [s.name for s in keys.springs or ()]
     there += [n for n in ("third", "roll_spring") if getattr(keys, n)]
@@ -120,10 +120,10 @@ def _tell_on(axle: str, keys: InboardTables, coil: bool, linkage: Linkage | None
         if name not in there:
             near = difflib.get_close_matches(name, there, 1)
             hint = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(there) or 'none'}"
-            gather.error("spring-unknown", f'is "{name}", which is no spring of this axle; {hint}', place)
+            log.error("spring-unknown", f'is "{name}", which is no spring of this axle; {hint}', place)
 
 
-def _tell_points(axle: str, keys: InboardTables, layout: Layout, gather: Gather) -> None:
+def _tell_points(axle: str, keys: InboardTables, layout: Layout, log: FindingLog) -> None:
     known = (*layout.known_points(), *attached(keys))
     for spring in keys.springs or ():
         for point in map(normalise, spring.points):
@@ -134,4 +134,4 @@ def _tell_points(axle: str, keys: InboardTables, layout: Layout, gather: Gather)
                     f'"{point}" of "{spring.name}" is on no body; say in bodies which two bodies its points are on, '
                     f'e.g. ["rocker", "chassis"]{hint}'
                 )
-                gather.error("point-without-body", text, f"[[{axle}.springs]] points")
+                log.error("point-without-body", text, f"[[{axle}.springs]] points")

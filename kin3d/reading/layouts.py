@@ -10,7 +10,7 @@ from typing import Any
 
 from kin3d.errors import Finding, LayoutError
 from kin3d.linkage.layout import Layout, builtin, builtin_names, parse
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.model import AxleKeys
 from kin3d.reading.toml import read_toml
 from kin3d.reading.validate import one_of, show
@@ -36,66 +36,66 @@ class LayoutChoice:
     given: dict[str, str] = field(default_factory=dict)
 
 
-def choose_layout(axle: str, raw: Mapping[str, Any], folder: Path, gather: Gather) -> LayoutChoice:
+def choose_layout(axle: str, raw: Mapping[str, Any], folder: Path, log: FindingLog) -> LayoutChoice:
     """Return the layout of an axle as its table in the car file says; `folder` is that file's folder."""
     name = raw.get("layout")
-    layout = find_layout(name, folder, f"[{axle}] layout", gather) if isinstance(name, str) else None
+    layout = find_layout(name, folder, f"[{axle}] layout", log) if isinstance(name, str) else None
     if layout is None:
         return LayoutChoice(known=tuple(key for n in builtin_names() for key in builtin(n).keys()))  # noqa: SIM118
     choices = layout.keys()
     given = {}
     for key, values in choices.items():
         if key in raw:
-            given[key] = _checked(raw[key], values, f"[{axle}] {key}", gather)
-    _tell_keys(axle, layout, given, gather)
+            given[key] = _checked(raw[key], values, f"[{axle}] {key}", log)
+    _tell_keys(axle, layout, given, log)
     return LayoutChoice(layout, tuple(choices), given)
 
 
-def find_layout(name: str, folder: Path, where: str, gather: Gather) -> Layout | None:
+def find_layout(name: str, folder: Path, where: str, log: FindingLog) -> Layout | None:
     """Return the built-in layout of that name, or the one in the file of that path."""
     plain = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
     try:
         if plain in builtin_names():
             return builtin(plain)
         if name.isprintable() and (name.lower().endswith(".toml") or "/" in name):
-            return _read_layout(folder / name, gather)
+            return _read_layout(folder / name, log)
     except LayoutError as err:
-        gather.adopt(replace(f, place=f.place or gather.place(where)) for f in err.findings)
+        log.adopt(replace(f, place=f.place or log.place(where)) for f in err.findings)
         return None
     near = difflib.get_close_matches(plain, builtin_names(), 1)
     hint = (
         f'did you mean "{near[0]}"?' if near else "built in: " + ", ".join(f'"{n}"' for n in builtin_names())
     )
     text = f'is "{name}"; a built-in layout or the path of a layout file (.toml) is expected; {hint}'
-    gather.error("layout-unknown", text, where)
+    log.error("layout-unknown", text, where)
     return None
 
 
-def _read_layout(path: Path, gather: Gather) -> Layout | None:
-    """Return the layout of a file; what keeps it from being read goes to `gather`, what is wrong with it is raised."""
-    own = Gather(str(path))
+def _read_layout(path: Path, log: FindingLog) -> Layout | None:
+    """Return the layout of a file; what keeps it from being read goes to `log`, what is wrong with it is raised."""
+    own = FindingLog(str(path))
     data = read_toml(path, own, "a layout with [bodies] and [wheel] is expected")
-    gather.adopt(own.findings)
+    log.adopt(own.findings)
     return None if data is None else parse(data, own.file)
 
 
-def _tell_keys(axle: str, layout: Layout, given: dict[str, str], gather: Gather) -> None:
+def _tell_keys(axle: str, layout: Layout, given: dict[str, str], log: FindingLog) -> None:
     """Refuse keys of the layout that the car file has anyway, and drop the later of two that exclude each other."""
     for part in layout.parts:
         if part.key in AxleKeys.model_fields:
             text = f'[[parts]] "{part.name}": key "{part.key}" is a key of every car file; take another name'
-            gather.adopt([Finding("key-taken", text, layout.source)])
+            log.adopt([Finding("key-taken", text, layout.source)])
         if part.key in given and part.not_with in given:
             text = f"{part.key} and {part.not_with} are both given; one of the two is expected"
-            gather.error("keys-conflict", text, f"[{axle}]")
+            log.error("keys-conflict", text, f"[{axle}]")
             del given[part.key]
 
 
-def _checked(value: Any, choices: tuple[str, ...], where: str, gather: Gather) -> str:
+def _checked(value: Any, choices: tuple[str, ...], where: str, log: FindingLog) -> str:
     if isinstance(value, str) and (value in choices or not choices):
         return value
     near = difflib.get_close_matches(str(value).lower(), choices, 1)
     hint = f'; did you mean "{near[0]}"?' if near else ""
     expected = one_of(choices) or "a text in quotation marks"
-    gather.error("choice-unknown", f"is {show(value)}; {expected} is expected{hint}", where)
+    log.error("choice-unknown", f"is {show(value)}; {expected} is expected{hint}", where)
     return choices[0] if choices else ""

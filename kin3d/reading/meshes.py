@@ -7,14 +7,16 @@ from pathlib import Path
 import numpy as np
 
 from kin3d.linkage.car import MeshFile
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.model import MeshKeys
 from kin3d.reading.tables import FileFrame
 
 KINDS = (".stl", ".obj", ".glb", ".ply")
 
 
-def mesh_files(axle: str, keys: MeshKeys | None, frame: FileFrame, folder: Path, gather: Gather) -> dict[str, MeshFile]:
+def mesh_files(
+    axle: str, keys: MeshKeys | None, frame: FileFrame, folder: Path, log: FindingLog
+) -> dict[str, MeshFile]:
     """Mesh files by the body that they show; every file that is not there or of another kind is told.
 
     Their coordinates are in the unit and axes of the axle's points; without these in mm in the vehicle frame.
@@ -25,9 +27,9 @@ def mesh_files(axle: str, keys: MeshKeys | None, frame: FileFrame, folder: Path,
             continue
         path, where = folder / name, f"[{axle}.meshes] {body}"
         if path.suffix.lower() not in KINDS:
-            gather.error("mesh-kind", f'"{name}" is not a mesh; expected a file ending in {" or ".join(KINDS)}', where)
+            log.error("mesh-kind", f'"{name}" is not a mesh; expected a file ending in {" or ".join(KINDS)}', where)
         elif not path.is_file():
-            gather.error("file-missing", f'"{name}" is not there; the path is relative to the car file', where)
+            log.error("file-missing", f'"{name}" is not there; the path is relative to the car file', where)
         else:
             out[body] = MeshFile(path, _to_mm(frame))
     return out

@@ -19,7 +19,7 @@ from kin3d.reading.cells import (
     number,
     only_perhaps_thousands,
 )
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.names import normalise
 from kin3d.reading.rows import COORDINATES, SIGMAS, RawTable, Row, split_table
 from kin3d.reading.text import read_text
@@ -89,19 +89,19 @@ def scan_points_csv(path: Path, factor_mm: float, rotation: NDArray[np.float64])
 
     `factor_mm` is mm per unit of the file; `rotation`, shape (3, 3), turns file axes into the vehicle frame.
     """
-    gather = Gather(str(path))
-    text = read_text(path, gather, "a header such as point,x,y,z and a row for each point are expected")
-    raw = split_table(text, gather) if text is not None else None
+    log = FindingLog(str(path))
+    text = read_text(path, log, "a header such as point,x,y,z and a row for each point are expected")
+    raw = split_table(text, log) if text is not None else None
     if raw is None:
-        return PointScan({}, None, gather.findings)
-    mark = _decimal_mark(raw, gather)
-    names = _names(raw, gather)
-    values = np.array([_coordinates(row, raw, mark, gather) for row in raw.rows]).reshape(-1, 3)
-    sigmas = np.array([_sigmas(row, raw, mark, gather) for row in raw.rows]).reshape(-1, 3)
-    places = {n: gather.place(row.line) for n, row in zip(names, raw.rows, strict=True) if n}
-    findings = gather.findings
-    if gather.failed:
-        return PointScan({**_misfits(raw, gather), **places}, None, findings)
+        return PointScan({}, None, log.findings)
+    mark = _decimal_mark(raw, log)
+    names = _names(raw, log)
+    values = np.array([_coordinates(row, raw, mark, log) for row in raw.rows]).reshape(-1, 3)
+    sigmas = np.array([_sigmas(row, raw, mark, log) for row in raw.rows]).reshape(-1, 3)
+    places = {n: log.place(row.line) for n, row in zip(names, raw.rows, strict=True) if n}
+    findings = log.findings
+    if log.failed:
+        return PointScan({**_misfits(raw, log), **places}, None, findings)
     table = PointTable(
         source=path,
         names=tuple(names),
@@ -114,29 +114,29 @@ def scan_points_csv(path: Path, factor_mm: float, rotation: NDArray[np.float64])
     return PointScan(places, table, findings)
 
 
-def _misfits(raw: RawTable, gather: Gather) -> dict[str, str]:
+def _misfits(raw: RawTable, log: FindingLog) -> dict[str, str]:
     """Return names and places of the rows that do not fit the header: refused, but not missing."""
     i = raw.columns.get("point")
     if i is None:
         return {}
-    return {normalise(r.cells[i]): gather.place(r.line) for r in raw.misfits if i < len(r.cells)}
+    return {normalise(r.cells[i]): log.place(r.line) for r in raw.misfits if i < len(r.cells)}
 
 
 def _cell(row: Row, raw: RawTable, column: str) -> str:
     return row.cells[raw.columns[column]] if column in raw.columns else ""
 
 
-def _decimal_mark(raw: RawTable, gather: Gather) -> DecimalMark:
+def _decimal_mark(raw: RawTable, log: FindingLog) -> DecimalMark:
     """Decide the decimal mark over the whole table; a mixture cannot be read safely."""
     cells = raw.numeric()
     if raw.separator == "," or not has_comma_decimals(cells):
         return "."
     if has_point_decimals(cells):
-        gather.error("decimal-mixed", _mixed(raw))
+        log.error("decimal-mixed", _mixed(raw))
         return "either"
     if only_perhaps_thousands(cells):
         text = "every comma in a number has three digits after it, as thousands would have"
-        gather.note("decimal-comma", text, "the comma is the decimal mark")
+        log.note("decimal-comma", text, "the comma is the decimal mark")
     return ","
 
 
@@ -150,7 +150,7 @@ def _mixed(raw: RawTable) -> str:
     )
 
 
-def _names(raw: RawTable, gather: Gather) -> list[str]:
+def _names(raw: RawTable, log: FindingLog) -> list[str]:
     """Return the normalised name of every row; findings for empty and repeated ones."""
     if "point" not in raw.columns:
         return [""] * len(raw.rows)
@@ -162,34 +162,34 @@ def _names(raw: RawTable, gather: Gather) -> list[str]:
         name = normalise(written)
         names.append(name)
         if not name:
-            gather.error("point-nameless", f"the point's name is {written!r}; a name is expected", where)
+            log.error("point-nameless", f"the point's name is {written!r}; a name is expected", where)
         elif name in first:
             before = first[name]
             pair = f'"{_cell(before, raw, "point")}" in row {before.line}, "{written}" in row {row.line}'
-            gather.error("point-duplicate", f'point "{name}" stands twice: {pair}; keep one', where)
+            log.error("point-duplicate", f'point "{name}" stands twice: {pair}; keep one', where)
         else:
             first[name] = row
     return names
 
 
-def _coordinates(row: Row, raw: RawTable, mark: DecimalMark, gather: Gather) -> list[float]:
-    return [_value(row, raw, c, mark, gather) if c in raw.columns else 0.0 for c in COORDINATES]
+def _coordinates(row: Row, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
+    return [_value(row, raw, c, mark, log) if c in raw.columns else 0.0 for c in COORDINATES]
 
 
-def _sigmas(row: Row, raw: RawTable, mark: DecimalMark, gather: Gather) -> list[float]:
+def _sigmas(row: Row, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
     """Return the standard deviations along the file's axes; 0 where the file has no such column."""
     given = [c for c in ("sigma", *SIGMAS) if c in raw.columns]
-    values = {c: _value(row, raw, c, mark, gather) for c in given}
+    values = {c: _value(row, raw, c, mark, log) for c in given}
     for column, value in values.items():
         if value < 0.0:
             text = f"{column} is {value:g}; a standard deviation of 0 or more is expected"
-            gather.error("sigma-negative", text, row.line)
+            log.error("sigma-negative", text, row.line)
     return [values.get(c, values.get("sigma", 0.0)) for c in SIGMAS]
 
 
-def _value(row: Row, raw: RawTable, column: str, mark: DecimalMark, gather: Gather) -> float:
+def _value(row: Row, raw: RawTable, column: str, mark: DecimalMark, log: FindingLog) -> float:
     try:
         return number(_cell(row, raw, column), mark)
     except CellError as err:
-        gather.error(err.code, f"{column} {err}", row.line)
+        log.error(err.code, f"{column} {err}", row.line)
         return 0.0

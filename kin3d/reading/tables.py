@@ -13,7 +13,7 @@ from kin3d.errors import Finding, Kin3dError
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import PointTable, Side
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.model import AxleKeys
 from kin3d.reading.points import PointScan, scan_points_csv
 from kin3d.units import known_lengths, length_factor
@@ -34,7 +34,7 @@ class FileFrame:
         return self.factor_mm is not None and self.rotation is not None
 
 
-def file_frame(axle: str, keys: AxleKeys, reported: frozenset[str], gather: Gather) -> FileFrame:
+def file_frame(axle: str, keys: AxleKeys, reported: frozenset[str], log: FindingLog) -> FileFrame:
     """Return unit and axes as the car file says; for a table both must be there, nothing is guessed.
 
     `reported` are the keys whose value was already refused.
@@ -44,25 +44,25 @@ def file_frame(axle: str, keys: AxleKeys, reported: frozenset[str], gather: Gath
         factor = None if keys.units is None else length_factor(keys.units)
     except Kin3dError as err:
         for finding in err.findings:
-            gather.error(finding.code, finding.text, f"[{axle}] units")
+            log.error(finding.code, finding.text, f"[{axle}] units")
     try:
         rotation = None if keys.axes is None else parse_axes(keys.axes)
     except Kin3dError as err:
         for finding in err.findings:
-            gather.error(finding.code, finding.text, f"[{axle}] axes")
+            log.error(finding.code, finding.text, f"[{axle}] axes")
     if keys.points is not None and not _is_drawing(keys.points):
-        _demand(axle, keys, reported, gather)
+        _demand(axle, keys, reported, log)
     return FileFrame(factor, rotation)
 
 
-def _demand(axle: str, keys: AxleKeys, reported: frozenset[str], gather: Gather) -> None:
+def _demand(axle: str, keys: AxleKeys, reported: frozenset[str], log: FindingLog) -> None:
     if keys.units is None and "units" not in reported:
         known = ", ".join(known_lengths())
         text = f"is missing and never guessed; give the length unit of {keys.points}: {known}"
-        gather.error("units-missing", text, f"[{axle}] units")
+        log.error("units-missing", text, f"[{axle}] units")
     if keys.axes is None and "axes" not in reported:
         text = f'is missing and never guessed; say what x, y and z are in {keys.points}, e.g. "{VEHICLE_AXES}"'
-        gather.error("axes-missing", text, f"[{axle}] axes")
+        log.error("axes-missing", text, f"[{axle}] axes")
 
 
 def _is_drawing(name: str) -> bool:
@@ -75,10 +75,10 @@ def scan_file(
     keys: AxleKeys,
     frame: FileFrame,
     layout: Layout | None,
-    gather: Gather,
+    log: FindingLog,
     side: Side | None = None,
 ) -> PointScan:
-    """Read a point file by its ending; its findings go to `gather`, what was found is returned.
+    """Read a point file by its ending; its findings go to `log`, what was found is returned.
 
     `side` tells the corners apart in a drawing that shows both.
     """
@@ -89,9 +89,9 @@ def scan_file(
         scan = scan_points_csv(path, frame.factor_mm or 1.0, rotation)
     else:
         text = f'is "{path.name}"; a point table ({", ".join(_TABLES)}) or a drawing (.dxf) is expected'
-        gather.error("points-kind", text, where)
+        log.error("points-kind", text, where)
         scan = PointScan({}, None, ())
-    gather.adopt(scan.findings)
+    log.adopt(scan.findings)
     return scan
 
 
@@ -105,7 +105,7 @@ def _scan_drawing(path: Path, keys: AxleKeys, layout: Layout | None, side: Side 
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, table.findings)
 
 
-def check_side(table: PointTable, side: Side, key: str, gather: Gather) -> None:
+def check_side(table: PointTable, side: Side, key: str, log: FindingLog) -> None:
     """Refuse points that lie on the other side of the car, and a wheel axis that does not point outboard."""
     if WHEEL_CENTRE not in table:
         return
@@ -117,13 +117,13 @@ def check_side(table: PointTable, side: Side, key: str, gather: Gather) -> None:
             f"wheel_centre is at y = {y_mm:g} mm in the vehicle frame, {found}, and {key} asks for "
             f"the {side}; mend the side, the axes or the point"
         )
-        gather.adopt([Finding("side-wrong", text, table.places[table.names.index(WHEEL_CENTRE)])])
+        log.adopt([Finding("side-wrong", text, table.places[table.names.index(WHEEL_CENTRE)])])
     elif WHEEL_AXIS in table and sign * (float(table[WHEEL_AXIS][1]) - y_mm) <= 0.0:
         text = "wheel_axis is not outboard of wheel_centre; give a point of the spin axis outside of it"
-        gather.adopt([Finding("wheel-axis-inboard", text, table.places[table.names.index(WHEEL_AXIS)])])
+        log.adopt([Finding("wheel-axis-inboard", text, table.places[table.names.index(WHEEL_AXIS)])])
     elif WHEEL_AXIS in table and _askew(table[WHEEL_AXIS] - table[WHEEL_CENTRE]):
         text = "wheel_axis is more than 45° off the line straight outboard of wheel_centre; look at its coordinates"
-        gather.adopt([Finding("wheel-axis-askew", text, table.places[table.names.index(WHEEL_AXIS)])])
+        log.adopt([Finding("wheel-axis-askew", text, table.places[table.names.index(WHEEL_AXIS)])])
 
 
 def _askew(axis: NDArray[np.float64]) -> bool:

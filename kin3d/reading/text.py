@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from pathlib import Path
 
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 
 _OTHER_KINDS = {
     b"PK\x03\x04": "a spreadsheet workbook or another zipped file; save it as CSV (UTF-8)",
@@ -15,7 +15,7 @@ _OTHER_KINDS = {
 }
 
 
-def read_text(path: Path, gather: Gather, expected: str) -> str | None:
+def read_text(path: Path, log: FindingLog, expected: str) -> str | None:
     """Return the text of a UTF-8 file without its byte-order mark, or None with a finding that says why not.
 
     `expected` says what an empty file should have held.
@@ -23,14 +23,14 @@ def read_text(path: Path, gather: Gather, expected: str) -> str | None:
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        gather.error("file-missing", f"there is no such file; {_near(path)}")
+        log.error("file-missing", f"there is no such file; {_near(path)}")
     except IsADirectoryError:
-        gather.error("file-directory", "is a folder; give the path of a file")
+        log.error("file-directory", "is a folder; give the path of a file")
     except (OSError, ValueError) as err:
         reason = getattr(err, "strerror", None) or str(err)
-        gather.error("file-unreadable", f"cannot be opened: {reason}")
+        log.error("file-unreadable", f"cannot be opened: {reason}")
     else:
-        return _decode(raw, gather, expected)
+        return _decode(raw, log, expected)
     return None
 
 
@@ -45,10 +45,10 @@ def _near(path: Path) -> str:
     return f'did you mean "{near[0]}"?' if near else "check the path and the name"
 
 
-def _decode(raw: bytes, gather: Gather, expected: str) -> str | None:
+def _decode(raw: bytes, log: FindingLog, expected: str) -> str | None:
     for start, kind in _OTHER_KINDS.items():
         if raw.startswith(start):
-            gather.error("file-kind", f"is not UTF-8 text but {kind}")
+            log.error("file-kind", f"is not UTF-8 text but {kind}")
             return None
     try:
         text = raw.decode("utf-8-sig")
@@ -56,12 +56,12 @@ def _decode(raw: bytes, gather: Gather, expected: str) -> str | None:
         body = err.object
         row = 1 + body[: err.start].replace(b"\r\n", b"\n").replace(b"\r", b"\n").count(b"\n")
         found = f"byte 0x{body[err.start]:02X} is not UTF-8 text; save the file with the encoding UTF-8"
-        gather.error("file-encoding", found, row)
+        log.error("file-encoding", found, row)
         return None
     if "\0" in text:
-        gather.error("file-kind", "holds zero bytes, so it is not a text file; save it as UTF-8 text")
+        log.error("file-kind", "holds zero bytes, so it is not a text file; save it as UTF-8 text")
         return None
     if not text.strip():
-        gather.error("file-empty", f"is empty; {expected}")
+        log.error("file-empty", f"is empty; {expected}")
         return None
     return text

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.model import CarFile
 
 Location = tuple[str | int, ...]
@@ -27,7 +27,7 @@ _CODES = {
 }
 
 
-def validate(data: Mapping[str, Any], extra_keys: Mapping[str, tuple[str, ...]], gather: Gather) -> CarFile:
+def validate(data: Mapping[str, Any], extra_keys: Mapping[str, tuple[str, ...]], log: FindingLog) -> CarFile:
     """Return what is right in the file; everything else becomes a finding and is left out.
 
     Parameters
@@ -36,7 +36,7 @@ def validate(data: Mapping[str, Any], extra_keys: Mapping[str, tuple[str, ...]],
         The parsed TOML, without the keys that layouts add.
     extra_keys : mapping of str to tuple of str
         Those keys for each axle, so that a mistyped one finds its neighbour.
-    gather : Gather
+    log : FindingLog
         Takes the findings.
     """
     good = copy.deepcopy(dict(data))
@@ -46,7 +46,7 @@ def validate(data: Mapping[str, Any], extra_keys: Mapping[str, tuple[str, ...]],
         except ValidationError as err:
             for problem in err.errors(include_url=False):
                 location: Location = problem["loc"]
-                _tell(problem["type"], location, data, extra_keys, gather)
+                _tell(problem["type"], location, data, extra_keys, log)
                 _prune(good, location)
 
 
@@ -95,7 +95,7 @@ def _tell(
     location: Location,
     data: Mapping[str, Any],
     extra: Mapping[str, tuple[str, ...]],
-    gather: Gather,
+    log: FindingLog,
 ) -> None:
     if kind == "extra_forbidden":
         text = f"is not a known key; {_key_hint(location, extra)}"
@@ -105,7 +105,7 @@ def _tell(
         value = None if kind == "missing" else _value(data, location)
         found = "is missing" if kind == "missing" else f"is {show(value)}"
         text = f"{found}; {expected} is expected{_value_hint(kind, value, expected)}"
-    gather.error(_CODES.get(kind, "value-type"), text, where(location))
+    log.error(_CODES.get(kind, "value-type"), text, where(location))
 
 
 def _find(location: Location) -> tuple[type[BaseModel], FieldInfo | None]:

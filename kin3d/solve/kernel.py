@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import Linkage
+from kin3d.solve.continuation import Continuation, vectors
 from kin3d.solve.implicit import implicit
+from kin3d.solve.initial_guess import Guess, nodes, taylor, through, worth_nodes
 from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.march import March, vectors
 from kin3d.solve.newton import correct
-from kin3d.solve.predict import Guess, nodes, taylor, through, worth_nodes
 from kin3d.solve.program import evaluate
-from kin3d.solve.rays import march_rays
+from kin3d.solve.shared_limits import continue_sharing_limits
 from kin3d.solve.status import Status
 from kin3d.solve.system import System
 from kin3d.spatial.jets import Algebra, Jet
@@ -192,14 +192,14 @@ class Kernel:
         if behind.size and not step:
             q[:, behind], error[behind], status[behind] = np.nan, np.nan, Status.UNSOLVED
         elif behind.size:
-            stepped = march_rays(self.system, variants, lanes.take(behind))
+            stepped = continue_sharing_limits(self.system, variants, lanes.take(behind))
             q[:, behind], error[behind], status[behind] = stepped.q, stepped.error_mm, stepped.status
             limits = self._limits(behind, lanes, stepped)
             in_line = {int(behind[k]): names for k, names in stepped.in_line.items()}
         return Solved(q, status, error, int(behind.size), limits, in_line)
 
     @staticmethod
-    def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: March) -> dict[int, tuple[float, float]]:
+    def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: Continuation) -> dict[int, tuple[float, float]]:
         ended = np.flatnonzero(stepped.status == Status.LIMIT)
         part = stepped.reached[ended]
         where = behind[ended]

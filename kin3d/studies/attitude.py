@@ -26,7 +26,7 @@ from kin3d.spatial.jets import Jet, algebra_of, total_degree
 from kin3d.spatial.vectors import Vec, add, cross, dot, scale
 from kin3d.studies.car import CarModel
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
-from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
+from kin3d.studies.ground_contact import corner_on_ground, ground_normal, pair_lanes
 
 Array = NDArray[np.float64]
 WHEELS = ("front left", "front right", "rear left", "rear right")

@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.table import Measure
 from kin3d.studies.common import Common
+from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.groups import GROUPS, groups_of
-from kin3d.studies.side import AXES, SideModel
 
 Array = NDArray[np.float64]
 ANGLES = "static camber and toe"
@@ -173,7 +173,7 @@ class _Path:
     over travel.
     """
 
-    def __init__(self, a: SideModel, b: SideModel, measures: tuple[Measure, ...], travel: Array) -> None:
+    def __init__(self, a: CornerModel, b: CornerModel, measures: tuple[Measure, ...], travel: Array) -> None:
         self.a = a
         self.measures = measures
         self.travel = travel
@@ -247,7 +247,7 @@ class _Path:
         return np.moveaxis(value, 1, 0), np.moveaxis(slope, 2, 0)
 
 
-def _figures(side: SideModel) -> tuple[object, ...]:
+def _figures(side: CornerModel) -> tuple[object, ...]:
     """What the measures read beside the points."""
     axle = side.model.axle
     own = (axle.loaded_radius_mm, axle.spring, axle.torsion, axle.springs, axle.unsprung_mass_kg)

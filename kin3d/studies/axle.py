@@ -9,21 +9,21 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car
-from kin3d.loads.shares import MEASURES as SHARES
-from kin3d.loads.shares import shares
+from kin3d.loads.load_transfer import MEASURES as SHARES
+from kin3d.loads.load_transfer import shares
 from kin3d.measures.axle import axle_measures
-from kin3d.measures.both import ALGEBRA, DRIVES, BothCorners
 from kin3d.measures.compute import available, values
-from kin3d.measures.crossing import PARALLEL_DEG
+from kin3d.measures.corner_pair import ALGEBRA, DRIVES, CornerPair
+from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.measures.table import Measure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
 from kin3d.studies.choice import asked, pick
+from kin3d.studies.ground_contact import Stance, Standing, ground_normal, need_radius, pair_lanes, put_on_ground
 from kin3d.studies.model import SIGNS, AxleModel
 from kin3d.studies.result import SweepResult
-from kin3d.studies.stand import Stance, Standing, ground_normal, need_radius, pair_lanes, stand
 
 Array = NDArray[np.float64]
 Given = Sequence[float] | Array | float
@@ -77,7 +77,7 @@ def sweep_axle(
     need_radius([model])
     grid = [g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij")]
     stance = Stance(grid[0], np.radians(grid[1]), grid[2], np.zeros_like(grid[0]))
-    return axle_result(car, model, drives, stance, stand([model], stance), 0, wanted, progress)
+    return axle_result(car, model, drives, stance, put_on_ground([model], stance), 0, wanted, progress)
 
 
 def axle_result(
@@ -138,7 +138,7 @@ def chosen(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
 
 def both_corners(
     model: AxleModel, stance: Stance, lanes: Lanes, solved: Solved, straight: Array | None = None
-) -> BothCorners:
+) -> CornerPair:
     """Both corners of an axle over stacked lanes, with derivatives along travel, rack and roll.
 
     Parameters
@@ -158,7 +158,7 @@ def both_corners(
     base = model.kernel.system.equations.unknowns.bases[model.linkage.wheel_body]
     sign = SIGNS[lanes.variant]
     contact = design_contact(model)
-    return BothCorners(
+    return CornerPair(
         model.linkage, base, motion, sign, model.axle, model.car, (x, y, z), stance.roll_rad, contact, straight
     )
 

@@ -26,17 +26,17 @@ from kin3d.studies.axle import (
     roll_values,
 )
 from kin3d.studies.choice import asked
-from kin3d.studies.model import AxleModel
-from kin3d.studies.result import SweepResult
-from kin3d.studies.stand import (
+from kin3d.studies.ground_contact import (
     Stance,
     Standing,
     corner_on_ground,
     ground_normal,
     need_radius,
     pair_lanes,
-    stand,
+    put_on_ground,
 )
+from kin3d.studies.model import AxleModel
+from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
 OWN_ORIGIN_MM = 1.0  # axles whose wheels stand nearer than this in x have each an origin of its own
@@ -106,7 +106,7 @@ class CarModel:
 
     def stand(self, stance: Stance) -> Standing:
         """All four wheels on the ground."""
-        return stand(self.axles, stance, self.shifts, STEERED)
+        return put_on_ground(self.axles, stance, self.shifts, STEERED)
 
 
 def _wheel_x(model: AxleModel) -> float:

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.measures import anti
-from kin3d.measures.centres import front_centre, side_centre
 from kin3d.measures.compute import available
 from kin3d.measures.corner import Corner
-from kin3d.measures.crossing import PARALLEL_DEG
+from kin3d.measures.instant_centres import front_centre, side_centre
+from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Vec
 

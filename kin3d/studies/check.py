@@ -112,7 +112,7 @@ def _reach(model: AxleModel, side: int) -> tuple[list[str], list[Finding]]:
 
 
 def _steering_axis(model: AxleModel, side: int) -> list[Finding]:
-    """Warn of a steering axis that runs downwards: its two points are exchanged, and castor is out by 180°."""
+    """Warn of a steering axis that runs downwards: its two points are exchanged, and caster is out by 180°."""
     named = model.linkage.steering_axis
     if named is None:
         return []
@@ -121,7 +121,7 @@ def _steering_axis(model: AxleModel, side: int) -> list[Finding]:
         return []
     text = (
         f"the steering axis runs downwards: {named[1]} is at z = {top[2]:g} mm, not above {named[0]} at "
-        f"z = {bottom[2]:g} mm; have the two been exchanged? Castor and kingpin angles are not to be used so"
+        f"z = {bottom[2]:g} mm; have the two been exchanged? Caster and kingpin angles are not to be used so"
     )
     return [_warn(model, side, "steering-axis-down", text)]
 

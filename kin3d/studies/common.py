@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from kin3d.linkage.car import Axle, AxleName, Car, PointTable, SharedError, Side
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage
-from kin3d.studies.side import SideModel
+from kin3d.studies.corner_model import CornerModel
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,23 +15,23 @@ class Common:
 
     Attributes
     ----------
-    a, b : SideModel or None
+    a, b : CornerModel or None
         Whole corners where the linkages agree, else the upright's linkage alone (no rod, rocker, spring, bar).
     reason : str
         Why the whole linkages, or (with a and b None) any part, cannot be laid over each other; empty when they can.
     """
 
-    a: SideModel | None
-    b: SideModel | None
+    a: CornerModel | None
+    b: CornerModel | None
     reason: str
 
 
 def common_corners(a: Car, b: Car, axle: AxleName, side: Side) -> Common:
     """The corners of two cars, reduced as far as needed to have the same points and bodies."""
-    whole = SideModel.of(a, axle, side), SideModel.of(b, axle, side)
+    whole = CornerModel.of(a, axle, side), CornerModel.of(b, axle, side)
     if _same(whole[0].model.linkage, whole[1].model.linkage):
         return Common(*whole, reason="")
-    bare = SideModel.of(_bare_car(a, axle), axle, side), SideModel.of(_bare_car(b, axle), axle, side)
+    bare = CornerModel.of(_bare_car(a, axle), axle, side), CornerModel.of(_bare_car(b, axle), axle, side)
     if _same(bare[0].model.linkage, bare[1].model.linkage):
         return Common(*bare, reason=_rods(whole[0].model.axle, whole[1].model.axle))
     layouts = " and ".join(f'"{s.model.linkage.layout}"' for s in whole)

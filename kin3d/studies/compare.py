@@ -14,17 +14,17 @@ from kin3d.solve.status import Status
 from kin3d.studies.attribution import attribute
 from kin3d.studies.common import common_corners
 from kin3d.studies.comparison import Comparison, Entry, Pair
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
-from kin3d.studies.doubt import doubt_of
 from kin3d.studies.first_order import first_order
 from kin3d.studies.fit import Fit, Scale, fit
 from kin3d.studies.monte_carlo import Samples, Study, draw
-from kin3d.studies.moves import moves, planes_of
-from kin3d.studies.side import SideModel
-from kin3d.studies.spread import spread_of
+from kin3d.studies.point_changes import planes_of, point_changes
+from kin3d.studies.sample_statistics import spread_of
+from kin3d.studies.significance import KINDS, THRESHOLD, Figures, Line, figures, lines
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.tolerance import SEED, Tolerance
-from kin3d.studies.verdict import KINDS, THRESHOLD, Figures, Line, figures, lines
+from kin3d.studies.uncertainty import uncertainty_of
 
 Array = NDArray[np.float64]
 SAMPLES = 4_000
@@ -69,7 +69,7 @@ def compare(
     scale, align
         See `fit.fit`.
     least : int
-        How many cars there must be; of one car alone there are no pairs, and its entry has its curves and doubt.
+        How many cars there must be; of one car alone there are no pairs, and its entry has its curves and uncertainty.
 
     Raises
     ------
@@ -78,7 +78,7 @@ def compare(
     """
     _refuse(cars, threshold, least)
     fits = [Fit(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
-    corners = [SideModel.of(f.car, axle, side or SideModel.of(cars[0], axle).side) for f in fits]
+    corners = [CornerModel.of(f.car, axle, side or CornerModel.of(cars[0], axle).side) for f in fits]
     travel, findings = _reached(corners, np.atleast_1d(np.asarray(travel_mm, dtype=float)))
     wanted = chosen_measures(axle, measures)
     runs = []
@@ -99,7 +99,7 @@ Run = tuple[Entry, Samples | None]
 def _run(
     label: str,
     fitted: Fit,
-    corner: SideModel,
+    corner: CornerModel,
     study: Study,
     there: tuple[Measure, ...],
     left_out: dict[str, str],
@@ -108,12 +108,12 @@ def _run(
     workers: int,
 ) -> Run:
     """Curves, derivatives and samples of one car."""
-    doubt = doubt_of(corner, study.sigma_mm)
-    first = first_order(corner, doubt, study.travel_mm, there)
-    drawn = draw(study, samples, seed, workers, side=corner) if samples and doubt.known else None
+    uncertainty = uncertainty_of(corner, study.sigma_mm)
+    first = first_order(corner, uncertainty, study.travel_mm, there)
+    drawn = draw(study, samples, seed, workers, side=corner) if samples and uncertainty.known else None
     spread = None if drawn is None else spread_of(drawn)
     curves = Tolerance(
-        fitted.car.title, study.axle, corner.side, study.travel_mm, there, doubt, first, spread, left_out, ()
+        fitted.car.title, study.axle, corner.side, study.travel_mm, there, uncertainty, first, spread, left_out, ()
     )
     return Entry(label, fitted, corner, curves, planes_of(corner)), drawn
 
@@ -130,7 +130,7 @@ def _pair(a: Run, b: Run, axle: AxleName, wanted: Sequence[Measure], travel: Arr
             sides.append(_rows(figures(kind, entry.tolerance.first, drawn, entry.known), rows))
         found += lines(both, kind, sides[0], sides[1], threshold)
     common = common_corners(a[0].fit.car, b[0].fit.car, axle, a[0].corner.side)
-    changed, lone = moves(a[0].corner, b[0].corner)
+    changed, lone = point_changes(a[0].corner, b[0].corner)
     return Pair(
         a=a[0],
         b=b[0],
@@ -155,7 +155,7 @@ def _cautions(a: Entry, b: Entry) -> tuple[str, ...]:
     return (*said, INDEPENDENT, ONE_BY_ONE)
 
 
-def _reached(corners: Sequence[SideModel], travel: Array) -> tuple[Array, tuple[Finding, ...]]:
+def _reached(corners: Sequence[CornerModel], travel: Array) -> tuple[Array, tuple[Finding, ...]]:
     """Positions that all corners reach; a finding for those that are left out."""
     good = np.ones(len(travel), dtype=bool)
     for corner in corners:

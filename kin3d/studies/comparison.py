@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding
 from kin3d.linkage.car import AxleName, Side
 from kin3d.studies.attribution import Attribution
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.fit import Fit
-from kin3d.studies.moves import Move, Planes
-from kin3d.studies.side import SideModel
+from kin3d.studies.point_changes import Planes, PointChange
+from kin3d.studies.significance import Line
 from kin3d.studies.tolerance import Tolerance
-from kin3d.studies.verdict import Line
 
 Array = NDArray[np.float64]
 
@@ -29,15 +29,15 @@ class Entry:
         ``A``, ``B``, …
     fit : Fit
         The car as compared.
-    corner : SideModel
+    corner : CornerModel
     tolerance : Tolerance
-        Its curves over travel, with doubt where points carry deviations.
+        Its curves over travel, with uncertainty where points carry deviations.
     planes : Planes
     """
 
     label: str
     fit: Fit
-    corner: SideModel
+    corner: CornerModel
     tolerance: Tolerance
     planes: Planes
 
@@ -49,7 +49,7 @@ class Entry:
     @property
     def known(self) -> bool:
         """Whether its points carry deviations."""
-        return self.tolerance.doubt.known
+        return self.tolerance.uncertainty.known
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class Pair:
     Attributes
     ----------
     a, b : Entry
-    moves : tuple of Move
+    moves : tuple of PointChange
     lone : tuple of str
         Points that only one of the two has.
     lines : tuple of Line
@@ -72,7 +72,7 @@ class Pair:
 
     a: Entry
     b: Entry
-    moves: tuple[Move, ...]
+    moves: tuple[PointChange, ...]
     lone: tuple[str, ...]
     lines: tuple[Line, ...]
     attribution: Attribution

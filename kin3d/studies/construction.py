@@ -15,16 +15,16 @@ from numpy.typing import NDArray
 from kin3d.errors import RequestError
 from kin3d.linkage.car import AxleName, Car
 from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
-from kin3d.measures.both import BothCorners
-from kin3d.measures.centres import front_centre, side_centre
-from kin3d.measures.crossing import PARALLEL_DEG, crossing, force_height, line_angle
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.instant_centres import front_centre, side_centre
+from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle
 from kin3d.solve.status import Status
 from kin3d.spatial.vectors import Vec
 from kin3d.studies.axle import both_corners, drive_values, roll_values
 from kin3d.studies.car import CarModel
+from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.model import AxleModel
 from kin3d.studies.settled import directions
-from kin3d.studies.stand import Stance, Standing, need_radius, stand
 
 Array = NDArray[np.float64]
 See = Callable[[Array], Array]  # from the chassis frame to that of the ground
@@ -124,7 +124,7 @@ def construct(
     model = AxleModel.of(car, axle)
     need_radius([model])
     stance = _one(heave_mm, np.radians(roll_deg), rack_mm, 0.0)
-    return _construction(car, model, stance, stand([model], stance), 0, 0.0, (heave_mm, roll_deg, rack_mm))
+    return _construction(car, model, stance, put_on_ground([model], stance), 0, 0.0, (heave_mm, roll_deg, rack_mm))
 
 
 def construct_car(
@@ -195,7 +195,7 @@ def _construction(
     )
 
 
-def _design_centre(corner: BothCorners, level: float, seen: See) -> Array:
+def _design_centre(corner: CornerPair, level: float, seen: See) -> Array:
     """The body's mass centre over the axle, in the ground's frame."""
     place = corner.design_contact.mean(axis=0) + np.array([0.0, 0.0, level])
     return np.asarray(seen(place[None])[0])
@@ -205,7 +205,7 @@ def _rows(v: Vec) -> Array:
     return np.stack([np.broadcast_to(np.asarray(getattr(c, "value", c), dtype=float), 2) for c in v], axis=-1)
 
 
-def _side(linkage: Linkage, corner: BothCorners, points: Array, k: int, see: See, frame: Array) -> Side:
+def _side(linkage: Linkage, corner: CornerPair, points: Array, k: int, see: See, frame: Array) -> Side:
     place = {p: points[i] for i, p in enumerate(linkage.points)}
     foot = _rows(corner.contact)[k]
     fy, fz = (float(np.broadcast_to(c.value, 2)[k]) for c in front_centre(corner))

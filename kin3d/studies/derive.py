@@ -12,7 +12,7 @@ from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.spatial.jets import Jet
-from kin3d.studies.side import SideModel
+from kin3d.studies.corner_model import CornerModel
 
 Array = NDArray[np.float64]
 BATCH = 8192  # lanes times directions that are held at once
@@ -43,7 +43,7 @@ class Derived:
 
 
 def derive(
-    side: SideModel,
+    side: CornerModel,
     variants: Variants,
     lanes: Lanes,
     measures: Sequence[Measure],

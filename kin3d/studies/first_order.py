@@ -1,4 +1,4 @@
-"""First order: values with exact derivatives along every source of doubt, and the variances that follow."""
+"""First order: values with exact derivatives along every source of uncertainty, and the variances that follow."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
-from kin3d.studies.doubt import Doubt
-from kin3d.studies.side import SideModel
+from kin3d.studies.uncertainty import Uncertainty
 
 Array = NDArray[np.float64]
 NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding
@@ -19,7 +19,7 @@ NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding
 
 @dataclass(frozen=True, slots=True)
 class FirstOrder:
-    """Values with their derivatives along every source of doubt.
+    """Values with their derivatives along every source of uncertainty.
 
     Attributes
     ----------
@@ -70,13 +70,13 @@ def _shares(slope: Array, value: Array) -> Array:
     return out
 
 
-def first_order(side: SideModel, doubt: Doubt, travel: Array, measures: Sequence[Measure]) -> FirstOrder:
+def first_order(side: CornerModel, uncertainty: Uncertainty, travel: Array, measures: Sequence[Measure]) -> FirstOrder:
     """Values and exact derivatives along the sources, over travel and in the design position."""
     variants = side.variants(side.design)
     lanes = side.model.kernel.lanes
-    found = derive(side, variants, lanes(variants, travel), measures, seeds=doubt.seeds)
-    start = derive(side, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=doubt.seeds)
-    slopes = (len(measures), len(doubt.sources))
+    found = derive(side, variants, lanes(variants, travel), measures, seeds=uncertainty.seeds)
+    start = derive(side, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=uncertainty.seeds)
+    slopes = (len(measures), len(uncertainty.sources))
     return FirstOrder(
         value=found.value,
         slope=found.slope.reshape(*slopes, len(travel)),

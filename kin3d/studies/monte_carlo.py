@@ -1,4 +1,4 @@
-"""Many cars drawn from the doubt about one: Latin hypercube samples, solved on the lanes of the kernel."""
+"""Many cars drawn from the uncertainty about one: Latin hypercube samples, solved on the lanes of the kernel."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
-from kin3d.studies.doubt import Doubt, doubt_of
-from kin3d.studies.side import SideModel
 from kin3d.studies.sweep import chosen_measures
+from kin3d.studies.uncertainty import Uncertainty, uncertainty_of
 
 Array = NDArray[np.float64]
 PIECE_LANES = 65_536  # lanes of one piece of work
@@ -79,7 +79,7 @@ def draw(
     seed: int,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    side: SideModel | None = None,
+    side: CornerModel | None = None,
 ) -> Samples:
     """Solve `count` sampled cars in every position.
 
@@ -90,7 +90,7 @@ def draw(
         with ``if __name__ == "__main__"``, as always with processes.
     progress : callable, optional
         Called with samples done and in all.
-    side : SideModel, optional
+    side : CornerModel, optional
         The corner of the study, where it has been built already.
     """
     worker = _Worker(study, side)
@@ -105,7 +105,7 @@ def draw(
     step = max(16, PIECE_LANES // max(travels, 1))
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
     with _runner(worker, workers if count * travels >= WORTH_PROCESSES else 1) as run:
-        normals = normal_samples(count, len(worker.doubt.sources), seed)
+        normals = normal_samples(count, len(worker.uncertainty.sources), seed)
         for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
             out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
             if progress:
@@ -135,17 +135,17 @@ def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]
 class _Worker:
     """One process's model of the study."""
 
-    def __init__(self, study: Study, side: SideModel | None = None) -> None:
+    def __init__(self, study: Study, side: CornerModel | None = None) -> None:
         self.study = study
-        self.side = side or SideModel.of(study.car, study.axle, study.side)
-        self.doubt: Doubt = doubt_of(self.side, study.sigma_mm)
+        self.side = side or CornerModel.of(study.car, study.axle, study.side)
+        self.uncertainty: Uncertainty = uncertainty_of(self.side, study.sigma_mm)
         by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
 
     def piece(self, normals: Array) -> Piece:
         """Values over travel, in the design position, rates there, and status of some samples."""
         side, kernel = self.side, self.side.model.kernel
-        design = side.design + np.tensordot(normals, self.doubt.seeds, axes=1)
+        design = side.design + np.tensordot(normals, self.uncertainty.seeds, axes=1)
         variants = side.variants(design)
         shape = (len(normals), len(self.study.travel_mm))
         found = derive(side, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)

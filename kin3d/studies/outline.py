@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
-from kin3d.measures.centres import MEASURES as CENTRES
 from kin3d.measures.compute import values
+from kin3d.measures.instant_centres import MEASURES as CENTRES
 from kin3d.measures.wheel import MEASURES as WHEEL
-from kin3d.studies.side import SideModel
+from kin3d.studies.corner_model import CornerModel
 
 Array = NDArray[np.float64]
 
@@ -53,7 +53,7 @@ class Outline:
     roll_centre_mm: float | None
 
 
-def outline(side: SideModel, title: str) -> Outline:
+def outline(side: CornerModel, title: str) -> Outline:
     """Points and constructions of a corner in the design position."""
     linkage = side.model.linkage
     at = dict(zip(linkage.points, side.design, strict=True))
@@ -75,7 +75,7 @@ _PAIRS = (
 )
 
 
-def _constructions(side: SideModel) -> dict[str, float]:
+def _constructions(side: CornerModel) -> dict[str, float]:
     variants = side.variants(side.design)
     lanes = side.model.kernel.lanes(variants, np.zeros(1))
     corner = side.corner(lanes, side.model.kernel.solve(variants, lanes), 1, variants)

@@ -13,9 +13,9 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
+from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.groups import GROUPS, groups_of
-from kin3d.studies.side import AXES, SideModel
 from kin3d.studies.sweep import chosen_measures
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def sensitivity(
     RequestError
         When the linkage does not reach the position, or a measure or axle is not known.
     """
-    corner = SideModel.of(car, axle, side)
+    corner = CornerModel.of(car, axle, side)
     there, left_out = corner.available(chosen_measures(axle, measures))
     variants = corner.variants(corner.design)
     lanes = corner.model.kernel.lanes(variants, np.array([travel_mm]), rack_mm)
@@ -124,7 +124,7 @@ def sensitivity(
     )
 
 
-def _grouped(corner: SideModel) -> list[int]:
+def _grouped(corner: CornerModel) -> list[int]:
     """Rows of the points in the order of their groups."""
     linkage = corner.model.linkage
     groups = groups_of(linkage, dict(zip(linkage.points, corner.design, strict=True)))

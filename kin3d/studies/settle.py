@@ -19,8 +19,8 @@ from kin3d.spatial.jets import box
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
+from kin3d.studies.ground_contact import corner_on_ground, ground_normal, pair_lanes
 from kin3d.studies.settled import ElementState, Settled, WheelState, report
-from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
 
 Array = NDArray[np.float64]
 FORCE_N, GAP_MM, MOMENT_NMM = 1e-7, 1e-8, 1e-4  # residuals of an accepted state

@@ -15,7 +15,7 @@ from kin3d.spatial.jets import box
 from kin3d.spatial.vectors import add, dot
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude, Loads
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
-from kin3d.studies.stand import corner_on_ground, ground_normal, pair_lanes
+from kin3d.studies.ground_contact import corner_on_ground, ground_normal, pair_lanes
 
 Array = NDArray[np.float64]
 

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
 from kin3d.linkage.car import Axle, AxleName, Car, PointTable
 from kin3d.solve.lanes import Lanes
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.inboard import InboardCurves, inboard_curves, need_rocker
 from kin3d.studies.model import AxleModel
-from kin3d.studies.side import SideModel
 from kin3d.studies.swap_fit import Fit, Fitter, targets
 from kin3d.studies.swap_proof import WheelProof, prove_wheel
 from kin3d.studies.swap_space import Boxes, Places, Space, movable_points, space_for
@@ -185,7 +185,7 @@ def _movable(model: AxleModel) -> tuple[str, ...]:
 
 def _ratios(model: AxleModel, travel: Array) -> dict[str, Array]:
     """Ratios of every element of the corner that the point table gives."""
-    side = SideModel.from_model(model, model.axle.side)
+    side = CornerModel.from_model(model, model.axle.side)
     variants = side.variants(side.design[None])
     lanes = Lanes(np.zeros(len(travel), dtype=np.intp), travel, np.zeros(len(travel)))
     corner = side.corner(lanes, model.kernel.solve(variants, lanes), 1, variants)
@@ -256,7 +256,7 @@ def _fitter(
     """A fitter whose kernel is compiled in the starting layout, or None where that is a dead centre."""
     try:
         new = _with_axle(car, with_places(model.axle, mount, space.start))
-        side = SideModel.of(new, model.axle.name)
+        side = CornerModel.of(new, model.axle.name)
     except (LayoutError, AssemblyError):
         return None
     return Fitter(side, wanted, travel, space.start, space.boxes), space

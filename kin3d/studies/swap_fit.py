@@ -23,7 +23,7 @@ from kin3d.measures.springs import rocker_turn
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet
-from kin3d.studies.side import SideModel
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.swap_space import Boxes, Places
 
 Array = NDArray[np.float64]
@@ -90,7 +90,7 @@ class Fitter:
 
     Parameters
     ----------
-    side : SideModel
+    side : CornerModel
         Corner of the new car in some starting layout.
     wanted : dict of str to ndarray
         Ratios of the original over the travel, by element.
@@ -100,7 +100,7 @@ class Fitter:
     """
 
     def __init__(
-        self, side: SideModel, wanted: dict[str, Array], travel_mm: Array, start: Places, boxes: Boxes
+        self, side: CornerModel, wanted: dict[str, Array], travel_mm: Array, start: Places, boxes: Boxes
     ) -> None:
         self.side, self.wanted, self.start = side, wanted, start
         axle, linkage = side.model.axle, side.model.linkage
@@ -224,7 +224,7 @@ def _over(jet: Jet, limit: float, *, below: bool, corner: Corner) -> tuple[Array
     return SIDE_WEIGHT * np.where(works, passed, 0.0), SIDE_WEIGHT * np.where(works, way * slope, 0.0)
 
 
-def _directions(side: SideModel, start: Places, boxes: Boxes) -> tuple[list[tuple[str, str]], Array, Array, Array]:
+def _directions(side: CornerModel, start: Places, boxes: Boxes) -> tuple[list[tuple[str, str]], Array, Array, Array]:
     """Parameters: name and axis, change of the table per mm, lower and upper bound about the start."""
     bar = side.model.linkage.bar
     tied = tuple(p for p in (bar.axis if bar else ()) if p in start)

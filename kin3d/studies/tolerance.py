@@ -2,7 +2,7 @@
 
 First order: the variance of a measure is the sum over all independent errors of (derivative times deviation)², with
 exact derivatives. Monte Carlo: sampled cars, solved one and all. Where the two differ, the measure bends within the
-doubt, and the Monte Carlo figures are the better ones.
+uncertainty, and the Monte Carlo figures are the better ones.
 (First-order propagation: JCGM 100:2008, 5.1; Monte Carlo: JCGM 101:2008; from memory.)
 """
 
@@ -20,12 +20,12 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
-from kin3d.studies.doubt import Doubt, doubt_of
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.first_order import NOTHING, FirstOrder, first_order
 from kin3d.studies.monte_carlo import Samples, Study, draw
-from kin3d.studies.side import SideModel
-from kin3d.studies.spread import LEVELS, Spread, spread_of
+from kin3d.studies.sample_statistics import LEVELS, Spread, spread_of
 from kin3d.studies.sweep import chosen_measures
+from kin3d.studies.uncertainty import Uncertainty, uncertainty_of
 
 if TYPE_CHECKING:
     import xarray
@@ -37,14 +37,14 @@ SEED = 1
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """Measures of one corner over travel with their doubt, by both ways.
+    """Measures of one corner over travel with their uncertainty, by both ways.
 
     Attributes
     ----------
     title, axle, side : str
     travel_mm : ndarray, shape (travel,)
     measures : tuple of Measure
-    doubt : Doubt
+    uncertainty : Uncertainty
     first : FirstOrder
     spread : Spread or None
         None when no samples were asked for.
@@ -57,7 +57,7 @@ class Tolerance:
     side: Side
     travel_mm: Array
     measures: tuple[Measure, ...]
-    doubt: Doubt
+    uncertainty: Uncertainty
     first: FirstOrder
     spread: Spread | None
     left_out: dict[str, str]
@@ -105,7 +105,7 @@ class Tolerance:
             "measure": [m.name for m in self.measures],
             "unit": ("measure", [m.unit for m in self.measures]),
             "travel_mm": ("travel_mm", self.travel_mm, {"units": "mm", "long_name": "Wheel travel, bump positive"}),
-            "source": [str(s) for s in self.doubt.sources],
+            "source": [str(s) for s in self.uncertainty.sources],
             "level": list(LEVELS),
             "end": ["low", "high"],
         }
@@ -148,12 +148,12 @@ def tolerance(
     RequestError
         When no point carries a deviation and none is given, or fewer than 100 samples are asked for.
     """
-    corner = SideModel.of(car, axle, side)
-    doubt = doubt_of(corner, sigma_mm)
-    _refuse(car, doubt, samples)
+    corner = CornerModel.of(car, axle, side)
+    uncertainty = uncertainty_of(corner, sigma_mm)
+    _refuse(car, uncertainty, samples)
     travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
     there, left_out = corner.available(chosen_measures(axle, measures))
-    first = first_order(corner, doubt, travel, there)
+    first = first_order(corner, uncertainty, travel, there)
     findings = _unreached(first.status, travel)
     spread = None
     if samples:
@@ -163,13 +163,14 @@ def tolerance(
         spread = spread_of(drawn)
         findings += _failed(drawn, travel)
     return Tolerance(
-        car.title, axle, corner.side, travel, there, doubt, first, spread, left_out, (*findings, *_exact(doubt))
+        car.title, axle, corner.side, travel, there, uncertainty, first, spread, left_out,
+        (*findings, *_exact(uncertainty)),
     )
 
 
-def _refuse(car: Car, doubt: Doubt, samples: int) -> None:
+def _refuse(car: Car, uncertainty: Uncertainty, samples: int) -> None:
     findings = []
-    if not doubt.known:
+    if not uncertainty.known:
         text = (
             "no point has a standard deviation, so there is nothing to carry; give a column sigma in the point table, "
             "a table [[front.shared_error]] in the car file, or --sigma MM for all coordinates without one"
@@ -203,8 +204,8 @@ def _failed(drawn: Samples, travel: Array) -> tuple[Finding, ...]:
     return (Finding("samples-failed", text, severity=Severity.WARNING),)
 
 
-def _exact(doubt: Doubt) -> tuple[Finding, ...]:
-    if not doubt.exact:
+def _exact(uncertainty: Uncertainty) -> tuple[Finding, ...]:
+    if not uncertainty.exact:
         return ()
-    text = f"without a deviation, taken as exact: {', '.join(doubt.exact)}"
+    text = f"without a deviation, taken as exact: {', '.join(uncertainty.exact)}"
     return (Finding("points-exact", text, severity=Severity.NOTE),)

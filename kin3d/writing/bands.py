@@ -1,4 +1,4 @@
-"""Curves with bands of 68 and 95 %: one car with its doubt, or several cars over each other."""
+"""Curves with bands of 68 and 95 %: one car with its uncertainty, or several cars over each other."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
-from kin3d.studies.spread import LEVELS
+from kin3d.studies.sample_statistics import LEVELS
 from kin3d.studies.tolerance import Tolerance
 from kin3d.writing.curves import LEAST_SPAN, PICTURES, USUAL
-from kin3d.writing.looks import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def band_panel(ax: Axes, cars: Sequence[Banded], measure: Measure) -> None:
 def _curve(ax: Axes, study: Tolerance, measure: Measure, k: int) -> None:
     row, colour = study.row(measure.name), LINES[k % len(LINES)]
     travel = study.travel_mm
-    if study.doubt.known:
+    if study.uncertainty.known:
         for level, alpha in zip(LEVELS[::-1], (0.16, 0.24), strict=True):
             low, high = (end[row] for end in study.band(level))
             ax.fill_between(travel, low, high, color=colour, alpha=alpha, lw=0)
@@ -102,7 +102,7 @@ def legend(figure: Figure, cars: Sequence[Banded]) -> None:
         Line2D([], [], color=LINES[k % len(LINES)], ls=DASHES[k % len(DASHES)], lw=1.8, label=car.label)
         for k, car in enumerate(cars)
     ]
-    if any(car.study.doubt.known for car in cars):
+    if any(car.study.uncertainty.known for car in cars):
         colour = LINES[0] if len(cars) == 1 else FAINT
         handles += [
             Patch(color=colour, alpha=0.40, lw=0, label="68 % band"),

@@ -11,8 +11,8 @@ from kin3d.measures.table import Measure
 from kin3d.studies.comparison import Comparison, Pair
 from kin3d.writing.bands import FAINT, Banded, draw_panels
 from kin3d.writing.curves import PICTURES, USUAL
-from kin3d.writing.looks import INK, LINES, figure_style, save_figure
 from kin3d.writing.numbers import number, signed
+from kin3d.writing.style import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:

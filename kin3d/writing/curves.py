@@ -9,7 +9,7 @@ import numpy as np
 
 from kin3d.measures.table import Measure
 from kin3d.studies.result import DRIVES, SweepResult
-from kin3d.writing.looks import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:

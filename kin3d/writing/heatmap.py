@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
+from kin3d.studies.corner_model import AXES
 from kin3d.studies.first_order import NOTHING
 from kin3d.studies.sensitivity import Sensitivity
-from kin3d.studies.side import AXES
 from kin3d.writing.curves import PICTURES, USUAL
-from kin3d.writing.looks import GRID, INK, LINES, figure_style, save_figure
+from kin3d.writing.style import GRID, INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.measures.crossing import PARALLEL_DEG
+from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.studies.result import SweepResult
-from kin3d.writing.looks import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.studies.inboard import InboardCurves
-from kin3d.writing.looks import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:

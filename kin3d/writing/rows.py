@@ -1,4 +1,4 @@
-"""Tidy tables of the studies of doubt and difference as CSV: 12 significant digits, an empty cell where no value is."""
+"""Tidy tables of the studies of uncertainty and difference as CSV: 12 significant digits, empty where no value is."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from pathlib import Path
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.comparison import Comparison
+from kin3d.studies.corner_model import AXES
+from kin3d.studies.sample_statistics import LEVELS
 from kin3d.studies.sensitivity import Sensitivity
-from kin3d.studies.side import AXES
-from kin3d.studies.spread import LEVELS
 from kin3d.studies.tolerance import Tolerance
 from kin3d.writing.numbers import cell
 from kin3d.writing.table import check_ending
@@ -66,11 +66,11 @@ SHARE_HEADER = ("measure", "unit", "travel_mm", "source", "axis", "shared", "sig
 
 
 def share_rows(result: Tolerance) -> Iterator[Row]:
-    """One row a measure, position and source of doubt: what it does and its part of the variance."""
+    """One row a measure, position and source of uncertainty: what it does and its part of the variance."""
     share, slope = result.first.share, result.first.slope
     for k, m in enumerate(result.measures):
         for t, travel in enumerate(result.travel_mm):
-            for s, source in enumerate(result.doubt.sources):
+            for s, source in enumerate(result.uncertainty.sources):
                 kind = "yes" if source.shared else "no"
                 head = (m.name, m.unit, float(travel), source.name, source.axis, kind, source.sigma_mm)
                 yield (*head, float(slope[k, s, t]), 100.0 * float(share[k, s, t]))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.looks import figure_style, save_figure
+from kin3d.writing.style import figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.looks import INK, LINES
+from kin3d.writing.style import INK, LINES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

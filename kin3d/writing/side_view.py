@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.construction import PICTURES, colours
-from kin3d.writing.looks import INK, figure_style, save_figure
 from kin3d.writing.sheet_scale import (
     CENTRE,
     LINE,
@@ -31,6 +30,7 @@ from kin3d.writing.sheet_scale import (
     sheet,
     toward,
 )
+from kin3d.writing.style import INK, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from kin3d.studies.attribution import Attribution
-from kin3d.studies.verdict import Kind
+from kin3d.studies.significance import Kind
 
 ADDED_UP = 1e-6  # a remainder over this part of its difference is told by name
 

@@ -12,8 +12,8 @@ from kin3d.linkage.car import Car
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.common import common_corners
 from kin3d.studies.sweep import chosen_measures, sweep_corner
-from tests.doubtful import moved, with_axle
 from tests.laws.cars import car
+from tests.uncertain import moved, with_axle
 
 TRAVEL = np.array([-30.0, 0.0, 30.0])
 # an unsigned angle that passes through 0 on the way has a kink that no nodes smooth; the remainder tells it

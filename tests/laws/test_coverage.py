@@ -15,15 +15,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
-from kin3d.studies.doubt import doubt_of
 from kin3d.studies.monte_carlo import Samples, normal_samples
-from kin3d.studies.side import SideModel
-from kin3d.studies.spread import spread_of
+from kin3d.studies.sample_statistics import spread_of
 from kin3d.studies.sweep import chosen_measures, sweep_corner
 from kin3d.studies.tolerance import half_width, tolerance
-from tests.doubtful import with_axle
+from kin3d.studies.uncertainty import uncertainty_of
 from tests.laws.cars import car
+from tests.uncertain import with_axle
 
 CARS = 400
 SAMPLES = 300
@@ -45,9 +45,9 @@ LEAST, MOST = 0.92, 0.98
 
 @cache
 def setting():
-    side = SideModel.of(car("plover"), "front")
+    side = CornerModel.of(car("plover"), "front")
     measures = chosen_measures("front", (*MOVING, *NAMES))
-    return side, doubt_of(side), measures
+    return side, uncertainty_of(side), measures
 
 
 @cache
@@ -60,8 +60,8 @@ def truth():
 @cache
 def measured():
     """Changes of design coordinates of the measured cars, in standard deviations of each source."""
-    _, doubt, _ = setting()
-    return np.random.default_rng(2024).standard_normal((CARS, len(doubt.sources)))
+    _, uncertainty, _ = setting()
+    return np.random.default_rng(2024).standard_normal((CARS, len(uncertainty.sources)))
 
 
 def share_inside(low, high):
@@ -79,10 +79,10 @@ def check(share):
 
 
 def first_order_bands(level):
-    side, doubt, measures = setting()
-    design = side.design + np.tensordot(measured(), doubt.seeds, axes=1)
+    side, uncertainty, measures = setting()
+    design = side.design + np.tensordot(measured(), uncertainty.seeds, axes=1)
     variants = side.variants(design)
-    found = derive(side, variants, side.model.kernel.lanes(variants, TRAVEL), measures, seeds=doubt.seeds)
+    found = derive(side, variants, side.model.kernel.lanes(variants, TRAVEL), measures, seeds=uncertainty.seeds)
     sigma = np.sqrt((found.slope**2).sum(axis=1))
     half = half_width(level) * sigma
     shape = (len(measures), CARS, len(TRAVEL))
@@ -102,15 +102,15 @@ def test_a_band_of_68_holds_less():
 
 
 def test_sampled_band_of_95():
-    side, doubt, measures = setting()
+    side, uncertainty, measures = setting()
     kernel, shape = side.model.kernel, (len(measures), CARS, len(TRAVEL))
     low, high = np.empty(shape), np.empty(shape)
     for first in range(0, CARS, 100):
         cars = measured()[first : first + 100]
         draws = np.concatenate(
-            [z + normal_samples(SAMPLES, len(doubt.sources), 77 + first + k) for k, z in enumerate(cars)]
+            [z + normal_samples(SAMPLES, len(uncertainty.sources), 77 + first + k) for k, z in enumerate(cars)]
         )
-        variants = side.variants(side.design + np.tensordot(draws, doubt.seeds, axes=1))
+        variants = side.variants(side.design + np.tensordot(draws, uncertainty.seeds, axes=1))
         found = derive(side, variants, kernel.lanes(variants, TRAVEL), measures)
         for k in range(len(cars)):
             part = slice(k * SAMPLES * 3, (k + 1) * SAMPLES * 3)
@@ -123,8 +123,8 @@ def test_sampled_band_of_95():
 
 def measured_car(k):
     """One of the measured cars as a car of its own."""
-    side, doubt, _ = setting()
-    change = np.tensordot(measured()[k], doubt.seeds, axes=1)
+    side, uncertainty, _ = setting()
+    change = np.tensordot(measured()[k], uncertainty.seeds, axes=1)
     table = side.table
     rows = [side.model.linkage.index(p) for p in table.names]
     return with_axle(car("plover"), "front", points=replace(table, xyz_mm=table.xyz_mm + change[rows]))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from kin3d.solve.march import numbers
+from kin3d.solve.continuation import numbers
 from kin3d.solve.program import evaluate
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import box

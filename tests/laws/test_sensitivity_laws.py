@@ -9,8 +9,8 @@ from numpy.testing import assert_allclose
 from kin3d.errors import RequestError
 from kin3d.studies.sensitivity import sensitivity
 from kin3d.studies.sweep import sweep_corner
-from tests.doubtful import moved
 from tests.laws.cars import CORNERS, car
+from tests.uncertain import moved
 
 STEP_MM = 1e-3
 PICKED = {

@@ -9,10 +9,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from kin3d.errors import RequestError
 from kin3d.linkage.car import SharedError
 from kin3d.studies import monte_carlo
-from kin3d.studies.spread import LEVELS, quantiles
+from kin3d.studies.sample_statistics import LEVELS, quantiles
 from kin3d.studies.tolerance import half_width, tolerance
-from tests.doubtful import with_axle, with_sigma
 from tests.laws.cars import CORNERS, car
+from tests.uncertain import with_axle, with_sigma
 
 TRAVEL = [-30.0, 0.0, 30.0]
 
@@ -38,10 +38,10 @@ def test_first_order_and_samples_agree_for_small_doubt(name, axle):
 def test_contributions_add_up(name, axle):
     """The variance with all sources is the sum of the variances with the sources of one point at a time."""
     every = tolerance(car(name), axle, TRAVEL, samples=0)
-    points = {s.name: s.sigma_mm for s in every.doubt.sources}
+    points = {s.name: s.sigma_mm for s in every.uncertainty.sources}
     total = np.zeros_like(every.first.sigma)
     for point in points:
-        own = {a.axis: a.sigma_mm for a in every.doubt.sources if a.name == point}
+        own = {a.axis: a.sigma_mm for a in every.uncertainty.sources if a.name == point}
         sigma = {point: [own.get(axis, 0.0) for axis in "xyz"]}
         total += tolerance(with_sigma(car(name), axle, sigma), axle, TRAVEL, samples=0).first.sigma ** 2
     assert_allclose(total, every.first.sigma**2, rtol=1e-9, atol=1e-18)
@@ -52,7 +52,7 @@ def test_contributions_add_up(name, axle):
 
 
 def test_a_known_deviation():
-    """Castor of a double wishbone is atan2(Δx, Δz) of two points: its deviation can be written down."""
+    """Caster of a double wishbone is atan2(Δx, Δz) of two points: its deviation can be written down."""
     table = car("dunlin").front.points
     k = table["upper_outer"] - table["lower_outer"]
     sigma = {"lower_outer": [0.3, 0.0, 0.4], "upper_outer": [0.5, 0.0, 0.6]}
@@ -76,7 +76,7 @@ def test_all_points_shifted_together_change_no_angle():
         k = found.row(name)
         assert_allclose(found.first.sigma[k], expected, rtol=0, atol=1e-7)
         assert_allclose(found.spread.sigma[k], expected, rtol=0.08, atol=1e-7)
-    assert [str(s) for s in found.doubt.sources] == ["view x", "view z"]
+    assert [str(s) for s in found.uncertainty.sources] == ["view x", "view z"]
 
 
 def test_shared_and_own_errors_add_in_squares():
@@ -92,7 +92,7 @@ def test_shared_and_own_errors_add_in_squares():
 
 
 def test_a_shared_error_is_not_an_own_error_of_each():
-    """Both ball joints shifted alike leave castor alone; shifted each by itself they do not."""
+    """Both ball joints shifted alike leave caster alone; shifted each by itself they do not."""
     points = ("lower_outer", "upper_outer")
     shared = SharedError("side view", points, (1.0, 0.0, 0.0))
     together = tolerance(
@@ -119,12 +119,12 @@ def test_a_made_up_wheel_axis_goes_along_with_the_wheel_centre():
 def test_sigma_of_the_option_fills_what_the_file_leaves_open():
     bare = with_sigma(car("dunlin"), "front", {"lower_outer": [1.0, 1.0, 1.0]})
     found = tolerance(bare, "front", [0.0], ["camber_deg"], sigma_mm=2.5, samples=0)
-    sigma = {s.name: s.sigma_mm for s in found.doubt.sources}
+    sigma = {s.name: s.sigma_mm for s in found.uncertainty.sources}
     assert sigma.pop("lower_outer") == 1.0
     assert set(sigma.values()) == {2.5}
-    assert not found.doubt.exact
+    assert not found.uncertainty.exact
     exact = tolerance(bare, "front", [0.0], ["camber_deg"], samples=0)
-    assert "upper_outer" in exact.doubt.exact
+    assert "upper_outer" in exact.uncertainty.exact
     assert any("taken as exact" in f.text for f in exact.findings)
 
 

@@ -10,13 +10,13 @@ from numpy.testing import assert_allclose
 
 from kin3d.errors import RequestError
 from kin3d.studies.compare import compare
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.fit import fit
 from kin3d.studies.groups import groups_of
-from kin3d.studies.moves import moves, planes_of
-from kin3d.studies.side import SideModel
+from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.sweep import sweep_corner
-from tests.doubtful import moved, with_axle, with_sigma
 from tests.laws.cars import car
+from tests.uncertain import moved, with_axle, with_sigma
 
 TRAVEL = [-30.0, 0.0, 30.0]
 CASTER = ["caster_deg"]
@@ -27,7 +27,7 @@ def changed(**points):
 
 
 def test_groups_of_a_double_wishbone():
-    side = SideModel.of(car("dunlin"), "front")
+    side = CornerModel.of(car("dunlin"), "front")
     groups = groups_of(side.model.linkage, dict(zip(side.model.linkage.points, side.design, strict=True)))
     assert groups["upper_front"] == "inboard upper"
     assert groups["lower_rear"] == "inboard lower"
@@ -43,7 +43,7 @@ def test_groups_of_a_double_wishbone():
 def test_moves_in_words_on_either_side():
     other = changed(lower_front=[0.0, -3.0, 4.0], upper_outer=[-2.0, 0.0, 0.1])
     for side in ("left", "right"):
-        found, lone = moves(SideModel.of(car("dunlin"), "front", side), SideModel.of(other, "front", side))
+        found, lone = point_changes(CornerModel.of(car("dunlin"), "front", side), CornerModel.of(other, "front", side))
         by = {m.point: m for m in found}
         assert by["lower_front"].direction == "up, inboard"
         assert by["upper_outer"].direction == "rearward"
@@ -54,7 +54,7 @@ def test_moves_in_words_on_either_side():
 
 
 def test_points_that_only_one_car_has_are_named():
-    found, lone = moves(SideModel.of(car("dunlin"), "front"), SideModel.of(car("siskin"), "front"))
+    found, lone = point_changes(CornerModel.of(car("dunlin"), "front"), CornerModel.of(car("siskin"), "front"))
     assert "wheel_centre" in [m.point for m in found]
     assert "lower_outer" in lone
     assert "lower_front_outer" in lone
@@ -72,13 +72,13 @@ def test_planes_turned_by_a_known_angle():
         height = 150.0 + slope @ xyz[:2] if p.startswith("lower") else 300.0
         at[p] = [0.0, 0.0, height - xyz[2]]
     for side in ("left", "right"):
-        planes = planes_of(SideModel.of(moved(car("dunlin"), "front", at), "front", side))
+        planes = planes_of(CornerModel.of(moved(car("dunlin"), "front", at), "front", side))
         lower, upper = planes.planes
         assert lower.body == "lower arm"
         assert_allclose([lower.front_deg, lower.side_deg], [3.0, 2.0], rtol=1e-9)
         assert_allclose([upper.front_deg, upper.side_deg], 0.0, rtol=0, atol=1e-9)
         assert_allclose(planes.mutual_deg, np.degrees(np.arctan(np.hypot(*slope))), rtol=1e-9)
-    assert planes_of(SideModel.of(car("siskin"), "front")).planes == ()
+    assert planes_of(CornerModel.of(car("siskin"), "front")).planes == ()
 
 
 def test_a_car_scaled_up_and_fitted_back_is_the_same_car():
@@ -121,7 +121,7 @@ def test_aligning_moves_no_measure_but_places():
 
 
 def caster_line(step_mm, sigma_mm, samples=4000, threshold=0.95):
-    """Castor of a car against one whose upper ball joint stands `step_mm` farther back; only that joint is in doubt."""
+    """Caster of a car against one whose upper ball joint stands `step_mm` farther back; only that joint is in doubt."""
     sigma = {"upper_outer": [sigma_mm, 0.0, 0.0]}
     cars = [with_sigma(c, "front", sigma) for c in (car("dunlin"), changed(upper_outer=[-step_mm, 0.0, 0.0]))]
     pair = compare(cars, "front", TRAVEL, CASTER, samples=samples, threshold=threshold).pairs[0]

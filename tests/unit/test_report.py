@@ -11,11 +11,11 @@ from html.parser import HTMLParser
 import pytest
 
 from kin3d.errors import RequestError
-from kin3d.studies.dossier import gather
+from kin3d.studies.report_data import collect
 from kin3d.writing.numbers import number, probability, signed
 from kin3d.writing.report.page import render, write_report
-from tests.doubtful import moved, with_axle, with_sigma
 from tests.laws.cars import car
+from tests.uncertain import moved, with_axle, with_sigma
 
 TRAVEL = [-20.0, -10.0, 0.0, 10.0, 20.0]
 VOID = {"meta", "br", "line", "path", "use", "rect", "circle"}
@@ -62,13 +62,13 @@ class Reader(HTMLParser):
 
 
 @cache
-def dossier(*names: str, samples: int = 300):
-    return gather([car(n) for n in names], None, TRAVEL, samples=samples)
+def data(*names: str, samples: int = 300):
+    return collect([car(n) for n in names], None, TRAVEL, samples=samples)
 
 
 @cache
 def page(*names: str) -> tuple[str, Reader]:
-    text = render(dossier(*names), "kin3d report a.toml b.toml", {}, date(2026, 3, 1))
+    text = render(data(*names), "kin3d report a.toml b.toml", {}, date(2026, 3, 1))
     return text, Reader(text)
 
 
@@ -80,7 +80,7 @@ def test_it_is_whole(names):
     assert text.startswith("<!DOCTYPE html>")
     assert len(read.ids) == len(set(read.ids))
     assert {x[1:] for x in read.links} <= set(read.ids)
-    for part in dossier(*names).axles:
+    for part in data(*names).axles:
         assert part.axle in read.ids
     assert "nan" not in re.sub(r"[a-z]{4,}", "", read.text.lower()).split()
 
@@ -98,7 +98,7 @@ def test_nothing_is_fetched(names):
 
 def test_figures_of_the_comparison_stand_in_it():
     _, read = page("dunlin", "plover")
-    for part in dossier("dunlin", "plover").axles:
+    for part in data("dunlin", "plover").axles:
         pair = part.comparison.pairs[0]
         for x in pair.lines:
             if x.kind == "design":
@@ -122,7 +122,7 @@ def test_what_an_engineer_looks_for_is_there():
         "Front view, looking forward",
         "Roll centre while the body rolls",
         "only the linkage of the upright is attributed",
-        "Where the doubt comes from",
+        "Where the uncertainty comes from",
         "spring mm per mm of wheel travel",
         "kin3d report a.toml b.toml",
         "seed 1",
@@ -138,7 +138,7 @@ def test_what_an_engineer_looks_for_is_there():
 
 def test_every_measure_shown_is_defined():
     _, read = page("dunlin", "plover")
-    for part in dossier("dunlin", "plover").axles:
+    for part in data("dunlin", "plover").axles:
         for m in part.comparison.entries[0].tolerance.measures:
             assert m.definition in read.text
             assert " ".join(m.source.split()) in read.text
@@ -146,7 +146,7 @@ def test_every_measure_shown_is_defined():
 
 def test_names_cannot_break_the_page():
     wild = replace(car("siskin"), title='<script>alert("x")</script> & Söhne')
-    text = render(gather([wild], None, [0.0], samples=0), "kin3d report '<b>'", {})
+    text = render(collect([wild], None, [0.0], samples=0), "kin3d report '<b>'", {})
     assert "<script>" not in text
     assert "&lt;script&gt;" in text
     assert 'alert("x") & Söhne' not in text
@@ -154,9 +154,9 @@ def test_names_cannot_break_the_page():
 
 
 def test_a_scene_stands_in_a_frame_of_its_own():
-    text = render(dossier("siskin"), "", {"front": '<p id="x">"turning" & so on</p>'})
+    text = render(data("siskin"), "", {"front": '<p id="x">"turning" & so on</p>'})
     assert 'srcdoc="&lt;p id=&quot;x&quot;&gt;&quot;turning&quot; &amp; so on&lt;/p&gt;"' in text
-    assert "<iframe" not in render(dossier("siskin"), "", {})
+    assert "<iframe" not in render(data("siskin"), "", {})
 
 
 def test_one_car_has_no_comparison_and_says_its_doubt():
@@ -168,7 +168,7 @@ def test_one_car_has_no_comparison_and_says_its_doubt():
 
 def test_a_car_without_deviations_or_loaded_radius_still_has_a_page():
     bare = with_axle(with_sigma(car("siskin"), "front", 0.0), "front", loaded_radius_mm=None)
-    read = Reader(render(gather([bare], None, TRAVEL, samples=300), "", {}))
+    read = Reader(render(collect([bare], None, TRAVEL, samples=300), "", {}))
     assert "loaded_radius_mm" in read.text
     assert "no loaded radius, so no construction" in read.text
 
@@ -177,27 +177,27 @@ def test_cars_of_different_kinds_say_what_is_not_comparable():
     _, read = page("dunlin", "plover", "siskin")
     assert "nothing can be attributed" in read.text
     assert "different kinds" in read.text
-    assert [p.axle for p in dossier("dunlin", "plover", "siskin").axles] == ["front"]
+    assert [p.axle for p in data("dunlin", "plover", "siskin").axles] == ["front"]
 
 
 def test_fitting_is_told():
     table = car("siskin").front.points
     other = moved(car("siskin"), "front", {p: [100.0, 0.0, 0.0] for p in table.names}, "Shifted")
-    found = gather([car("siskin"), other], ["front"], [0.0], samples=0, align=True)
+    found = collect([car("siskin"), other], ["front"], [0.0], samples=0, align=True)
     assert "Shifted: all points are moved by x -100.00" in Reader(render(found, "", {})).text
 
 
 def test_the_same_input_gives_the_same_page():
-    again = gather([car("siskin")], None, TRAVEL, samples=300)
+    again = collect([car("siskin")], None, TRAVEL, samples=300)
     assert render(again, "kin3d report a.toml b.toml", {}, date(2026, 3, 1)) == page("siskin")[0]
 
 
 def test_wrong_places_are_refused(tmp_path):
     with pytest.raises(RequestError, match="not known"):
-        write_report(dossier("siskin"), tmp_path / "r.pdf", "")
+        write_report(data("siskin"), tmp_path / "r.pdf", "")
     with pytest.raises(RequestError, match="is not there"):
-        write_report(dossier("siskin"), tmp_path / "no" / "r.html", "")
-    write_report(dossier("siskin"), tmp_path / "r.html", "")
+        write_report(data("siskin"), tmp_path / "no" / "r.html", "")
+    write_report(data("siskin"), tmp_path / "r.html", "")
     assert (tmp_path / "r.html").read_text("utf-8").endswith("</html>\n")
 
 
@@ -205,9 +205,9 @@ def test_cars_without_a_common_axle_are_refused():
     front_only = replace(car("dunlin"), rear=None)
     rear_only = replace(car("plover"), front=None)
     with pytest.raises(RequestError, match="no axle in common"):
-        gather([front_only, rear_only], None, TRAVEL)
+        collect([front_only, rear_only], None, TRAVEL)
 
 
 def test_a_threshold_that_is_no_probability_is_refused():
     with pytest.raises(RequestError, match=r"the threshold is 95; a probability over 0.5 and under 1 is expected"):
-        gather([car("dunlin"), car("plover")], ["front"], TRAVEL, samples=0, threshold=95)
+        collect([car("dunlin"), car("plover")], ["front"], TRAVEL, samples=0, threshold=95)

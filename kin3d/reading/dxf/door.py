@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kin3d.errors import ReadingError
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -39,7 +39,7 @@ class Opened:
 
     doc: Drawing
     unit_code: int | None
-    gather: Gather
+    log: FindingLog
 
 
 def open_drawing(path: Path, repair: bool = False) -> Opened:
@@ -57,81 +57,81 @@ def open_drawing(path: Path, repair: bool = False) -> Opened:
     ReadingError
         The file cannot be opened, is no DXF file, is cut short, or is damaged and `repair` is not asked for.
     """
-    gather = Gather(path.name)
-    raw = _bytes(path, gather)
-    _check_end(raw, gather, repair)
-    if gather.failed:
-        raise ReadingError(gather.findings)
-    with _Listener(gather):
-        doc = _recovered(raw, gather) if repair and not raw.startswith(BINARY) else _strict(raw, gather)
-    if doc is None or gather.failed:
-        raise ReadingError(gather.findings)
-    _check_count(raw, doc, gather)
-    if gather.failed:
-        raise ReadingError(gather.findings)
-    return Opened(doc, _unit_code(raw, doc), gather)
+    log = FindingLog(path.name)
+    raw = _bytes(path, log)
+    _check_end(raw, log, repair)
+    if log.failed:
+        raise ReadingError(log.findings)
+    with _Listener(log):
+        doc = _recovered(raw, log) if repair and not raw.startswith(BINARY) else _strict(raw, log)
+    if doc is None or log.failed:
+        raise ReadingError(log.findings)
+    _check_count(raw, doc, log)
+    if log.failed:
+        raise ReadingError(log.findings)
+    return Opened(doc, _unit_code(raw, doc), log)
 
 
 class _Listener(logging.Handler):
     """Turns what ezdxf only writes to its log ("recovered invalid value …") into warnings."""
 
-    def __init__(self, gather: Gather) -> None:
+    def __init__(self, log: FindingLog) -> None:
         super().__init__(logging.WARNING)
-        self.gather = gather
-        self.log = logging.getLogger("ezdxf")
+        self.log = log
+        self.logger = logging.getLogger("ezdxf")
 
     def __enter__(self) -> None:
-        self.spread, self.log.propagate = self.log.propagate, False
-        self.log.addHandler(self)
+        self.passed_on, self.logger.propagate = self.logger.propagate, False
+        self.logger.addHandler(self)
 
     def __exit__(self, *_: object) -> None:
-        self.log.removeHandler(self)
-        self.log.propagate = self.spread
+        self.logger.removeHandler(self)
+        self.logger.propagate = self.passed_on
 
     def emit(self, record: logging.LogRecord) -> None:
         """Keep the first messages; a badly damaged file has thousands."""
-        if len(self.gather.findings) < MOST_REPAIRS:
-            self.gather.warn("file-repaired", " ".join(record.getMessage().split())[:200])
+        if len(self.log.findings) < MOST_REPAIRS:
+            self.log.warn("file-repaired", " ".join(record.getMessage().split())[:200])
 
 
-def _bytes(path: Path, gather: Gather) -> bytes:
+def _bytes(path: Path, log: FindingLog) -> bytes:
     try:
         if path.stat().st_size > MAX_BYTES:
             size = path.stat().st_size / 1e6
-            gather.error("file-size", f"has {size:.0f} MB, more than {MAX_BYTES // 10**6}; write out the linkage alone")
+            log.error("file-size", f"has {size:.0f} MB, more than {MAX_BYTES // 10**6}; write out the linkage alone")
         else:
             raw = path.read_bytes()
-            _check_kind(raw, gather)
+            _check_kind(raw, log)
     except OSError as err:
-        gather.error("file-missing", f"cannot be opened: {err.strerror or err}")
-    if gather.failed:
-        raise ReadingError(gather.findings)
+        log.error("file-missing", f"cannot be opened: {err.strerror or err}")
+    if log.failed:
+        raise ReadingError(log.findings)
     return raw
 
 
-def _check_kind(raw: bytes, gather: Gather) -> None:
+def _check_kind(raw: bytes, log: FindingLog) -> None:
     if not raw.strip():
-        gather.error("file-empty", "is empty; a DXF drawing is expected")
+        log.error("file-empty", "is empty; a DXF drawing is expected")
     elif re.match(rb"AC10[0-9]{2}\x00", raw):
-        gather.error("file-kind", "is a DWG file; save it as DXF in the program that wrote it")
+        log.error("file-kind", "is a DWG file; save it as DXF in the program that wrote it")
     elif raw.startswith((b"PK\x03\x04", b"%PDF", b"\xff\xfe", b"\xfe\xff")):
-        gather.error("file-kind", "is no DXF file; export the drawing as DXF (ASCII or binary)")
+        log.error("file-kind", "is no DXF file; export the drawing as DXF (ASCII or binary)")
     elif not raw.startswith(BINARY) and b"SECTION" not in raw:
-        gather.error("file-kind", "has no SECTION, so it is no DXF file; export the drawing as DXF")
+        log.error("file-kind", "has no SECTION, so it is no DXF file; export the drawing as DXF")
 
 
-def _check_end(raw: bytes, gather: Gather, repair: bool) -> None:
+def _check_end(raw: bytes, log: FindingLog, repair: bool) -> None:
     whole = b"EOF" in raw[-16:] if raw.startswith(BINARY) else _END.search(raw[-400:]) is not None
     if whole:
         return
     text = "ends without EOF: the file is cut short (truncated) and entities may be missing from it"
     if repair:
-        gather.warn("file-truncated", f"{text}; what is left of it was read")
+        log.warn("file-truncated", f"{text}; what is left of it was read")
     else:
-        gather.error("file-truncated", f"{text}; export it again, or ask for repair to read what is left")
+        log.error("file-truncated", f"{text}; export it again, or ask for repair to read what is left")
 
 
-def _strict(raw: bytes, gather: Gather) -> Drawing | None:
+def _strict(raw: bytes, log: FindingLog) -> Drawing | None:
     from ezdxf.filemanagement import read
     from ezdxf.lldxf.const import DXFError
 
@@ -144,24 +144,24 @@ def _strict(raw: bytes, gather: Gather) -> Drawing | None:
         encoding = _encoding(raw)
         return read(io.StringIO(raw.decode(encoding, errors="surrogateescape"), newline=None))
     except (DXFError, *FAULTS) as err:
-        gather.error(
+        log.error(
             "file-damaged",
             f"is not a sound DXF file: {_one_line(err)}; export it again, or ask for repair to read what is left",
         )
     return None
 
 
-def _recovered(raw: bytes, gather: Gather) -> Drawing | None:
+def _recovered(raw: bytes, log: FindingLog) -> Drawing | None:
     from ezdxf import recover
     from ezdxf.lldxf.const import DXFError
 
     try:
         doc, auditor = recover.read(io.BytesIO(raw if _END.search(raw[-400:]) else _closed(raw)))
     except (DXFError, *FAULTS) as err:
-        gather.error("file-damaged", f"cannot be repaired: {_one_line(err)}; export it again")
+        log.error("file-damaged", f"cannot be repaired: {_one_line(err)}; export it again")
         return None
     for entry in [*auditor.errors, *auditor.fixes][:MOST_REPAIRS]:
-        gather.warn("file-repaired", f"repaired: {entry.message}")
+        log.warn("file-repaired", f"repaired: {entry.message}")
     return doc
 
 
@@ -190,15 +190,15 @@ def _encoding(raw: bytes) -> str:
     return "utf-8-sig"
 
 
-def _check_count(raw: bytes, doc: Drawing, gather: Gather) -> None:
+def _check_count(raw: bytes, doc: Drawing, log: FindingLog) -> None:
     """Compare the entities of the raw file with those that were read: a reader that gives up must not pass."""
     found = len(_COUNTED.findall(raw)) if not raw.startswith(BINARY) else 0
     kinds = ("POINT", "CIRCLE", "LINE", "INSERT", "TEXT", "MTEXT", "ARC")
     read = sum(1 for e in doc.entitydb.values() if e.dxftype() in kinds)
     if found and read == 0:
-        gather.error("file-damaged", f"names {found} entities but none could be read; export it again")
+        log.error("file-damaged", f"names {found} entities but none could be read; export it again")
     elif found > read:
-        gather.warn("entities-lost", f"names {found} points, lines, circles, texts and blocks; {read} could be read")
+        log.warn("entities-lost", f"names {found} points, lines, circles, texts and blocks; {read} could be read")
 
 
 def _unit_code(raw: bytes, doc: Drawing) -> int | None:

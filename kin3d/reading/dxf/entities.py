@@ -17,7 +17,7 @@ from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
 from kin3d.reading.dxf.door import FAULTS
 from kin3d.reading.dxf.glyphs import leader_text, read_text
 from kin3d.reading.dxf.marks import Content, Dimension, Mark, Origin, Stroke, Vector
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -33,12 +33,12 @@ MAX_REPORTED = 20  # unreadable entities that are named one by one
 class Flattener:
     """Takes the entities of one layout apart; ask `content` for the result of `read`."""
 
-    def __init__(self, doc: Drawing, layout: str, gather: Gather) -> None:
+    def __init__(self, doc: Drawing, layout: str, log: FindingLog) -> None:
         from ezdxf.lldxf.const import DXFError
 
         self._library_error = DXFError
         self.doc = doc
-        self.gather = gather
+        self.log = log
         self.content = Content(layout)
         self.pieces: list[Piece] = []
         self.arcs: list[Arc] = []
@@ -89,7 +89,7 @@ class Flattener:
             return
         handle = around.handle if around else entity.dxf.get("handle")
         reason = " ".join(str(err).split())[:120] or type(err).__name__
-        self.gather.warn("entity-unreadable", f"{entity.dxftype()} cannot be read: {reason}", f"handle {handle}")
+        self.log.warn("entity-unreadable", f"{entity.dxftype()} cannot be read: {reason}", f"handle {handle}")
 
     def _is_hidden(self, entity: Any, origin: Origin) -> bool:
         state = self._hidden_layers.get(origin.layer.lower())

@@ -10,8 +10,8 @@ from kin3d.reading.dxf.marks import Content
 from kin3d.reading.dxf.naming import Names
 from kin3d.reading.dxf.plan import Plan
 from kin3d.reading.dxf.result import DrawingReading, DrawnPoint
-from kin3d.reading.dxf.search import Doubt, Tie
-from kin3d.reading.gather import Gather
+from kin3d.reading.dxf.search import Tie, Uncertainty
+from kin3d.reading.finding_log import FindingLog
 
 
 @dataclass(slots=True)
@@ -30,7 +30,7 @@ class Job:
         Some name stands on both sides of the car.
     """
 
-    gather: Gather
+    log: FindingLog
     reading: DrawingReading
     content: Content
     names: Names
@@ -45,11 +45,11 @@ class Job:
     unit_hint: str = ""
     both_corners: bool = False
     ties: list[Tie] = field(default_factory=list)
-    doubts: list[Doubt] = field(default_factory=list)
+    doubts: list[Uncertainty] = field(default_factory=list)
 
     def refuse(self, name: str, code: str, text: str, where: str = "") -> None:
         """Refuse one point: an error, and what was read of it is kept apart from the good points."""
-        self.gather.error(code, text, where)
+        self.log.error(code, text, where)
         point = self.reading.points.pop(name, None)
         if point is not None:
             self.reading.partial[name] = point

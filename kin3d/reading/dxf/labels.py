@@ -10,10 +10,10 @@ import numpy as np
 
 from kin3d.reading.dxf.marks import Content, Mark, Stroke, Text, Vector
 from kin3d.reading.dxf.naming import Name, Names
-from kin3d.reading.dxf.search import Doubt, Label, Searcher, Tie, Ties, extent_of, symbols
+from kin3d.reading.dxf.search import Label, Searcher, Tie, Ties, Uncertainty, extent_of, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import coordinates, fold, is_number, scales, view_kind
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
@@ -62,15 +62,15 @@ def _may_name(text: Text) -> bool:
     return bool(_FREE.match(line)) and view_kind(line) is None and not scales(line) and not is_number(line)
 
 
-def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[Mark]]:
+def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[Ties, list[Mark]]:
     """Tie all names of one layout to its marks; also return the symbols that nothing names."""
     out = Ties()
     labels = find_labels(content, names)
     found = symbols(_of_size(content.marks, labels))
-    out.ties += _by_place(content, found, names, gather)
+    out.ties += _by_place(content, found, names, log)
     taken = {id(t.mark) for t in out.ties}
     out.ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
-    _check_hung([t for t in out.ties if t.mark.hung is not None], gather)
+    _check_hung([t for t in out.ties if t.mark.hung is not None], log)
     ends = _ends(content)
     for marks in (found, ends):
         tied = {id(t.text) for t in out.ties if t.text is not None}
@@ -82,12 +82,12 @@ def tie_all(content: Content, names: Names, gather: Gather) -> tuple[Ties, list[
             out.ties += result.ties
             out.doubts = _merged(out.doubts, result.doubts, result.ties)
     if not found and not ends:
-        out.doubts = [Doubt(label, ()) for label in labels if not label.free]
+        out.doubts = [Uncertainty(label, ()) for label in labels if not label.free]
     named = {id(t.mark) for t in out.ties} | taken
     out.ties += _by_layer([m for m in found if id(m) not in named], names)
     named |= {id(t.mark) for t in out.ties}
     spare = _unnamed([m for m in found if id(m) not in named], out.ties)
-    _tell_unknown(out.ties, names, gather)
+    _tell_unknown(out.ties, names, log)
     if any(t.name.known for t in out.ties):
         out.ties = [t for t in out.ties if t.name.known]
     return out, spare
@@ -136,7 +136,7 @@ def _strokes(content: Content, ends: bool) -> list[Stroke]:
     return [s for s in content.strokes if s.leader] if ends else list(content.strokes)
 
 
-def _merged(before: list[Doubt], after: list[Doubt], ties: Sequence[Tie]) -> list[Doubt]:
+def _merged(before: list[Uncertainty], after: list[Uncertainty], ties: Sequence[Tie]) -> list[Uncertainty]:
     """Keep doubts of the first round that the second could not settle, with the choices of the first."""
     tied = {id(t.text) for t in ties if t.text is not None}
     kept = [d for d in before if id(d.label.text) not in tied]
@@ -162,7 +162,7 @@ def _by_attribute(mark: Mark, names: Names) -> list[Tie]:
     return [Tie(n, mark, "attribute") for n in unique.values()]
 
 
-def _check_hung(ties: Sequence[Tie], gather: Gather) -> None:
+def _check_hung(ties: Sequence[Tie], log: FindingLog) -> None:
     """Warn of attributes that stand elsewhere on their block than nearly all others: one of the two was moved."""
     if len(ties) < 3:
         return
@@ -173,7 +173,7 @@ def _check_hung(ties: Sequence[Tie], gather: Gather) -> None:
         return
     for k in (int(i) for i in np.flatnonzero(odd)):
         text = f"the attribute of {ties[k].name.point} stands elsewhere on its block than those of the others"
-        gather.warn(
+        log.warn(
             "attribute-moved", f"{text}: block or attribute was moved; check the point", str(ties[k].mark.origin)
         )
 
@@ -187,7 +187,7 @@ def _by_layer(marks: Sequence[Mark], names: Names) -> list[Tie]:
     return ties
 
 
-def _by_place(content: Content, found: Sequence[Mark], names: Names, gather: Gather) -> list[Tie]:
+def _by_place(content: Content, found: Sequence[Mark], names: Names, log: FindingLog) -> list[Tie]:
     """Tie the places that the name table gives, to symbols first, else to line ends."""
     ties = []
     marks = [*found, *_ends(content)] if names.places else []
@@ -198,11 +198,11 @@ def _by_place(content: Content, found: Sequence[Mark], names: Names, gather: Gat
         apart = max((float(np.linalg.norm(a.xyz - b.xyz)) for a in best for b in best), default=0.0)
         text = ", ".join(f"{c:g}" for c in place)
         if not best:
-            gather.error(
+            log.error(
                 "place-empty", f'the name table puts {point} at "@{text}", where there is no mark and no line ends'
             )
         elif apart > 2.0 * limit:
-            gather.error(
+            log.error(
                 "place-several",
                 f'the name table puts {point} at "@{text}", where {len(best)} marks lie behind each other; give z too',
             )
@@ -211,10 +211,10 @@ def _by_place(content: Content, found: Sequence[Mark], names: Names, gather: Gat
     return ties
 
 
-def _tell_unknown(ties: Sequence[Tie], names: Names, gather: Gather) -> None:
+def _tell_unknown(ties: Sequence[Tie], names: Names, log: FindingLog) -> None:
     for tie in ties:
         if not tie.name.known and tie.text is not None:
-            gather.warn(
+            log.warn(
                 "label-unknown",
                 f'the label "{tie.text.lines[0]}" is no point of a known layout; {names.hint(tie.text.lines[0])}',
                 str(tie.mark.origin),
@@ -256,7 +256,7 @@ def tie_through(viewports: Sequence[Any], paper: Content, model: Content, names:
         for tie in result.ties:
             if (np.linalg.norm(places - tie.mark.xyz, axis=1) <= limit).sum() > 1:
                 choices = tuple(mark for m, mark in shown if np.linalg.norm(m.xyz - tie.mark.xyz) <= limit)
-                out.doubts.append(Doubt(Label(tie.text, (tie.name,)), choices) if tie.text else result.doubts[0])
+                out.doubts.append(Uncertainty(Label(tie.text, (tie.name,)), choices) if tie.text else result.doubts[0])
             else:
                 out.ties.append(Tie(tie.name, back[id(tie.mark)], tie.how, tie.text))
         out.doubts += result.doubts

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from kin3d.reading.dxf.marks import Dimension, Text
 from kin3d.reading.dxf.wording import scales
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.units import UnitError, length_factor
 
 SMALLEST_MM = 120.0
@@ -29,7 +29,7 @@ def plausible(size: float, mm_per_unit: float) -> bool:
 
 
 def unit_factor(
-    units: str | None, code: int | None, size: float, override: Sequence[str], gather: Gather, hint: str = ""
+    units: str | None, code: int | None, size: float, override: Sequence[str], log: FindingLog, hint: str = ""
 ) -> float | None:
     """Return mm per drawing unit from what the user and the header say; None with an error where that fails.
 
@@ -37,36 +37,36 @@ def unit_factor(
     the user right (many programs write "inch" into every file): then it is a warning.
     `size` is the extent of the points in drawing units, already multiplied by the sheet's scale.
     """
-    told = _told(units, gather)
+    told = _told(units, log)
     if units is not None and told is None:
         return None
     name, header = HEADER_UNITS.get(code or 0, ("", None))
     if code and header is None:
-        gather.warn("unit-odd", f"the header's $INSUNITS is {code}, no unit of length that a car is drawn in", "header")
+        log.warn("unit-odd", f"the header's $INSUNITS is {code}, no unit of length that a car is drawn in", "header")
     if told is None and header is None:
         more = f" ({hint})" if hint else ""
-        gather.error(
+        log.error(
             "unit-missing", f'the file does not say its unit (no $INSUNITS){more}: give it, units = "mm"', "header"
         )
         return None
     if told is None:
-        return _checked_header(name, header, size, gather)
+        return _checked_header(name, header, size, log)
     if header is None:
         if not code:
-            gather.warn("unit-not-stated", f'the file does not say its unit; taken as given: "{units}"', "header")
-        return _checked(told, str(units), size, gather)
+            log.warn("unit-not-stated", f'the file does not say its unit; taken as given: "{units}"', "header")
+        return _checked(told, str(units), size, log)
     if abs(told / header - 1.0) < 1e-4:
-        return _checked(told, str(units), size, gather)
-    return _contradiction(told, str(units), header, name, size, override, gather)
+        return _checked(told, str(units), size, log)
+    return _contradiction(told, str(units), header, name, size, override, log)
 
 
-def _told(units: str | None, gather: Gather) -> float | None:
+def _told(units: str | None, log: FindingLog) -> float | None:
     if units is None:
         return None
     try:
         return length_factor(units)
     except UnitError as err:
-        gather.adopt(err.findings)
+        log.adopt(err.findings)
         return None
 
 
@@ -74,16 +74,16 @@ def _span(size: float, factor: float) -> str:
     return f"the points span {size * factor:.0f} mm; a car's span {SMALLEST_MM:.0f} to {LARGEST_MM:.0f} mm"
 
 
-def _checked(factor: float, name: str, size: float, gather: Gather) -> float | None:
+def _checked(factor: float, name: str, size: float, log: FindingLog) -> float | None:
     if size > 0.0 and not plausible(size, factor):
-        gather.error("size-odd", f'with the unit "{name}" {_span(size, factor)}: check unit and scale')
+        log.error("size-odd", f'with the unit "{name}" {_span(size, factor)}: check unit and scale')
         return None
     return factor
 
 
-def _checked_header(name: str, header: float | None, size: float, gather: Gather) -> float | None:
+def _checked_header(name: str, header: float | None, size: float, log: FindingLog) -> float | None:
     if header is not None and size > 0.0 and not plausible(size, header):
-        gather.error(
+        log.error(
             "unit-odd",
             f"the header says {name}, but then {_span(size, header)}: say what the unit is (units)",
             "header",
@@ -93,17 +93,17 @@ def _checked_header(name: str, header: float | None, size: float, gather: Gather
 
 
 def _contradiction(
-    told: float, units: str, header: float, name: str, size: float, override: Sequence[str], gather: Gather
+    told: float, units: str, header: float, name: str, size: float, override: Sequence[str], log: FindingLog
 ) -> float | None:
     clash = f'the header says {name}, but units = "{units}" is given'
     if "units" in override:
-        gather.warn("unit-contradiction", f"{clash}, with the header overridden", "header")
+        log.warn("unit-contradiction", f"{clash}, with the header overridden", "header")
         return told
     if size > 0.0 and plausible(size, told) and not plausible(size, header):
         proof = f"with {name} the points would span {size * header:.0f} mm, with {units} {size * told:.0f} mm"
-        gather.warn("unit-contradiction", f"{clash}; {proof}, so the header is taken to be wrong", "header")
+        log.warn("unit-contradiction", f"{clash}; {proof}, so the header is taken to be wrong", "header")
         return told
-    gather.error(
+    log.error(
         "unit-contradiction",
         f'{clash}, and the sizes do not tell which is right; correct one, or put override = ["units"] in views.toml',
         "header",
@@ -112,7 +112,11 @@ def _contradiction(
 
 
 def stated_scale(
-    texts: Iterable[Text], dimensions: Sequence[Dimension], given: float | None, override: Sequence[str], gather: Gather
+    texts: Iterable[Text],
+    dimensions: Sequence[Dimension],
+    given: float | None,
+    override: Sequence[str],
+    log: FindingLog,
 ) -> float | None:
     """Return car : sheet as given, else as the sheet states it (with a warning); None with an error otherwise."""
     found: dict[Fraction, Text] = {}
@@ -121,18 +125,18 @@ def stated_scale(
             for scale in scales(line):
                 found.setdefault(scale, text)
     if given is not None:
-        _check_scale(given, found, override, gather)
-        _check_dimensions(dimensions, given, override, gather)
+        _check_scale(given, found, override, log)
+        _check_dimensions(dimensions, given, override, log)
         return given
     if len(found) > 1:
         listed = "; ".join(f"{_ratio(s)} ({t.origin})" for s, t in found.items())
-        gather.error("scale-several", f"the sheet states several scales: {listed}; say which holds (scale)")
+        log.error("scale-several", f"the sheet states several scales: {listed}; say which holds (scale)")
         return None
     if not found:
-        return _scale_of_dimensions(dimensions, gather)
+        return _scale_of_dimensions(dimensions, log)
     scale, text = next(iter(found.items()))
-    _check_dimensions(dimensions, float(scale), override, gather)
-    gather.warn(
+    _check_dimensions(dimensions, float(scale), override, log)
+    log.warn(
         "scale-assumed",
         f'the scale {_ratio(scale)} was read from the text "{text.whole}"',
         f"handle {text.origin.handle}",
@@ -144,31 +148,31 @@ def _ratio(scale: Fraction | float) -> str:
     return f"1:{float(scale):g}"
 
 
-def _check_scale(given: float, found: dict[Fraction, Text], override: Sequence[str], gather: Gather) -> None:
+def _check_scale(given: float, found: dict[Fraction, Text], override: Sequence[str], log: FindingLog) -> None:
     if not found or any(abs(float(s) / given - 1.0) < 1e-6 for s in found):
         return
     listed = "; ".join(f'"{t.whole}", handle {t.origin.handle}' for t in found.values())
     text = f"the scale {_ratio(given)} is given, but the sheet states another: {listed}"
     if "scale" in override:
-        gather.warn("scale-contradiction", f"{text} (overridden)")
+        log.warn("scale-contradiction", f"{text} (overridden)")
     else:
-        gather.error("scale-contradiction", f'{text}; correct one, or put override = ["scale"] in views.toml')
+        log.error("scale-contradiction", f'{text}; correct one, or put override = ["scale"] in views.toml')
 
 
-def _scale_of_dimensions(dimensions: Sequence[Dimension], gather: Gather) -> float | None:
+def _scale_of_dimensions(dimensions: Sequence[Dimension], log: FindingLog) -> float | None:
     ratios = [d.shown / d.drawn for d in dimensions if abs(d.shown / d.drawn - 1.0) > 0.01]
     if ratios and max(ratios) / min(ratios) < 1.005:
         ratio = round(sorted(ratios)[len(ratios) // 2], 3)
-        gather.warn(
+        log.warn(
             "scale-assumed",
             f"the scale {_ratio(ratio)} was taken from {len(ratios)} dimensions: what they show by what is drawn",
         )
         return ratio
-    gather.error("scale-missing", 'the sheet states no scale that can be trusted: give it, scale = "1:5" in views.toml')
+    log.error("scale-missing", 'the sheet states no scale that can be trusted: give it, scale = "1:5" in views.toml')
     return None
 
 
-def _check_dimensions(dimensions: Sequence[Dimension], scale: float, override: Sequence[str], gather: Gather) -> None:
+def _check_dimensions(dimensions: Sequence[Dimension], scale: float, override: Sequence[str], log: FindingLog) -> None:
     for d in dimensions:
         if abs(d.shown - d.drawn * scale) <= max(0.01 * d.shown, 0.51 if d.typed else 0.0):
             continue
@@ -177,15 +181,15 @@ def _check_dimensions(dimensions: Sequence[Dimension], scale: float, override: S
             f"a dimension shows {d.shown:g} where {d.drawn:g} drawing units are drawn",
         )
         if abs(d.shown / d.drawn - 1.0) < 1e-6:
-            gather.warn(
+            log.warn(
                 "dimension-style",
                 f"{text}: at {_ratio(scale)} that is {d.drawn * scale:g}; the dimension has lost its style",
                 where,
             )
         elif "scale" in override:
-            gather.warn("scale-contradiction", f"{text}, which is not {_ratio(scale)} (overridden)", where)
+            log.warn("scale-contradiction", f"{text}, which is not {_ratio(scale)} (overridden)", where)
         else:
-            gather.error(
+            log.error(
                 "scale-contradiction",
                 f'{text}, which is not {_ratio(scale)}; correct the scale, or put override = ["scale"] in views.toml',
                 where,

@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from kin3d.reading.dxf.wording import bare, fold, split_side
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.names import did_you_mean, normalise
 
 ENDS = {
@@ -112,38 +112,38 @@ def known_points() -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for name in builtin_names() for p in builtin(name).known_points()))
 
 
-def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] | None, gather: Gather) -> Names:
+def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] | None, log: FindingLog) -> Names:
     """Read a name table; `points` are the layout's names, None for those of every built-in layout."""
     names = Names(points or known_points(), strict=points is not None)
     if given is None:
         return names
-    rows = [(k, v, "", "") for k, v in given.items()] if isinstance(given, Mapping) else _rows(given, gather)
+    rows = [(k, v, "", "") for k, v in given.items()] if isinstance(given, Mapping) else _rows(given, log)
     for label, point, ends, where in rows:
-        _enter(names, label.strip(), point.strip(), ends.strip().lower(), where, gather)
+        _enter(names, label.strip(), point.strip(), ends.strip().lower(), where, log)
     extra = [*names.labels.values(), *(p for _, p in names.places)]
     extra += [p for link in names.links.values() for p in (link.first, link.second)]
     if names.strict:
         for point in dict.fromkeys(p for p in extra if p not in names.known):
-            gather.warn(
+            log.warn(
                 "name-unknown", f'the name table has "{point}", which is no point of the layout; {names.hint(point)}'
             )
     names.known = tuple(dict.fromkeys([*names.known, *extra]))
     return names
 
 
-def _rows(path: Path, gather: Gather) -> list[tuple[str, str, str, str]]:
-    table = Gather(path.name)
+def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
+    table = FindingLog(path.name)
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as err:
-        gather.error("names-unreadable", f'the name table "{path.name}" cannot be read as UTF-8 text: {err}')
+        log.error("names-unreadable", f'the name table "{path.name}" cannot be read as UTF-8 text: {err}')
         return []
     lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
     mark = max(",;\t", key=lambda m: lines[0].count(m)) if lines else ","
     header = [normalise(h) for h in next(csv.reader(io.StringIO(lines[0]), delimiter=mark))] if lines else []
     if header[:2] != ["label", "point"] or header[2:] not in ([], ["ends"]):
         found = mark.join(header) or "nothing"
-        gather.error(
+        log.error(
             "names-header",
             f'the name table "{path.name}" must start with "label,point" or "label,point,ends"; found "{found}"',
         )
@@ -155,17 +155,17 @@ def _rows(path: Path, gather: Gather) -> list[tuple[str, str, str, str]]:
     return out
 
 
-def _enter(names: Names, label: str, point: str, ends: str, where: str, gather: Gather) -> None:
+def _enter(names: Names, label: str, point: str, ends: str, where: str, log: FindingLog) -> None:
     points = [normalise(p) for p in re.split(r"\s*[|+>]\s*|\s+", point) if p]
     if not label or not points or len(points) > 2:
-        gather.error(
+        log.error(
             "names-row", f'expected a label and one point (or two for a link), found "{label}", "{point}"', where
         )
     elif label.startswith("@"):
-        _enter_place(names, label, points, where, gather)
+        _enter_place(names, label, points, where, log)
     elif len(points) == 2:
         if ends not in ENDS:
-            gather.error(
+            log.error(
                 "names-ends",
                 f'a row with two points must say which end comes first, one of {", ".join(ENDS)}; found "{ends}"',
                 where,
@@ -173,19 +173,19 @@ def _enter(names: Names, label: str, point: str, ends: str, where: str, gather: 
         else:
             names.links[fold(label)] = Link(points[0], points[1], ends)
     elif names.labels.get(fold(label), points[0]) != points[0]:
-        gather.error(
+        log.error(
             "names-twice", f'label "{label}" is given two points, {names.labels[fold(label)]} and {points[0]}', where
         )
     else:
         names.labels[fold(label)] = points[0]
 
 
-def _enter_place(names: Names, label: str, points: list[str], where: str, gather: Gather) -> None:
+def _enter_place(names: Names, label: str, points: list[str], where: str, log: FindingLog) -> None:
     try:
         place = tuple(float(t) for t in re.split(r"[,;\s]+", label[1:].strip()))
     except ValueError:
         place = ()
     if len(place) not in (2, 3) or len(points) != 1:
-        gather.error("names-place", f'expected "@x,y" or "@x,y,z" and one point, found "{label}"', where)
+        log.error("names-place", f'expected "@x,y" or "@x,y,z" and one point, found "{label}"', where)
     else:
         names.places.append((place, points[0]))

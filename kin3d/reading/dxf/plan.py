@@ -41,7 +41,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.names import did_you_mean, normalise
 
 Axis = tuple[int, float]  # 0, 1, 2 for x, y, z of the car, and the sign
@@ -97,26 +97,26 @@ def find_plan(drawing: Path) -> Path | None:
     return None
 
 
-def read_plan(given: Path | Mapping[str, Any] | None, gather: Gather) -> Plan:
-    """Read a plan from a TOML file or an equal mapping; what is wrong with it goes to `gather`."""
+def read_plan(given: Path | Mapping[str, Any] | None, log: FindingLog) -> Plan:
+    """Read a plan from a TOML file or an equal mapping; what is wrong with it goes to `log`."""
     if given is None:
         return Plan()
     if isinstance(given, Mapping):
-        return _Reader("views", gather).plan(given)
+        return _Reader("views", log).plan(given)
     try:
         data = tomllib.loads(given.read_text("utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-        gather.error("views-unreadable", f"cannot be read as TOML: {err}", given.name)
+        log.error("views-unreadable", f"cannot be read as TOML: {err}", given.name)
         return Plan()
-    return _Reader(given.name, gather).plan(data)
+    return _Reader(given.name, log).plan(data)
 
 
 class _Reader:
     """Takes values out of the parsed TOML and says what is wrong with them."""
 
-    def __init__(self, name: str, gather: Gather) -> None:
+    def __init__(self, name: str, log: FindingLog) -> None:
         self.name = name
-        self.gather = gather
+        self.log = log
 
     def plan(self, data: Mapping[str, Any]) -> Plan:
         self._known_keys(data, _KEYS, "")
@@ -242,4 +242,4 @@ class _Reader:
                 self._say(f"{at}{key}", f"is not a known key; {did_you_mean(str(key), known)}")
 
     def _say(self, key: str, text: str) -> None:
-        self.gather.error("views-key", text, f"{self.name}, {key}")
+        self.log.error("views-key", text, f"{self.name}, {key}")

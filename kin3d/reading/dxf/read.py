@@ -81,17 +81,17 @@ def read_drawing(
     """
     path = Path(path)
     opened = open_drawing(path, repair)
-    gather = opened.gather
-    plan = read_plan(views if views is not None else find_plan(path), gather)
+    log = opened.log
+    plan = read_plan(views if views is not None else find_plan(path), log)
     table = path.with_name(f"{path.stem}.names.csv")
     given = names if names is not None else table if table.is_file() else None
-    known = read_names(given, tuple(layout_points) if layout_points is not None else None, gather)
+    known = read_names(given, tuple(layout_points) if layout_points is not None else None, log)
     job = Job(
-        gather, DrawingReading(path, ""), Content("Model"), known, plan, units or plan.units, axes or plan.axes,
+        log, DrawingReading(path, ""), Content("Model"), known, plan, units or plan.units, axes or plan.axes,
         side or plan.side, opened.unit_code, tolerance_mm, accept_spread, fit_scales,
     )  # fmt: skip
     _check_request(job)
-    if not gather.failed:
+    if not log.failed:
         _read(job, opened)
     _finish(job)
     return job.reading
@@ -125,16 +125,16 @@ def _check_request(job: Job) -> None:
         try:
             parse_axes(job.axes)
         except AxesError as err:
-            job.gather.adopt(err.findings)
+            job.log.adopt(err.findings)
     if job.side not in (None, "left", "right"):
-        job.gather.error("side", f'side must be "left" or "right", found "{job.side}"')
+        job.log.error("side", f'side must be "left" or "right", found "{job.side}"')
     if not job.tolerance_mm > 0.0:
-        job.gather.error("tolerance", f"the tolerance must be positive, found {job.tolerance_mm}")
+        job.log.error("tolerance", f"the tolerance must be positive, found {job.tolerance_mm}")
 
 
 def _read(job: Job, opened: Opened) -> None:
     contents = _contents(job, opened)
-    if job.gather.failed:
+    if job.log.failed:
         return
     job.content = _wanted(contents[0], job.plan)
     papers = [_wanted(c, job.plan) for c in contents[1:]]
@@ -155,20 +155,20 @@ def _contents(job: Job, opened: Opened) -> list[Content]:
     """Flatten model space and every paper sheet that holds something."""
     out: list[Content] = []
     for name, layout in layouts(opened.doc):
-        content = Flattener(opened.doc, name, job.gather).read(layout)
+        content = Flattener(opened.doc, name, job.log).read(layout)
         if name.lower() == "model":
             out.insert(0, content)
         elif content.marks or content.texts:
             out.append(content)
         if content.entities > MAX_ENTITIES:
-            job.gather.error(
+            job.log.error(
                 "file-size",
                 f"has more than {MAX_ENTITIES} entities once its blocks are resolved; write out the linkage alone",
             )
     for content in out:
         if content.hidden:
             listed = ", ".join(f"{layer}: {count}" for layer, count in sorted(content.hidden.items()))
-            job.gather.warn("hidden-ignored", f"entities on frozen or switched-off layers were left out: {listed}")
+            job.log.warn("hidden-ignored", f"entities on frozen or switched-off layers were left out: {listed}")
     return out or [Content("Model")]
 
 
@@ -200,11 +200,11 @@ def _unit_hint(texts: list[Text]) -> str:
 def _nothing(job: Job, contents: list[Content]) -> None:
     references = [r for c in contents for r in c.references]
     if references:
-        job.gather.error("external-reference", f"holds nothing else: {_referred(references)}")
+        job.log.error("external-reference", f"holds nothing else: {_referred(references)}")
     elif any(c.hidden for c in contents):
-        job.gather.error("drawing-hidden", "everything in it is on frozen or switched-off layers; switch the layers on")
+        job.log.error("drawing-hidden", "everything in it is on frozen or switched-off layers; switch the layers on")
     else:
-        job.gather.error("drawing-empty", "has no points, circles, lines, blocks or texts: the export is empty")
+        job.log.error("drawing-empty", "has no points, circles, lines, blocks or texts: the export is empty")
 
 
 def _referred(references: list[str]) -> str:
@@ -217,9 +217,9 @@ def _read_table(job: Job) -> None:
 
     rows = coordinate_rows(job.content.texts)
     order, unit = header_of(job.content.texts)
-    values = values_of(rows, job.gather) if rows else None
+    values = values_of(rows, job.log) if rows else None
     if not rows:
-        job.gather.error(
+        job.log.error(
             "table-missing", "no table of coordinates was found: rows of words and three numbers are expected"
         )
     if values is None:
@@ -228,7 +228,7 @@ def _read_table(job: Job) -> None:
     size = extent_of([np.array(v) for v in values])
     codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
     code = codes[unit] if unit else job.unit_code
-    factor = unit_factor(job.units, code, size, job.plan.override, job.gather)
+    factor = unit_factor(job.units, code, size, job.plan.override, job.log)
     if factor is None:
         return
     rotation = parse_axes(job.axes) if job.axes else np.eye(3)
@@ -240,7 +240,7 @@ def _read_table(job: Job) -> None:
 def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
     name = job.names.find(label)
     if name is None:
-        job.gather.warn(
+        job.log.warn(
             "label-unknown",
             f'the row "{label}" is no known point; {job.names.hint(label)}',
             f"handle {origin.handle}",
@@ -257,7 +257,7 @@ def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
 
 
 def _read_marks(job: Job, opened: Opened, papers: list[Content]) -> None:
-    found, spare = tie_all(job.content, job.names, job.gather)
+    found, spare = tie_all(job.content, job.names, job.log)
     if not found.ties and not job.names.links and (through := _from_paper(job, opened, papers)):
         found = through
         named = {id(t.mark) for t in found.ties}
@@ -289,7 +289,7 @@ def _one_side(job: Job, found: Ties) -> list[Any]:
         found.doubts = [d for d in found.doubts if d.label.names[0].side in (None, job.side)]
         return [t for t in found.ties if t.name.side in (None, job.side)]
     if len(sides) == 2:
-        job.gather.error(
+        job.log.error(
             "side-missing", 'labels of both sides are there: say which corner to read, side = "left" or "right"'
         )
         return []
@@ -305,14 +305,14 @@ def _from_paper(job: Job, opened: Opened, papers: list[Content]) -> Ties | None:
         ]
         found = tie_through(viewports, paper, job.content, job.names)
         if found.ties:
-            job.gather.warn(
+            job.log.warn(
                 "names-in-paper",
                 f'the names stand on the paper sheet "{paper.layout}" only; they were tied to model space through '
                 "its viewports",
             )
             return found
         if any(job.names.find(t.lines[0]) for t in paper.texts):
-            job.gather.error(
+            job.log.error(
                 "names-in-paper",
                 f'the names stand on the paper sheet "{paper.layout}" only, and no viewport of it ties them to '
                 "marks; name the marks in the name table",
@@ -321,10 +321,10 @@ def _from_paper(job: Job, opened: Opened, papers: list[Content]) -> Ties | None:
 
 
 def _no_names(job: Job, found: Ties) -> None:
-    if job.gather.failed:
+    if job.log.failed:
         return
     if len(coordinate_rows(job.content.texts)) >= 3:
-        job.gather.error(
+        job.log.error(
             "table-unconfirmed",
             'coordinates stand in it as a table of texts; confirm that this table is the source: source = "text '
             'table" in views.toml (and name its rows in the name table)',
@@ -333,15 +333,15 @@ def _no_names(job: Job, found: Ties) -> None:
     for doubt in found.doubts:
         _tell_doubt(job, doubt)
     if job.content.references:
-        job.gather.error("external-reference", _referred(job.content.references))
+        job.log.error("external-reference", _referred(job.content.references))
     what = "no text in the file" if not job.content.texts else "no text, attribute or layer in the file names a point"
     where = pick_list(job.content)
     if not where:
-        job.gather.error("marks-missing", f"{what}, and there is no point, small circle, block or line to name")
+        job.log.error("marks-missing", f"{what}, and there is no point, small circle, block or line to name")
         return
     layers = sorted({m.origin.layer for m in job.content.marks})
     hint = f"; or name the layers of links ({', '.join(layers[:20])})" if not symbols(job.content.marks) else ""
-    job.gather.error("names-missing", f"{what}: name the places in a name table (label,point){hint}. Places: {where}")
+    job.log.error("names-missing", f"{what}: name the places in a name table (label,point){hint}. Places: {where}")
 
 
 def _tell_doubts(job: Job) -> None:
@@ -358,7 +358,7 @@ def _tell_doubt(job: Job, doubt: Any) -> None:
     choices = f"it could belong to {listed}" if listed else "no mark is near enough"
     message = f'the label "{text.whole}" at {at} cannot be tied to one mark: {choices}'
     if name in job.reading.points:
-        job.gather.warn("label-doubt", f"{message}; {name} was read without it", f"handle {text.origin.handle}")
+        job.log.warn("label-doubt", f"{message}; {name} was read without it", f"handle {text.origin.handle}")
     else:
         job.refuse(
             name,
@@ -372,17 +372,17 @@ def _tell_spare(job: Job, spare: list[Mark]) -> None:
     if spare:
         listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in spare[:8])
         more = f"; and {len(spare) - 8} more" if len(spare) > 8 else ""
-        job.gather.warn("marks-unnamed", f"{len(spare)} marks have no name and were left out: {listed}{more}")
+        job.log.warn("marks-unnamed", f"{len(spare)} marks have no name and were left out: {listed}{more}")
 
 
 def _finish(job: Job) -> None:
     """Put points in order of name table or layout, and raise where nothing at all was read."""
     reading = job.reading
     if not reading.points and not reading.partial:
-        if not job.gather.failed:
-            job.gather.error("drawing-empty", "no point could be read from it")
-        raise ReadingError(_errors_first(job.gather.findings))
-    reading.findings = list(job.gather.findings)
+        if not job.log.failed:
+            job.log.error("drawing-empty", "no point could be read from it")
+        raise ReadingError(_errors_first(job.log.findings))
+    reading.findings = list(job.log.findings)
     order = {name: i for i, name in enumerate(job.names.known)}
     reading.points = dict(sorted(reading.points.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))
     reading.partial = dict(sorted(reading.partial.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))

@@ -69,7 +69,7 @@ class Tie:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Doubt:
+class Uncertainty:
     """A label that could belong to several marks, or to none."""
 
     label: Label
@@ -91,7 +91,7 @@ class Ties:
     """What `tie_labels` found."""
 
     ties: list[Tie] = field(default_factory=list)
-    doubts: list[Doubt] = field(default_factory=list)
+    doubts: list[Uncertainty] = field(default_factory=list)
 
 
 def extent_of(points: Sequence[Vector]) -> float:
@@ -274,7 +274,7 @@ class Searcher:
             if clear and not pointed and id(self.marks[ranked[0][1]]) not in used and self._alone(rivals, i, ranked[0]):
                 self._add(out, i, ranked[0][1], "near")
             else:
-                out.doubts.append(Doubt(self.labels[i], close))
+                out.doubts.append(Uncertainty(self.labels[i], close))
 
     def _alone(self, rivals: list[int], label: int, best: tuple[float, int]) -> bool:
         """Whether no other label is about as near to the same mark."""

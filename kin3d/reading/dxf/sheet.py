@@ -27,14 +27,14 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     if not plans:
         _no_views(job, ties)
         return
-    groups = group(plans, ties, job.content, job.gather)
+    groups = group(plans, ties, job.content, job.log)
     if not job.plan.views:  # titles without a labelled mark are of no use
         groups = [g for g in groups if g.ties]
     _check_plan(job, [g for g in groups if g.ties])
     scale = _scales(job, groups)
-    if job.gather.failed or scale is None or not groups:
+    if job.log.failed or scale is None or not groups:
         return
-    settled = settle(groups, scale, job.plan.known, job.tolerance_mm, job.gather, "sense" not in job.plan.override)
+    settled = settle(groups, scale, job.plan.known, job.tolerance_mm, job.log, "sense" not in job.plan.override)
     if not settled:
         return
     groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]
@@ -60,19 +60,19 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
     """A flat drawing without views: a single plan view if every label stands once, else views to be declared."""
     names = [t.name.point for t in ties]
     if len(set(names)) < len(names):
-        job.gather.error(
+        job.log.error(
             "views-missing",
             "all z are equal and labels stand at several places: this is a sheet of views; "
             f"{skeleton(('front', 'side', 'plan'))}",
         )
         return
-    job.gather.error(
+    job.log.error(
         "drawing-flat",
         "all z are equal: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the "
         "3D original, or declare the view in views.toml together with others",
     )
     size = extent_of([t.mark.xyz for t in ties])
-    factor = job.plan.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.plan.override, job.gather)
+    factor = job.plan.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.plan.override, job.log)
     for tie in ties:
         xy = factor * tie.mark.xyz[:2] if factor is not None else np.full(2, np.nan)
         source = Source(tie.mark.origin, tie.how, "plan", (float(tie.mark.xyz[0]), float(tie.mark.xyz[1])))
@@ -89,23 +89,23 @@ def skeleton(names: Sequence[str]) -> str:
 def _check_plan(job: Job, groups: Sequence[Grouped]) -> None:
     """Refuse at once what is missing: axes and datum of the views."""
     if not groups:
-        job.gather.error("views-empty", "no view has a labelled mark; check regions, layers and titles in views.toml")
+        job.log.error("views-empty", "no view has a labelled mark; check regions, layers and titles in views.toml")
         return
     seen = {t.name.point for g in groups for t in g.ties}
     known = [n for n in job.plan.known if n in seen]
     for name in sorted(set(job.plan.known) - seen):
-        job.gather.warn("known-unseen", f"the known point {name} is not on the sheet")
+        job.log.warn("known-unseen", f"the known point {name} is not on the sheet")
     blind = [g.plan.name for g in groups if g.plan.axes is None]
     if blind and not known:
         found = ", ".join(f'"{g.plan.title or g.plan.layer or g.plan.block or g.plan.name}"' for g in groups)
-        job.gather.error(
+        job.log.error(
             "view-axes",
             f"views found: {found}; which way they look (first or third angle, from the front or the rear) the "
             f"sheet does not say; {skeleton(blind)}",
         )
     adrift = [g.plan.name for g in groups if g.plan.origin is None]
     if len(adrift) == len(groups) and not known:
-        job.gather.error(
+        job.log.error(
             "datum-missing",
             f"no view has a datum ({', '.join(adrift)}): give origin = [right, up] of each view, or a point whose "
             "place is known, [known] name = [x, y, z]",
@@ -119,13 +119,13 @@ def _scales(job: Job, groups: Sequence[Grouped]) -> dict[str, float] | None:
         return {k: float(v) for k, v in direct.items() if v is not None}
     needs_stated = any(g.plan.scale is None for g in groups)
     given = job.plan.scale or (None if needs_stated else groups[0].plan.scale)
-    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.plan.override, job.gather)
+    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.plan.override, job.log)
     ratio = {g.plan.name: g.plan.scale or stated for g in groups}
     widest = max(
         (extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.plan.name] or 1.0) for g in groups if g.ties), default=0.0
     )
     size = widest if all(ratio.values()) else 0.0
-    factor = unit_factor(job.units, job.unit_code, size, job.plan.override, job.gather, job.unit_hint)
+    factor = unit_factor(job.units, job.unit_code, size, job.plan.override, job.log, job.unit_hint)
     if factor is None or not all(ratio.values()):
         return None
     return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}
@@ -212,7 +212,7 @@ def _matches(view: View, said: list[list[tuple[int, float]]], mark: Mark, tolera
 def _points(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> None:
     loose_axes = [k for k in range(3) if fit.loose[:, k].any()]
     for k in loose_axes:
-        job.gather.error(
+        job.log.error(
             "datum-missing",
             f"nothing on the sheet says where {LETTERS[k]} = 0 of the car is: give the origin of a view that shows "
             f"{LETTERS[k]}, or a known point",
@@ -241,7 +241,7 @@ def _misfit(job: Job, fit: Fit) -> bool:
             names = f'"{fit.views[v].name}" and "{fit.views[w].name}"'
             text = f"views {names} contradict each other on {LETTERS[k]} nearly everywhere"
             cause = _cause(a, b, job.tolerance_mm)
-            job.gather.error("views-misfit", f"{text}; {cause}; no point can be trusted")
+            job.log.error("views-misfit", f"{text}; {cause}; no point can be trusted")
             found = True
     return found
 
@@ -289,7 +289,7 @@ def _judge(job: Job, fit: Fit, i: int, point: DrawnPoint, loose: Sequence[int]) 
     missing = [k for k in range(3) if (i, k) not in fit.values and k not in loose and np.isnan(point.xyz_mm[k])]
     if missing:
         letters = " and ".join(LETTERS[k] for k in missing)
-        job.gather.warn(
+        job.log.warn(
             "coordinate-missing",
             f"{name} is labelled in view {' and '.join(views)} only: {letters} is missing",
             str(point.sources[0].origin),
@@ -323,7 +323,7 @@ def _clash(job: Job, fit: Fit, i: int, k: int, point: DrawnPoint) -> None:
     if job.accept_spread:
         point.sigma_mm[k] = max(point.sigma_mm[k], fit.spread_mm[i, k] / 2.0)
         point.xyz_mm[k] = float(np.mean([v for _, v in fit.values[i, k]]))
-        job.gather.warn("views-disagree", f"{text}; their mean is taken, as asked")
+        job.log.warn("views-disagree", f"{text}; their mean is taken, as asked")
     else:
         point.xyz_mm[k] = np.nan
         job.refuse(point.name, "views-disagree", f"{text}; correct the drawing, or accept the spread")
@@ -337,7 +337,7 @@ def _summary(job: Job, fit: Fit) -> None:
         return
     i, k = (int(n) for n in np.unravel_index(int(spread.argmax()), spread.shape))
     if spread[i, k] > 1e-6:
-        job.gather.note(
+        job.log.note(
             "views-agree",
             f"views agree within {spread[i, k]:.3f} mm (worst: {LETTERS[k]}); scatter of one reading "
             f"{fit.scatter_mm:.3f} mm",

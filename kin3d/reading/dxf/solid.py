@@ -22,18 +22,18 @@ GAP_NOTE_MM = 0.01  # ends of links that meet better than this are one place
 def read_solid(job: Job, ties: list[Tie]) -> None:
     """Turn ties in space into points; everything found goes to `job.reading`."""
     ties = ties + _link_ties(job)
-    if not ties and not job.gather.failed:
+    if not ties and not job.log.failed:
         drawn = ", ".join(sorted({s.origin.layer for s in job.content.strokes})) or "none"
-        job.gather.error(
+        job.log.error(
             "links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}"
         )
     size = extent_of([t.mark.xyz for t in ties])
     factor = job.plan.mm_per_unit or unit_factor(
-        job.units, job.unit_code, size, job.plan.override, job.gather, job.unit_hint
+        job.units, job.unit_code, size, job.plan.override, job.log, job.unit_hint
     )
     rotation = _rotation(job)
     _check_moved(job, ties)
-    if factor is None or job.gather.failed:
+    if factor is None or job.log.failed:
         return
     origin = np.asarray(job.plan.origin or (0.0, 0.0, 0.0))
     for name, group in _by_name(ties).items():
@@ -46,7 +46,7 @@ def read_solid(job: Job, ties: list[Tie]) -> None:
 
 def _rotation(job: Job) -> Vector:
     if job.axes is None:
-        job.gather.note("axes-assumed", "no axes are given for the drawing", VEHICLE_AXES)
+        job.log.note("axes-assumed", "no axes are given for the drawing", VEHICLE_AXES)
     return parse_axes(job.axes or VEHICLE_AXES)
 
 
@@ -64,7 +64,7 @@ def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
         return
     shift, origin = next(iter(moved.items()))
     at = ", ".join(f"{c:g}" for c in shift or ())
-    job.gather.error(
+    job.log.error(
         "datum-missing",
         f"the points stand in the block {'/'.join(origin.blocks)}, which is put in moved or turned, at ({at}): say "
         "where "
@@ -93,7 +93,7 @@ def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
     mean = xyz.mean(axis=0)
     if spread > GAP_NOTE_MM:
         text = f"the ends of the links at {name} do not meet: gap {spread:.3f} mm; their mean is taken"
-        job.gather.warn("joint-gap", text, "; ".join(str(t.mark.origin) for t, _ in placed))
+        job.log.warn("joint-gap", text, "; ".join(str(t.mark.origin) for t, _ in placed))
     sigma = np.full(3, max(job.plan.sigma_mm or 0.0, spread / 2.0))
     sources = tuple(
         Source(t.mark.origin, t.how, "", tuple(float(c) for c in t.mark.xyz), tuple(float(c) for c in p - mean))
@@ -104,7 +104,7 @@ def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
     for tie, _ in placed:
         if tie.how == "near":
             text = f"{name} was tied to its mark by nearness alone; check it in the picture (--plot)"
-            job.gather.warn("label-near", text, str(tie.mark.origin))
+            job.log.warn("label-near", text, str(tie.mark.origin))
 
 
 def _on_side(job: Job, placed: list[tuple[Tie, Vector]]) -> list[tuple[Tie, Vector]]:
@@ -169,7 +169,7 @@ def _ends(job: Job, start: Vector, end: Vector, link: Link, where: str) -> list[
             f'both ends of the link are as much {rule} as the other, so "{link.ends}" does not tell {link.first} '
             f"from {link.second}"
         )
-        job.gather.error("link-ends", f"{text}; choose another rule in the name table", where)
+        job.log.error("link-ends", f"{text}; choose another rule in the name table", where)
         return []
     start_first = (a < b) if which in ("small", "low") else (a > b)
     first, second = (start, end) if start_first else (end, start)
@@ -210,7 +210,7 @@ def check_sense(job: Job) -> None:
     text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
     kind = Severity.WARNING if "sense" in job.plan.override else Severity.ERROR
     hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
-    job.gather.adopt([Finding("sense", text + hint, job.gather.place(), kind)])
+    job.log.adopt([Finding("sense", text + hint, job.log.place(), kind)])
     if kind is Severity.ERROR:
         for name in list(points):
             job.reading.partial[name] = points.pop(name)

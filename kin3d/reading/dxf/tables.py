@@ -22,7 +22,7 @@ from kin3d.reading.dxf.marks import Text
 from kin3d.reading.dxf.measure import LARGEST_MM
 from kin3d.reading.dxf.naming import Names
 from kin3d.reading.dxf.wording import KEY, NUMBER, decimal_mark, fold, is_number, key_entry, value
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
 _TRAILING = re.compile(r"^(.*?[^\d\s.,;+−-].*?)[\s:;=(]+((?:[-+−]?\d[\d.,]*[\s;|/)]*){3})$")
@@ -95,13 +95,13 @@ def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:
     return (0, 1, 2), None
 
 
-def values_of(rows: Sequence[CoordinateRow], gather: Gather) -> list[tuple[float, float, float]] | None:
+def values_of(rows: Sequence[CoordinateRow], log: FindingLog) -> list[tuple[float, float, float]] | None:
     """Return the coordinates of all rows; None with an error where the decimal mark cannot be told."""
     figures = [f for row in rows for f in row.figures]
     mark = decimal_mark(figures) or _by_size(rows)
     if mark is None:
         odd = next(f for f in figures if re.search(r"[.,]", f))
-        gather.error(
+        log.error(
             "table-decimal",
             f'the table of coordinates has numbers such as "{odd}" whose decimal mark, comma or dot, cannot be told',
         )

@@ -27,7 +27,7 @@ from kin3d.reading.dxf.plan import Axis, Plan, ViewPlan
 from kin3d.reading.dxf.search import Tie
 from kin3d.reading.dxf.solid import out_of_order
 from kin3d.reading.dxf.wording import fold, view_kind
-from kin3d.reading.gather import Gather
+from kin3d.reading.finding_log import FindingLog
 
 AGREED = 0.75  # share of the coordinates seen twice that must agree where views are told apart by agreement
 LEAST_TWICE = 4  # fewest coordinates seen twice that can tell views apart
@@ -87,7 +87,7 @@ def _spaced(name: str) -> str:
     return words if "view" in words.lower() else f"{words} view"
 
 
-def group(views: Sequence[ViewPlan], ties: Sequence[Tie], content: Content, gather: Gather) -> list[Grouped]:
+def group(views: Sequence[ViewPlan], ties: Sequence[Tie], content: Content, log: FindingLog) -> list[Grouped]:
     """Deal the ties out to the views by region, layer or block; return them, with the rest dealt out by cluster."""
     placed = [Grouped(v, []) for v in views]
     open_ = [g for g in placed if g.plan.region is None and g.plan.layer is None and g.plan.block is None]
@@ -96,7 +96,7 @@ def group(views: Sequence[ViewPlan], ties: Sequence[Tie], content: Content, gath
         homes = [g for g in placed if g not in open_ and _holds(g.plan, tie)]
         if len(homes) > 1:
             names = " and ".join(f'"{g.plan.name}"' for g in homes)
-            gather.error(
+            log.error(
                 "view-overlap",
                 f"the mark of {tie.name.point} belongs to the views {names}: make the regions apart",
                 str(tie.mark.origin),
@@ -106,12 +106,12 @@ def group(views: Sequence[ViewPlan], ties: Sequence[Tie], content: Content, gath
         else:
             rest.append(tie)
     if open_ and rest:
-        trouble = Gather(gather.file)
+        trouble = FindingLog(log.file)
         clusters = cluster(rest, len(open_), trouble)
         dealt = deal_by_agreement([g.plan for g in open_], rest)
         if dealt is None or parts_alike(dealt, clusters):
             dealt = None
-            gather.adopt(trouble.findings)
+            log.adopt(trouble.findings)
             _deal(open_, clusters, content)
         for grouped, ties_ in zip(open_, dealt or (), strict=False):
             grouped.ties = ties_
@@ -128,7 +128,7 @@ def _holds(view: ViewPlan, tie: Tie) -> bool:
     return view.block is not None and fold(view.block) in [fold(b) for b in tie.mark.origin.blocks]
 
 
-def cluster(ties: Sequence[Tie], most: int, gather: Gather) -> list[list[Tie]]:
+def cluster(ties: Sequence[Tie], most: int, log: FindingLog) -> list[list[Tie]]:
     """Part labelled marks into at most `most` clusters, as few as keep every label once in each."""
     from scipy.cluster.hierarchy import fcluster, linkage
 
@@ -136,7 +136,7 @@ def cluster(ties: Sequence[Tie], most: int, gather: Gather) -> list[list[Tie]]:
     if len(ties) < 2 or most < 2:
         return [list(ties)]
     if len(ties) > MAX_CLUSTERED:
-        gather.error("view-regions", f"the sheet has {len(ties)} labelled marks: give each view a region in views.toml")
+        log.error("view-regions", f"the sheet has {len(ties)} labelled marks: give each view a region in views.toml")
         return []
     tree = linkage(places, "single")
     for count in range(1, most + 1):
@@ -150,7 +150,7 @@ def cluster(ties: Sequence[Tie], most: int, gather: Gather) -> list[list[Tie]]:
         gathered = _gathered(parts, most)
         if gathered is not None:
             return gathered
-    gather.error(
+    log.error(
         "view-regions",
         f"the labelled marks do not fall apart into {most} views with every label once in each; "
         "give each view a region in views.toml",
@@ -265,14 +265,14 @@ def settle(
     scale: dict[str, float],
     known: dict[str, tuple[float, float, float]],
     tolerance_mm: float,
-    gather: Gather,
+    log: FindingLog,
     ordered: bool = True,
 ) -> list[tuple[Grouped, View]]:
     """Decide which cluster is which view and how each looks, or refuse with the choices that agree listed.
 
     `ordered` says that the joints must lie as in any suspension, which tells views apart that agree both ways.
     """
-    trials = _trials(groups, gather)
+    trials = _trials(groups, log)
     first = [t for t in trials if t.groups == tuple(groups)] if all(g.sure for g in groups) else []
     if len(trials) == 1 and first:
         good = first
@@ -284,19 +284,19 @@ def settle(
         elif not good and len(first) == 1:
             good = first  # whatever contradicts it is told point by point
     if len(good) != 1:
-        _refuse(good, gather)
+        _refuse(good, log)
         return []
-    _tell(good[0], groups, gather)
+    _tell(good[0], groups, log)
     return [(g, _view(g.plan, a, scale)) for g, a in zip(good[0].groups, good[0].axes, strict=True) if g.ties]
 
 
-def _trials(groups: list[Grouped], gather: Gather) -> list[Trial]:
+def _trials(groups: list[Grouped], log: FindingLog) -> list[Trial]:
     fixed = [g.plan.region is not None or g.plan.layer is not None or g.plan.block is not None for g in groups]
     movable = [i for i, f in enumerate(fixed) if not f]
     axes = list(product(*(ways(g.plan) if g.ties else ways(g.plan)[:1] for g in groups)))
     trials: list[Trial] = []
     if len(axes) * max(1, len(movable)) > MAX_WAYS or len(movable) > 5:
-        gather.error("view-axes", "too many views without axes: give axes for each view in views.toml")
+        log.error("view-axes", "too many views without axes: give axes for each view in views.toml")
         return []
     seen = set()
     for order in permutations(movable):
@@ -344,16 +344,16 @@ def _view(plan: ViewPlan, axes: Axes, scale: dict[str, float]) -> View:
     return View(plan.name, axes, scale[plan.name], plan.origin, plan.sigma_mm or 1.0)
 
 
-def _tell(trial: Trial, groups: list[Grouped], gather: Gather) -> None:
+def _tell(trial: Trial, groups: list[Grouped], log: FindingLog) -> None:
     for view, axes, before in zip(trial.groups, trial.axes, groups, strict=True):
         if view.plan.axes is None:
-            gather.warn(
+            log.warn(
                 "view-axes-assumed",
                 f'view "{view.plan.name}": {written(axes)} are the only axes that agree with the known points and '
                 "the other views",
             )
         if view.ties is not before.ties and view.ties and before.sure:
-            gather.warn(
+            log.warn(
                 "view-title",
                 f'the title of view "{view.plan.name}" stands at another view: by the coordinates the views share, '
                 f"it is the one at {_middle(view.ties)}",
@@ -365,9 +365,9 @@ def _middle(ties: Sequence[Tie]) -> str:
     return f"({x:.1f}, {y:.1f})"
 
 
-def _refuse(good: list[Trial], gather: Gather) -> None:
+def _refuse(good: list[Trial], log: FindingLog) -> None:
     if not good:
-        gather.error(
+        log.error(
             "view-axes",
             "no way of looking makes the views agree with each other; give axes, origin and region of each view",
         )
@@ -382,7 +382,7 @@ def _refuse(good: list[Trial], gather: Gather) -> None:
             )
         )
     more = f" and {len(good) - 6} more" if len(good) > 6 else ""
-    gather.error(
+    log.error(
         "view-ambiguous",
         f"the views fit in {len(good)} ways: {'; '.join(listed)}{more}. Give axes and region of each view in "
         "views.toml",

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.studies.centre_lines import VIEWS, CentreLines
 from kin3d.studies.poses import AxlePoses, Pose
-from kin3d.writing.dxf.pen import Pen
+from kin3d.writing.dxf.canvas import Pen
 from kin3d.writing.dxf.plane import Frame, arm_lines, bodies, figure, place_words
 
 Array = NDArray[np.float64]

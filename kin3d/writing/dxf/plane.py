@@ -12,8 +12,8 @@ from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.studies.centre_lines import VIEWS, CentreLines
 from kin3d.studies.model import AxleModel
 from kin3d.studies.poses import Pose
+from kin3d.writing.dxf.canvas import Pen
 from kin3d.writing.dxf.document import FAINT
-from kin3d.writing.dxf.pen import Pen
 from kin3d.writing.dxf.space import part_colours, segments, wheel_outline
 
 Array = NDArray[np.float64]

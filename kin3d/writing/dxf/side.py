@@ -9,7 +9,7 @@ import numpy as np
 
 from kin3d.studies.centre_lines import VIEWS, Support, WheelLines
 from kin3d.studies.poses import AxlePoses, Pose
-from kin3d.writing.dxf.pen import Pen
+from kin3d.writing.dxf.canvas import Pen
 from kin3d.writing.dxf.plane import Frame, arm_lines, bodies, figure, place_words
 
 BEYOND_MM = 850.0  # how far the line to the instant centre may go on beyond the readings

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.poses import AxlePoses, Pose
+from kin3d.writing.dxf.canvas import Pen
 from kin3d.writing.dxf.document import VERSIONS, new_document, save, set_dimensions, state_name, state_words
 from kin3d.writing.dxf.front import draw_front, front_frame
-from kin3d.writing.dxf.pen import Pen
 from kin3d.writing.dxf.plane import Frame
 from kin3d.writing.dxf.side import draw_side, side_frame
 from kin3d.writing.dxf.space import draw_space

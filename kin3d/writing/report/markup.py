@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from kin3d.writing.looks import LINES
+from kin3d.writing.style import LINES
 
 _DASHES = ("", "7 3", "2 2", "9 3 2 3")
 

@@ -10,12 +10,12 @@ from importlib import resources
 from pathlib import Path
 
 from kin3d.errors import Finding, RequestError
-from kin3d.measures.crossing import MEASURES as CROSSING
+from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.measures.table import Measure
 from kin3d.studies.comparison import Comparison, Pair
-from kin3d.studies.dossier import MIGRATION, AxlePart, Dossier
-from kin3d.studies.spread import LEVELS
-from kin3d.studies.verdict import KINDS
+from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
+from kin3d.studies.sample_statistics import LEVELS
+from kin3d.studies.significance import KINDS
 from kin3d.writing.compare_plot import common_measures
 from kin3d.writing.curves import USUAL
 from kin3d.writing.numbers import percent
@@ -37,7 +37,7 @@ CAUTIONS = (
 )
 
 
-def write_report(dossier: Dossier, path: Path, command: str, scenes: Mapping[str, str] | None = None) -> None:
+def write_report(data: ReportData, path: Path, command: str, scenes: Mapping[str, str] | None = None) -> None:
     """Write the page.
 
     Parameters
@@ -55,25 +55,25 @@ def write_report(dossier: Dossier, path: Path, command: str, scenes: Mapping[str
         For another ending, or a place that cannot be written to.
     """
     check_ending(path, (".html",), "--out")
-    content = render(dossier, command, scenes or {})
+    content = render(data, command, scenes or {})
     try:
         path.write_text(content, "utf-8")
     except OSError as error:
         raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None
 
 
-def render(dossier: Dossier, command: str, scenes: Mapping[str, str], day: date | None = None) -> str:
+def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date | None = None) -> str:
     """The page's text; see `write_report`."""
-    results = [p.comparison for p in dossier.axles]
-    title = " and ".join(c.title for c in dossier.cars)
-    parts = [_head(dossier, title, day or date.today())]
+    results = [p.comparison for p in data.axles]
+    title = " and ".join(c.title for c in data.cars)
+    parts = [_head(data, title, day or date.today())]
     if any(r.pairs for r in results):
         parts.append(section("summary", "What can be said", summary(results, USUAL) + _cautions(results)))
-    parts.append(section("inputs", "What was read", _inputs(dossier)))
-    parts += [_axle(p, scenes.get(p.axle, "")) for p in dossier.axles]
+    parts.append(section("inputs", "What was read", _inputs(data)))
+    parts += [_axle(p, scenes.get(p.axle, "")) for p in data.axles]
     parts.append(section("definitions", "Definitions", tables.definitions(_defined(results))))
     parts.append(section("cautions", "Cautions", listed(text(c) for c in CAUTIONS)))
-    parts.append(section("again", "To do it again", _again(dossier, command)))
+    parts.append(section("again", "To do it again", _again(data, command)))
     style = (resources.files("kin3d.writing.report") / "style.css").read_text("utf-8")
     head = (
         f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -84,13 +84,13 @@ def render(dossier: Dossier, command: str, scenes: Mapping[str, str], day: date 
     return f'<!DOCTYPE html>\n<html lang="en"><head>{head}</head><body>{body}</body></html>\n'
 
 
-def _head(dossier: Dossier, title: str, day: date) -> str:
-    entries = dossier.axles[0].comparison.entries
+def _head(data: ReportData, title: str, day: date) -> str:
+    entries = data.axles[0].comparison.entries
     cars = tag("ul", "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(entries)), class_="cars")
     links = {"summary": "What can be said", "inputs": "What was read"}
     if len(entries) < 2:
         links.pop("summary")
-    links |= {p.axle: f"{p.axle.capitalize()} axle" for p in dossier.axles}
+    links |= {p.axle: f"{p.axle.capitalize()} axle" for p in data.axles}
     links |= {"definitions": "Definitions", "cautions": "Cautions", "again": "To do it again"}
     menu = tag("nav", "".join(tag("a", text(v), href=f"#{k}") for k, v in links.items()), aria_label="Contents")
     kind = "Comparison of suspension linkages" if len(entries) > 1 else "Suspension linkage"
@@ -103,15 +103,15 @@ def _cautions(results: Sequence[Comparison]) -> str:
     return "".join(tag("p", text(c), class_="note") for c in said)
 
 
-def _inputs(dossier: Dossier) -> str:
-    labels = [e.label for e in dossier.axles[0].comparison.entries]
-    found = [*(f for c in dossier.cars for f in c.findings)]
-    for part in dossier.axles:
+def _inputs(data: ReportData) -> str:
+    labels = [e.label for e in data.axles[0].comparison.entries]
+    found = [*(f for c in data.cars for f in c.findings)]
+    for part in data.axles:
         found += part.comparison.findings
         found += [f for car in part.cars for f in car.check.findings]
-    fitted = dict.fromkeys(s for p in dossier.axles for e in p.comparison.entries for s in e.fit.sentences)
+    fitted = dict.fromkeys(s for p in data.axles for e in p.comparison.entries for s in e.fit.sentences)
     changed = tag("h3", "Fitted for this comparison") + listed(text(f"{s}.") for s in fitted) if fitted else ""
-    return tables.inputs(dossier.cars, labels) + changed + tag("h3", "Findings") + tables.findings(found)
+    return tables.inputs(data.cars, labels) + changed + tag("h3", "Findings") + tables.findings(found)
 
 
 def _axle(part: AxlePart, scene: str) -> str:
@@ -122,7 +122,7 @@ def _axle(part: AxlePart, scene: str) -> str:
     content += [_causes(result, pair, measures) for pair in result.pairs]
     if any(e.known for e in result.entries):
         names = [m.name for m in measures]
-        content.append(tag("h3", "Where the doubt comes from") + tables.sources(result.entries, names))
+        content.append(tag("h3", "Where the uncertainty comes from") + tables.sources(result.entries, names))
     title = f"{part.axle.capitalize()} axle, {result.side} side"
     return section(part.axle, title, "".join(content))
 
@@ -218,16 +218,16 @@ def _defined(results: Sequence[Comparison]) -> list[Measure]:
     return [*shown_measures(results, list(dict.fromkeys(names))), *(m for m in CROSSING if m.name == MIGRATION[1])]
 
 
-def _again(dossier: Dossier, command: str) -> str:
+def _again(data: ReportData, command: str) -> str:
     from kin3d import __version__
 
-    sampled = f"{dossier.samples} sampled cars (Latin hypercube), seed {dossier.seed}" if dossier.samples else "none"
-    sigma = "none given" if dossier.sigma_mm is None else f"{dossier.sigma_mm:g} mm"
+    sampled = f"{data.samples} sampled cars (Latin hypercube), seed {data.seed}" if data.samples else "none"
+    sigma = "none given" if data.sigma_mm is None else f"{data.sigma_mm:g} mm"
     facts = (
         f"Program: kin3d {__version__}.",
         f"Samples: {sampled}.",
         f"Deviation of coordinates without one: {sigma}.",
-        f"Threshold of verdicts: {percent(dossier.threshold)}.",
+        f"Threshold of verdicts: {percent(data.threshold)}.",
         "The files are known again by the SHA-256 that stands beside them.",
     )
     return f"<pre><code>{text(command)}</code></pre>" + listed(text(f) for f in facts)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from kin3d.measures.table import Measure
 from kin3d.studies.comparison import Comparison, Pair
-from kin3d.studies.verdict import Line
+from kin3d.studies.significance import Line
 from kin3d.writing.numbers import number, percent, probability, rate, signed
 from kin3d.writing.report.markup import listed, tag, text
 
@@ -67,11 +67,11 @@ def _sentence(x: Line, pair: Pair) -> str:
     values = f"{figure(x.a, x.measure.unit)} → {figure(x.b, x.measure.unit)}{unit}"
     sign = "+" if x.difference > 0.0 else ""
     change = f"{sign}{figure(x.difference, x.measure.unit)}"
-    doubt = ", exact, set by the car files" if x.exact else f" ± {figure(x.sigma, x.measure.unit)}, {_sure(x)}"
+    uncertainty = ", exact, set by the car files" if x.exact else f" ± {figure(x.sigma, x.measure.unit)}, {_sure(x)}"
     because = "; ".join(_causes(x, pair))
     ending = f". Mostly {because}." if because else "."
     name = tag("b", text(x.measure.label + KINDS_SAID[x.kind]))
-    return f"{name}: {text(values)} ({text(change)}{text(doubt)}){text(ending)}"
+    return f"{name}: {text(values)} ({text(change)}{text(uncertainty)}){text(ending)}"
 
 
 def _sure(x: Line) -> str:

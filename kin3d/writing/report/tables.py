@@ -11,8 +11,8 @@ import numpy as np
 from kin3d.linkage.car import Axle, Car
 from kin3d.measures.table import Measure
 from kin3d.studies.comparison import Comparison, Entry, Pair
+from kin3d.studies.significance import Kind
 from kin3d.studies.tolerance import Tolerance, half_width
-from kin3d.studies.verdict import Kind
 from kin3d.writing.numbers import fixed, number, percent, probability, rate, signed
 from kin3d.writing.report.markup import listed, mark, table, tag, text, verdict
 from kin3d.writing.wording import FIGURE_HEADS, turned
@@ -124,14 +124,14 @@ def _index(result: Comparison, entry: Entry) -> int:
 
 def _with(value: float, sigma: float, unit: str, kind: Kind) -> str:
     figure = rate if kind == "rate" else number
-    doubt = tag("small", f" ± {figure(sigma, unit)}") if np.isfinite(sigma) else ""
-    return figure(value, unit) + doubt
+    uncertainty = tag("small", f" ± {figure(sigma, unit)}") if np.isfinite(sigma) else ""
+    return figure(value, unit) + uncertainty
 
 
 def design(entry: Entry) -> str:
-    """Measures of one car in the design position with gradient and doubt."""
+    """Measures of one car in the design position with gradient and uncertainty."""
     study = entry.tolerance
-    known, wide = study.doubt.known, half_width(0.95)
+    known, wide = study.uncertainty.known, half_width(0.95)
     rows = []
     sigma = np.sqrt((study.first.start_slope**2).sum(axis=1))
     slope = np.sqrt((study.first.rate_slope**2).sum(axis=1))
@@ -201,11 +201,11 @@ def sources(entries: Sequence[Entry], measures: Sequence[str]) -> str:
 def _sources(study: Tolerance, measures: Sequence[str]) -> Iterator[tuple[Measure, str]]:
     share = study.first.start_share
     for k, m in enumerate(study.measures):
-        if m.name not in measures or not study.doubt.known:
+        if m.name not in measures or not study.uncertainty.known:
             continue
         top = [s for s in np.argsort(-share[k], kind="stable")[:MOST_SOURCES] if share[k, s] >= 0.02]
-        told = ", ".join(f"{study.doubt.sources[s]} {percent(float(share[k, s]))}" for s in top)
-        yield m, text(told or "no doubt: set by figures of the car file")
+        told = ", ".join(f"{study.uncertainty.sources[s]} {percent(float(share[k, s]))}" for s in top)
+        yield m, text(told or "no uncertainty: set by figures of the car file")
 
 
 def definitions(measures: Iterable[Measure]) -> str:

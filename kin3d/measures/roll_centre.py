@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.measures.both import BothCorners, of_axle
+from kin3d.measures.corner_pair import CornerPair, of_axle
 from kin3d.measures.table import Measure, lacks_radius
 
 Array = NDArray[np.float64]
@@ -22,7 +22,7 @@ _SOURCE = (
 _LINES = "the lines through the two contact points, square to the velocities of the uprights' material points there"
 
 
-def crossing(corner: BothCorners) -> tuple[Array, Array]:
+def crossing(corner: CornerPair) -> tuple[Array, Array]:
     """(offset to the left, height) of the crossing over the mid-point of the contact points, each (n,), mm.
 
     Two parallel lines give infinity; if they are one and the same line, its point nearest to the mid-point is taken.
@@ -40,20 +40,20 @@ def crossing(corner: BothCorners) -> tuple[Array, Array]:
     return offset, np.where(same, b[0] * c[0], np.where(parallel, np.inf, height))
 
 
-def line_angle(corner: BothCorners) -> Array:
+def line_angle(corner: CornerPair) -> Array:
     """Angle at which the two lines cross, 0 to 90 deg, rad, shape (n,)."""
     _, vy, vz = corner.drift
     turn = np.abs(vy[0] * vz[1] - vy[1] * vz[0])
     return np.asarray(np.arctan2(turn, np.abs(vy[0] * vy[1] + vz[0] * vz[1])))
 
 
-def lift(corner: BothCorners) -> Array:
+def lift(corner: CornerPair) -> Array:
     """Jacking coefficient s·v_y/v_z of each wheel, shape (2, n)."""
     _, vy, vz = corner.drift
     return np.asarray(np.array([[1.0], [-1.0]]) * vy / vz)
 
 
-def force_height(corner: BothCorners) -> Array:
+def force_height(corner: CornerPair) -> Array:
     """Height at which the links carry the side force of the axle when both tyres push alike, shape (n,), mm."""
     _, y, _ = corner.stand
     _, vy, vz = corner.drift

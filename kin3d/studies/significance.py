@@ -22,7 +22,7 @@ THRESHOLD = 0.95
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """One number a measure for one kind of figure, with its doubt.
+    """One number a measure for one kind of figure, with its uncertainty.
 
     Attributes
     ----------
@@ -84,7 +84,7 @@ class Line:
 
     @property
     def exact(self) -> bool:
-        """Whether no doubt about points reaches the difference: it is set by figures of the car files."""
+        """Whether no uncertainty about points reaches the difference: it is set by figures of the car files."""
         return self.sigma <= NOTHING * (1.0 + abs(self.a) + abs(self.b))
 
     @property

@@ -11,10 +11,10 @@ from rich.table import Table
 
 from kin3d.cli.show import USUAL
 from kin3d.measures.table import Measure
+from kin3d.studies.corner_model import AXES
 from kin3d.studies.first_order import NOTHING
+from kin3d.studies.sample_statistics import LEVELS
 from kin3d.studies.sensitivity import Sensitivity
-from kin3d.studies.side import AXES
-from kin3d.studies.spread import LEVELS
 from kin3d.studies.tolerance import Tolerance
 from kin3d.writing.numbers import fixed, number, percent, rate
 
@@ -78,10 +78,11 @@ def _causes(console: Console, result: Tolerance, shown: list[Measure]) -> None:
     for m in shown:
         row = share[result.row(m.name)]
         if not row.any():
-            text = "no doubt: it is set by figures of the car file"
+            text = "no uncertainty: it is set by figures of the car file"
         else:
             top = np.argsort(-row, kind="stable")[:MOST_CAUSES]
-            text = ", ".join(f"{result.doubt.sources[s]} {percent(float(row[s]))}" for s in top if row[s] >= 0.005)
+            sources = result.uncertainty.sources
+            text = ", ".join(f"{sources[s]} {percent(float(row[s]))}" for s in top if row[s] >= 0.005)
         console.print(f"  {m.name:<24} {text}", highlight=False, markup=False)
 
 

@@ -27,7 +27,7 @@ DRIVES = {"travel": 0, "rack": 1, "roll": 2}
 ALGEBRA = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0)))
 
 
-class BothCorners(Corner):
+class CornerPair(Corner):
     """Left and right corner of an axle that stand on one plane; lanes are all left ones, then all right ones.
 
     Parameters
@@ -126,11 +126,11 @@ def _monomial(drive: str) -> tuple[int, ...]:
     return tuple(int(n == drive) for n in DRIVES)
 
 
-def of_axle(function: Callable[[BothCorners], Array]) -> Callable[[Corner], Any]:
+def of_axle(function: Callable[[CornerPair], Array]) -> Callable[[Corner], Any]:
     """A function of the axle with values of shape (n,) or (2, n), as the function of a corner over stacked lanes."""
 
     def spread(corner: Corner) -> Array:
-        if not isinstance(corner, BothCorners):
+        if not isinstance(corner, CornerPair):
             raise TypeError("a measure of an axle needs both corners")
         found = function(corner)
         return corner.twice(found) if found.ndim == 1 else found.reshape(-1)

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS
+from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.planes import WishbonePlane, mutual_deg, wishbone_planes
-from kin3d.studies.side import SideModel
 
 Array = NDArray[np.float64]
 STILL_MM = 1e-6  # a point that moved less than this did not move
@@ -19,7 +19,7 @@ MINOR = 0.2  # a component that is a smaller part of the movement is not put int
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class PointChange:
     """One point in two cars.
 
     Attributes
@@ -61,19 +61,19 @@ class Move:
         return ", ".join(_WORDS[k][0 if turned[k] > 0.0 else 1] for k in order)
 
 
-def moves(a: SideModel, b: SideModel) -> tuple[tuple[Move, ...], tuple[str, ...]]:
+def point_changes(a: CornerModel, b: CornerModel) -> tuple[tuple[PointChange, ...], tuple[str, ...]]:
     """Points of the table that both corners have, in groups, and the names of those that only one has."""
     ours, theirs = _places(a), _places(b)
     groups = groups_of(a.model.linkage, dict(zip(a.model.linkage.points, a.design, strict=True)))
     both = [p for p in ours if p in theirs]
     found = [
-        Move(p, groups[p], ours[p][0], theirs[p][0], np.hypot(ours[p][1], theirs[p][1]), a.sign) for p in both
+        PointChange(p, groups[p], ours[p][0], theirs[p][0], np.hypot(ours[p][1], theirs[p][1]), a.sign) for p in both
     ]
     lone = tuple(p for p in (*ours, *theirs) if (p in ours) != (p in theirs))
     return tuple(sorted(found, key=lambda m: GROUPS.index(m.group))), lone
 
 
-def _places(side: SideModel) -> dict[str, tuple[Array, Array]]:
+def _places(side: CornerModel) -> dict[str, tuple[Array, Array]]:
     """Place on this side of the car and deviation of each point of the table, by name."""
     index = [side.model.linkage.index(p) for p in side.names]
     rows = zip(side.names, side.design[index], side.sigma_mm, strict=True)
@@ -88,7 +88,7 @@ class Planes:
     mutual_deg: float
 
 
-def planes_of(side: SideModel) -> Planes:
+def planes_of(side: CornerModel) -> Planes:
     """Planes of the wishbones of a corner in the design position."""
     at = dict(zip(side.model.linkage.points, side.design, strict=True))
     found = wishbone_planes(side.model.linkage, at, side.sign)

@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from kin3d.loads.elements import AxleParts
 from kin3d.loads.members import Statics
 from kin3d.measures.anti import brake_share, drive_share, lacks_braking, lacks_driving
-from kin3d.measures.both import LEFT, RIGHT, BothCorners
 from kin3d.measures.corner import Corner
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
 from kin3d.measures.table import Measure, lacks_radius
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
@@ -96,13 +96,13 @@ SHARES = (
 MEASURES = tuple(m for s in SHARES for m in (s.pct, s.force))
 
 
-def shares(model: AxleParts, corner: BothCorners, lanes: Lanes, solved: Solved) -> dict[str, Array]:
+def shares(model: AxleParts, corner: CornerPair, lanes: Lanes, solved: Solved) -> dict[str, Array]:
     """Values of all shares that there is data for, each (2n,), by name.
 
     Parameters
     ----------
     model : AxleParts
-    corner : BothCorners
+    corner : CornerPair
         Over the same lanes.
     """
     statics = Statics(model.kernel, model.variants, lanes, solved)
@@ -124,7 +124,7 @@ def shares(model: AxleParts, corner: BothCorners, lanes: Lanes, solved: Solved) 
     return out
 
 
-def _mass_share(case: Case, corner: BothCorners) -> float | None:
+def _mass_share(case: Case, corner: CornerPair) -> float | None:
     """Part of the car's weight that the case's forces are counted for; None where it is not known."""
     if case != "cornering":
         return 1.0
@@ -134,7 +134,7 @@ def _mass_share(case: Case, corner: BothCorners) -> float | None:
     return front if corner.axle.name == "front" else 1.0 - front
 
 
-def _wheel_forces(case: Case, corner: BothCorners, height: Array) -> tuple[float, float, Array]:
+def _wheel_forces(case: Case, corner: CornerPair, height: Array) -> tuple[float, float, Array]:
     """Force forward, force to the left and load transfer of each wheel, a newton of weight and a g; the last (2n,)."""
     if case == "cornering":
         transfer = height / corner.twice(corner.track)
@@ -149,7 +149,7 @@ def _wheel_forces(case: Case, corner: BothCorners, height: Array) -> tuple[float
 class _Ground:
     """The linkage's statics with the ground's directions, over stacked lanes."""
 
-    def __init__(self, statics: Statics, corner: BothCorners) -> None:
+    def __init__(self, statics: Statics, corner: CornerPair) -> None:
         self.statics = statics
         self.ahead, self.aside, self.up = (_numbers(v) for v in (corner.ahead, corner.aside, corner.normal))
         body = corner.linkage.wheel_body
@@ -171,7 +171,7 @@ def _numbers(v: Vec) -> Vec:
     return x, y, z
 
 
-def _height(corner: BothCorners) -> Array:
+def _height(corner: CornerPair) -> Array:
     """Height of the mass centre, fixed in the body, over the mid-point of the contact points, shape (2n,), mm."""
     middle = corner.design_contact.mean(axis=0) + np.array([0.0, 0.0, float(corner.car.cg_height_mm or 0.0)])
     centre = dot((float(middle[0]), float(middle[1]), float(middle[2])), _numbers(corner.normal))

@@ -1,4 +1,4 @@
-"""Cars with other points or deviations than their files give, for tests of doubt and difference."""
+"""Cars with other points or deviations than their files give, for tests of uncertainty and difference."""
 
 from __future__ import annotations
 

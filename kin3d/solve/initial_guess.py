@@ -10,9 +10,9 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.solve.continuation import vectors
 from kin3d.solve.implicit import implicit
 from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.march import vectors
 from kin3d.solve.system import System
 from kin3d.spatial.jets import total_degree
 

@@ -9,16 +9,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.solve.continuation import Continuation, continue_along_branch
 from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.march import March, march
 from kin3d.solve.status import Status
 from kin3d.solve.system import System
 
 
-def march_rays(system: System, variants: Variants, lanes: Lanes) -> March:
-    """Step every lane as `march` does, the limit of each ray found once."""
+def continue_sharing_limits(system: System, variants: Variants, lanes: Lanes) -> Continuation:
+    """Step every lane as `continue_along_branch` does, the limit of each ray found once."""
     first = _farthest(lanes)
-    ahead = march(system, variants, lanes.take(first))
+    ahead = continue_along_branch(system, variants, lanes.take(first))
     q = np.full((ahead.q.shape[0], lanes.count), np.nan)
     error, reached = np.full(lanes.count, np.nan), np.zeros(lanes.count)
     status = np.full(lanes.count, Status.UNSOLVED, dtype=np.int8)
@@ -33,10 +33,10 @@ def march_rays(system: System, variants: Variants, lanes: Lanes) -> March:
             reached[lane] = ahead.reached[k] * lanes.travel[first[k]] / lanes.travel[lane]
     rest = np.flatnonzero(~done)
     if rest.size:
-        last = march(system, variants, lanes.take(rest))
+        last = continue_along_branch(system, variants, lanes.take(rest))
         q[:, rest], error[rest], status[rest], reached[rest] = last.q, last.error_mm, last.status, last.reached
         names |= {int(rest[k]): said for k, said in last.in_line.items()}
-    return March(q, error, status, reached, names)
+    return Continuation(q, error, status, reached, names)
 
 
 def _farthest(lanes: Lanes) -> NDArray[np.intp]:

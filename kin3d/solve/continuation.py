@@ -32,7 +32,7 @@ MOST_STEPS = 400
 
 
 @dataclass(frozen=True, slots=True)
-class March:
+class Continuation:
     """Where the lanes came to.
 
     Unknowns, errors and status are as in `Solved`; `reached` is the share of the way, `in_line` names for each lane
@@ -46,7 +46,7 @@ class March:
     in_line: dict[int, str]
 
 
-def march(system: System, variants: Variants, lanes: Lanes) -> March:
+def continue_along_branch(system: System, variants: Variants, lanes: Lanes) -> Continuation:
     """Step every lane from its design position towards its drives."""
     q = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), (len(variants.start), lanes.count)))
     reached, step = np.zeros(lanes.count), np.full(lanes.count, FIRST_STEP)
@@ -66,7 +66,7 @@ def march(system: System, variants: Variants, lanes: Lanes) -> March:
         step[active] = np.where(good, 2.0 * step[active], 0.5 * step[active])
     status, in_line = _outcome(system, variants, lanes, q, reached)
     q[:, status != Status.OK], error[status != Status.OK] = np.nan, np.nan
-    return March(q, error, status, reached, in_line)
+    return Continuation(q, error, status, reached, in_line)
 
 
 def _try(

@@ -1,4 +1,4 @@
-"""Sources of doubt: where the points may be wrong, as independent errors of known size.
+"""Sources of uncertainty: where the points may be wrong, as independent errors of known size.
 
 A *source* is one error of standard deviation 1 times its direction in design coordinates. A coordinate's own deviation
 is a source; a shared error (all points of a view shifted together) is one source an axis. Sources are independent of
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.layout import WHEEL_AXIS
-from kin3d.studies.side import AXES, SideModel
+from kin3d.studies.corner_model import AXES, CornerModel
 
 Array = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class Uncertainty:
     """All sources of one corner.
 
     Attributes
@@ -71,15 +71,15 @@ class Doubt:
         return bool(self.sources)
 
 
-def doubt_of(side: SideModel, sigma_mm: float | None = None) -> Doubt:
+def uncertainty_of(side: CornerModel, sigma_mm: float | None = None) -> Uncertainty:
     """Collect the sources of a corner.
 
     Parameters
     ----------
-    side : SideModel
+    side : CornerModel
     sigma_mm : float, optional
         Standard deviation of each coordinate to which the file gives none. A ``wheel_axis`` point is left alone: it
-        stands for a direction, whose doubt is not that of a pickup point.
+        stands for a direction, whose uncertainty is not that of a pickup point.
 
     Raises
     ------
@@ -93,10 +93,10 @@ def doubt_of(side: SideModel, sigma_mm: float | None = None) -> Doubt:
     moved = {p for s, seed in pairs for p in _moved(side, seed)}
     seeds = np.array([seed for _, seed in pairs]).reshape(-1, *side.design.shape)
     exact = tuple(p for p in side.names if p not in moved)
-    return Doubt(tuple(s for s, _ in pairs), seeds, sigma_mm, exact)
+    return Uncertainty(tuple(s for s, _ in pairs), seeds, sigma_mm, exact)
 
 
-def _own(side: SideModel, sigma_mm: float | None) -> Iterator[tuple[Source, Array]]:
+def _own(side: CornerModel, sigma_mm: float | None) -> Iterator[tuple[Source, Array]]:
     for row, name in enumerate(side.names):
         for k, axis in enumerate(AXES):
             sigma = float(side.sigma_mm[row, k])
@@ -106,7 +106,7 @@ def _own(side: SideModel, sigma_mm: float | None) -> Iterator[tuple[Source, Arra
                 yield Source(name, axis, sigma), sigma * side.seeds[row, k]
 
 
-def _shared(side: SideModel) -> Iterator[tuple[Source, Array]]:
+def _shared(side: CornerModel) -> Iterator[tuple[Source, Array]]:
     for error in side.model.axle.shared_errors:
         rows = [side.names.index(p) for p in error.points or side.names if p in side.names]
         for k, axis in enumerate(AXES):
@@ -115,6 +115,6 @@ def _shared(side: SideModel) -> Iterator[tuple[Source, Array]]:
                 yield Source(error.name, axis, error.sigma_mm[k], shared=True), seed
 
 
-def _moved(side: SideModel, seed: Array) -> list[str]:
+def _moved(side: CornerModel, seed: Array) -> list[str]:
     rows = np.flatnonzero(seed.any(axis=-1))
     return [side.model.linkage.points[r] for r in rows]

@@ -1,6 +1,6 @@
 """One corner seen from its point table: how its design coordinates follow from the coordinates that a person gave.
 
-Studies of change and of doubt speak of the coordinates in the table. The linkage may have a point more than the table
+Studies speak of the coordinates in the table. The linkage may have a point more than the table
 (a wheel axis made of camber and toe, which goes along with the wheel centre), and the other side of the car is a mirror
 image; this file is the one place that knows it.
 """
@@ -28,7 +28,7 @@ AXES = ("x", "y", "z")
 
 
 @dataclass(frozen=True, slots=True)
-class SideModel:
+class CornerModel:
     """One corner of an axle, ready to be solved with changed points.
 
     Attributes
@@ -53,13 +53,13 @@ class SideModel:
     seeds: Array
 
     @staticmethod
-    def of(car: Car, axle: AxleName, side: Side | None = None) -> SideModel:
+    def of(car: Car, axle: AxleName, side: Side | None = None) -> CornerModel:
         """Build the corner of one side; by default the side that the points were given for."""
         model = AxleModel.of(car, axle)
-        return SideModel.from_model(model, side or model.axle.side)
+        return CornerModel.from_model(model, side or model.axle.side)
 
     @staticmethod
-    def from_model(model: AxleModel, side: Side) -> SideModel:
+    def from_model(model: AxleModel, side: Side) -> CornerModel:
         """The corner of one side of an axle's model."""
         own = side == model.axle.side
         table = model.axle.points if own or model.axle.other_points is None else model.axle.other_points
@@ -67,7 +67,7 @@ class SideModel:
         rows = [table.names.index(p) for p in model.linkage.points if p in table]
         names = tuple(table.names[r] for r in rows)
         seeds = _seeds(names, model.linkage.points, MIRROR if mirrored else np.ones(3))
-        return SideModel(model, side, names, table.xyz_mm[rows], table.sigma_mm[rows], seeds)
+        return CornerModel(model, side, names, table.xyz_mm[rows], table.sigma_mm[rows], seeds)
 
     @property
     def table(self) -> PointTable:

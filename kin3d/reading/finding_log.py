@@ -9,7 +9,7 @@ from kin3d.errors import Finding, Severity
 Where = str | int
 
 
-class Gather:
+class FindingLog:
     """Findings of one file, each with its place in it.
 
     A place is a row number or a text such as ``"[front] rod_on"``.

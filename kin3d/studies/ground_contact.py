@@ -111,7 +111,7 @@ def need_radius(models: Sequence[AxleModel]) -> None:
         raise RequestError([Finding("radius-missing", text, f"[{a.name}] loaded_radius_mm") for a in lacking])
 
 
-def stand(
+def put_on_ground(
     models: Sequence[AxleModel],
     stance: Stance,
     shift_x_mm: Sequence[float] = (0.0,),

@@ -1,4 +1,4 @@
-"""Everything a report shows, gathered: curves with doubt, comparison, constructions, roll-centre migration, checks."""
+"""Everything a report shows, collected: curves with bands, comparison, constructions, roll-centre migration, checks."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from kin3d.studies.comparison import Comparison, Entry
 from kin3d.studies.fit import Scale
 from kin3d.studies.outline import Outline, outline
 from kin3d.studies.result import SweepResult
+from kin3d.studies.significance import THRESHOLD
 from kin3d.studies.tolerance import SEED
-from kin3d.studies.verdict import THRESHOLD
 
 Array = NDArray[np.float64]
 AXLES: tuple[AxleName, ...] = ("front", "rear")
@@ -57,7 +57,7 @@ class AxlePart:
 
 
 @dataclass(frozen=True, slots=True)
-class Dossier:
+class ReportData:
     """What a report shows.
 
     Attributes
@@ -78,7 +78,7 @@ class Dossier:
     threshold: float
 
 
-def gather(
+def collect(
     cars: Sequence[Car],
     axles: Sequence[AxleName] | None,
     travel_mm: Sequence[float] | Array,
@@ -91,7 +91,7 @@ def gather(
     align: bool = False,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
-) -> Dossier:
+) -> ReportData:
     """Run the studies of a report.
 
     Parameters
@@ -114,7 +114,7 @@ def gather(
         parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.entries)))
         if progress:
             progress(k + 1, len(chosen))
-    return Dossier(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
+    return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
 
 
 def _common(cars: Sequence[Car]) -> tuple[AxleName, ...]:

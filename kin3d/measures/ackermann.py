@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.measures.both import BothCorners, of_axle
 from kin3d.measures.corner import Corner
+from kin3d.measures.corner_pair import CornerPair, of_axle
 from kin3d.measures.table import Measure, lacks_radius
 
 Array = NDArray[np.float64]
@@ -26,7 +26,7 @@ def _cot(angle: Array) -> Array:
     return np.asarray(np.cos(angle) / np.sin(angle))
 
 
-def ackermann(corner: BothCorners) -> Array:
+def ackermann(corner: CornerPair) -> Array:
     """100·(cot outer − cot inner)·wheelbase/track, shape (n,); NaN where the wheels are not steered."""
     steer = corner.pair(corner.steer)
     if corner.straight is not None:
@@ -37,7 +37,7 @@ def ackermann(corner: BothCorners) -> Array:
     return np.where(np.abs(steer.mean(axis=0)) < STRAIGHT_RAD, np.nan, found)
 
 
-def turning_radius(corner: BothCorners) -> Array:
+def turning_radius(corner: CornerPair) -> Array:
     """Wheelbase times the mean cotangent of both steers, shape (n,), mm; infinite straight ahead."""
     mean = _cot(corner.pair(corner.steer)).mean(axis=0)
     # toe alone turns no car: without a rack displacement that steers there is no turning centre
