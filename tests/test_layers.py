@@ -11,7 +11,10 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 # lower layers first; a file may import its own layer and those before it
-ORDER = ("base", "spatial", "linkage", "solve", "measures", "loads", "studies", "reading", "writing", "cli", "viewer")
+ORDER = (
+    "base", "writing", "spatial", "linkage", "reading", "solve", "measures", "loads", "photographs", "studies",
+    "report", "cli", "viewer",
+)  # fmt: skip
 BASE = {"errors", "units", "frames"}
 APART = {("reading", "solve"), ("solve", "reading")}
 HEAVY = {"xarray", "ezdxf", "trimesh", "matplotlib", "pyvista", "pandas", "PySide6", "pyvistaqt", "h5netcdf", "vtk"}

@@ -44,8 +44,8 @@ def report(
     Example:  kin3d report models/dunlin/car.toml models/plover/car.toml --out report.html
     """
     from kin3d import load
+    from kin3d.report.page import write_report
     from kin3d.studies.report_data import collect
-    from kin3d.writing.report.page import write_report
     from kin3d.writing.table import check_ending
 
     check_ending(out, (".html",), "--out")

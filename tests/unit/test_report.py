@@ -11,9 +11,9 @@ from html.parser import HTMLParser
 import pytest
 
 from kin3d.errors import RequestError
+from kin3d.report.page import render, write_report
 from kin3d.studies.report_data import collect
 from kin3d.writing.numbers import number, probability, signed
-from kin3d.writing.report.page import render, write_report
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle, with_sigma
 

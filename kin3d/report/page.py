@@ -12,6 +12,10 @@ from pathlib import Path
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.measures.table import Measure
+from kin3d.report import figures, tables, views
+from kin3d.report.markup import listed, mark, named, section, tag, text
+from kin3d.report.summary import shown_measures, summary
+from kin3d.report.svg import framed
 from kin3d.studies.comparison import Comparison, Pair
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
 from kin3d.studies.sample_statistics import LEVELS
@@ -19,10 +23,6 @@ from kin3d.studies.significance import KINDS
 from kin3d.writing.compare_plot import common_measures
 from kin3d.writing.curves import USUAL
 from kin3d.writing.numbers import percent
-from kin3d.writing.report import figures, tables, views
-from kin3d.writing.report.markup import listed, mark, named, section, tag, text
-from kin3d.writing.report.summary import shown_measures, summary
-from kin3d.writing.report.svg import framed
 from kin3d.writing.table import check_ending
 from kin3d.writing.wording import remainder_sentence
 
@@ -74,7 +74,7 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     parts.append(section("definitions", "Definitions", tables.definitions(_defined(results))))
     parts.append(section("cautions", "Cautions", listed(text(c) for c in CAUTIONS)))
     parts.append(section("again", "To do it again", _again(data, command)))
-    style = (resources.files("kin3d.writing.report") / "style.css").read_text("utf-8")
+    style = (resources.files("kin3d.report") / "style.css").read_text("utf-8")
     head = (
         f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'

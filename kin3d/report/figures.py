@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kin3d.measures.table import Measure
+from kin3d.report.svg import inline_svg
 from kin3d.studies.comparison import Comparison, Pair
 from kin3d.studies.report_data import AxlePart
 from kin3d.writing.bands import DASHES, FAINT, Banded, band_panel
 from kin3d.writing.compare_plot import moved, steps_panel
-from kin3d.writing.report.svg import inline_svg
 from kin3d.writing.style import INK, LINES, figure_style
 
 if TYPE_CHECKING:

@@ -10,11 +10,11 @@ import numpy as np
 
 from kin3d.linkage.car import Axle, Car
 from kin3d.measures.table import Measure
+from kin3d.report.markup import listed, mark, table, tag, text, verdict
 from kin3d.studies.comparison import Comparison, Entry, Pair
 from kin3d.studies.significance import Kind
 from kin3d.studies.tolerance import Tolerance, half_width
 from kin3d.writing.numbers import fixed, number, percent, probability, rate, signed
-from kin3d.writing.report.markup import listed, mark, table, tag, text, verdict
 from kin3d.writing.wording import FIGURE_HEADS, turned
 
 MOST_SOURCES = 5

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from kin3d.measures.table import Measure
+from kin3d.report.markup import listed, tag, text
 from kin3d.studies.comparison import Comparison, Pair
 from kin3d.studies.significance import Line
 from kin3d.writing.numbers import number, percent, probability, rate, signed
-from kin3d.writing.report.markup import listed, tag, text
 
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
 GRADIENTS = (
