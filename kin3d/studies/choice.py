@@ -9,6 +9,26 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName
 from kin3d.measures.table import Measure
 
+# what is shown when no measures were asked for: the questions an engineer asks first
+USUAL = (
+    "camber_deg",
+    "toe_deg",
+    "caster_deg",
+    "roll_centre_height_mm",
+    "anti_dive_pct",
+    "anti_lift_pct",
+    "anti_squat_pct",
+    "motion_ratio",
+    "wheel_rate_n_per_mm",
+    "scrub_radius_mm",
+    "caster_trail_mm",
+    "camber_ground_deg",
+    "toe_ground_deg",
+    "roll_centre_offset_mm",
+    "camber_recovery_pct",
+    "spring_share_braking_pct",
+)
+
 
 def asked(names: Sequence[str] | None) -> list[str] | None:
     """Names as a list; one name may stand alone, None asks for all.
@@ -40,6 +60,31 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
     if unknown:
         raise RequestError(unknown)
     return tuple(m for m in every if m.name in names)
+
+
+def shown(there: Sequence[Measure], names: Sequence[str] | None = None, every: bool = False) -> list[Measure]:
+    """Measures of a result that a person is shown: those of the given names, else the usual ones.
+
+    Parameters
+    ----------
+    every : bool
+        Without names: all of them, because the result was asked for with names.
+
+    Raises
+    ------
+    RequestError
+        With every name that the result does not have.
+    """
+    wanted = asked(names)
+    if wanted is not None:
+        known = [m.name for m in there]
+        missing = [n for n in wanted if n not in known]
+        if missing:
+            has = ", ".join(known) or "none"
+            raise RequestError([Finding("measure-missing", f'the result has no "{n}"; it has: {has}') for n in missing])
+        return [m for m in there if m.name in wanted]
+    usual = [m for m in there if m.name in USUAL]
+    return list(there) if every or not usual else usual
 
 
 def _unknown(name: str, axle: AxleName, known: Sequence[str]) -> Finding:

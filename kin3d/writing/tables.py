@@ -30,13 +30,19 @@ class Quantity:
     form : str
         ``"signed"`` shows a plus, ``"rate"`` is a derivative per mm of a figure in that unit, ``"percent"`` and
         ``"probability"`` show a share from 0 to 1.
+    sigma : float
+        Its standard deviation, shown behind a "±"; NaN where it is not known or not to be shown.
     """
 
     value: float
     unit: str = ""
     form: Form = "number"
+    sigma: float = math.nan
 
     def __str__(self) -> str:
+        if math.isfinite(self.sigma):
+            plain_form: Form = "number" if self.form == "signed" else self.form
+            return f"{Quantity(self.value, self.unit, self.form)} ± {Quantity(self.sigma, self.unit, plain_form)}"
         if self.form == "percent":
             return percent(self.value) if math.isfinite(self.value) else "–"
         if self.form == "probability":
@@ -64,6 +70,8 @@ class Column:
         Places after the point, where the unit should not decide.
     text : bool
         Set to the left.
+    long : bool
+        A text that may run over several lines.
     """
 
     name: str
@@ -71,6 +79,7 @@ class Column:
     head: str = ""
     places: int | None = None
     text: bool = False
+    long: bool = False
 
     def show(self, value: Cell) -> str:
         """A cell of this column as a person reads it."""

@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table as RichTable
 
+LONG = 40  # columns that a text over several lines has at least
+
 
 def print_table(console: Console, table: Table) -> None:
     """Print a table with title and notes; a figure is never cut.
@@ -38,8 +40,9 @@ def _blocks(console: Console, table: Table) -> list[list[int]]:
     """Columns that fit side by side; texts at the left are repeated in every block."""
     rows = [table.heads(), *table.shown()]
     wide = [3 + max(len(line) for row in rows for line in row[k].split("\n")) for k in range(len(table.columns))]
+    wide = [min(w, LONG) if c.long else w for w, c in zip(wide, table.columns, strict=True)]
     lead = 0
-    while lead < len(wide) and table.columns[lead].text:
+    while lead < len(wide) and table.columns[lead].text and not table.columns[lead].long:
         lead += 1
     first = list(range(max(1, lead)))
     blocks: list[list[int]] = [list(first)]
@@ -61,8 +64,9 @@ def _rich(table: Table, block: list[int]) -> RichTable:
     made = Rich(header_style="bold", box=SIMPLE_HEAD)
     for k in block:
         column = table.columns[k]
-        justify = "left" if column.text else "right"
-        made.add_column(Text(column.head or column.name), justify=justify, no_wrap=True)  # type: ignore[arg-type]
+        justify = "left" if column.text or column.long else "right"
+        head = Text(column.head or column.name)
+        made.add_column(head, justify=justify, no_wrap=not column.long, overflow="fold")  # type: ignore[arg-type]
     for n, cells in enumerate(table.shown()):
         if n in table.breaks and n:
             made.add_section()

@@ -1,0 +1,169 @@
+"""Curves in panels, a panel a figure: lines with or without bands, drawn to be read without a legend hunt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.style import INK, LINES, figure_style, save_figure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Array = NDArray[np.float64]
+DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
+FAINT = "#5b6670"
+LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
+BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One line of a panel.
+
+    Attributes
+    ----------
+    x, y : ndarray, shape (places,)
+    label : str
+        What the line is, for a legend; empty: it needs none.
+    colour, dash : int
+        Numbers in the round of colours and of dashes.
+    bands : tuple of (low, high)
+        Ends of bands about the line, the narrow one first, each of shape (places,).
+    """
+
+    x: Array
+    y: Array
+    label: str = ""
+    colour: int = 0
+    dash: int = 0
+    bands: tuple[tuple[Array, Array], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One figure over a drive.
+
+    Attributes
+    ----------
+    title, unit, sign : str
+        What is drawn, its unit (``"1"`` for none), and what positive means.
+    x_title : str
+        What it is drawn over, with its unit.
+    traces : tuple of Trace
+    legend : bool
+        Whether the labels stand in the panel itself.
+    """
+
+    title: str
+    unit: str
+    sign: str
+    x_title: str
+    traces: tuple[Trace, ...]
+    legend: bool = False
+
+
+def draw_panels(title: str, panels: Sequence[Panel], path: Path, bands: Sequence[str] = ()) -> None:
+    """Draw panels beside and below each other and save the picture.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        ``.png``, ``.svg`` or ``.pdf``.
+    bands : sequence of str
+        Names of the bands, the narrow one first. Where there are any, or lines of several labels without a legend in
+        the panels, one legend for all stands below them.
+    """
+    draws = [lambda ax, one=p: draw_panel(ax, one) for p in panels]
+    common = [] if any(p.legend for p in panels) else _one_of_each(panels)
+
+    def key(figure: Figure) -> None:
+        draw_legend(figure, common, bands)
+
+    draw_grid(title, draws, path, legend=key if common or bands else None)
+
+
+def draw_grid(
+    title: str,
+    draws: Sequence[Callable[[Axes], None]],
+    path: Path,
+    width: float = 4.1,
+    legend: Callable[[Figure], None] | None = None,
+) -> None:
+    """Draw what each function draws in a panel of its own, under one title, and save the picture.
+
+    Parameters
+    ----------
+    width : float
+        Of a panel, inches.
+    legend : callable, optional
+        Adds a legend for all to the figure.
+    """
+    check_place(path, PICTURES, "plot")
+    import matplotlib.pyplot as plt
+
+    columns = 2 if len(draws) == 4 else min(3, max(1, len(draws)))
+    lines = -(-len(draws) // columns) or 1
+    with plt.rc_context(figure_style()):
+        size = (max(width if len(draws) == 1 else 6.4, width * columns), 2.9 * lines + (1.1 if legend else 0.7))
+        figure, axes = plt.subplots(lines, columns, figsize=size, squeeze=False, layout="constrained")
+        for ax, draw in zip(axes.flat, draws, strict=False):
+            draw(ax)
+        for ax in axes.flat[len(draws) :]:
+            ax.set_visible(False)
+        figure.suptitle(title, x=0.01, ha="left", fontsize=13, fontweight="bold")
+        if legend:
+            legend(figure)
+        save_figure(figure, path)
+
+
+def draw_panel(ax: Axes, panel: Panel) -> None:
+    """Draw the lines of one panel with their bands."""
+    for c in panel.traces:
+        for ends, alpha in zip(c.bands[::-1], BAND_ALPHA[: len(c.bands)][::-1], strict=True):
+            ax.fill_between(c.x, *ends, color=_colour(c), alpha=alpha, lw=0)
+        ax.plot(c.x, c.y, color=_colour(c), lw=1.8, ls=DASHES[c.dash % len(DASHES)], label=c.label or None)
+    ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
+    unit = "" if panel.unit == "1" else f" ({panel.unit})"
+    ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09)
+    ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7.5, color=FAINT)
+    ax.set_xlabel(panel.x_title)
+    ax.margins(x=0.0)
+    low, high = ax.get_ylim()
+    least = LEAST_SPAN * abs(low + high) / 2 or 1.0  # what hardly changes must not look like a steep curve
+    if high - low < least:
+        ax.set_ylim((low + high - least) / 2, (low + high + least) / 2)
+    if panel.legend and sum(bool(c.label) for c in panel.traces) > 1:
+        ax.legend(fontsize=7, frameon=False)
+
+
+def draw_legend(figure: Figure, traces: Sequence[Trace], bands: Sequence[str] = ()) -> None:
+    """Say which line is which and what the bands are, once for all panels, below them."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    handles: list[object] = [
+        Line2D([], [], color=_colour(c), ls=DASHES[c.dash % len(DASHES)], lw=1.8, label=c.label) for c in traces
+    ]
+    colour = _colour(traces[0]) if len(traces) == 1 else FAINT
+    # the narrow band lies upon the wide one
+    alphas = (sum(BAND_ALPHA), BAND_ALPHA[1])
+    handles += [Patch(color=colour, alpha=a, lw=0, label=name) for a, name in zip(alphas, bands, strict=False)]
+    figure.legend(handles=handles, loc="outside lower left", ncols=len(handles), frameon=False, fontsize=8)
+
+
+def _colour(trace: Trace) -> str:
+    return LINES[trace.colour % len(LINES)]
+
+
+def _one_of_each(panels: Sequence[Panel]) -> list[Trace]:
+    """A line of every label."""
+    every = {c.label: c for p in panels for c in p.traces if c.label}
+    return list(every.values())
