@@ -18,7 +18,7 @@ ORDER = (
 BASE = {"errors", "units", "frames"}
 APART = {("reading", "solve"), ("solve", "reading")}
 HEAVY = {"xarray", "ezdxf", "trimesh", "matplotlib", "pyvista", "pandas", "PySide6", "pyvistaqt", "h5netcdf", "vtk"}
-FILES = sorted([*(ROOT / "kin3d").rglob("*.py"), *(ROOT / "viewer").rglob("*.py")])
+FILES = sorted([*(ROOT / "kin3d").rglob("*.py"), *(ROOT / "viewer" / "kin3d_viewer").rglob("*.py")])
 
 
 def layer_of(module: str) -> str | None:
@@ -33,7 +33,7 @@ def layer_of(module: str) -> str | None:
 
 def own_name(file: Path) -> str:
     parts = file.relative_to(ROOT).with_suffix("").parts
-    return ".".join(("kin3d_viewer", *parts[1:]) if parts[0] == "viewer" else parts)
+    return ".".join(parts[1:] if parts[0] == "viewer" else parts)
 
 
 def imports(tree: ast.AST) -> list[tuple[str, int]]:

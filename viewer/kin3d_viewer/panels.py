@@ -89,9 +89,10 @@ class DrivesPanel(QWidget):
     def follow(self, drives: Mapping[str, float]) -> None:
         """Put sliders and boxes where the model is."""
         for name, value in drives.items():
-            for widget, at in ((self.sliders[name], round(value * TICKS[name])), (self.boxes[name], value)):
-                with QSignalBlocker(widget):
-                    widget.setValue(at)  # type: ignore[attr-defined]
+            slider, box = self.sliders[name], self.boxes[name]
+            with QSignalBlocker(slider), QSignalBlocker(box):
+                slider.setValue(round(value * TICKS[name]))
+                box.setValue(value)
 
 
 class FiguresTable(QTableWidget):
@@ -111,7 +112,9 @@ class FiguresTable(QTableWidget):
             "at the sliders",
         )
         for column, tip in enumerate(tips):
-            self.horizontalHeaderItem(column).setToolTip(tip)
+            head = self.horizontalHeaderItem(column)
+            if head is not None:
+                head.setToolTip(tip)
         self.verticalHeader().hide()
         self.verticalHeader().setDefaultSectionSize(20)
         self.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
@@ -130,7 +133,7 @@ class FiguresTable(QTableWidget):
             for column, source in ((1, file), (2, design), (3, now)):
                 value = figure(float(source[name][self.side]) if name in source else np.nan)
                 item = self.item(row, column)
-                if item.text() != value:
+                if item is not None and item.text() != value:
                     item.setText(value)
 
     def showEvent(self, event: Any) -> None:  # noqa: N802 - Qt's name
@@ -170,7 +173,7 @@ class PointsTable(QTableWidget):
 
     def __init__(self, model: LiveModel) -> None:
         super().__init__(len(model.points()), 4)
-        self.model = model
+        self.live = model
         self.side = model.own_side
         self.names = model.points()
         self.setHorizontalHeaderLabels(["point", "x, mm", "y, mm", "z, mm"])
@@ -201,11 +204,13 @@ class PointsTable(QTableWidget):
         """Show the coordinates as they stand; moved points are bold."""
         with QSignalBlocker(self):
             for row, name in enumerate(self.names):
-                number = self.model.base.linkage.index(name)
-                now = self.model.design[self.side, number]
-                moved = now != self.model.base.variants.design[self.side, number]
+                number = self.live.base.linkage.index(name)
+                now = self.live.design[self.side, number]
+                moved = now != self.live.base.variants.design[self.side, number]
                 for k in range(3):
                     cell = self.item(row, k + 1)
+                    if cell is None:
+                        continue
                     cell.setText(f"{now[k]:.3f}")
                     font = QFont(cell.font())
                     font.setBold(bool(moved[k]))

@@ -70,9 +70,9 @@ class Overlay:
             self._leaders.bring([])
             return
         names = list(texts)
-        anchors, words = zip(*(self._anchor(texts[n], width, height) for n in names), strict=True)
+        places, words = zip(*(self._anchor(texts[n], width, height) for n in names), strict=True)
         sizes = np.array([self._size(n, w) for n, w in zip(names, words, strict=True)])
-        anchors = np.array(anchors)
+        anchors = np.array(places)
         base = np.array([0.0, BOTTOM_PX * self.scale])
         kept = {k: self._kept[n] for k, n in enumerate(names) if n in self._kept}
         canvas = (float(width), height - (TOP_PX + BOTTOM_PX) * self.scale)

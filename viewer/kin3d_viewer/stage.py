@@ -157,8 +157,8 @@ class _Drawn:
             return
         key = (len(what.points), len(what.triangles), int(what.triangles.sum()))
         if key == self.key:
-            self.mesh.points[:] = what.points
-            self.mesh.point_data["Normals"][:] = what.normals
+            np.copyto(self.mesh.points, what.points)
+            np.copyto(self.mesh.point_data["Normals"], what.normals)
         else:
             self.key = key
             self.mesh.points = what.points.astype(np.float32)
@@ -177,7 +177,7 @@ class _Drawn:
         key = tuple(len(s) for s in what)
         points = np.concatenate(what).astype(np.float32)
         if key == self.key:
-            self.mesh.points[:] = points
+            np.copyto(self.mesh.points, points)
         else:
             self.key = key
             self.mesh.points = points

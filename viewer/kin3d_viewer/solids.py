@@ -27,7 +27,7 @@ def read_solid(mesh: MeshFile) -> Mesh:
 
     file = str(mesh.path)
     try:
-        found = trimesh.load(file, force="mesh", process=True)
+        found = trimesh.load_mesh(file, process=True)
     except (OSError, ValueError) as error:
         raise ReadingError(Finding("mesh-unreadable", f"cannot be read as a mesh: {error}", file)) from None
     triangles = np.asarray(getattr(found, "faces", np.empty((0, 3))), dtype=np.int64)

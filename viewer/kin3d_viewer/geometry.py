@@ -129,7 +129,8 @@ def dashed(places: Array, pattern: tuple[float, ...]) -> list[Array]:
     if not pattern:
         return [places]
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(places, axis=0), axis=1))])
-    out, at, turn = [], 0.0, 0
+    out: list[Array] = []
+    at, turn = 0.0, 0
     while at < along[-1] and len(out) < 2000:
         end = min(at + pattern[turn % len(pattern)], along[-1])
         if turn % 2 == 0:

@@ -61,7 +61,7 @@ class Camera:
         self.session, self.options = session, options
         width, height = options.size
         beside = round(width * CHART_SHARE) if options.curves else 0
-        self.plotter = pyvista.Plotter(off_screen=True, window_size=(width - beside, height), lighting="light kit")
+        self.plotter = pyvista.Plotter(off_screen=True, window_size=[width - beside, height], lighting="light kit")
         self.stage = Stage(self.plotter, options.layers)
         self.charts = self._charts(beside, height) if options.curves else None
         self.stage.overlay.scale = max(1.0, height / 800.0)

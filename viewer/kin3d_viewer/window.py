@@ -52,7 +52,7 @@ class Window(QMainWindow):
         self.setWindowTitle(f"{session.editor.model.car.title}, {session.editor.model.axle} axle")
         self.plotter = QtInteractor(self, auto_update=False, multi_samples=1, line_smoothing=False)
         self.setCentralWidget(self.plotter.interactor)
-        self.plotter.enable_trackball_style()
+        self.plotter.enable_trackball_style()  # type: ignore[call-arg] # its decorator hides that it is bound
         self.stage = Stage(self.plotter, layers)
         model = session.editor.model
         self.file_values = model.solve(model.base.variants.design, Drives()).now.values
