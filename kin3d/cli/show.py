@@ -11,9 +11,9 @@ from rich.measure import Measurement
 from rich.table import Table
 from rich.text import Text
 
+from kin3d.linkage.design import SIDES
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
-from kin3d.studies.model import SIDES
 from kin3d.studies.result import SweepResult
 from kin3d.writing.numbers import number as number
 

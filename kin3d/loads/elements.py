@@ -11,44 +11,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import pi
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import Axle, CarData, Stop
-from kin3d.linkage.layout import Linkage
+from kin3d.linkage.car import Stop
 from kin3d.loads.deflections import Deflection, across, arm_turn, difference, of_side, shortening
-from kin3d.loads.pair import Pair, corners
 from kin3d.loads.tbar import t_twist
 from kin3d.measures.corner import Corner
-from kin3d.solve.kernel import Kernel
-from kin3d.solve.lanes import Variants
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet
 
 Array = NDArray[np.float64]
 Kind = Literal["spring", "torsion", "bar", "third", "roll spring", "stop"]
 NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
-
-
-class AxleParts(Protocol):
-    """What is needed of an axle's model; `kin3d.studies.model.AxleModel` has it."""
-
-    @property
-    def axle(self) -> Axle: ...  # noqa: D102
-
-    @property
-    def car(self) -> CarData: ...  # noqa: D102
-
-    @property
-    def linkage(self) -> Linkage: ...  # noqa: D102
-
-    @property
-    def kernel(self) -> Kernel: ...  # noqa: D102
-
-    @property
-    def variants(self) -> Variants: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +98,7 @@ class Element:
         return np.asarray(0.5 * self.rate * np.maximum(self.sense * u - self.gap, 0.0) ** 2)
 
 
-def axle_elements(model: AxleParts) -> tuple[Element, ...]:
+def axle_elements(model: AxleModel) -> tuple[Element, ...]:
     """Every inboard element of an axle, corner elements once a side; in the order of the car file's table.
 
     Elements that the linkage has no place for are left out; `element_findings` says so.
@@ -128,7 +107,7 @@ def axle_elements(model: AxleParts) -> tuple[Element, ...]:
     return (*build.springs(), *build.torsion(), *build.bar(), *build.cross(), *build.stops())
 
 
-def element_findings(model: AxleParts) -> tuple[Finding, ...]:
+def element_findings(model: AxleModel) -> tuple[Finding, ...]:
     """What was assumed or left out in `axle_elements`."""
     axle, out = model.axle, []
     for spring in (*((axle.spring,) if axle.spring else ()), *axle.springs):
@@ -151,12 +130,12 @@ def element_findings(model: AxleParts) -> tuple[Finding, ...]:
 class _Builder:
     """Makes the elements of one axle."""
 
-    def __init__(self, model: AxleParts) -> None:
+    def __init__(self, model: AxleModel) -> None:
         self.model = model
         self.axle, self.linkage = model.axle, model.linkage
 
-    def _design(self) -> Pair:
-        return corners(self.model, 0.0, 0.0, degree=1)
+    def _design(self) -> CornerPair:
+        return CornerPair.at(self.model, 0.0, 0.0, degree=1)
 
     def _both(
         self, name: str, kind: Kind, unit: Literal["mm", "rad"], rate: float, force: float | None, one: Any, **more: Any

@@ -18,7 +18,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.loads.elements import AxleParts
 from kin3d.loads.members import Statics
 from kin3d.measures.anti import brake_share, drive_share, lacks_braking, lacks_driving
 from kin3d.measures.corner import Corner
@@ -26,6 +25,7 @@ from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
 from kin3d.measures.table import Measure, lacks_radius
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Vec, add, dot, scale
 
@@ -96,12 +96,12 @@ SHARES = (
 MEASURES = tuple(m for s in SHARES for m in (s.pct, s.force))
 
 
-def shares(model: AxleParts, corner: CornerPair, lanes: Lanes, solved: Solved) -> dict[str, Array]:
+def shares(model: AxleModel, corner: CornerPair, lanes: Lanes, solved: Solved) -> dict[str, Array]:
     """Values of all shares that there is data for, each (2n,), by name.
 
     Parameters
     ----------
-    model : AxleParts
+    model : AxleModel
     corner : CornerPair
         Over the same lanes.
     """

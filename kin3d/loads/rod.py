@@ -14,8 +14,6 @@ from kin3d.linkage.car import Rod
 from kin3d.linkage.layout import Linkage
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import Corner
-from kin3d.solve.kernel import Kernel, Solved
-from kin3d.solve.lanes import Lanes, Variants
 from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Vec
 
@@ -23,27 +21,22 @@ Array = NDArray[np.float64]
 UP: Vec = (0.0, 0.0, 1.0)
 
 
-def rod_force_per_load(kernel: Kernel, variants: Variants, lanes: Lanes, solved: Solved, corner: Corner) -> Array:
+def rod_force_per_load(corner: Corner) -> Array:
     """Axial force of the rod per newton of wheel load, tension positive, shape (lanes,).
 
     The load pushes up at the contact point (at the wheel centre where no loaded radius is given); what the rocker
     drives holds it, whatever that is: any moment about the pivot line gives the rod the same force.
-
-    Parameters
-    ----------
-    corner : Corner
-        The same lanes in motion, for the contact point.
     """
-    statics = Statics(kernel, variants, lanes, solved)
+    statics = Statics(corner.model.kernel, corner.variants, corner.lanes, corner.solved)
     place = corner.centre if corner.axle.loaded_radius_mm is None else corner.contact
     numbers: Vec = (value(place[0]), value(place[1]), value(place[2]))
-    wheel = statics.on_body(kernel.linkage.wheel_body, numbers)
-    rocker = kernel.linkage.rocker
+    wheel = statics.on_body(corner.linkage.wheel_body, numbers)
+    rocker = corner.linkage.rocker
     if rocker is None:
         raise ValueError("the linkage has no rocker")
     held = statics.load(statics.places[rocker.rod[1]], _push(statics, rocker.axis, rocker.rod[1]))
     multipliers, _ = statics.balanced(statics.load(wheel, UP), held)
-    return statics.axial(rod_body(kernel.linkage), multipliers)
+    return statics.axial(rod_body(corner.linkage), multipliers)
 
 
 def rod_body(linkage: Linkage) -> str:

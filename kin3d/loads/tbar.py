@@ -13,8 +13,8 @@ import numpy as np
 from kin3d.errors import AssemblyError, Finding
 from kin3d.linkage.layout import BarRole
 from kin3d.loads.deflections import Deflection
-from kin3d.loads.pair import Pair
 from kin3d.measures.corner import Corner
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.spatial.jets import Jet, cos, sin
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
@@ -22,7 +22,7 @@ ITERATIONS = 30
 STEP_RAD = 1e-13
 
 
-def t_twist(role: BarRole, design: Pair) -> Deflection:
+def t_twist(role: BarRole, design: CornerPair) -> Deflection:
     """Twist of the stem from design, rad; positive when the left wheel's bump winds it."""
     shape = _Shape(role, design.left, design.right)
     return shape.twist

@@ -7,17 +7,23 @@ jets over lanes, so that a measure computed from them carries its own derivative
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Any
+from typing import Any, Self
 
-from kin3d.linkage.car import Axle, CarData
-from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
-from kin3d.solve.kernel import Motion
-from kin3d.solve.unknowns import Base
-from kin3d.spatial.jets import Jet, algebra_of, sqrt
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.solve.kernel import Motion, Solved
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.model import SIGNS, AxleModel
+from kin3d.spatial.jets import Algebra, Jet, algebra_of, box, cos, sin, sqrt
 from kin3d.spatial.screws import angular_velocity, axis_point
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
+Array = NDArray[np.float64]
+Along = tuple[Algebra, dict[str, int]]  # which derivatives, and the number of each generator by name
 UP: Vec = (0.0, 0.0, 1.0)
+TRAVEL: Along = (box(1), {"travel": 0})  # one derivative along travel and no other
 
 
 class Corner:
@@ -25,38 +31,70 @@ class Corner:
 
     Parameters
     ----------
-    linkage : Linkage
-    base : Base
-        Base of the wheel's body: three of its points, for its angular velocity.
+    model : AxleModel
     motion : Motion
         With the generator ``"travel"`` to order 1 or higher; with ``"rack"`` too where the layout has no ball joints.
     sign : number
         +1 on the left, −1 on the right.
-    axle, car : Axle, CarData
-        What the car file says.
     normal : vector
         Unit normal of the ground, vehicle frame; z unless a study turns the ground. Numbers, or jets in the motion's
         algebra.
+    variants, lanes, solved
+        The positions themselves, for measures that need more of them than the motion (forces).
     """
 
     def __init__(
         self,
-        linkage: Linkage,
-        base: Base,
+        model: AxleModel,
         motion: Motion,
         sign: Any,
-        axle: Axle,
-        car: CarData,
-        normal: Vec = UP,
+        normal: Vec,
+        variants: Variants,
+        lanes: Lanes,
+        solved: Solved,
     ) -> None:
-        self.linkage = linkage
+        self.model = model
+        self.linkage, self.axle, self.car = model.linkage, model.axle, model.car
         self.motion = motion
         self.sign = sign
-        self.axle = axle
-        self.car = car
         self.normal = normal
-        self._base = base
+        self.variants, self.lanes, self.solved = variants, lanes, solved
         self.travel = motion.generators["travel"]
+
+    @classmethod
+    def of(
+        cls,
+        model: AxleModel,
+        lanes: Lanes,
+        solved: Solved,
+        order: int = 2,
+        *,
+        along: Along | None = None,
+        normal: Vec = UP,
+        variants: Variants | None = None,
+        sign: float | None = None,
+        seeds: Array | None = None,
+    ) -> Self:
+        """The corner in motion over solved lanes.
+
+        Parameters
+        ----------
+        order : int
+            Order of derivatives along travel; to that the rack comes where measures need it, and the seeds.
+        along : tuple of Algebra and dict of str to int, optional
+            Which derivatives instead, and the number of each generator by name.
+        normal : vector, optional
+            Unit normal of the ground, vehicle frame.
+        variants, sign : optional
+            Other variants than left and right of the file, and +1 or −1 for all of them.
+        seeds : ndarray, shape (directions, points, 3), optional
+            Directions of change of design coordinates, to carry sensitivities.
+        """
+        chosen = model.variants if variants is None else variants
+        algebra, generators = _derivatives(model, order, seeds is not None) if along is None else along
+        motion = model.kernel.motion(chosen, lanes, solved, algebra, generators, seeds)
+        signs = SIGNS[lanes.variant] if sign is None else np.full(lanes.count, sign)
+        return cls(model, motion, signs, normal, chosen, lanes, solved)
 
     def cut(self, order: int) -> Corner:
         """The same corner with derivatives along travel up to a lower order: cheaper where no more is needed."""
@@ -64,7 +102,7 @@ class Corner:
         algebra = algebra_of(tuple(kept))
         x, y, z = (n.cut(algebra) if isinstance(n, Jet) else n for n in self.normal)
         motion = self.motion.cut(algebra)
-        return Corner(self.linkage, self._base, motion, self.sign, self.axle, self.car, (x, y, z))
+        return Corner(self.model, motion, self.sign, (x, y, z), self.variants, self.lanes, self.solved)
 
     def place(self, point: str) -> Vec:
         """Present place of a point."""
@@ -96,7 +134,8 @@ class Corner:
         return self._turning("travel")
 
     def _turning(self, drive: str) -> Vec:
-        a, b, c = (self.place(p) for p in self._base.points)
+        base = self.model.kernel.system.equations.unknowns.bases[self.linkage.wheel_body]
+        a, b, c = (self.place(p) for p in base.points)
         return angular_velocity((a, b, c), (self.rate(a, drive), self.rate(b, drive), self.rate(c, drive)))
 
     @cached_property
@@ -174,6 +213,22 @@ class Corner:
             raise ValueError("layout has no spring")
         outer, inner = (self.place(p) for p in self.linkage.spring)
         return length(sub(outer, inner))
+
+
+def _derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
+    """Travel to an order; the rack where it has to tell the steering axis; a direction of changed points."""
+    generators = {"travel": 0}
+    orders = [order]
+    for name, there in (("rack", model.linkage.steering_axis is None), ("points", seeded)):
+        if there:
+            generators[name] = len(orders)
+            orders.append(1)
+    return box(*orders), generators
+
+
+def ground_normal(roll: Number, pitch: Number) -> Vec:
+    """Unit normal of a flat ground in the frame of a body that has pitched, then rolled; rad, signs of ISO 8855."""
+    return -sin(pitch), cos(pitch) * sin(roll), cos(pitch) * cos(roll)
 
 
 def length(v: Vec) -> Number:

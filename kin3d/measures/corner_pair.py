@@ -1,4 +1,4 @@
-"""Both corners of an axle on one ground, as one corner over stacked lanes with what belongs to the axle as a whole.
+"""Both corners of an axle, as one corner over stacked lanes with what belongs to the axle as a whole.
 
 Every measure of a corner works on it unchanged; measures of the axle ask for pairs, left and right in the first axis.
 """
@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import Axle, CarData
-from kin3d.linkage.layout import Linkage
-from kin3d.measures.corner import Corner
-from kin3d.solve.kernel import Motion
-from kin3d.solve.unknowns import Base
-from kin3d.spatial.jets import Jet, algebra_of, atan2, value
-from kin3d.spatial.vectors import Number, Vec, dot, sub
+from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.solve.kernel import Motion, Solved
+from kin3d.solve.lanes import Lanes, pair_lanes
+from kin3d.solve.model import AxleModel
+from kin3d.solve.status import Status
+from kin3d.spatial.jets import Jet, algebra_of, atan2, box, total_degree, value
+from kin3d.spatial.vectors import Number, Vec, dot
 
 Array = NDArray[np.float64]
 LEFT, RIGHT = 0, 1
@@ -28,38 +28,109 @@ ALGEBRA = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0)))
 
 
 class CornerPair(Corner):
-    """Left and right corner of an axle that stand on one plane; lanes are all left ones, then all right ones.
+    """Left and right corner of an axle; lanes are all left ones, then all right ones.
 
-    Parameters
+    Attributes
     ----------
-    normal : vector of Jet
-        The ground's normal with its derivative along roll, in `ALGEBRA`.
     roll_rad : ndarray, shape (n,)
-    design_contact : ndarray, shape (2, 3)
-        Contact points in the design position, left and right, mm.
-    straight : ndarray, shape (2, n), optional
+        Roll of the body; 0 unless the pair was stood on the ground.
+    straight : ndarray, shape (2, n), or None
         Steer of each wheel to the ground, rad, with the rack in the middle, at the same travels.
 
-    The other parameters are those of `Corner`.
+    The others are those of `Corner`.
     """
 
-    def __init__(
-        self,
-        linkage: Linkage,
-        base: Base,
-        motion: Motion,
-        sign: Any,
-        axle: Axle,
-        car: CarData,
-        normal: Vec,
-        roll_rad: Array,
-        design_contact: Array,
-        straight: Array | None = None,
-    ) -> None:
-        super().__init__(linkage, base, motion, sign, axle, car, normal)
-        self.roll_rad = roll_rad
-        self.design_contact = design_contact
-        self.straight = straight
+    roll_rad: Array
+    straight: Array | None = None
+
+    @staticmethod
+    def at(model: AxleModel, left: Any, right: Any, rack: Any = 0.0, degree: int = 2) -> CornerPair:
+        """Solve both corners of an axle, each wheel at a travel of its own, in the chassis frame.
+
+        Parameters
+        ----------
+        left, right, rack : float or ndarray, mm
+            Broadcast with one another and flattened to n positions.
+        degree : int
+            Order of derivatives along travel.
+        """
+        t0, t1, r = (np.asarray(x, float).ravel() for x in np.broadcast_arrays(left, right, rack))
+        lanes = pair_lanes(np.stack([t0, t1]), r)
+        solved = model.kernel.solve(model.variants, lanes)
+        found = CornerPair.of(model, lanes, solved, along=(box(degree), {"travel": 0}))
+        found.roll_rad = np.zeros(len(r))
+        return found
+
+    @staticmethod
+    def on_ground(
+        model: AxleModel, lanes: Lanes, solved: Solved, roll_rad: Array, pitch_rad: Array, straight: Array | None = None
+    ) -> CornerPair:
+        """Both corners on one plane, with derivatives along travel, rack and roll.
+
+        Parameters
+        ----------
+        lanes, solved : Lanes, Solved
+            All left corners, then all right ones, 2n lanes.
+        roll_rad, pitch_rad : ndarray, shape (n,)
+            Of the body over the ground.
+        straight : ndarray, shape (2, n), optional
+        """
+        roll = ALGEBRA.variable(np.tile(roll_rad, 2), DRIVES["roll"])
+        x, y, z = ground_normal(roll, np.tile(pitch_rad, 2))
+        normal: Vec = (ALGEBRA.constant(x), y, z)
+        known = {n: DRIVES[n] for n in ("travel", "rack")}
+        found = CornerPair.of(model, lanes, solved, along=(ALGEBRA, known), normal=normal)
+        found.roll_rad, found.straight = roll_rad, straight
+        return found
+
+    @cached_property
+    def ok(self) -> NDArray[np.bool_]:
+        """Where both corners were solved, shape (n,)."""
+        return np.asarray((self.solved.status == Status.OK).reshape(2, -1).all(axis=0))
+
+    @cached_property
+    def left(self) -> Corner:
+        """The left corner over n lanes; its travel is generator 0 of two."""
+        return self._one(LEFT)
+
+    @cached_property
+    def right(self) -> Corner:
+        """The right corner over n lanes; its travel is generator 1 of two."""
+        return self._one(RIGHT)
+
+    def _one(self, side: int) -> Corner:
+        """One corner, in an algebra in which each wheel's travel is a generator of its own."""
+        mine = [m[self.travel] if sum(m) == m[self.travel] else None for m in self.motion.algebra.monomials]
+        algebra = total_degree(2, max(n for n in mine if n is not None))
+        slots = [None if n is None else algebra.index[(n, 0) if side == LEFT else (0, n)] for n in mine]
+        count = len(self.roll_rad)
+        part = slice(side * count, (side + 1) * count)
+
+        def own(x: Number) -> Number:
+            if not isinstance(x, Jet):
+                return _taken(x, part)
+            out = algebra.constant(None)
+            for slot, c in zip(slots, x.coefficients, strict=True):
+                if slot is not None:
+                    out.coefficients[slot] = _taken(c, part)
+            return out
+
+        def place(v: Vec) -> Vec:
+            return own(v[0]), own(v[1]), own(v[2])
+
+        motion = Motion(
+            {p: place(v) for p, v in self.motion.at.items()},
+            {p: place(v) for p, v in self.motion.design.items()},
+            algebra,
+            {"travel": side},
+        )
+        lanes, solved = self.lanes.take(part), self.solved.take(part)
+        return Corner(self.model, motion, _taken(self.sign, part), place(self.normal), self.variants, lanes, solved)
+
+    @cached_property
+    def design_contact(self) -> Array:
+        """Contact points in the design position, left and right, shape (2, 3), mm."""
+        return design_contact(self.model)
 
     def pair(self, x: Number) -> Array:
         """Values of a quantity, shape (2, n)."""
@@ -119,7 +190,19 @@ class CornerPair(Corner):
     @property
     def design_track(self) -> float:
         """The same in the design position."""
-        return float(sub(tuple(self.design_contact[LEFT]), tuple(self.design_contact[RIGHT]))[1])
+        return float(self.design_contact[LEFT, 1] - self.design_contact[RIGHT, 1])
+
+
+def design_contact(model: AxleModel) -> Array:
+    """Contact points of left and right in the design position, shape (2, 3), mm."""
+    lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
+    corner = Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), along=TRAVEL)
+    return np.stack([np.broadcast_to(value(c), 2) for c in corner.contact], axis=-1)
+
+
+def _taken(x: Any, part: slice) -> Any:
+    """The lanes of a part; what is the same for all lanes stays as it is."""
+    return x[part] if np.ndim(x) and np.shape(x)[-1] > 1 else x
 
 
 def _monomial(drive: str) -> tuple[int, ...]:

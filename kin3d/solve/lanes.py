@@ -68,3 +68,9 @@ class Lanes:
     def part(self, share: Array) -> Lanes:
         """The same variants with each drive at a share of its value, shape (lanes,)."""
         return Lanes(self.variant, self.travel * share, self.rack * share)
+
+
+def pair_lanes(travel: Array, rack: Array) -> Lanes:
+    """Lanes of an axle, all left ones, then all right ones: travel of shape (2, n), rack of shape (n,)."""
+    count = len(rack)
+    return Lanes(np.repeat(np.arange(2), count), np.asarray(travel, dtype=float).reshape(-1), np.tile(rack, 2))

@@ -19,14 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.loads.elements import Element
-from kin3d.loads.pair import corners
-from kin3d.measures.corner import Corner
+from kin3d.measures.corner import Corner, ground_normal
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.solve.lanes import pair_lanes
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet, algebra_of, total_degree
 from kin3d.spatial.vectors import Vec, add, cross, dot, scale
 from kin3d.studies.car import CarModel
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
-from kin3d.studies.ground_contact import corner_on_ground, ground_normal, pair_lanes
 
 Array = NDArray[np.float64]
 WHEELS = ("front left", "front right", "rear left", "rear right")
@@ -200,7 +200,7 @@ class Attitude:
                 return None
             roll, pitch = LOCAL.variable(np.full(2, y[ROLL]), 1), LOCAL.variable(np.full(2, y[PITCH]), 2)
             normal = ground_normal(roll, pitch)
-            corner = corner_on_ground(model, lanes, solved, LOCAL, {"travel": 0}, normal)
+            corner = Corner.of(model, lanes, solved, along=(LOCAL, {"travel": 0}), normal=normal)
             out += [_Wheel.of(corner, shift, axle, k) for k in (0, 1)]
         return out
 
@@ -208,7 +208,7 @@ class Attitude:
         """Force of springs and bars against each wheel's travel, N, with derivatives."""
         out: list[Jet] = []
         for axle, elements in enumerate(self.elements):
-            pair = corners(self.model.axles[axle], y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0))
+            pair = CornerPair.at(self.model.axles[axle], y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0))
             if not pair.ok.all():
                 return None
             deflections = [e.deflection(pair.left, pair.right) for e in elements]

@@ -13,16 +13,15 @@ from kin3d.loads.load_transfer import MEASURES as SHARES
 from kin3d.loads.load_transfer import shares
 from kin3d.measures.axle import axle_measures
 from kin3d.measures.compute import available, values
-from kin3d.measures.corner_pair import ALGEBRA, DRIVES, CornerPair
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.measures.table import Measure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.spatial.jets import value
 from kin3d.studies.choice import asked, pick
-from kin3d.studies.ground_contact import Stance, Standing, ground_normal, need_radius, pair_lanes, put_on_ground
-from kin3d.studies.model import SIGNS, AxleModel
+from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
@@ -136,40 +135,6 @@ def chosen(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     return pick((*axle_measures(axle), *SHARES), axle, names)
 
 
-def both_corners(
-    model: AxleModel, stance: Stance, lanes: Lanes, solved: Solved, straight: Array | None = None
-) -> CornerPair:
-    """Both corners of an axle over stacked lanes, with derivatives along travel, rack and roll.
-
-    Parameters
-    ----------
-    stance : Stance
-        The positions, shape (n,).
-    lanes, solved : Lanes, Solved
-        All left corners, then all right ones, 2n lanes.
-    straight : ndarray, shape (2, n), optional
-        Steers with the rack in the middle at the same travels, rad.
-    """
-    roll = ALGEBRA.variable(np.tile(stance.roll_rad, 2), DRIVES["roll"])
-    normal = ground_normal(roll, np.tile(stance.pitch_rad, 2))
-    x, y, z = (c if not isinstance(c, np.ndarray) else ALGEBRA.constant(c) for c in normal)
-    known = {n: DRIVES[n] for n in ("travel", "rack")}
-    motion = model.kernel.motion(model.variants, lanes, solved, ALGEBRA, known)
-    base = model.kernel.system.equations.unknowns.bases[model.linkage.wheel_body]
-    sign = SIGNS[lanes.variant]
-    contact = design_contact(model)
-    return CornerPair(
-        model.linkage, base, motion, sign, model.axle, model.car, (x, y, z), stance.roll_rad, contact, straight
-    )
-
-
-def design_contact(model: AxleModel) -> Array:
-    """Contact points of left and right in the design position, shape (2, 3), mm."""
-    lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
-    corner = model.corner(lanes, model.kernel.solve(model.variants, lanes), 1)
-    return np.stack([np.broadcast_to(value(c), 2) for c in corner.contact], axis=-1)
-
-
 def _measure(
     model: AxleModel,
     stance: Stance,
@@ -188,7 +153,8 @@ def _measure(
         which = np.concatenate([np.arange(part.start, part.stop) + k * stance.count for k in (0, 1)])
         lanes, solved = stood[0].take(which), _some(stood[1], which)
         ahead = None if straight is None else straight[:, part]
-        corner = both_corners(model, stance.take(part), lanes, solved, ahead)
+        here = stance.take(part)
+        corner = CornerPair.on_ground(model, lanes, solved, here.roll_rad, here.pitch_rad, ahead)
         there, left_out = available(corner, wanted)
         computed = values(corner, [m for m in there if m not in SHARES], (2 * size,))
         if any(m in SHARES for m in there):
@@ -210,7 +176,8 @@ def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[M
     if not lanes.rack.any() or not any(m.name == "ackermann_pct" for m in wanted):
         return None
     middle = Lanes(lanes.variant, lanes.travel, np.zeros(lanes.count))
-    corner = both_corners(model, stance, middle, model.kernel.solve(model.variants, middle))
+    solved = model.kernel.solve(model.variants, middle)
+    corner = CornerPair.on_ground(model, middle, solved, stance.roll_rad, stance.pitch_rad)
     return corner.pair(corner.steer)
 
 

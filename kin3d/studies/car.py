@@ -13,29 +13,21 @@ from kin3d.linkage.car import AxleName, Car
 from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.measures.axle import axle_measures
 from kin3d.measures.car import MEASURES, WholeCar
+from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.measures.corner_pair import CornerPair, design_contact
+from kin3d.solve.lanes import pair_lanes
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.spatial.jets import box
 from kin3d.spatial.vectors import dot
 from kin3d.studies.axle import (
     Given,
     axle_result,
-    both_corners,
     chosen,
-    design_contact,
     drive_values,
     roll_values,
 )
 from kin3d.studies.choice import asked
-from kin3d.studies.ground_contact import (
-    Stance,
-    Standing,
-    corner_on_ground,
-    ground_normal,
-    need_radius,
-    pair_lanes,
-    put_on_ground,
-)
-from kin3d.studies.model import AxleModel
+from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
@@ -123,7 +115,7 @@ def _design_pitch(models: tuple[AxleModel, AxleModel], shift: float, wheelbase: 
         heights = []
         for model, x in zip(models, (0.0, shift), strict=True):
             solved = model.kernel.solve(model.variants, lanes)
-            corner = corner_on_ground(model, lanes, solved, box(1), {"travel": 0}, n)
+            corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=n)
             heights.append(float(np.mean(dot(corner.contact, n).value + x * n[0])))
         pitch += (heights[0] - heights[1]) / wheelbase
     return pitch
@@ -225,7 +217,10 @@ def _of_the_car(
     model: CarModel, stance: Stance, standing: Standing, names: Sequence[str] | None
 ) -> dict[str, Array | str]:
     """Values of the car's measures, each (2, n), or why one is left out."""
-    front, rear = (both_corners(m, stance, *s) for m, s in zip(model.axles, standing.axles, strict=True))
+    front, rear = (
+        CornerPair.on_ground(m, *s, stance.roll_rad, stance.pitch_rad)
+        for m, s in zip(model.axles, standing.axles, strict=True)
+    )
     car = WholeCar(front, rear, model.shift_mm, model.car.data)
     out: dict[str, Array | str] = {}
     with np.errstate(all="ignore"):

@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.design import SIDES
 from kin3d.measures.corner import Corner
 from kin3d.measures.springs import rocker_rate
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.mobility import Mobility
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
-from kin3d.studies.model import SIDES, AxleModel
 from kin3d.studies.result import SweepResult
 from kin3d.studies.sweep import sweep_corner
 
@@ -162,7 +163,7 @@ def _rod(model: AxleModel, side: int) -> list[Finding]:
 
 def _design_corner(model: AxleModel) -> Corner:
     lanes = model.kernel.lanes(model.variants, np.zeros(1))
-    return model.corner(lanes, model.kernel.solve(model.variants, lanes))
+    return Corner.of(model, lanes, model.kernel.solve(model.variants, lanes))
 
 
 def _wheel(model: AxleModel, side: int) -> list[Finding]:

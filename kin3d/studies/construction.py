@@ -18,12 +18,12 @@ from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.instant_centres import front_centre, side_centre
 from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.spatial.vectors import Vec
-from kin3d.studies.axle import both_corners, drive_values, roll_values
+from kin3d.studies.axle import drive_values, roll_values
 from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
-from kin3d.studies.model import AxleModel
 from kin3d.studies.settled import directions
 
 Array = NDArray[np.float64]
@@ -160,7 +160,7 @@ def _construction(
     if (standing.status != Status.OK).any():
         raise RequestError(standing.findings)
     lanes, solved = standing.axles[number]
-    corner = both_corners(model, stance, lanes, solved)
+    corner = CornerPair.on_ground(model, lanes, solved, stance.roll_rad, stance.pitch_rad)
     frame = directions(float(stance.roll_rad[0]), float(stance.pitch_rad[0]))
     feet = _rows(corner.contact)
     middle = feet.mean(axis=0)

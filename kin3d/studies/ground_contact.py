@@ -15,14 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
-from kin3d.measures.corner import Corner
+from kin3d.linkage.design import SIDES
+from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.measures.corner_pair import design_contact
 from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, pair_lanes
 from kin3d.solve.limits import limit_sentence
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.spatial.jets import Algebra, box, cos, sin
-from kin3d.spatial.vectors import Number, Vec, dot
-from kin3d.studies.model import SIDES, SIGNS, AxleModel
+from kin3d.spatial.vectors import Vec, dot
 
 Array = NDArray[np.float64]
 CLOSE_MM = 1e-10  # a last step smaller than this is the end
@@ -80,27 +81,6 @@ class Standing:
     status: NDArray[np.int8]
     axles: tuple[tuple[Lanes, Solved], ...]
     findings: tuple[Finding, ...]
-
-
-def ground_normal(roll: Number, pitch: Number) -> Vec:
-    """Unit normal of a flat ground in the frame of a body that has pitched, then rolled; rad, signs of ISO 8855."""
-    return -sin(pitch), cos(pitch) * sin(roll), cos(pitch) * cos(roll)
-
-
-def corner_on_ground(
-    model: AxleModel, lanes: Lanes, solved: Solved, algebra: Algebra, generators: dict[str, int], normal: Vec
-) -> Corner:
-    """Both corners over stacked lanes with a ground of their own; `normal` has components over the lanes."""
-    known = {k: n for k, n in generators.items() if k in ("travel", "rack")}
-    motion = model.kernel.motion(model.variants, lanes, solved, algebra, known)
-    base = model.kernel.system.equations.unknowns.bases[model.linkage.wheel_body]
-    return Corner(model.linkage, base, motion, SIGNS[lanes.variant], model.axle, model.car, normal)
-
-
-def pair_lanes(travel: Array, rack: Array) -> Lanes:
-    """Lanes of both corners: travel of shape (2, n), rack of shape (n,)."""
-    count = len(rack)
-    return Lanes(np.repeat(np.arange(2), count), travel.reshape(-1), np.tile(rack, 2))
 
 
 def need_radius(models: Sequence[AxleModel]) -> None:
@@ -170,9 +150,7 @@ class _Search:
         nx, ny, nz = self.stance.normal
         places = []
         for model, shift in zip(self.models, self.shift, strict=True):
-            lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
-            corner = model.corner(lanes, model.kernel.solve(model.variants, lanes), 1)
-            places += [(corner.contact[0].value[k] + shift, corner.contact[1].value[k]) for k in range(2)]
+            places += [(x + shift, y) for x, y, _ in design_contact(model)]
         heights = np.stack([-(nx * x + ny * y) / nz for x, y in places])
         return np.asarray(heights - heights.mean(axis=0) + self.stance.heave_mm)
 
@@ -201,7 +179,7 @@ class _Search:
         for k, (model, shift) in enumerate(zip(self.models, self.shift, strict=True)):
             lanes = pair_lanes(travel[2 * k : 2 * k + 2], here.rack_mm * self.steered[k])
             solved = model.kernel.solve(model.variants, lanes)
-            corner = corner_on_ground(model, lanes, solved, box(1), {"travel": 0}, (nx, ny, nz))
+            corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz))
             height = dot(corner.contact, corner.normal) + shift * nx
             heights.append(height[(0,)].reshape(2, -1))
             slopes.append(height[(1,)].reshape(2, -1))

@@ -12,12 +12,13 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Axle, AxleName, Car, Masses
 from kin3d.linkage.layout import Linkage
 from kin3d.loads.rod import buckling_load, rod_force_per_load
+from kin3d.measures.corner import Corner
 from kin3d.measures.rod import carrier, misalignment_inner, misalignment_outer, rod_slope, rod_to_rocker
 from kin3d.measures.springs import lacks_rate, motion_ratio, wheel_rate
 from kin3d.solve.lanes import Lanes
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
-from kin3d.studies.model import AxleModel
 
 Array = NDArray[np.float64]
 
@@ -85,7 +86,7 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
     count = len(travel)
     lanes = Lanes(np.zeros(count, dtype=np.intp), travel, np.zeros(count))
     solved = model.kernel.solve(model.variants, lanes)
-    corner = model.corner(lanes, solved, 2)
+    corner = Corner.of(model, lanes, solved, 2)
     bad = solved.status != Status.OK
 
     def spread(x: object) -> Array:
@@ -94,7 +95,7 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
         return out
 
     rated = not lacks_rate(corner)
-    force = rod_force_per_load(model.kernel, model.variants, lanes, solved, corner)
+    force = rod_force_per_load(corner)
     length = rod_length_mm(model)
     buckling = buckling_load(model.axle.rod, np.asarray(length))
     functions = (rod_to_rocker, misalignment_outer, misalignment_inner, rod_slope)

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName, Car
+from kin3d.measures.corner import Corner
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.studies.centre_lines import WheelLines, lane_vectors, roll_centre, wheel_lines
-from kin3d.studies.model import AxleModel
 
 Array = NDArray[np.float64]
 
@@ -86,7 +87,7 @@ def axle_poses(car: Car, axle: AxleName, travel_mm: Sequence[float], rack_mm: fl
     lanes = model.kernel.lanes(model.variants, travels, racks)
     solved = model.kernel.solve(model.variants, lanes)
     _check(car, lanes, solved)
-    corner = model.corner(lanes, solved, 1)
+    corner = Corner.of(model, lanes, solved, 1)
     places = model.kernel.points(model.variants, lanes, solved)
     spin = lane_vectors(corner.spin, lanes.count)
     wheels = wheel_lines(corner, places) if model.axle.loaded_radius_mm is not None else []

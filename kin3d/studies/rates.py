@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName, Car
 from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_findings
-from kin3d.loads.pair import Pair, corners
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet, value
-from kin3d.studies.model import AxleModel
 from kin3d.studies.stroke import stroke_findings
 
 Array = NDArray[np.float64]
@@ -124,7 +124,7 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
             "and the points that they need"
         )
         raise RequestError(Finding("no-element", text, str(car.source)))
-    pair = corners(model, travel, travel)
+    pair = CornerPair.at(model, travel, travel)
     track = track_of(pair)
     names = dict.fromkeys(e.name for e in elements)
     curves = tuple(_curve([e for e in elements if e.name == n], pair, track) for n in names)
@@ -132,7 +132,7 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
     return AxleRates(car.title, axle, travel, pair.ok, track, curves, _total(curves), found)
 
 
-def track_of(pair: Pair) -> Array:
+def track_of(pair: CornerPair) -> Array:
     """Distance of the contact points (or wheel centres) across the car, mm, shape (lanes,)."""
     known = pair.left.axle.loaded_radius_mm is not None
     left, right = (c.contact[1] if known else c.centre[1] for c in (pair.left, pair.right))
@@ -156,7 +156,7 @@ def _part(element: Element, u: Jet, shape: tuple[int, ...]) -> _Part:
     return _Part(first + second, second)
 
 
-def _curve(elements: Sequence[Element], pair: Pair, track: Array) -> Curve:
+def _curve(elements: Sequence[Element], pair: CornerPair, track: Array) -> Curve:
     """The curve of an element, or of one that each side has."""
     shape = pair.ok.shape
     jets = [e.deflection(pair.left, pair.right) for e in elements]

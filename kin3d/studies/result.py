@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding
 from kin3d.linkage.car import AxleName
+from kin3d.linkage.design import SIDES
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
-from kin3d.studies.model import SIDES
 
 if TYPE_CHECKING:
     import xarray

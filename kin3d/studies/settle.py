@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.loads.elements import Element, axle_elements, element_findings
-from kin3d.loads.pair import corners
-from kin3d.spatial.jets import box
+from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.solve.lanes import pair_lanes
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
-from kin3d.studies.ground_contact import corner_on_ground, ground_normal, pair_lanes
 from kin3d.studies.settled import ElementState, Settled, WheelState, report
 
 Array = NDArray[np.float64]
@@ -143,7 +143,7 @@ def _design(model: CarModel) -> tuple[Array, Array]:
     for axle, shift in zip(model.axles, model.shifts, strict=True):
         lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
         solved = axle.kernel.solve(axle.variants, lanes)
-        corner = corner_on_ground(axle, lanes, solved, box(1), {"travel": 0}, normal)
+        corner = Corner.of(axle, lanes, solved, along=TRAVEL, normal=normal)
         for out, point in ((feet, corner.contact), (hubs, corner.centre)):
             moved = (point[0].value + shift, point[1].value, point[2].value)
             out.append(np.stack([np.broadcast_to(c, 2) for c in moved], axis=-1))
@@ -181,7 +181,7 @@ def _preloaded(
     name = next(e.name for e in elements if e.kind in ("spring", "torsion") and e.design_force is None)
     attitude = Attitude(model, [elements if k == number else () for k in (0, 1)], body)
     found = attitude.evaluate(_start(model, body), Loads(), DOWN)
-    pair = corners(axle, 0.0, 0.0, degree=1)
+    pair = CornerPair.at(axle, 0.0, 0.0, degree=1)
     out, forces = [], []
     for e in elements:
         if e.name == name and e.kind in ("spring", "torsion") and found is not None:

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.loads.pair import corners
+from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.ground import camber_ground, toe_ground
-from kin3d.spatial.jets import box
+from kin3d.solve.lanes import pair_lanes
 from kin3d.spatial.vectors import add, dot
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude, Loads
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
-from kin3d.studies.ground_contact import corner_on_ground, ground_normal, pair_lanes
 
 Array = NDArray[np.float64]
 
@@ -153,7 +153,7 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
         lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
         solved = model.kernel.solve(model.variants, lanes)
         nx, ny, nz = normal
-        corner = corner_on_ground(model, lanes, solved, box(1), {"travel": 0}, (nx, ny, nz))
+        corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz))
         camber, toe = (np.degrees(np.broadcast_to(m(corner).value, 2)) for m in (camber_ground, toe_ground))
         feet = add(corner.contact, (shift, 0.0, 0.0))
         height = np.broadcast_to(dot(feet, corner.normal).value, 2)
@@ -186,7 +186,7 @@ def _elements(attitude: Attitude, y: Array, loads: Loads) -> tuple[tuple[Element
     out, energy = [], 0.0
     for axle, elements in enumerate(attitude.elements):
         model = attitude.model.axles[axle]
-        pair = corners(model, y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0), degree=1)
+        pair = CornerPair.at(model, y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0), degree=1)
         for e in elements:
             u = float(np.ravel(e.deflection(pair.left, pair.right).value)[0])
             force = float(np.ravel(e.force(u)[0])[0])

@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.loads.elements import AxleParts, Element
-from kin3d.loads.pair import Pair
+from kin3d.loads.elements import Element
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.rod import misalignment_inner, misalignment_outer, rod_to_rocker
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import value
 
 Array = NDArray[np.float64]
@@ -18,7 +19,7 @@ DEAD_CENTRE_DEG = 20.0  # a rod nearer to its rocker arm's line is near dead cen
 
 
 def stroke_findings(
-    model: AxleParts, elements: Sequence[Element], travel_mm: Array, pair: Pair
+    model: AxleModel, elements: Sequence[Element], travel_mm: Array, pair: CornerPair
 ) -> tuple[Finding, ...]:
     """What is worth a word over a heave travel.
 
@@ -26,7 +27,7 @@ def stroke_findings(
     ----------
     travel_mm : ndarray, shape (lanes,)
         Heave of each lane.
-    pair : Pair
+    pair : CornerPair
         Both corners over these lanes.
     """
     strokes = {e.label: np.broadcast_to(e.deflection(pair.left, pair.right).value, travel_mm.shape) for e in elements}
@@ -38,7 +39,7 @@ def stroke_findings(
     return tuple(out)
 
 
-def _of_element(model: AxleParts, element: Element, travel: Array, u: Array) -> list[Finding]:
+def _of_element(model: AxleModel, element: Element, travel: Array, u: Array) -> list[Finding]:
     place = f"[{model.axle.name}] {element.name}"
     force, _ = element.force(u)
     if element.kind == "stop":
@@ -58,7 +59,7 @@ def _of_element(model: AxleParts, element: Element, travel: Array, u: Array) -> 
     return [Finding("spring-loose", text, place, Severity.WARNING)]
 
 
-def _damper(model: AxleParts, elements: Sequence[Element], strokes: dict[str, Array]) -> list[Finding]:
+def _damper(model: AxleModel, elements: Sequence[Element], strokes: dict[str, Array]) -> list[Finding]:
     damper = model.axle.damper
     found = next((e for e in elements if damper and e.name == damper.on), None)
     if damper is None or found is None:
@@ -76,7 +77,7 @@ def _damper(model: AxleParts, elements: Sequence[Element], strokes: dict[str, Ar
     return out
 
 
-def _preload(model: AxleParts, element: Element) -> list[Finding]:
+def _preload(model: AxleModel, element: Element) -> list[Finding]:
     """What is left of the spring's force where the damper is fully out: below it the wheel hangs on the damper."""
     damper = model.axle.damper
     if damper is None or element.design_force is None:
@@ -90,7 +91,7 @@ def _preload(model: AxleParts, element: Element) -> list[Finding]:
     return [Finding("preload", text, place, Severity.NOTE)]
 
 
-def _rocker(model: AxleParts, travel: Array, pair: Pair) -> list[Finding]:
+def _rocker(model: AxleModel, travel: Array, pair: CornerPair) -> list[Finding]:
     place = f"[{model.axle.name}]"
     out = []
     angle = np.degrees(np.broadcast_to(value(rod_to_rocker(pair.left)), travel.shape))

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
 from kin3d.linkage.car import Axle, AxleName, Car, PointTable
 from kin3d.solve.lanes import Lanes
+from kin3d.solve.model import AxleModel
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.inboard import InboardCurves, inboard_curves, need_rocker
-from kin3d.studies.model import AxleModel
 from kin3d.studies.swap_fit import Fit, Fitter, targets
 from kin3d.studies.swap_proof import WheelProof, prove_wheel
 from kin3d.studies.swap_space import Boxes, Places, Space, movable_points, space_for

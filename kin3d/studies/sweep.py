@@ -9,14 +9,16 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.design import SIDES
 from kin3d.measures.compute import available, corner_measures, values
+from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.studies.choice import asked, pick
-from kin3d.studies.model import SIDES, AxleModel
 from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
@@ -107,7 +109,7 @@ def _measure(
     order = max((m.order for m in wanted), default=0)
     for first in range(0, lanes.count, BATCH):
         part = slice(first, min(first + BATCH, lanes.count))
-        corner = model.corner(lanes.take(part), solved.take(part), max(order, 1))
+        corner = Corner.of(model, lanes.take(part), solved.take(part), max(order, 1))
         there, left_out = available(corner, wanted)
         for name, v in values(corner, there, (part.stop - part.start,)).items():
             found.setdefault(name, []).append(v)

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, RequestError
+from kin3d.linkage.design import SIDES
 from kin3d.solve.status import Status
-from kin3d.studies.model import SIDES
 from kin3d.studies.result import SweepResult
 from kin3d.writing.numbers import DIGITS as DIGITS
 from kin3d.writing.numbers import cell

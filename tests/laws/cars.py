@@ -7,7 +7,7 @@ from pathlib import Path
 
 import kin3d
 from kin3d.linkage.car import AxleName, Car
-from kin3d.studies.model import AxleModel
+from kin3d.solve.model import AxleModel
 
 MODELS = Path(__file__).parents[2] / "models"
 CORNERS: tuple[tuple[str, AxleName], ...] = (

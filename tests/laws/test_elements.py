@@ -14,8 +14,8 @@ from scipy.spatial.transform import Rotation
 import kin3d
 from kin3d.linkage.car import Stop
 from kin3d.loads.elements import Element, axle_elements
-from kin3d.loads.pair import corners
-from kin3d.studies.model import AxleModel
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.solve.model import AxleModel
 from kin3d.studies.rates import axle_rates
 from tests.car_files import write_car
 from tests.laws.axles import CORNER, one_axle
@@ -43,7 +43,7 @@ class Two:
 
     def __init__(self, folder: Path, points: Any, left: Any, right: Any, **keys: Any) -> None:
         self.model = AxleModel.of(one_axle(folder, points, **keys), "front")
-        self.pair = corners(self.model, left, right)
+        self.pair = CornerPair.at(self.model, left, right)
         assert self.pair.ok.all()
         self.elements: dict[str, Element] = {e.label: e for e in axle_elements(self.model)}
 
@@ -60,7 +60,7 @@ def test_heave_spring_takes_no_part_in_roll_and_twice_in_heave(tmp_path: Path) -
     value, left, right = Two(tmp_path, points, heave, heave, third=CROSS).slopes("third")
     assert_allclose(left, right, rtol=1e-9)  # in roll the two cancel
     assert (left > 0.05).all()  # bump compresses it
-    alone = corners(AxleModel.of(one_axle(tmp_path, points, third=CROSS), "front"), heave, heave).left
+    alone = CornerPair.at(AxleModel.of(one_axle(tmp_path, points, third=CROSS), "front"), heave, heave).left
     sideways = alone.place("heave_end")[1]
     assert_allclose(left + right, -2.0 * sideways.rate(0).value, rtol=1e-9)
     assert_allclose(value, 2.0 * (240.0 - sideways.value), atol=1e-9)
@@ -149,7 +149,7 @@ def test_rates_of_all_elements_are_second_differences_of_their_energy(tmp_path: 
     model = AxleModel.of(read, "front")
     h, at = 1.5, 18.0
     step = h * np.arange(-4, 5)
-    pair = corners(model, at + step * direction[0], at + step * direction[1])
+    pair = CornerPair.at(model, at + step * direction[0], at + step * direction[1])
     energy = sum(e.energy(e.deflection(pair.left, pair.right).value) for e in axle_elements(model))
     expected = float(_STENCIL @ energy) / h**2
     rates = axle_rates(read, "front", [at])

@@ -16,6 +16,7 @@ from pytransform3d.transformations import (
 )
 
 from kin3d.measures.compute import corner_measures, values
+from kin3d.measures.corner import Corner
 from tests.laws.cars import CORNERS, model
 
 STEP = 0.02  # mm; the error of the finite screw is of the order of its square over a length
@@ -38,7 +39,7 @@ def test_instant_screw_is_the_limit_of_the_finite_one(name, axle, travel):
     m = model(name, axle)
     lanes = m.kernel.lanes(m.variants, np.array([travel]))
     wanted = [w for w in corner_measures(axle) if w.group == "screw axis"]
-    found = values(m.corner(lanes, m.kernel.solve(m.variants, lanes)), wanted, (lanes.count,))
+    found = values(Corner.of(m, lanes, m.kernel.solve(m.variants, lanes)), wanted, (lanes.count,))
     ends = m.kernel.lanes(m.variants, np.array([travel - STEP, travel + STEP]))
     points = m.kernel.points(m.variants, ends, m.kernel.solve(m.variants, ends))
     rows = [m.linkage.index(p) for p in m.linkage.bodies[m.linkage.wheel_body]]

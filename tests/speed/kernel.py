@@ -20,7 +20,7 @@ from rich.console import Console
 from rich.table import Table
 
 import kin3d
-from kin3d.studies.model import AxleModel
+from kin3d.solve.model import AxleModel
 from tests.speed import closed_form, natural
 from tests.speed.start_up import report_start_up
 

@@ -13,7 +13,7 @@ from kin3d.errors import AssemblyError, Kin3dError, LayoutError
 from kin3d.linkage.layout import builtin, parse
 from kin3d.linkage.resolve import resolve
 from kin3d.solve.kernel import Kernel
-from kin3d.studies.model import AxleModel
+from kin3d.solve.model import AxleModel
 from tests.car_files import write_car
 from tests.unit.corners import PLAIN, POINTS, WISHBONES, double_wishbone
 

@@ -10,8 +10,8 @@ import pytest
 
 import kin3d
 from kin3d.linkage.layout import WHEEL_AXIS
+from kin3d.solve.model import AxleModel
 from kin3d.studies.axle import sweep_axle
-from kin3d.studies.model import AxleModel
 from kin3d_viewer.model import Drives, LiveModel
 from kin3d_viewer.primitives import Ball, Coil, Label, Line, Rod, Sheet, Wheel
 from kin3d_viewer.scene import scene, visible

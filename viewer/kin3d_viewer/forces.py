@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from kin3d.measures.corner import Corner
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.status import Status
@@ -29,6 +30,6 @@ def rod_force(model: LiveModel, view: View) -> dict[str, Array] | str:
     lanes = Lanes(np.arange(2), view.travel_mm, np.full(2, view.now.drives["rack_mm"]))
     solved = Solved(view.q, np.full(2, Status.OK, dtype=np.int8), np.zeros(2), 0, {}, {})
     variants = model.variants(view.design)
-    corner = model.base.corner(lanes, solved, 1, variants=variants)
-    per_load = rod_force_per_load(model.base.kernel, variants, lanes, solved, corner)
+    corner = Corner.of(model.base, lanes, solved, 1, variants=variants)
+    per_load = rod_force_per_load(corner)
     return {rod_body(linkage): 0.5 * share * data.mass_kg * GRAVITY * per_load}

@@ -14,22 +14,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import AxleName, Car
-from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.linkage.design import moved_point
 from kin3d.measures.axle import axle_measures
 from kin3d.measures.compute import available, corner_measures, values
+from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.studies.axle import axle_result
 from kin3d.studies.ground_contact import Stance, put_on_ground
-from kin3d.studies.model import AxleModel
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_axes import roll_centre
 from kin3d_viewer.snapshot import SIDES, Snapshot
 
-MIRROR = np.array([1.0, -1.0, 1.0])
 ORDER = 2  # order of derivatives along travel that the measures need
 # values of each drive that curves run over, unless something else is asked for
 RANGES: dict[str, tuple[float, ...]] = {
@@ -137,7 +137,7 @@ class LiveModel:
         """Measures of the corner that there is data for."""
         model = self.base
         lanes = model.kernel.lanes(model.variants, 0.0)
-        corner = model.corner(lanes, model.kernel.solve(model.variants, lanes), ORDER)
+        corner = Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), ORDER)
         return available(corner, corner_measures(self.axle))[0]
 
     @cached_property
@@ -170,17 +170,8 @@ class LiveModel:
 
         A wheel axis that follows from static camber and toe moves with the wheel centre.
         """
-        out = design.copy()
-        row = self.base.linkage.index(point)
-        shift = np.asarray(place, dtype=float) - out[side, row]
-        rows = [row]
-        if point == WHEEL_CENTRE and WHEEL_AXIS not in self.base.axle.points:
-            rows.append(self.base.linkage.index(WHEEL_AXIS))
-        out[side, rows] += shift
-        out[side, row] = place  # exactly what was asked for
-        if self.mirrored:
-            out[1 - side, rows] = out[side, rows] * MIRROR
-        return out
+        sides = self.base.sides[side], self.base.sides[1 - side]
+        return moved_point(sides, design, self.base.linkage, point, place)
 
     def variants(self, design: Array) -> Variants:
         """Variants of the compiled kernel with other design coordinates."""
@@ -226,7 +217,7 @@ class LiveModel:
             present = [len(at), 2 * len(at) + 1]
             solved.q[:, present], solved.status[present] = q, Status.OK
         with np.errstate(all="ignore"):
-            corner = self.base.corner(lanes, solved, ORDER, variants=chosen)
+            corner = Corner.of(self.base, lanes, solved, ORDER, variants=chosen)
             found = values(corner, self.measures, (lanes.count,))
         shape = (2, len(at) + 1)
         notes = self._notes(lanes, solved) if q is None else ()

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_CENTRE
+from kin3d.solve.model import AxleModel
 from kin3d.studies.centre_lines import VIEWS, CentreLines
-from kin3d.studies.model import AxleModel
 from kin3d.studies.poses import Pose
 from kin3d.writing.dxf.canvas import Pen
 from kin3d.writing.dxf.document import FAINT

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.design import SIDES
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
-from kin3d.studies.model import SIDES, AxleModel
+from kin3d.solve.model import AxleModel
 from kin3d.studies.poses import AxlePoses, Pose
 from kin3d.writing.dxf.document import (
     COLOURS,

@@ -1,0 +1,75 @@
+"""The model of an axle: linkage, kernel and the variants left and right, made once and used by every study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError
+from kin3d.linkage.car import Axle, AxleName, Car, CarData
+from kin3d.linkage.design import SIDES, SideCoordinates, linkage_of, side_coordinates
+from kin3d.linkage.layout import Linkage
+from kin3d.solve.kernel import Kernel
+from kin3d.solve.lanes import Variants
+
+Array = NDArray[np.float64]
+SIGNS = np.array([1.0, -1.0])
+
+
+@dataclass(frozen=True, slots=True)
+class AxleModel:
+    """An axle ready to be solved; variant 0 is the left corner, variant 1 the right one.
+
+    Attributes
+    ----------
+    axle, car : Axle, CarData
+        What the car file says.
+    linkage : Linkage
+    sides : tuple of SideCoordinates
+        Left and right: how the coordinates of the point table move the linkage.
+    kernel : Kernel
+    variants : Variants
+        The design positions of left and right.
+    """
+
+    axle: Axle
+    car: CarData
+    linkage: Linkage
+    sides: tuple[SideCoordinates, SideCoordinates]
+    kernel: Kernel
+    variants: Variants
+
+    @staticmethod
+    def of(car: Car, axle: AxleName) -> AxleModel:
+        """Build the model of one axle of a car.
+
+        Raises
+        ------
+        RequestError
+            When the car file has no such axle.
+        LayoutError, AssemblyError
+            When its points do not make a linkage that travel and rack determine.
+        """
+        found = next((a for a in car.axles() if a.name == axle), None)
+        if found is None:
+            there = ", ".join(a.name for a in car.axles())
+            text = f"the car file has no [{axle}] axle; it has: {there}"
+            raise RequestError(Finding("axle-missing", text, str(car.source)))
+        linkage = linkage_of(found)
+        left, right = (side_coordinates(found, linkage, s) for s in SIDES)
+        kernel = _kernel(found, linkage, left)
+        if found.other_points is not None:
+            _kernel(found, linkage, right)  # for what it refuses: its points are not a mirror image
+        variants = kernel.variants(np.stack([left.design, right.design]), np.stack([left.rack_axis, right.rack_axis]))
+        return AxleModel(found, car.data, linkage, (left, right), kernel, variants)
+
+
+def _kernel(axle: Axle, linkage: Linkage, side: SideCoordinates) -> Kernel:
+    """The kernel of one side; what it refuses is told with the file of that side's points and the layout."""
+    try:
+        return Kernel(linkage, side.design)
+    except (LayoutError, AssemblyError) as error:
+        place = f"{side.table.source}, [{axle.name}], {axle.layout.source}"
+        raise type(error)([replace(f, place=place) for f in error.findings]) from None
