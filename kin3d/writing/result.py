@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kin3d.errors import Finding, RequestError
-from kin3d.writing.files import TABLES, check_place, write_file
+from kin3d.writing.files import MARK, TABLES, check_place, write_file
 from kin3d.writing.html import html_table
 from kin3d.writing.tables import Table, csv_text, json_object
 
@@ -72,11 +72,12 @@ class Result:
         check_place(place, TABLES, "save")
         if place.suffix.lower() == ".nc":
             # netCDF classic format through SciPy: no further dependency
-            write_file(place, bytes(self.dataset().to_netcdf(engine="scipy")))
+            write_file(place, bytes(self.dataset().assign_attrs(generator=MARK).to_netcdf(engine="scipy")))
             return sum(len(t.rows) for t in self.records()[:1])
         records = {t.key: t for t in self.records()}
         if place.suffix.lower() == ".json":
             content = {
+                "generator": MARK,
                 "kind": self.kind,
                 "summary": self.summary(),
                 "tables": {k: json_object(t) for k, t in records.items()},

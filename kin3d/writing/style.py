@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kin3d.errors import Finding, RequestError
+from kin3d.writing.files import MARK, whole_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,6 +37,7 @@ def figure_style() -> Any:
         "xtick.color": INK,
         "ytick.color": INK,
         "svg.fonttype": "none",  # text stays text
+        "svg.hashsalt": "kin3d",  # names of parts are the same in every run
         "pdf.fonttype": 42,
     }
 
@@ -47,12 +48,16 @@ def save_figure(figure: Figure, path: Path) -> None:
 
     import matplotlib.pyplot as plt
 
+    # no date, so that the same figures make the same file
+    about = {
+        ".png": {"Software": MARK},
+        ".svg": {"Creator": MARK, "Date": None},
+        ".pdf": {"Creator": MARK, "CreationDate": None},
+    }
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), whole_file(path) as beside:
             # a letter that the font does not have is drawn as a box, for all to see
             warnings.filterwarnings("ignore", "Glyph .* missing from font")
-            figure.savefig(path, dpi=DOTS_PER_INCH)
-    except OSError as error:
-        raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None
+            figure.savefig(beside, dpi=DOTS_PER_INCH, metadata=about.get(path.suffix.lower()))
     finally:
         plt.close(figure)

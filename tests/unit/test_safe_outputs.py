@@ -1,0 +1,168 @@
+"""Outputs never destroy: what is refused, what is replaced, and that a failure leaves the older file as it was."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from kin3d.errors import RequestError
+from kin3d.writing import files
+from kin3d.writing.files import MARK, check_place, note_read, replacing, whole_file, with_sum, write_file
+
+ENDINGS = (".csv", ".json", ".svg", ".toml")
+
+
+def refused(call):
+    with pytest.raises(RequestError) as caught:
+        call()
+    (finding,) = caught.value.findings
+    return finding
+
+
+@pytest.fixture(autouse=True)
+def fresh(monkeypatch):
+    monkeypatch.setattr(files, "_read", set())
+
+
+def test_a_file_of_ones_own_is_not_replaced(tmp_path):
+    place = tmp_path / "notes.csv"
+    place.write_text("point,x,y,z\nlower_front,1,2,3\n")
+    finding = refused(lambda: check_place(place, ENDINGS, "--out"))
+    assert finding.code == "place-taken"
+    assert finding.place == str(place)
+    assert "--force" in finding.text
+    assert refused(lambda: write_file(place, "x")).code == "place-taken"
+    assert place.read_text() == "point,x,y,z\nlower_front,1,2,3\n"
+    with replacing():
+        write_file(place, "measure,value\n")
+    assert place.read_text() == "measure,value\n"
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("a.csv", "travel_mm,side,camber_deg,status\n0,left,1,ok\n"),
+        ("a.csv", "measure,unit,value\n"),
+        ("a.json", f'{{"generator": "{MARK}"}}'),
+        ("a.svg", f"<svg><!-- {MARK} --></svg>"),
+        ("a.toml", with_sum('title = "x"\n')),
+        ("a.csv", with_sum("point,x,y,z\n")),
+        ("a.csv", ""),
+    ],
+)
+def test_an_earlier_result_is_replaced_without_a_word(tmp_path, name, content):
+    place = tmp_path / name
+    place.write_text(content)
+    write_file(place, "new")
+    assert place.read_text() == "new"
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("a.csv", "point,x,y,z,unit\n"),
+        ("a.csv", "Measure,Value\n1,2\n"),
+        ("a.json", '{"mine": 1}'),
+        ("a.toml", 'title = "mine"\n'),
+        ("a.toml", with_sum('title = "x"\n') + "mass_kg = 3\n"),
+        ("a.csv", with_sum("point,x,y,z\n").replace("x,y", "X,y")),
+        ("a.svg", "<svg/>"),
+    ],
+)
+def test_what_somebody_wrote_or_changed_is_kept(tmp_path, name, content):
+    place = tmp_path / name
+    place.write_text(content)
+    assert refused(lambda: check_place(place, ENDINGS, "--out")).code == "place-taken"
+    assert place.read_text() == content
+
+
+def test_a_file_that_was_read_is_never_replaced(tmp_path):
+    place, link = tmp_path / "a.csv", tmp_path / "b.csv"
+    place.write_text("measure,value\n")
+    link.symlink_to(place)
+    note_read(link)
+    for name in (place, link, tmp_path / "x" / ".." / "a.csv"):
+        (tmp_path / "x").mkdir(exist_ok=True)
+        with replacing():
+            assert refused(lambda name=name: write_file(name, "new")).code == "place-input"
+    assert place.read_text() == "measure,value\n"
+
+
+def test_folders_devices_and_missing_folders_are_told(tmp_path):
+    (tmp_path / "f.csv").mkdir()
+    os.mkfifo(tmp_path / "p.csv")
+    (tmp_path / "plain").write_text("")
+    said = {
+        "f.csv": ("place-folder", "is a folder"),
+        "p.csv": ("place-device", "device or pipe"),
+        "none/a.csv": ("folder-missing", "make it first"),
+        "plain/a.csv": ("folder-missing", "is not a folder"),
+        "a.doc": ("ending-unknown", 'ending ".doc" is not known; expected one of .csv'),
+    }
+    for name, (code, words) in said.items():
+        finding = refused(lambda name=name: check_place(tmp_path / name, ENDINGS, "--out"))
+        assert finding.code == code
+        assert words in finding.text
+
+
+def test_a_failure_half_way_leaves_the_older_file(tmp_path, monkeypatch):
+    place = tmp_path / "a.csv"
+    place.write_text("measure,value\nold,1\n")
+
+    def full(self, data):
+        with Path.open(self, "wb") as file:
+            file.write(data[:3])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    finding = refused(lambda: write_file(place, "measure,value\nnew,2\n"))
+    assert finding.code == "not-written"
+    assert "No space left on device" in finding.text
+    assert place.read_text() == "measure,value\nold,1\n"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv"]
+
+
+def test_a_stop_half_way_leaves_the_older_file(tmp_path):
+    place = tmp_path / "a.csv"
+    place.write_text("measure,value\nold,1\n")
+
+    def stopped():
+        with whole_file(place) as beside:
+            beside.write_text("half")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        stopped()
+    assert place.read_text() == "measure,value\nold,1\n"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv"]
+
+
+def test_a_link_goes_on_pointing_and_rights_are_kept(tmp_path):
+    place, link = tmp_path / "a.csv", tmp_path / "l.csv"
+    place.write_text("measure,value\n")
+    place.chmod(0o640)
+    link.symlink_to(place.name)
+    write_file(link, "measure,value\nx,1\n")
+    assert link.is_symlink()
+    assert place.read_text() == "measure,value\nx,1\n"
+    assert place.stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.parametrize("ending", [".png", ".svg", ".pdf"])
+def test_pictures_carry_the_mark_and_are_the_same_when_drawn_again(tmp_path, ending):
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    from kin3d.writing.style import figure_style, save_figure
+
+    place, drawn = tmp_path / f"a{ending}", []
+    for _ in range(2):
+        with mpl.rc_context(figure_style()):
+            figure = Figure()
+            figure.add_subplot().plot([0, 1], [1, 0], label="a")
+            save_figure(figure, place)
+        drawn.append(place.read_bytes())
+    assert drawn[0] == drawn[1]
+    assert files.earlier_result(place)
