@@ -5,7 +5,7 @@ Start with `load` and `sweep`:
 >>> import kin3d
 >>> car = kin3d.load("models/dunlin/car.toml")              # doctest: +SKIP
 >>> curves = kin3d.sweep(car, "front", travel=range(-40, 41, 5))  # doctest: +SKIP
->>> curves.camber_deg.sel(side="left", rack_mm=0)            # doctest: +SKIP
+>>> curves.dataset().camber_deg.sel(side="left", rack_mm=0)            # doctest: +SKIP
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from kin3d.errors import Finding, Kin3dError
 
 if TYPE_CHECKING:
     import numpy as np
-    import xarray
     from numpy.typing import NDArray
 
     from kin3d.linkage.car import AxleName, Car
+    from kin3d.studies.result import SweepResult
 
 __all__ = ["Finding", "Kin3dError", "__version__", "load", "sweep"]
 __version__ = "0.1.0"
@@ -52,7 +52,7 @@ def sweep(
     travel: Sequence[float] | NDArray[np.float64] | float = 0.0,
     rack: Sequence[float] | NDArray[np.float64] | float = 0.0,
     measures: Sequence[str] | None = None,
-) -> xarray.Dataset:
+) -> SweepResult:
     """Sweep a corner over wheel travel and rack displacement.
 
     Parameters
@@ -69,9 +69,9 @@ def sweep(
 
     Returns
     -------
-    xarray.Dataset
-        Dimensions travel_mm, rack_mm and side; a variable a measure, and ``status`` (0 = solved). Positions that
-        cannot be reached are NaN there; ``attrs["notes"]`` says why, and which measures lack data.
+    SweepResult
+        Its `dataset` has dimensions travel_mm, rack_mm and side; a variable a measure, and ``status`` (0 = solved).
+        Positions that cannot be reached are NaN there; ``attrs["notes"]`` says why, and which measures lack data.
 
     Raises
     ------
@@ -81,4 +81,4 @@ def sweep(
     from kin3d.studies.sweep import sweep_corner
 
     travels = [travel] if isinstance(travel, (int, float)) else travel
-    return sweep_corner(car, axle, travels, rack, measures).dataset()
+    return sweep_corner(car, axle, travels, rack, measures)

@@ -66,7 +66,7 @@ def draw_plover() -> None:
     _dimensions(doc, points)
     doc.saveas(HERE / "plover" / "front.dxf")
     lines = [
-        "# How front.dxf is to be read: scale, the car's axes on the sheet, the datum of each view (see README).",
+        "# How front.dxf is to be read: scale, the car's axes on the sheet, the datum of each view.",
         f'scale = "1:{SCALE:g}"',
         "sigma_mm = 0.05   # places on the sheet are rounded to 0.01 mm of paper",
     ]

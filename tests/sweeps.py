@@ -20,7 +20,7 @@ class Swept:
         self, path: Path, travel: ArrayLike, rack: ArrayLike = 0.0, side: str = "left", axle: str = "front"
     ) -> None:
         t, r = np.atleast_1d(np.asarray(travel, float)), np.atleast_1d(np.asarray(rack, float))
-        self.data: Any = kin3d.sweep(kin3d.load(path), axle=axle, travel=t, rack=r).sel(side=side)
+        self.data: Any = kin3d.sweep(kin3d.load(path), axle=axle, travel=t, rack=r).dataset().sel(side=side)
         assert (self.data["status"] == 0).all(), self.data["status"].values
 
     def __getitem__(self, name: str) -> Array:

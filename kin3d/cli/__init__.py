@@ -5,16 +5,19 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Callable
 from importlib import import_module
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from kin3d.cli.shared import show_error
+from kin3d.cli.habits import with_habits
+from kin3d.cli.screen import show_error
 from kin3d.errors import Kin3dError
 
 # name of the command, its module in this folder, its function
 COMMANDS = (
+    ("new", "new", "new"),
     ("check", "check", "check"),
     ("import", "import_", "import_drawing"),
     ("sweep", "sweep", "sweep"),
@@ -29,7 +32,10 @@ COMMANDS = (
     ("sensitivity", "sensitivity", "sensitivity"),
     ("compare", "compare", "compare"),
     ("report", "report", "report"),
+    ("guide", "guide", "guide"),
 )
+# commands that do something without any argument
+BARE = ("measures", "guide")
 
 CAUTION = (
     "Results are kinematics of rigid bodies from the points given. Strength, safety and the rule book are for "
@@ -37,22 +43,27 @@ CAUTION = (
 )
 
 
+COMPLETION = "_KIN3D_COMPLETE"  # set by a shell that asks for completions
+
+
 def build(only: str | None = None) -> typer.Typer:
-    """The application with all its commands, or with the one that is called: the others need not be imported."""
+    """The application with all its commands, or with the one that is called: the others need not be imported.
+
+    Completion for shells is there where it is asked for or at work; setting it up would slow every command.
+    """
+    called = [c for c in COMMANDS if c[0] == only] or COMMANDS
     app = typer.Typer(
         name="kin3d",
         help=f"3D kinematics of suspension linkages from pickup points.\n\n{CAUTION}",
         no_args_is_help=True,
-        add_completion=False,
+        add_completion=called is COMMANDS or COMPLETION in os.environ,
         rich_markup_mode="rich",
         pretty_exceptions_enable=False,
     )
     app.callback()(_group)
-    called = [c for c in COMMANDS if c[0] == only] or COMMANDS
     for name, module, function in called:
-        app.command(name, no_args_is_help=name != "measures")(
-            getattr(import_module(f"kin3d.cli.{module}"), function)
-        )
+        run: Callable[..., Any] = getattr(import_module(f"kin3d.cli.{module}"), function)
+        app.command(name, no_args_is_help=name not in BARE)(with_habits(run))
     return app
 
 

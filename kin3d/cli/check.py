@@ -9,7 +9,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kin3d.cli.shared import show_finding
+from kin3d.cli.screen import show_finding
 from kin3d.linkage.car import AxleName
 
 if TYPE_CHECKING:

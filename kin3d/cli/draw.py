@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import typer
 from rich.console import Console
 
-from kin3d.cli.shared import show_finding
+from kin3d.cli.screen import show_finding
 from kin3d.linkage.car import AxleName
 
 EPILOG = (

@@ -40,7 +40,7 @@ def import_drawing(
 
     Example:  kin3d import models/plover/front.dxf --out front.csv --plot front.png
     """
-    from kin3d.cli.shared import show_finding
+    from kin3d.cli.screen import show_finding
     from kin3d.reading.dxf import read_drawing
 
     reading = read_drawing(

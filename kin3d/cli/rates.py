@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
-from kin3d.cli.shared import parse_values, show_finding
+from kin3d.cli.screen import show_finding
+from kin3d.cli.shared import parse_values
 from kin3d.linkage.car import AxleName
 
 if TYPE_CHECKING:

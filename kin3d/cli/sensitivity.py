@@ -9,7 +9,7 @@ import typer
 from rich.console import Console
 
 from kin3d.cli.options import Measures, names_of
-from kin3d.cli.shared import show_finding
+from kin3d.cli.screen import show_finding
 from kin3d.linkage.car import AxleName, Side
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
-from kin3d.cli.shared import show_finding
+from kin3d.cli.screen import show_finding
 
 if TYPE_CHECKING:
     from kin3d.studies.settled import Settled

@@ -1,31 +1,10 @@
-"""What the commands share: ranges and error output."""
+"""Ranges of values as they are typed."""
 
 from __future__ import annotations
 
-from rich.console import Console
-from rich.text import Text
+from kin3d.errors import Finding, RequestError
 
-from kin3d.errors import Finding, Kin3dError, RequestError, Severity
-
-_STYLE = {Severity.ERROR: "bold red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
 MOST_VALUES = 200_000
-
-
-def show_error(error: Kin3dError) -> None:
-    """Print every finding of an error, one a line, to standard error."""
-    console = Console(stderr=True, soft_wrap=True)
-    for finding in error.findings:
-        show_finding(console, finding)
-    count = len(error.findings)
-    # a result that could not be written was computed all the same
-    end = "" if any(f.code == "not-written" for f in error.findings) else "; nothing was computed"
-    console.print(Text(f"{count} error{'s' if count > 1 else ''}{end}.", "bold"))
-
-
-def show_finding(console: Console, finding: Finding) -> None:
-    """Print one finding: its severity, then where, what and what to do."""
-    line = Text(f"{finding.severity}: ", _STYLE[finding.severity])
-    console.print(line.append(str(finding), "default"), soft_wrap=True)
 
 
 def parse_values(text: str, option: str) -> list[float]:

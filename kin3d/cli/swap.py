@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from kin3d.cli.shared import parse_values, show_finding
+from kin3d.cli.screen import show_finding
+from kin3d.cli.shared import parse_values
 from kin3d.linkage.car import AxleName
 
 EPILOG = (

@@ -9,7 +9,8 @@ import typer
 from rich.console import Console
 
 from kin3d.cli.options import Measures, Seed, Sigma, Travel, Workers, names_of, processes
-from kin3d.cli.shared import parse_values, show_finding
+from kin3d.cli.screen import show_finding
+from kin3d.cli.shared import parse_values
 from kin3d.linkage.car import AxleName, Side
 
 if TYPE_CHECKING:

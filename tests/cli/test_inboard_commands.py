@@ -27,7 +27,7 @@ def test_rates_on_the_terminal_and_as_a_table(tmp_path: Path) -> None:
     with (tmp_path / "r.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert [r["element"] for r in rows[:3]] == ["spring", "bar", "sum"]
-    swept = kin3d.sweep(kin3d.load(CAR), "front", [-20, 0, 20])
+    swept = kin3d.sweep(kin3d.load(CAR), "front", [-20, 0, 20]).dataset()
     for k, row in enumerate(r for r in rows if r["element"] == "spring"):
         assert_allclose(float(row["heave_ratio"]), swept["motion_ratio"].values[k, 0, 0], rtol=1e-9)
         assert_allclose(float(row["heave_rate_n_per_mm"]), swept["wheel_rate_n_per_mm"].values[k, 0, 0], rtol=1e-9)
@@ -56,8 +56,8 @@ def test_swap_writes_a_car_and_a_picture(tmp_path: Path, monkeypatch: pytest.Mon
     written = kin3d.load(new)
     assert written.front is not None
     assert written.front.rod_on == "upper arm"
-    curves = [kin3d.sweep(c, "front", np.linspace(-30, 30, 7))["motion_ratio"] for c in (kin3d.load(CAR), written)]
-    assert_allclose(curves[1], curves[0], rtol=5e-3)
+    swept = [kin3d.sweep(c, "front", np.linspace(-30, 30, 7)).dataset() for c in (kin3d.load(CAR), written)]
+    assert_allclose(swept[1]["motion_ratio"], swept[0]["motion_ratio"], rtol=5e-3)
     drawn = picture.read_text("utf-8")
     for word in WORDS:
         assert word in drawn

@@ -33,7 +33,7 @@ def test_csv_is_tidy_and_holds_what_the_python_face_gives(tmp_path):
         rows = list(csv.DictReader(file))
     assert list(rows[0])[:4] == ["travel_mm", "rack_mm", "side", "camber_deg"]
     assert len(rows) == 5 * 2 * 2
-    data = kin3d.sweep(kin3d.load(CAR), "front", np.arange(-20, 21, 10), [-5, 5])
+    data = kin3d.sweep(kin3d.load(CAR), "front", np.arange(-20, 21, 10), [-5, 5]).dataset()
     for row in rows:
         here = data.sel(travel_mm=float(row["travel_mm"]), rack_mm=float(row["rack_mm"]), side=row["side"])
         assert_allclose(float(row["camber_deg"]), float(here.camber_deg), rtol=1e-11, atol=1e-13)
@@ -242,11 +242,11 @@ def test_what_cannot_be_written_is_not_called_uncomputed(tmp_path):
 )
 def test_the_python_face_refuses_in_words(wrong, text):
     with pytest.raises(kin3d.Kin3dError, match=text):
-        kin3d.sweep(kin3d.load(DUNLIN), **wrong)
+        kin3d.sweep(kin3d.load(DUNLIN), **wrong).dataset()
 
 
 def test_one_measure_may_be_named_alone():
-    assert set(kin3d.sweep(kin3d.load(CAR), measures="camber_deg").data_vars) == {"camber_deg", "status"}
+    assert set(kin3d.sweep(kin3d.load(CAR), measures="camber_deg").dataset().data_vars) == {"camber_deg", "status"}
 
 
 def test_a_letter_that_the_font_lacks_is_no_noise(tmp_path):

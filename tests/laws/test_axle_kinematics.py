@@ -87,7 +87,7 @@ def test_roll_and_its_mirror_image(car: Car) -> None:
 def test_heave_of_the_axle_is_travel_of_the_corner(car: Car) -> None:
     heave = np.linspace(-25.0, 25.0, 11)
     axle = sweep_axle(car, "front", heave, 0.0, [0.0]).dataset().sel(roll_deg=0.0)
-    corner = kin3d.sweep(car, "front", heave)
+    corner = kin3d.sweep(car, "front", heave).dataset()
     for name in corner.data_vars:
         a = axle[name].transpose("heave_mm", "rack_mm", "side").values
         b = corner[name].transpose("travel_mm", "rack_mm", "side").values
@@ -125,7 +125,7 @@ def test_roll_centre_of_the_symmetric_axle_in_heave(car: Car) -> None:
     """p_y dy/dz of the corner, everywhere in heave; and both heights agree there."""
     heave = np.linspace(-20.0, 20.0, 9)
     axle = sweep_axle(car, "front", heave, 0.0)
-    corner = kin3d.sweep(car, "front", heave)["roll_centre_height_mm"].values[:, 0]
+    corner = kin3d.sweep(car, "front", heave).dataset()["roll_centre_height_mm"].values[:, 0]
     for name in ("roll_centre_height_mm", "roll_centre_height_force_mm"):
         np.testing.assert_allclose(axle.values[name][:, 0, 0], corner, rtol=0, atol=1e-9)
     np.testing.assert_allclose(axle.values["roll_centre_offset_mm"], 0.0, rtol=0, atol=1e-8)
@@ -223,7 +223,7 @@ def test_ackermann_of_a_steered_axle_from_its_steer_angles(car: Car) -> None:
     """Percentage from the two steers, less those with the rack in the middle at the same travels."""
     result = sweep_axle(car, "front", 0.0, 0.0, 12.0)
     travel = one(result, "wheel_z_mm") - 262.0
-    middle = np.diag(kin3d.sweep(car, "front", travel)["steer_deg"].values[:, 0])
+    middle = np.diag(kin3d.sweep(car, "front", travel).dataset()["steer_deg"].values[:, 0])
     assert np.abs(middle).max() > 0.001
     left, right = np.radians(one(result, "steer_ground_deg") - middle)
     difference = 1.0 / np.tan(right) - 1.0 / np.tan(left)

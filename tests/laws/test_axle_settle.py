@@ -77,7 +77,7 @@ def test_each_wheel_hangs_in_balance_on_its_springs(
     for number, wheel in enumerate(found.wheels):
         axle, side = wheel.name.split()
         step = 1e-3
-        near = kin3d.sweep(dunlin, axle, wheel.travel_mm + np.array([-step, 0.0, step]), measures=None)
+        near = kin3d.sweep(dunlin, axle, wheel.travel_mm + np.array([-step, 0.0, step]), measures=None).dataset()
         near = near.sel(side=side, rack_mm=0.0)
         velocity, omega = material(near, step, 1.0 if side == "left" else -1.0)
         arm = wheel.contact_mm - np.array([float(near[f"wheel_{k}_mm"][1]) for k in "xyz"])
@@ -109,7 +109,7 @@ def test_small_braking_agrees_with_wheel_rate_and_anti_dive(dunlin: Car) -> None
     level = axles(dunlin, bar=None)
     here = settle(level)
     travel = here.wheels[0].travel_mm
-    front = kin3d.sweep(level, "front", [travel]).sel(side="left", rack_mm=0.0)
+    front = kin3d.sweep(level, "front", [travel]).dataset().sel(side="left", rack_mm=0.0)
     height, base = 285.0 + here.centre_rise_mm, 2380.0
     slope = float(front["anti_dive_pct"][0]) / 100.0 / (0.62 * 2380.0 / 285.0)  # v_x/v_z
     small = 1e-3
@@ -127,7 +127,7 @@ def test_small_cornering_agrees_with_roll_stiffness(dunlin: Car) -> None:
     lever, stiffness = 0.0, 0.0
     height = 285.0 + here.centre_rise_mm
     for axle, share in (("front", 0.42), ("rear", 0.58)):
-        at = kin3d.sweep(level, axle, [here.wheels[0 if axle == "front" else 2].travel_mm])
+        at = kin3d.sweep(level, axle, [here.wheels[0 if axle == "front" else 2].travel_mm]).dataset()
         at = at.sel(side="left", rack_mm=0.0)
         half = float(at["contact_y_mm"][0])
         stiffness += 2.0 * float(at["wheel_rate_n_per_mm"][0]) * half**2

@@ -54,7 +54,7 @@ def rod_force(car: Car, force: np.ndarray, at_hub: bool) -> float:
     front = car.front
     assert front is not None
     p = {n: front.points[n] for n in front.points.names}
-    swept = kin3d.sweep(car, "front", 0.0).sel(side="left")
+    swept = kin3d.sweep(car, "front", 0.0).dataset().sel(side="left")
     foot = np.array([float(swept[f"contact_{k}_mm"].item()) for k in "xyz"])
     where = p["wheel_centre"] if at_hub else foot
     joints = ["lower_front", "lower_rear", "lower_outer", "upper_front", "upper_rear", "upper_outer"]

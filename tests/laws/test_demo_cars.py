@@ -50,7 +50,7 @@ def car_of(name: str) -> Car:
 
 @cache
 def curves(name: str, axle: AxleName) -> xarray.Dataset:
-    swept = kin3d.sweep(car_of(name), axle, travel=np.arange(-60.0, 61.0, 5.0))
+    swept = kin3d.sweep(car_of(name), axle, travel=np.arange(-60.0, 61.0, 5.0)).dataset()
     return swept.isel(rack_mm=0).sel(side="left")
 
 
@@ -132,7 +132,8 @@ def test_sixty_millimetres_either_way_are_clear_of_any_limit(name: str, axle: Ax
 
 @pytest.mark.parametrize(("name", "axle"), CORNERS)
 def test_travel_beyond_the_limit_leaves_the_other_positions_alone(name: str, axle: AxleName) -> None:
-    swept = kin3d.sweep(car_of(name), axle, travel=[-140.0, 0.0], measures=["camber_deg"]).sel(side="left", rack_mm=0)
+    found = kin3d.sweep(car_of(name), axle, travel=[-140.0, 0.0], measures=["camber_deg"])
+    swept = found.dataset().sel(side="left", rack_mm=0)
     assert int(swept.status.sel(travel_mm=-140)) != 0
     assert np.isnan(swept.camber_deg.sel(travel_mm=-140))
     design = float(swept.camber_deg.sel(travel_mm=0))
@@ -153,7 +154,7 @@ def test_spring_carries_the_static_load(name: str, axle: AxleName) -> None:
 
 @pytest.mark.parametrize("name", CARS)
 def test_rack_steers_twenty_degrees_with_some_ackermann(name: str) -> None:
-    steer = kin3d.sweep(car_of(name), "front", rack=[-25.0, 0.0, 25.0], measures=["steer_deg"]).steer_deg
+    steer = kin3d.sweep(car_of(name), "front", rack=[-25.0, 0.0, 25.0], measures=["steer_deg"]).dataset().steer_deg
     inner, outer = (float(steer.sel(rack_mm=25, side=s, travel_mm=0)) for s in ("left", "right"))
     np.testing.assert_allclose((inner + outer) / 2, 20, rtol=0, atol=1)
     assert 0.5 < inner - outer < 5.0

@@ -135,7 +135,7 @@ def test_wheel_rate_is_the_second_difference_of_energy(tmp_path: Path, rod_on: s
     assert_allclose(rates.total.heave_rate[0], expected, rtol=1e-8)
     assert_allclose(rates.total.single_rate[0], expected, rtol=1e-8)
     # the axle's measure says the same
-    swept = kin3d.sweep(read, "front", [at_mm])["wheel_rate_n_per_mm"].values.ravel()
+    swept = kin3d.sweep(read, "front", [at_mm]).dataset()["wheel_rate_n_per_mm"].values.ravel()
     assert_allclose(swept, expected, rtol=1e-8)
 
 

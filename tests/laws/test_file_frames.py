@@ -52,7 +52,7 @@ def rewritten(tmp_path, name, axle, frame, unit, mirrored):
 @pytest.mark.parametrize(("frame", "unit"), [*((f, "mm") for f in FRAMES), *((next(iter(FRAMES)), u) for u in UNITS)])
 @pytest.mark.parametrize(("name", "axle"), [CORNERS[0], CORNERS[4]])
 def test_the_same_corner_in_another_frame(tmp_path, name, axle, frame, unit, mirrored):
-    mine = kin3d.sweep(car(name), axle, TRAVEL, [-5.0, 5.0])
-    again = kin3d.sweep(rewritten(tmp_path, name, axle, frame, unit, mirrored), axle, TRAVEL, [-5.0, 5.0])
+    mine = kin3d.sweep(car(name), axle, TRAVEL, [-5.0, 5.0]).dataset()
+    again = kin3d.sweep(rewritten(tmp_path, name, axle, frame, unit, mirrored), axle, TRAVEL, [-5.0, 5.0]).dataset()
     for variable in mine.data_vars:
         assert_allclose(again[variable].values, mine[variable].values, rtol=1e-8, atol=1e-8, err_msg=str(variable))

@@ -53,8 +53,8 @@ def test_measures_of_unreachable_lanes_are_nan_and_leave_the_others_intact():
     import kin3d
     from tests.laws.cars import car
 
-    mixed = kin3d.sweep(car("dunlin"), "front", [-700.0, -50.0, 0.0, 50.0, 700.0])
-    fine = kin3d.sweep(car("dunlin"), "front", [-50.0, 0.0, 50.0])
+    mixed = kin3d.sweep(car("dunlin"), "front", [-700.0, -50.0, 0.0, 50.0, 700.0]).dataset()
+    fine = kin3d.sweep(car("dunlin"), "front", [-50.0, 0.0, 50.0]).dataset()
     assert np.isnan(mixed.motion_ratio.values[[0, 4]]).all()
     assert_allclose(mixed.motion_ratio.values[1:4], fine.motion_ratio.values, rtol=0, atol=1e-12)
     assert mixed.status.values[:, 0, 0].tolist() == [1, 0, 0, 0, 1]

@@ -26,7 +26,7 @@ def swapped(name: str, to: Kind) -> SwapResult:
 def test_motion_ratio_is_kept_and_the_wheel_notices_nothing(name: str, to: Kind) -> None:
     result = swapped(name, to)
     assert result.fits
-    before, after = (kin3d.sweep(c, "front", TRAVEL, [-8.0, 0.0, 8.0]) for c in (car(name), result.car))
+    before, after = (kin3d.sweep(c, "front", TRAVEL, [-8.0, 0.0, 8.0]).dataset() for c in (car(name), result.car))
     assert (after["status"] == 0).all()
     assert_allclose(after["motion_ratio"], before["motion_ratio"], rtol=5e-3)
     wheel = [n for n in before.data_vars if not str(n).startswith((*INBOARD, "status"))]
@@ -59,7 +59,7 @@ def test_there_and_back_returns_the_curve() -> None:
     back = swap(there.car, "front", "push")
     assert back.fits
     assert back.after.rod_on == "lower arm"
-    curves = [kin3d.sweep(c, "front", TRAVEL)["motion_ratio"] for c in (car("dunlin"), back.car)]
+    curves = [kin3d.sweep(c, "front", TRAVEL).dataset()["motion_ratio"] for c in (car("dunlin"), back.car)]
     assert_allclose(curves[1], curves[0], rtol=1e-2)  # twice half a per cent
 
 

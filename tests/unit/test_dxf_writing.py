@@ -56,7 +56,7 @@ def dimensions(doc, on):
 
 @cache
 def measured(name, axle):
-    return kin3d.sweep(car(name), axle, travel=TRAVELS)
+    return kin3d.sweep(car(name), axle, travel=TRAVELS).dataset()
 
 
 def at(data, measure, travel, side="left"):
@@ -139,7 +139,7 @@ def test_a_car_file_takes_the_drawing_as_its_points(tmp_path):
         'rod_on = "lower arm"\nloaded_radius_mm = 260\n',
         "utf-8",
     )
-    again = kin3d.sweep(kin3d.load(tmp_path / "car.toml"), "front", travel=TRAVELS)
+    again = kin3d.sweep(kin3d.load(tmp_path / "car.toml"), "front", travel=TRAVELS).dataset()
     once = measured("dunlin", "front")
     for measure in ("camber_deg", "toe_deg", "motion_ratio", "front_ic_y_mm"):
         assert_allclose(again[measure], once[measure], rtol=1e-9, atol=1e-9)

@@ -142,7 +142,7 @@ def test_direct_spring_on_an_arm(tmp_path: Path) -> None:
     along = (outer - inner) / np.linalg.norm(outer - inner)
     per_turn = np.cross(hinge, outer - points["lower_front"])
     # per mm of wheel travel the arm turns by what lifts lower_outer; the wheel centre's own lift is found by a sweep
-    data = kin3d.sweep(kin3d.load(tmp_path / "car.toml"), "front", [-0.01, 0.01])["spring_length_mm"]
+    data = kin3d.sweep(kin3d.load(tmp_path / "car.toml"), "front", [-0.01, 0.01]).dataset()["spring_length_mm"]
     expected = -float(np.diff(data.values[:, 0, 0])[0]) / 0.02
     assert_allclose(found.curves[0].heave_ratio, expected, rtol=1e-6)
     lift = np.cross(hinge, np.subtract(points["lower_outer"], points["lower_front"]))[2]

@@ -173,9 +173,9 @@ def test_a_rack_that_the_layout_does_not_have_cannot_be_driven(tmp_path):
     car = own(tmp_path)
     text = (tmp_path / "five_link.toml").read_text("utf-8").replace('[rack]\npoints = ["tie_inner"]\n', "")
     (tmp_path / "five_link.toml").write_text(text.replace("chassis = [", 'chassis = ["tie_inner", '), "utf-8")
-    assert np.isfinite(kin3d.sweep(kin3d.load(car), travel=[0.0, 10.0]).camber_deg.values).all()
+    assert np.isfinite(kin3d.sweep(kin3d.load(car), travel=[0.0, 10.0]).dataset().camber_deg.values).all()
     with pytest.raises(Kin3dError, match="has no points on a rack, so that no rack can be driven; leave it at 0"):
-        kin3d.sweep(kin3d.load(car), travel=0.0, rack=[0.0, 5.0])
+        kin3d.sweep(kin3d.load(car), travel=0.0, rack=[0.0, 5.0]).dataset()
 
 
 def test_a_spring_without_length():

@@ -169,7 +169,7 @@ def story(person: Person, folder: Path) -> None:
     person.wait(lambda: window.said.startswith("saved"))
     print(person.see(lambda: window.said.replace(str(folder), "FOLDER")))
 
-    data = kin3d.sweep(kin3d.load(new), "front", travel=editor.model.ranges["travel_mm"])
+    data = kin3d.sweep(kin3d.load(new), "front", travel=editor.model.ranges["travel_mm"]).dataset()
     for name in ("camber_deg", "toe_deg", "roll_centre_height_mm", "motion_ratio"):
         shown = person.see(lambda n=name: window.session.view.curves.values[n])
         fresh = data[name].transpose("rack_mm", "side", "travel_mm").values[0]

@@ -36,7 +36,7 @@ def test_saved_car_sweeps_to_what_was_shown(name, axle, tmp_path):
     new.parent.mkdir()
     written = save_car(made.model, new)
     assert [p.name for p in written] == ["new.toml", f"new_{axle}.csv"]
-    data = kin3d.sweep(kin3d.load(new), axle, travel=made.model.ranges["travel_mm"])
+    data = kin3d.sweep(kin3d.load(new), axle, travel=made.model.ranges["travel_mm"]).dataset()
     for measure, shown in made.view.curves.values.items():
         fresh = data[measure].transpose("rack_mm", "side", "travel_mm").values[0]
         np.testing.assert_allclose(shown, fresh, rtol=1e-9, atol=1e-7, err_msg=measure)

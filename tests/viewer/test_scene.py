@@ -37,7 +37,7 @@ class Seen:
         self.points = reference.kernel.points(
             reference.variants, lanes, reference.kernel.solve(reference.variants, lanes)
         )
-        self.data = kin3d.sweep(self.car, axle, travel=[travel], rack=[rack]).isel(travel_mm=0, rack_mm=0)
+        self.data = kin3d.sweep(self.car, axle, travel=[travel], rack=[rack]).dataset().isel(travel_mm=0, rack_mm=0)
 
     def point(self, side, name):
         return self.points[("left", "right").index(side), self.linkage.index(name)]

@@ -1,0 +1,60 @@
+"""What every command has in common: ``--quiet``, ``--strict``, the exit code, and brackets that stay in its help."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable
+from copy import copy
+from typing import Annotated, Any, get_args, get_type_hints
+
+import typer
+from rich.markup import escape
+from typer.models import ParameterInfo
+
+from kin3d.cli.screen import Screen
+
+QUIET = Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")]
+STRICT = Annotated[bool, typer.Option("--strict", help="A warning counts as failure: exit code 1.")]
+
+
+def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
+    """A command for typer: the function without its `screen`, with the options that all commands have.
+
+    Help texts are escaped: ``[[front.shared_error]]`` is no markup.
+    """
+    hints = get_type_hints(function, include_extras=True)
+    wants_screen = hints.pop("screen", None) is not None
+    hints.pop("return", None)
+
+    @functools.wraps(function)
+    def run(quiet: bool, strict: bool, **given: Any) -> None:
+        screen = Screen(quiet, strict)
+        function(**({"screen": screen} if wants_screen else {}), **given)
+        code = screen.close()
+        if code:
+            raise typer.Exit(code)
+
+    given = [p for name, p in inspect.signature(function).parameters.items() if name != "screen"]
+    own = [
+        inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=False, annotation=annotation)
+        for name, annotation in (("quiet", QUIET), ("strict", STRICT))
+    ]
+    kept = [
+        p.replace(kind=inspect.Parameter.KEYWORD_ONLY, annotation=_escaped(hints[p.name])) for p in given
+    ]
+    made = [*kept, *own]
+    run.__annotations__ = {p.name: p.annotation for p in made}
+    run.__signature__ = inspect.Signature(made)  # type: ignore[attr-defined]
+    run.__doc__ = escape(inspect.getdoc(function) or "")
+    return run
+
+
+def _escaped(annotation: Any) -> Any:
+    """The annotation with the brackets of its help text escaped."""
+    base, *more = get_args(annotation) if hasattr(annotation, "__metadata__") else (annotation,)
+    infos = [copy(m) if isinstance(m, ParameterInfo) else m for m in more]
+    for info in infos:
+        if isinstance(info, ParameterInfo) and info.help:
+            info.help = escape(info.help)
+    return Annotated[(base, *infos)] if infos else base

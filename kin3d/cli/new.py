@@ -1,0 +1,39 @@
+"""``kin3d new``: a commented car file with its tables, to put one's own figures into."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from kin3d.cli.screen import Screen
+from kin3d.errors import Finding, RequestError
+from kin3d.writing.files import write_file
+
+FILES = ("car.toml", "front.csv", "rear.csv")
+
+
+def new(
+    screen: Screen,
+    folder: Annotated[Path, typer.Argument(help="Folder to write to; it is made if it is not there.")],
+) -> None:
+    """Write a car file and its point tables, every key with its meaning, to put your own figures into.
+
+    The car in it is invented and complete: every command runs on it as it is. A folder that has such files is refused.
+
+    Example:  kin3d new mycar
+    """
+    there = [name for name in FILES if (folder / name).exists()]
+    if there:
+        text = f"has {', '.join(there)} already; nothing is overwritten: name another folder"
+        raise RequestError(Finding("files-there", text, str(folder)))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RequestError(Finding("not-written", f"cannot be made: {error.strerror or error}", str(folder))) from None
+    for name in FILES:
+        write_file(folder / name, (files("kin3d") / "guide" / "new" / name).read_bytes())
+    screen.say(f"Written to {folder}: {', '.join(FILES)}. The car is invented: put your own figures in its place.")
+    screen.say(f"Then: kin3d check {folder / FILES[0]}")

@@ -1,0 +1,95 @@
+"""What a command says and writes: its results on the screen, findings on standard error, files, the exit code."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.text import Text
+
+from kin3d.errors import Finding, Kin3dError, Severity
+from kin3d.writing.terminal import print_table, say
+
+if TYPE_CHECKING:
+    from kin3d.writing.result import Result
+
+_STYLE = {Severity.ERROR: "bold red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
+
+
+class Screen:
+    """Where a command's words go, by the habits that every command has.
+
+    Attributes
+    ----------
+    quiet : bool
+        Nothing is said but errors.
+    strict : bool
+        A warning counts as failure.
+    code : int
+        The exit code, so far.
+    """
+
+    def __init__(self, quiet: bool = False, strict: bool = False) -> None:
+        self.quiet, self.strict, self.code = quiet, strict, 0
+        self._out = Console(quiet=quiet)
+        self._err = Console(stderr=True, soft_wrap=True)
+        self._warnings = 0
+
+    def say(self, sentence: str, style: str = "") -> None:
+        """Print a sentence to standard output."""
+        say(self._out, sentence, style)
+
+    def show(self, result: Result, measures: Sequence[str] | None = None) -> None:
+        """Print what a person reads of a result: its tables, then its notes."""
+        for table in result.tables(measures):
+            print_table(self._out, table)
+        for note in result.notes():
+            self.say(note, "dim")
+
+    def save(self, result: Result, place: Path, table: str | None = None) -> None:
+        """Write a result by the path's ending and say how many rows it has."""
+        rows = result.save(place, table)
+        self.say(f"{rows} rows written to {place}")
+
+    def plot(self, result: Result, place: Path, what: str, measures: Sequence[str] | None = None) -> None:
+        """Draw a result and say what was drawn."""
+        result.plot(place, measures)
+        self.say(f"{what} drawn to {place}")
+
+    def findings(self, *groups: Iterable[Finding]) -> None:
+        """Print findings to standard error, each once; warnings are counted for ``--strict``."""
+        for finding in dict.fromkeys(f for group in groups for f in group):
+            self._warnings += finding.severity is Severity.WARNING
+            if not self.quiet or finding.severity is Severity.ERROR:
+                show_finding(self._err, finding)
+
+    def fail(self) -> None:
+        """The exit code becomes 1: something asked for was not reached or was refused."""
+        self.code = 1
+
+    def close(self) -> int:
+        """The exit code; with ``--strict`` it says that warnings made it 1."""
+        if self.strict and self._warnings:
+            count = f"{self._warnings} warning{'s' if self._warnings > 1 else ''}"
+            self._err.print(Text(f"{count}: with --strict this counts as failure (exit code 1).", "bold"))
+            self.code = max(1, self.code)
+        return self.code
+
+
+def show_error(error: Kin3dError) -> None:
+    """Print every finding of an error, one a line, to standard error."""
+    console = Console(stderr=True, soft_wrap=True)
+    for finding in error.findings:
+        show_finding(console, finding)
+    count = len(error.findings)
+    # a result that could not be written was computed all the same
+    end = "" if any(f.code == "not-written" for f in error.findings) else "; nothing was computed"
+    console.print(Text(f"{count} error{'s' if count > 1 else ''}{end}.", "bold"))
+
+
+def show_finding(console: Console, finding: Finding) -> None:
+    """Print one finding: its severity, then where, what and what to do."""
+    line = Text(f"{finding.severity}: ", _STYLE[finding.severity])
+    console.print(line.append(str(finding), "default"), soft_wrap=True)

@@ -1,0 +1,150 @@
+"""What all commands have in common: --quiet, --strict, help texts, completion, `kin3d new`, `kin3d guide`."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+from typing import get_args
+
+import pytest
+from pydantic import BaseModel
+
+import kin3d
+from kin3d.cli import COMMANDS, build
+from kin3d.errors import Severity
+from kin3d.reading.model import CarFile
+from tests.cli.run import run
+from tests.readme import GUIDE
+
+NAMES = [c[0] for c in COMMANDS]
+
+
+@pytest.fixture
+def fresh(tmp_path: Path) -> Path:
+    """A car as `kin3d new` writes it."""
+    code, out, _ = run("new", str(tmp_path / "mine"))
+    assert code == 0
+    assert "kin3d check" in out
+    return tmp_path / "mine" / "car.toml"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_help_keeps_its_brackets_and_has_the_habits(name, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "400")
+    code, out, _ = run(name, "--help")
+    assert code == 0
+    assert "--quiet" in out
+    assert "--strict" in out
+    assert "\\[" not in out
+    if name == "tolerance":
+        assert "[[front.shared_error]]" in out
+    if name == "view":
+        assert '"kin3d[viewer]"' in out
+
+
+def test_quiet_says_nothing_but_errors(fresh):
+    code, out, err = run("new", str(fresh.parent), "--quiet")
+    assert (code, out) == (2, "")
+    assert "car.toml" in err
+    code, out, err = run("new", str(fresh.parent / "deeper"), "--quiet")
+    assert (code, out, err) == (0, "", "")
+
+
+def test_completion_is_offered():
+    said = {**os.environ, "COLUMNS": "100"}
+    shown = subprocess.run(
+        [sys.executable, "-m", "kin3d", "--help"], capture_output=True, text=True, check=True, env=said
+    )
+    assert "--install-completion" in shown.stdout
+    at_work = {**os.environ, "_KIN3D_COMPLETE": "complete_bash", "COMP_WORDS": "kin3d swe", "COMP_CWORD": "1"}
+    code = "from kin3d.cli import main; import sys; sys.argv = ['kin3d']; main()"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=at_work)
+    assert done.stdout.split() == ["sweep"]
+
+
+def test_a_command_alone_is_built_without_completion():
+    assert not build("sweep")._add_completion
+    assert len(build("sweep").registered_commands) == 1
+
+
+def test_new_refuses_a_folder_that_has_such_files(fresh):
+    before = fresh.read_text("utf-8")
+    fresh.write_text(before + "# mine\n", "utf-8")
+    code, _, err = run("new", str(fresh.parent))
+    assert code == 2
+    assert "has car.toml, front.csv, rear.csv already; nothing is overwritten" in " ".join(err.split())
+    assert fresh.read_text("utf-8").endswith("# mine\n")
+    (fresh.parent / "file").write_text("x", "utf-8")
+    code, _, err = run("new", str(fresh.parent / "file"))
+    assert code == 2
+    assert "cannot be made" in err
+
+
+def test_a_new_car_runs_without_a_warning(fresh, tmp_path):
+    car = str(fresh)
+    read = kin3d.load(fresh)
+    assert not [f for f in read.findings if f.severity is not Severity.NOTE]
+    assert read.front.points.sigma_mm.min() > 0.0
+    assert read.rear.points.sigma_mm.min() > 0.0
+    page = tmp_path / "r.html"
+    for words in (
+        ("check", car),
+        ("sweep", car),
+        ("rates", car),
+        ("settle", car, "--braking=1"),
+        ("tolerance", car, "--travel=0", "--samples=100", "--workers=1"),
+        ("compare", car, car, "--travel=-20:20:20", "--samples=200", "--workers=1"),
+        ("report", car, car, "--travel=-20:20:20", "--samples=200", "--workers=1", "--no-scene", "--out", str(page)),
+    ):
+        code, out, err = run(*words, "--strict")
+        assert code == 0, (words, err)
+        assert "warning" not in out + err
+    assert page.stat().st_size > 50_000
+
+
+def _keys(model: type[BaseModel]) -> set[str]:
+    """Every key of a table of the car file and of the tables in it."""
+    found = set()
+    for name, field in model.model_fields.items():
+        found.add(name)
+        for part in _parts(field.annotation):
+            if isinstance(part, type) and issubclass(part, BaseModel):
+                found |= _keys(part)
+    return found
+
+
+def _parts(annotation: object) -> list[object]:
+    inner = get_args(annotation)
+    return [annotation, *(p for a in inner for p in _parts(a))]
+
+
+def test_the_new_car_file_shows_every_key_and_what_is_commented_out_is_right():
+    text = (GUIDE / "new" / "car.toml").read_text("utf-8")
+    missing = [k for k in _keys(CarFile) | {"rod_on", "spring_on"} if k not in text]
+    assert not missing
+    lines = []
+    for line in text.splitlines()[4:]:
+        bare = line.removeprefix("# ")
+        lines.append(bare)
+    said = tomllib.loads("\n".join(lines))  # raises when a line that is commented out is no TOML
+    for key in ("rod_on", "spring_on", "origin"):
+        said["front"].pop(key, None)
+        said["rear"].pop(key, None)
+    CarFile.model_validate(said)
+
+
+def test_every_page_of_the_guide_is_listed_and_printed():
+    code, out, _ = run("guide")
+    assert code == 0
+    for page in GUIDE.glob("*.md"):
+        assert f"  {page.stem} " in out
+        code, text, _ = run("guide", page.stem)
+        assert code == 0
+        lines = [x for x in page.read_text("utf-8").splitlines() if not x.startswith("<!--")]
+        assert text.splitlines() == lines
+    code, _, err = run("guide", "pionts")
+    assert code == 2
+    assert "there are: comparing, doubt" in " ".join(err.split())
