@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from kin3d.cli.screen import show_finding
-
-if TYPE_CHECKING:
-    from kin3d.studies.settled import Settled
 
 EPILOG = (
     "Examples:\n\n"
@@ -28,53 +24,38 @@ def settle(
     aero_front: Annotated[float, typer.Option(help="Downforce on the front axle in N.")] = 0.0,
     aero_rear: Annotated[float, typer.Option(help="Downforce on the rear axle in N.")] = 0.0,
     rack: Annotated[float, typer.Option(help="Displacement of the front rack in mm, left positive.")] = 0.0,
-    out: Annotated[Path | None, typer.Option(help="Write all figures: .json.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write the wheels (.csv) or all figures (.json).")] = None,
 ) -> None:
     """Find the attitude of the car under steady loads: travels, tyre loads, spring forces, camber and toe.
 
     Within an axle each tyre works at the same share of its load. A wheel that lifts off is reported, as are springs
     beyond their travel. Exit code 2 when no attitude carries the loads.
     """
+    from rich.console import Console
+
     from kin3d import load
     from kin3d.errors import Finding, RequestError
     from kin3d.studies.settle import settle as find
-    from kin3d.writing.settled import write_settled
-    from kin3d.writing.table import check_ending
+    from kin3d.writing.files import check_place
+    from kin3d.writing.terminal import print_table, say
 
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "--braking and --driving do not go together; give one of them"))
     if out:
-        check_ending(out, (".json",), "--out")
+        check_place(out, (".csv", ".json"), "--out")
     found = find(load(car), braking - driving, lateral, aero_front, aero_rear, rack)
-    show(Console(), found)
+    console = Console()
+    for line in found.summary().split("\n"):
+        say(console, line)
+    for table in found.tables():
+        print_table(console, table)
+    for note in found.notes():
+        say(console, note, style="dim")
     if out:
-        write_settled(found, out)
-        Console().print(f"Figures written to {out}", highlight=False, markup=False)
+        found.save(out)
+        say(console, f"Figures written to {out}")
     for finding in found.findings:
         show_finding(Console(stderr=True), finding)
-
-
-def show(console: Console, found: Settled) -> None:
-    """Print the attitude: the body, a row a wheel, a row a spring or bar."""
-    from kin3d.writing.settled import element_rows, heading, wheel_rows
-
-    console.print(heading(found), highlight=False, markup=False)
-    for head, rows in (wheel_rows(found), element_rows(found)):
-        _table(console, head, rows)
-    text = f"Forces balance to {found.error_n:.0e} N, moments to {found.error_n_m:.0e} N·m."
-    console.print(text, highlight=False, style="dim")
-
-
-def _table(console: Console, head: list[str], rows: list[list[str]]) -> None:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
-
-    table = Table(box=SIMPLE_HEAD, header_style="bold")
-    for k, name in enumerate(head):
-        table.add_column(name, justify="left" if k == 0 else "right", no_wrap=k == 0)
-    for row in rows:
-        table.add_row(*row)
-    console.print(table)
 
 
 settle.__doc__ = f"{settle.__doc__}\n\n{EPILOG}"

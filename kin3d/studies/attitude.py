@@ -58,6 +58,18 @@ class Loads:
     aero_rear_n: float = 0.0
     rack_mm: float = 0.0
 
+    def __str__(self) -> str:
+        parts = []
+        if self.braking_g:
+            parts.append(f"{'braking' if self.braking_g > 0 else 'driving'} {abs(self.braking_g):g} g")
+        if self.lateral_g:
+            parts.append(f"{abs(self.lateral_g):g} g to the {'left' if self.lateral_g > 0 else 'right'}")
+        if self.aero_front_n or self.aero_rear_n:
+            parts.append(f"downforce {self.aero_front_n:g} N front, {self.aero_rear_n:g} N rear")
+        if self.rack_mm:
+            parts.append(f"rack {self.rack_mm:g} mm")
+        return ", ".join(parts) or "at rest"
+
     def part(self, share: float) -> Loads:
         """The same with accelerations and downforce at a share of their values."""
         return Loads(

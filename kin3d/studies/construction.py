@@ -23,8 +23,7 @@ from kin3d.solve.status import Status
 from kin3d.spatial.vectors import Vec
 from kin3d.studies.axle import drive_values, roll_values
 from kin3d.studies.car import CarModel
-from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
-from kin3d.studies.settled import directions
+from kin3d.studies.ground_contact import Stance, Standing, directions, need_radius, put_on_ground
 
 Array = NDArray[np.float64]
 See = Callable[[Array], Array]  # from the chassis frame to that of the ground

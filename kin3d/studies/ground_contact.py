@@ -208,3 +208,11 @@ def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
             text = f"{model.axle.name} {SIDES[side]} wheel: {sentence.text} ({which.size} position(s) not reached)"
             out.append(Finding("out-of-reach", text, severity=Severity.WARNING))
     return out
+
+
+def directions(roll: float, pitch: float) -> Array:
+    """The ground's x, y and normal in the chassis frame, as the rows of a matrix."""
+    n = np.array([float(c) for c in ground_normal(roll, pitch)])
+    ahead = np.array([1.0, 0.0, 0.0]) - n[0] * n
+    ahead /= np.linalg.norm(ahead)
+    return np.stack([ahead, np.cross(n, ahead), n])

@@ -20,7 +20,8 @@ from kin3d.solve.lanes import pair_lanes
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
 from kin3d.studies.frequencies import GRAVITY_M_PER_S2
-from kin3d.studies.settled import ElementState, Settled, WheelState, report
+from kin3d.studies.settled import Settled
+from kin3d.studies.settled_state import settled_car
 
 Array = NDArray[np.float64]
 FORCE_N, GAP_MM, MOMENT_NMM = 1e-7, 1e-8, 1e-4  # residuals of an accepted state
@@ -30,8 +31,6 @@ CHANGES = 6  # of the wheels that are lifted, before the search gives up
 DOWN = (False, False, False, False)
 _NEEDED = ("mass_kg", "front_mass_share", "cg_height_mm")
 _TRAVEL_STEP_MM = 15.0  # a Newton step is cut to this travel
-
-__all__ = ["ElementState", "Loads", "Settled", "WheelState", "settle"]
 
 
 def settle(
@@ -73,10 +72,8 @@ def settle(
     body = _bodywork(model, loads)
     elements, assumed = _elements(model, body)
     attitude = Attitude(model, elements, body)
-    search = _Search(attitude, _start(model, body))
-    y, lifted = search.run(loads)
-    findings = (*car.findings, *model.findings, *assumed, *search.findings)
-    return report(attitude, y, loads, lifted, findings)
+    y, lifted = _LoadSteps(attitude, _start(model, body)).run(loads)
+    return settled_car(attitude, y, loads, lifted, (*car.findings, *model.findings, *assumed))
 
 
 def _check(car: Car, loads: Loads) -> None:
@@ -196,14 +193,13 @@ def _preloaded(
     return tuple(out), Finding("force-assumed", text, f"[{axle.axle.name}]", Severity.NOTE, assumed)
 
 
-class _Search:
+class _LoadSteps:
     """Newton's iteration with loads in steps and wheels that lift."""
 
     def __init__(self, attitude: Attitude, start: Array) -> None:
         self.attitude = attitude
         self.y = start
         self.lifted: tuple[bool, ...] = DOWN
-        self.findings: list[Finding] = []
 
     def run(self, loads: Loads) -> tuple[Array, tuple[bool, ...]]:
         """Bring the loads on; returns the state and which wheels are lifted."""

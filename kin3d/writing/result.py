@@ -93,7 +93,8 @@ class Result:
         return len(chosen.rows)
 
     def __repr__(self) -> str:
-        return f"<{self.kind}: {self.summary()}>"
+        said = self.summary().replace("\n", "; ")
+        return f"<{self.kind}: {said}>"
 
     def _repr_html_(self) -> str:
         from html import escape

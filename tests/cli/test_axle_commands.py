@@ -11,6 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 import kin3d
+from kin3d.errors import RequestError
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.car import sweep_car
 from kin3d.studies.settle import settle
@@ -77,11 +78,29 @@ def test_settle_shows_and_writes_the_attitude(tmp_path: Path) -> None:
     assert "braking 1.5 g, 1.2 g to the left" in out
     assert "front right" in out
     content = json.loads((tmp_path / "s.json").read_text("utf-8"))
-    assert content["roll_deg"] == pytest.approx(found.roll_deg, rel=1e-11, abs=0)
-    loads = [w["load_n"] for w in content["wheels"]]
+    rows = {k: [dict(zip((c["name"] for c in t["columns"]), r, strict=True)) for r in t["rows"]]
+            for k, t in content["tables"].items()}  # fmt: skip
+    assert rows["body"][0]["roll_deg"] == pytest.approx(found.roll_deg, rel=1e-11, abs=0)
+    assert rows["loads"] == [{"braking_g": 1.5, "lateral_g": 1.2, "aero_front_n": 0, "aero_rear_n": 0, "rack_mm": 0}]
+    loads = [w["load_n"] for w in rows["wheels"]]
     assert_allclose(loads, [w.load_n for w in found.wheels], rtol=1e-11, atol=0)
-    bar = next(e for e in content["elements"] if e["kind"] == "bar")
+    bar = next(e for e in rows["elements"] if e["kind"] == "bar")
     assert (bar["unit"], bar["force_unit"]) == ("deg", "N·m")
+
+
+def test_a_settled_car_shows_itself(tmp_path: Path) -> None:
+    found = settle(kin3d.load(CAR), 0.0, -0.8)
+    assert repr(found).startswith("<settle: Dunlin, last season, 0.8 g to the right; heave ")
+    assert "\n" not in repr(found)
+    assert found.save(tmp_path / "wheels.csv") == 4
+    with (tmp_path / "wheels.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [r["wheel"] for r in rows] == ["front left", "front right", "rear left", "rear right"]
+    feet = [w.contact_mm[1] for w in found.wheels]
+    assert_allclose([float(r["contact_y_mm"]) for r in rows], feet, rtol=1e-11, atol=0)
+    assert [t.key for t in found.tables()] == ["wheels", "elements"]
+    with pytest.raises(RequestError, match="has no picture"):
+        found.plot(tmp_path / "x.svg")
 
 
 def texts(path: Path) -> str:
