@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from kin3d.cli.options import Measures, Seed, Sigma, Travel, Workers, names_of, processes
-from kin3d.cli.screen import show_finding
+from kin3d.cli.screen import Screen, check_places
 from kin3d.cli.shared import parse_values
 from kin3d.linkage.car import AxleName, Side
 from kin3d.studies.fit import Scale
 
-if TYPE_CHECKING:
-    from kin3d.studies.comparison import Comparison
-
 
 def compare(
+    screen: Screen,
     cars: Annotated[
         list[Path], typer.Argument(help="Two or more car files; each is set against the first.", show_default=False)
     ],
@@ -32,7 +29,7 @@ def compare(
     align: Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")] = False,
     side: Annotated[Side | None, typer.Option(help="Default: the side of the first car's points.")] = None,
     seed: Seed = 1,
-    out: Annotated[Path | None, typer.Option(help="Write measures, differences and verdicts: .csv.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write measures, differences and verdicts: .csv, .json or .nc.")] = None,
     parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv.")] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw the curves over each other: .png, .svg or .pdf.")] = None,
     causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
@@ -45,6 +42,7 @@ def compare(
     from kin3d import load
     from kin3d.studies.compare import compare as study
 
+    check_places(tables={"--out": out, "--parts": parts}, pictures={"--plot": plot, "--causes": causes})
     travels = parse_values(travel, "--travel")
     read = [load(car) for car in cars]
     result = study(
@@ -61,32 +59,13 @@ def compare(
         align=align,
         workers=processes(workers),
     )
-    _finish(result, measures is not None, out, parts, plot, causes)
-    for finding in (*(f for car in read for f in car.findings), *result.findings):
-        show_finding(Console(stderr=True), finding)
-
-
-def _finish(
-    result: Comparison, chosen: bool, out: Path | None, parts: Path | None, plot: Path | None, causes: Path | None
-) -> None:
-    from kin3d.cli.show_compare import show_comparison
-    from kin3d.writing.rows import LINE_HEADER, PART_HEADER, line_rows, part_rows, write_rows
-
-    console = Console()
-    show_comparison(console, result, chosen)
-    if out:
-        count = write_rows(LINE_HEADER, line_rows(result), out)
-        console.print(f"{count} rows written to {out}", highlight=False)
-    if parts:
-        count = write_rows(PART_HEADER, part_rows(result), parts, "--parts")
-        console.print(f"{count} rows written to {parts}", highlight=False)
+    screen.show(result)
+    for place, key in ((out, "differences"), (parts, "parts")):
+        if place:
+            screen.save(result, place, key)
     if plot:
-        from kin3d.writing.compare_plot import draw_comparison
-
-        draw_comparison(result, plot, chosen)
-        console.print(f"Curves drawn to {plot}", highlight=False)
+        screen.plot(result, plot, "Curves")
     if causes:
-        from kin3d.writing.compare_plot import draw_causes
-
-        draw_causes(result, causes, chosen)
-        console.print(f"Causes drawn to {causes}", highlight=False)
+        result.plot(causes, figure="causes")
+        screen.say(f"Causes drawn to {causes}")
+    screen.findings(*(car.findings for car in read), result.findings)

@@ -83,7 +83,7 @@ def _scenes(data: ReportData) -> dict[str, str]:
         return {}
     out: dict[str, str] = {}
     for part in data.axles:
-        first, *others = (e.fit.car for e in part.comparison.entries)
+        first, *others = (c.fitted.car for c in part.comparison.cars)
         shown = session.Session.of(first, part.axle, model.Drives(), others[0] if others else None)
         out[part.axle] = page.page(shown, pictures.PictureOptions())
     return out

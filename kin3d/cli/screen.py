@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.text import Text
 
-from kin3d.errors import Finding, Kin3dError, Severity
+from kin3d.errors import Finding, Kin3dError, RequestError, Severity
+from kin3d.writing.files import PICTURES, TABLES, check_place
 from kin3d.writing.terminal import print_table, say
 
 if TYPE_CHECKING:
@@ -76,6 +77,26 @@ class Screen:
             self._err.print(Text(f"{count}: with --strict this counts as failure (exit code 1).", "bold"))
             self.code = max(1, self.code)
         return self.code
+
+
+def check_places(tables: Mapping[str, Path | None], pictures: Mapping[str, Path | None]) -> None:
+    """Refuse before the work, by option, what could not be written after it.
+
+    Raises
+    ------
+    RequestError
+        With all that is wrong.
+    """
+    findings: list[Finding] = []
+    for given, endings in ((tables, TABLES), (pictures, PICTURES)):
+        for option, place in given.items():
+            try:
+                if place is not None:
+                    check_place(place, endings, option)
+            except RequestError as error:
+                findings += error.findings
+    if findings:
+        raise RequestError(findings)
 
 
 def show_error(error: Kin3dError) -> None:

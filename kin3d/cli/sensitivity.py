@@ -6,14 +6,14 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from kin3d.cli.options import Measures, names_of
-from kin3d.cli.screen import show_finding
+from kin3d.cli.screen import Screen, check_places
 from kin3d.linkage.car import AxleName, Side
 
 
 def sensitivity(
+    screen: Screen,
     car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
     axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
     measures: Measures = None,
@@ -21,7 +21,7 @@ def sensitivity(
     rack: Annotated[float, typer.Option(help="Rack displacement of the position, mm.")] = 0.0,
     side: Annotated[Side | None, typer.Option(help="Default: the side that the points were given for.")] = None,
     most: Annotated[int, typer.Option(min=1, help="Coordinates shown for each measure.")] = 6,
-    out: Annotated[Path | None, typer.Option(help="Write all coordinates: .csv.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write all coordinates: .csv, .json or .nc.")] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw a heat map: .png, .svg or .pdf.")] = None,
 ) -> None:
     """Show the change of every measure, and of its gradient over travel, per mm of each coordinate (exact).
@@ -29,21 +29,14 @@ def sensitivity(
     Example:  kin3d sensitivity models/dunlin/car.toml --measures camber_deg,roll_centre_height_mm --plot heat.png
     """
     from kin3d import load
-    from kin3d.cli.show_uncertainty import show_sensitivity
     from kin3d.studies.sensitivity import sensitivity as study
-    from kin3d.writing.rows import SENSITIVITY_HEADER, sensitivity_rows, write_rows
 
-    console = Console()
+    check_places(tables={"--out": out}, pictures={"--plot": plot})
     read = load(car)
-    result = study(read, axle, names_of(measures), travel_mm=at, rack_mm=rack, side=side)
-    show_sensitivity(console, result, measures is not None, most)
+    result = study(read, axle, names_of(measures), travel_mm=at, rack_mm=rack, side=side, most=most)
+    screen.show(result)
     if out:
-        count = write_rows(SENSITIVITY_HEADER, sensitivity_rows(result), out)
-        console.print(f"{count} rows written to {out}", highlight=False)
+        screen.save(result, out)
     if plot:
-        from kin3d.writing.heatmap import draw_heatmap
-
-        draw_heatmap(result, plot, measures is not None)
-        console.print(f"Heat map drawn to {plot}", highlight=False)
-    for finding in read.findings:
-        show_finding(Console(stderr=True), finding)
+        screen.plot(result, plot, "Heat map")
+    screen.findings(read.findings)

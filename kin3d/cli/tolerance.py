@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from kin3d.cli.options import Measures, Seed, Sigma, Travel, Workers, names_of, processes
-from kin3d.cli.screen import show_finding
+from kin3d.cli.screen import Screen, check_places
 from kin3d.cli.shared import parse_values
 from kin3d.linkage.car import AxleName, Side
 
-if TYPE_CHECKING:
-    from kin3d.studies.tolerance import Tolerance
-
 
 def tolerance(
+    screen: Screen,
     car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
     axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
     travel: Travel = "-40:40:2",
@@ -26,7 +23,7 @@ def tolerance(
     seed: Seed = 1,
     measures: Measures = None,
     side: Annotated[Side | None, typer.Option(help="Default: the side that the points were given for.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Write values, deviations and bands: .csv.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write values, deviations and bands: .csv, .json or .nc.")] = None,
     shares: Annotated[Path | None, typer.Option(help="Write which coordinate causes how much of it: .csv.")] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw curves with bands: .png, .svg or .pdf.")] = None,
     workers: Workers = 0,
@@ -43,6 +40,7 @@ def tolerance(
     from kin3d.cli.progress import progress_bar
     from kin3d.studies.tolerance import tolerance as study
 
+    check_places(tables={"--out": out, "--shares": shares}, pictures={"--plot": plot})
     travels = parse_values(travel, "--travel")
     read = load(car)
     with progress_bar("Sampled cars", samples * len(travels)) as advance:
@@ -58,25 +56,10 @@ def tolerance(
             workers=processes(workers),
             progress=advance,
         )
-    _finish(result, measures is not None, out, shares, plot)
-    for finding in (*read.findings, *result.findings):
-        show_finding(Console(stderr=True), finding)
-
-
-def _finish(result: Tolerance, chosen: bool, out: Path | None, shares: Path | None, plot: Path | None) -> None:
-    from kin3d.cli.show_uncertainty import show_tolerance
-    from kin3d.writing.rows import BAND_HEADER, SHARE_HEADER, band_rows, share_rows, write_rows
-
-    console = Console()
-    show_tolerance(console, result, chosen)
-    if out:
-        count = write_rows(BAND_HEADER, band_rows(result), out)
-        console.print(f"{count} rows written to {out}", highlight=False)
-    if shares:
-        count = write_rows(SHARE_HEADER, share_rows(result), shares, "--shares")
-        console.print(f"{count} rows written to {shares}", highlight=False)
+    screen.show(result)
+    for place, key in ((out, "bands"), (shares, "shares")):
+        if place:
+            screen.save(result, place, key)
     if plot:
-        from kin3d.writing.bands import draw_bands
-
-        draw_bands(result, plot, chosen)
-        console.print(f"Bands drawn to {plot}", highlight=False)
+        screen.plot(result, plot, "Bands")
+    screen.findings(read.findings, result.findings)

@@ -10,10 +10,10 @@ import numpy as np
 
 from kin3d.measures.table import Measure
 from kin3d.report.svg import inline_svg
-from kin3d.studies.comparison import Comparison, Pair
+from kin3d.studies import compare_view
+from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.report_data import AxlePart
-from kin3d.writing.bands import DASHES, FAINT, Banded, band_panel
-from kin3d.writing.compare_plot import moved, steps_panel
+from kin3d.writing.panels import DASHES, FAINT, draw_panel
 from kin3d.writing.style import INK, LINES, figure_style
 
 if TYPE_CHECKING:
@@ -24,21 +24,18 @@ PANEL = (4.0, 2.9)  # inches
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: all cars over travel with their bands."""
-    cars = [Banded(e.title, e.tolerance) for e in result.entries]
-    names = " and ".join(c.label for c in cars)
-    for m in measures:
+    names = " and ".join(c.title for c in result.cars)
+    for m, panel in zip(measures, compare_view.curves(result, measures), strict=True):
         described = f"{m.label} of {names} over wheel travel, with bands"
-        yield drawn(f"{result.axle}-curve-{m.name}", described, partial(band_panel, cars=cars, measure=m))
+        yield drawn(f"{result.axle}-curve-{m.name}", described, partial(draw_panel, panel=panel))
 
 
-def causes(result: Comparison, pair: Pair, measures: Sequence[Measure]) -> Iterator[str]:
+def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: how the groups of points lead from A's value to the other's."""
-    there = [m.name for m in pair.attribution.measures]
-    for m in measures:
-        if m.name in there and moved(pair, m):
-            key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
-            described = f"Parts of the difference of {m.label} by group of points"
-            yield drawn(key, described, partial(steps_panel, pair=pair, measure=m))
+    for m in compare_view.moved(pair, measures):
+        key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
+        described = f"Parts of the difference of {m.label} by group of points"
+        yield drawn(key, described, partial(compare_view.steps_panel, pair=pair, measure=m))
 
 
 def migration(part: AxlePart) -> str:

@@ -1,57 +1,13 @@
-"""Small pieces of HTML: escaped text, tables, marks that tell the cars apart, verdicts."""
+"""Small pieces of a page: marks that tell the cars apart, verdicts, lists, sections."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from html import escape
+from collections.abc import Iterable
 
+from kin3d.writing.html import tag, text
 from kin3d.writing.style import LINES
 
 _DASHES = ("", "7 3", "2 2", "9 3 2 3")
-
-
-def text(value: object) -> str:
-    """A value as text that cannot be taken for markup."""
-    return escape(str(value))
-
-
-def tag(name: str, content: str, **attributes: str) -> str:
-    """An element; `class_` stands for ``class``; the content is markup already, the attributes are escaped."""
-    given = "".join(f' {k.rstrip("_").replace("_", "-")}="{escape(v)}"' for k, v in attributes.items() if v)
-    return f"<{name}{given}>{content}</{name}>"
-
-
-def table(
-    head: Sequence[str],
-    rows: Iterable[Sequence[str]],
-    numbers: Sequence[int] = (),
-    caption: str = "",
-    long: Sequence[int] = (),
-) -> str:
-    """A table that scrolls sideways on a narrow screen.
-
-    Heads, cells and caption are markup already. `numbers` are columns that are set to the right, `long` those whose
-    text runs over several lines.
-    """
-    kinds = {**dict.fromkeys(numbers, "n"), **dict.fromkeys(long, "long")}
-    heads = "".join(tag("th", h, class_=kinds.get(k, ""), scope="col") for k, h in enumerate(head))
-    body = "".join(_row(r, kinds) for r in rows)
-    whole = tag("table", f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody>")
-    # the caption stands outside of what scrolls, so that it is always read in full
-    shown = tag("p", caption, class_="caption") if caption else ""
-    region = tag("div", whole, class_="scroll", tabindex="0", role="region", aria_label=_plain(caption) or "table")
-    return shown + region
-
-
-def _row(cells: Sequence[str], kinds: Mapping[int, str]) -> str:
-    first, *rest = cells
-    head = tag("th", first, scope="row")
-    inner = "".join(tag("td", c, class_=kinds.get(k, "")) for k, c in enumerate(rest, 1))
-    return f"<tr>{head}{inner}</tr>"
-
-
-def _plain(markup: str) -> str:
-    return "" if "<" in markup else markup
 
 
 def mark(number: int) -> str:

@@ -13,18 +13,18 @@ from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.measures.table import Measure
 from kin3d.report import figures, tables, views
-from kin3d.report.markup import listed, mark, named, section, tag, text
+from kin3d.report.markup import listed, mark, named, section
 from kin3d.report.summary import shown_measures, summary
 from kin3d.report.svg import framed
-from kin3d.studies.comparison import Comparison, Pair
+from kin3d.studies import compare_view, tolerance_view
+from kin3d.studies.choice import USUAL
+from kin3d.studies.compare import CarPair, Comparison
+from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
-from kin3d.studies.sample_statistics import LEVELS
 from kin3d.studies.significance import KINDS
-from kin3d.writing.compare_plot import common_measures
-from kin3d.writing.curves import USUAL
+from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import percent
 from kin3d.writing.table import check_ending
-from kin3d.writing.wording import remainder_sentence
 
 # nothing may be fetched: the page is all there is
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'unsafe-inline'; frame-src 'self'"
@@ -85,7 +85,7 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
 
 
 def _head(data: ReportData, title: str, day: date) -> str:
-    entries = data.axles[0].comparison.entries
+    entries = data.axles[0].comparison.cars
     cars = tag("ul", "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(entries)), class_="cars")
     links = {"summary": "What can be said", "inputs": "What was read"}
     if len(entries) < 2:
@@ -104,33 +104,31 @@ def _cautions(results: Sequence[Comparison]) -> str:
 
 
 def _inputs(data: ReportData) -> str:
-    labels = [e.label for e in data.axles[0].comparison.entries]
+    labels = [e.label for e in data.axles[0].comparison.cars]
     found = [*(f for c in data.cars for f in c.findings)]
     for part in data.axles:
         found += part.comparison.findings
         found += [f for car in part.cars for f in car.check.findings]
-    fitted = dict.fromkeys(s for p in data.axles for e in p.comparison.entries for s in e.fit.sentences)
+    fitted = dict.fromkeys(s for p in data.axles for e in p.comparison.cars for s in e.fitted.sentences)
     changed = tag("h3", "Fitted for this comparison") + listed(text(f"{s}.") for s in fitted) if fitted else ""
     return tables.inputs(data.cars, labels) + changed + tag("h3", "Findings") + tables.findings(found)
 
 
 def _axle(part: AxlePart, scene: str) -> str:
     result = part.comparison
-    measures = _usual(result)
+    measures = result.shown()
     content = [_scene(part, scene), _points(part), _measures(result), _curves(result, measures)]
     content += [_constructions(part)]
     content += [_causes(result, pair, measures) for pair in result.pairs]
-    if any(e.known for e in result.entries):
-        names = [m.name for m in measures]
-        content.append(tag("h3", "Where the uncertainty comes from") + tables.sources(result.entries, names))
+    known = [c for c in result.cars if c.known]
+    if known:
+        content.append(tag("h3", "Where the uncertainty comes from"))
+    for car in known:
+        there = [m for m in measures if m in car.tolerance.measures]
+        causes = tables.of_result(tolerance_view.causes_table(car.tolerance, there), measures)
+        content.append(tag("p", named(result.cars.index(car), car.label, car.title)) + causes)
     title = f"{part.axle.capitalize()} axle, {result.side} side"
     return section(part.axle, title, "".join(content))
-
-
-def _usual(result: Comparison) -> list[Measure]:
-    if result.pairs:
-        return common_measures(result, chosen=False)
-    return [m for m in result.entries[0].tolerance.measures if m.name in USUAL]
 
 
 def _scene(part: AxlePart, scene: str) -> str:
@@ -143,12 +141,16 @@ def _scene(part: AxlePart, scene: str) -> str:
 
 def _points(part: AxlePart) -> str:
     result = part.comparison
-    first = "".join(tables.moves(p) for p in result.pairs) or tables.points(result.entries[0])
+    moves = (tables.of_result(compare_view.points_table(result, p)) for p in result.pairs)
+    first = "".join(moves) or tables.points(result.cars[0])
+    planes = ""
+    if all(c.planes.planes for c in result.cars):
+        planes = tables.of_result(compare_view.planes_table(result.cars), (), result.cars)
     reach = "".join(
         tag("p", f"{mark(k)} {text(e.title)}: {text(_minus('; '.join(c.check.reach)))}.", class_="note")
-        for k, (e, c) in enumerate(zip(result.entries, part.cars, strict=True))
+        for k, (e, c) in enumerate(zip(result.cars, part.cars, strict=True))
     )
-    return tag("h3", "Points") + first + tables.planes(result.entries) + tag("h3", "Reach of travel") + reach
+    return tag("h3", "Points") + first + planes + tag("h3", "Reach of travel") + reach
 
 
 def _minus(words: str) -> str:
@@ -157,20 +159,23 @@ def _minus(words: str) -> str:
 
 
 def _measures(result: Comparison) -> str:
-    if not result.pairs:
-        return tag("h3", "Measures") + tables.design(result.entries[0])
     out = tag("h3", "Measures")
+    if not result.pairs:
+        study = result.cars[0].tolerance
+        return out + tables.of_result(tolerance_view.design_table(study, study.measures), study.measures)
     for pair in result.pairs:
+        usual = [m for m in result.shown() if m in pair.measures]
         for kind in KINDS:
-            out += tables.lines(result, pair, None if kind == "design" else USUAL, kind)
+            there = pair.measures if kind == "design" else usual
+            out += tables.of_result(compare_view.differences_table(pair, kind, there), pair.measures, result.cars)
         left_out = [f"{name}: {reason}" for name, reason in pair.not_compared.items()]
         out += listed((text(x) for x in left_out), "note")
     return out
 
 
 def _curves(result: Comparison, measures: Sequence[Measure]) -> str:
-    key = "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(result.entries))
-    if any(e.known for e in result.entries):
+    key = "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(result.cars))
+    if any(e.known for e in result.cars):
         key += "".join(f'<li><span class="band b{100 * v:.0f}"></span> {percent(v)} band</li>' for v in LEVELS)
     grid = tag("div", "".join(framed(s) for s in figures.curves(result, measures)), class_="grid")
     note = tag("p", text(_ratio(measures)), class_="note") if _ratio(measures) else ""
@@ -194,27 +199,26 @@ def _constructions(part: AxlePart) -> str:
     return out + listed((text(m) for c in part.cars for m in c.missing), "note")
 
 
-def _causes(result: Comparison, pair: Pair, measures: Sequence[Measure]) -> str:
+def _causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> str:
     found = pair.attribution
-    names = [m.name for m in measures]
     out = tag("h3", text(f"What makes the difference, {pair.a.title} to {pair.b.title}"))
-    if found.reason:
-        rest = "only the linkage of the upright is attributed" if found.measures else "nothing can be attributed"
-        out += tag("p", text(f"Not all of it can be: {found.reason}; {rest}."))
     if not found.measures:
-        return out
-    grid = "".join(framed(s) for s in figures.causes(result, pair, measures))
-    out += tag("div", grid, class_="grid")
-    out += tables.parts(pair, names, "design") + tables.parts(pair, names, "rate") + tables.coordinates(pair, names)
+        return out + tag("p", text(compare_view.causes_reason(pair)))
+    out += tag("div", "".join(framed(s) for s in figures.causes(result, pair, measures)), class_="grid")
+    shown = (
+        compare_view.groups_table(pair, "design", measures),
+        compare_view.groups_table(pair, "rate", measures),
+        compare_view.coordinates_table(pair, measures),
+    )
     method = (
         "All points go from the one car to the other along straight lines at once; each part is the mean gradient "
         "along the way times the coordinate's change."
     )
-    return out + tag("p", text(f"{method} {remainder_sentence(found)}"), class_="note")
+    return out + "".join(tables.of_result(t, measures) for t in shown) + tag("p", method, class_="note")
 
 
 def _defined(results: Sequence[Comparison]) -> list[Measure]:
-    names = [m.name for r in results for e in r.entries for m in e.tolerance.measures]
+    names = [m.name for r in results for e in r.cars for m in e.tolerance.measures]
     return [*shown_measures(results, list(dict.fromkeys(names))), *(m for m in CROSSING if m.name == MIGRATION[1])]
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from kin3d.measures.table import Measure
-from kin3d.report.markup import listed, tag, text
-from kin3d.studies.comparison import Comparison, Pair
-from kin3d.studies.significance import Line
-from kin3d.writing.numbers import number, percent, probability, rate, signed
+from kin3d.report.markup import listed
+from kin3d.studies.compare import CarPair, Comparison
+from kin3d.studies.significance import Difference
+from kin3d.writing.html import tag, text
+from kin3d.writing.numbers import number, percent, probability, rate, signed, signed_rate
 
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
 GRADIENTS = (
@@ -34,11 +35,11 @@ def summary(results: Sequence[Comparison], measures: Sequence[str]) -> str:
     return "".join(out)
 
 
-def _pair(result: Comparison, pair: Pair, measures: Sequence[str]) -> str:
-    lines = [x for x in pair.lines if x.measure.name in measures and _worth(x)]
-    said = [x for x in lines if x.verdict == "can be said"]
-    unsure = [x for x in lines if x.verdict.startswith("cannot")]
-    same = list(dict.fromkeys(x.measure.label for x in lines if x.verdict == "no difference" and x.kind == "design"))
+def _pair(result: Comparison, pair: CarPair, measures: Sequence[str]) -> str:
+    found = [x for x in pair.differences if x.measure.name in measures and _worth(x)]
+    said = [x for x in found if x.verdict == "can be said"]
+    unsure = [x for x in found if x.verdict.startswith("cannot")]
+    same = list(dict.fromkeys(x.measure.label for x in found if x.verdict == "no difference" and x.kind == "design"))
     between = f", {pair.a.title} to {pair.b.title}" if len(result.pairs) > 1 else ""
     parts = [tag("h3", text(f"{result.axle.capitalize()} axle{between}"))]
     if said:
@@ -54,14 +55,14 @@ def _pair(result: Comparison, pair: Pair, measures: Sequence[str]) -> str:
     return tag("div", "".join(parts), class_="pair")
 
 
-def _worth(x: Line) -> bool:
+def _worth(x: Difference) -> bool:
     """Whether the summary speaks of a figure: gradients of places change by nothing that could be read."""
     if x.kind == "rate" and x.measure.name not in GRADIENTS:
         return False
     return x.kind in KINDS_SAID
 
 
-def _sentence(x: Line, pair: Pair) -> str:
+def _sentence(x: Difference, pair: CarPair) -> str:
     figure = rate if x.kind == "rate" else number
     unit = "" if x.unit == "1" else f" {x.unit}"
     values = f"{figure(x.a, x.measure.unit)} → {figure(x.b, x.measure.unit)}{unit}"
@@ -74,28 +75,26 @@ def _sentence(x: Line, pair: Pair) -> str:
     return f"{name}: {text(values)} ({text(change)}{text(uncertainty)}){text(ending)}"
 
 
-def _sure(x: Line) -> str:
+def _sure(x: Difference) -> str:
     return f"sign sure to {probability(x.probability)}"
 
 
-def _causes(x: Line, pair: Pair) -> Iterator[str]:
+def _causes(x: Difference, pair: CarPair) -> Iterator[str]:
     """The groups that make most of the difference, where it could be attributed."""
     found = pair.attribution
     names = [m.name for m in found.measures]
     if x.measure.name not in names or x.exact:
         return
     k = names.index(x.measure.name)
-    whole = found.start_parts if x.kind == "design" else found.rate_parts
+    whole = found.of(x.kind)[0]
     parts = {g: float(v[k]) for g, v in found.grouped(whole).items()}
     top = sorted(parts, key=lambda g: -abs(parts[g]))[:MOST_CAUSES]
     for group in top:
         if abs(parts[group]) >= SMALL * abs(x.difference):
-            value = parts[group]
-            shown = signed(value, x.measure.unit) if x.kind == "design" else rate(value, x.measure.unit)
-            yield f"{group} {'+' if x.kind == 'rate' and value > 0.0 else ''}{shown}"
+            yield f"{group} {(signed_rate if x.kind == 'rate' else signed)(parts[group], x.measure.unit)}"
 
 
-def _short(x: Line) -> str:
+def _short(x: Difference) -> str:
     figure = rate if x.kind == "rate" else number
     sign = "+" if x.difference > 0.0 else ""
     change = f"{sign}{figure(x.difference, x.measure.unit)} ± {figure(x.sigma, x.measure.unit)}"
@@ -107,7 +106,7 @@ def shown_measures(results: Sequence[Comparison], names: Sequence[str]) -> list[
     """Measures of the given names that any car of any axle has, once each."""
     every: dict[str, Measure] = {}
     for result in results:
-        for entry in result.entries:
-            every |= {m.name: m for m in entry.tolerance.measures}
+        for car in result.cars:
+            every |= {m.name: m for m in car.tolerance.measures}
     return [every[n] for n in names if n in every]
 

@@ -6,7 +6,7 @@ import io
 import re
 from typing import TYPE_CHECKING
 
-from kin3d.report.markup import tag, text
+from kin3d.writing.html import tag, text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.report.figures import drawn
-from kin3d.report.markup import mark, tag, text
+from kin3d.report.markup import mark
 from kin3d.studies.outline import Outline
 from kin3d.studies.report_data import AxlePart
-from kin3d.writing.bands import DASHES, FAINT
+from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import fixed
+from kin3d.writing.panels import DASHES, FAINT
 from kin3d.writing.style import INK, LINES
 
 if TYPE_CHECKING:

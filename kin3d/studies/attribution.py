@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.table import Measure
-from kin3d.studies.common import Common
 from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.derive import derive
+from kin3d.studies.fit import CommonCorners
 from kin3d.studies.groups import GROUPS, groups_of
+from kin3d.studies.significance import Kind
 
 Array = NDArray[np.float64]
 ANGLES = "static camber and toe"
@@ -31,6 +32,7 @@ FIGURES = "figures of the car file"
 FEWEST_NODES, MOST_NODES = 4, 64
 REMAINDER = 1e-7  # part of the difference that may be left over before more nodes are tried
 ROUNDING = 1e-12  # part of a measure's value that is not worth another node
+ADDED_UP = 1e-6  # a remainder over this part of its difference is told by name
 CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts' sizes is judged against that sum
 
 
@@ -100,6 +102,12 @@ class Attribution:
         out: Array = self.rate_difference - self.rate_parts.sum(axis=1)
         return out
 
+    def of(self, kind: Kind) -> tuple[Array, Array, Array]:
+        """Parts, difference and remainder of the value in the design position, or with ``"rate"`` of its derivative."""
+        if kind == "rate":
+            return self.rate_parts, self.rate_difference, self.rate_remainder
+        return self.start_parts, self.start_difference, self.start_remainder
+
     def grouped(self, parts: Array) -> dict[str, Array]:
         """Parts of shape (measures, causes, …) summed over each group, in the order of groups."""
         names = [*GROUPS, ANGLES, FIGURES]
@@ -111,8 +119,36 @@ class Attribution:
         names = dict.fromkeys(c.name for c in self.causes)
         return {n: parts[:, [c.name == n for c in self.causes]].sum(axis=1) for n in names}
 
+    def sentence(self) -> str:
+        """How well the parts add up, relative to each difference in the design position; what does not is named."""
+        share = self.remainder_share()
+        met = share <= ADDED_UP
+        if not len(share):
+            return "Nothing is split."
+        kinked = [f"{m.name} ({r:.0e} left over)" for m, r in zip(self.measures, share, strict=True) if r > ADDED_UP]
+        text = ""
+        if met.any():
+            worst = int(np.argmax(np.where(met, share, -1.0)))
+            text = f"Parts add up to the differences within {share[worst]:.0e} of each"
+            text += f" (largest for {self.measures[worst].name}); up to {self.nodes} nodes along the way."
+        if kinked:
+            text += f" Not so for {', '.join(kinked)}: a kink lies on the way, and the parts are not to be relied on."
+        return text.strip()
 
-def attribute(common: Common, measures: Sequence[Measure], travel_mm: Array) -> Attribution:
+    def remainder_share(self) -> Array:
+        """Remainder over difference for each measure, value and gradient in the design position, the greater of both.
+
+        A difference that is rounding itself counts as met.
+        """
+        out = np.zeros(len(self.measures))
+        for parts, difference, remainder in (self.of("design"), self.of("rate")):
+            size = np.maximum(np.abs(difference), 1e-6 * np.abs(parts).sum(axis=1))
+            real = size > 1e-12
+            out = np.maximum(out, np.where(real, np.abs(remainder) / np.where(real, size, 1.0), 0.0))
+        return out
+
+
+def attribute(common: CommonCorners, measures: Sequence[Measure], travel_mm: Array) -> Attribution:
     """Split the differences of measures between two corners with a common linkage.
 
     Measures that either corner lacks are left out.

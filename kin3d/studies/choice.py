@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName
@@ -85,6 +85,14 @@ def shown(there: Sequence[Measure], names: Sequence[str] | None = None, every: b
         return [m for m in there if m.name in wanted]
     usual = [m for m in there if m.name in USUAL]
     return list(there) if every or not usual else usual
+
+
+def left_out_sentences(left_out: Mapping[str, str]) -> list[str]:
+    """Which measures are left out, those with one reason in one sentence."""
+    reasons: dict[str, list[str]] = {}
+    for name, reason in left_out.items():
+        reasons.setdefault(reason, []).append(name)
+    return [f"left out: {', '.join(names)}: {reason}" for reason, names in reasons.items()]
 
 
 def _unknown(name: str, axle: AxleName, known: Sequence[str]) -> Finding:

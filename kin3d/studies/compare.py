@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,28 +15,191 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
-from kin3d.studies.attribution import attribute
-from kin3d.studies.common import common_corners
-from kin3d.studies.comparison import Comparison, Entry, Pair
+from kin3d.studies import compare_view as view
+from kin3d.studies.attribution import Attribution, attribute
+from kin3d.studies.choice import left_out_sentences, shown
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
-from kin3d.studies.first_order import first_order
-from kin3d.studies.fit import Fit, Scale, fit
-from kin3d.studies.monte_carlo import Samples, Study, draw
-from kin3d.studies.point_changes import planes_of, point_changes
-from kin3d.studies.sample_statistics import spread_of
-from kin3d.studies.significance import KINDS, THRESHOLD, Figures, Line, figures, lines
+from kin3d.studies.fit import FittedCar, Scale, common_corners, fit
+from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
+from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_changes
+from kin3d.studies.significance import KINDS, THRESHOLD, Difference, Kind, differences, figures
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.tolerance import SEED, Tolerance
-from kin3d.studies.uncertainty import uncertainty_of
+from kin3d.studies.uncertainty import Uncertainty, first_order, uncertainty_of
+from kin3d.writing.numbers import percent
+from kin3d.writing.result import Result
+from kin3d.writing.tables import Table
+
+if TYPE_CHECKING:
+    import xarray
 
 Array = NDArray[np.float64]
+Figure = Literal["curves", "causes"]
 SAMPLES = 4_000
 INDEPENDENT = (
     "The errors of the cars are taken as independent. Points taken off in the same way may err alike; the difference "
     "is then better known than said here."
 )
+SAME_ERRORS = (
+    "{count} errors are the same in both cars: what they do alike drops out of the differences. All others are taken "
+    "as independent."
+)
 ONE_BY_ONE = "Each line is judged by itself: among many lines some are wrong by chance, one in twenty at 95 %."
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ComparedCar:
+    """One car of a comparison.
+
+    Attributes
+    ----------
+    label : str
+        ``A``, ``B``, …
+    fitted : FittedCar
+        The car as compared.
+    corner : CornerModel
+    tolerance : Tolerance
+        Its curves over travel, with uncertainty where points carry deviations.
+    planes : Planes
+    """
+
+    label: str
+    fitted: FittedCar
+    corner: CornerModel
+    tolerance: Tolerance
+    planes: Planes
+
+    @property
+    def title(self) -> str:
+        """The car's title."""
+        return self.fitted.car.title
+
+    @property
+    def known(self) -> bool:
+        """Whether its points carry deviations."""
+        return self.tolerance.uncertainty.known
+
+    def __repr__(self) -> str:
+        return f"<{self.label}: {self.title}>"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class CarPair:
+    """The first car and one other.
+
+    Attributes
+    ----------
+    a, b : ComparedCar
+    moves : tuple of PointChange
+    lone : tuple of str
+        Points that only one of the two has.
+    differences : tuple of Difference
+        Every measure in the design position, its rate and its range.
+    attribution : Attribution
+    not_compared : dict of str to str
+        Measures that one of the cars lacks, and why.
+    cautions : tuple of str
+    """
+
+    a: ComparedCar
+    b: ComparedCar
+    moves: tuple[PointChange, ...]
+    lone: tuple[str, ...]
+    differences: tuple[Difference, ...]
+    attribution: Attribution
+    not_compared: dict[str, str]
+    cautions: tuple[str, ...]
+
+    @property
+    def measures(self) -> tuple[Measure, ...]:
+        """Measures that both cars have."""
+        return tuple(dict.fromkeys(x.measure for x in self.differences))
+
+    def difference(self, measure: str, kind: Kind) -> Difference:
+        """The difference of a measure in one kind of figure."""
+        return next(x for x in self.differences if x.measure.name == measure and x.kind == kind)
+
+    def __repr__(self) -> str:
+        return f"<{self.a!r} and {self.b!r}: {len(self.differences)} differences>"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Comparison(Result):
+    """Corners of two or more cars, each against the first.
+
+    Attributes
+    ----------
+    axle, side : str
+    travel_mm : ndarray, shape (travel,)
+        Positions that all cars reach.
+    cars : tuple of ComparedCar
+    pairs : tuple of CarPair
+    threshold : float
+    findings : tuple of Finding
+    chosen : bool
+        Whether the measures were asked for by name: then all of them are shown.
+    """
+
+    kind = "comparison"
+    axle: AxleName
+    side: Side
+    travel_mm: Array
+    cars: tuple[ComparedCar, ...]
+    pairs: tuple[CarPair, ...]
+    threshold: float
+    findings: tuple[Finding, ...]
+    chosen: bool = False
+
+    def shown(self, measures: Sequence[str] | None = None) -> list[Measure]:
+        """Measures that a person is shown: those of the given names that two cars have, else the usual ones."""
+        there = [m for p in self.pairs for m in p.measures] if self.pairs else self.cars[0].tolerance.measures
+        return shown(list(dict.fromkeys(there)), measures, self.chosen)
+
+    def summary(self) -> str:
+        """Which cars, and how many of the differences can be said."""
+        names = ", ".join(f"{c.label} {c.title}" for c in self.cars)
+        every = [x for p in self.pairs for x in p.differences]
+        said = sum(x.verdict == "can be said" for x in every)
+        count = f"{said} of {len(every)} differences can be said at {percent(self.threshold)}"
+        return f"{self.axle} axle, {self.side} side, {names}; {count}"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
+        """Pair by pair: points, planes, differences with verdicts in three kinds of figure, causes."""
+        there = self.shown(measures)
+        return tuple(t for pair in self.pairs for t in view.pair_tables(self, pair, there))
+
+    def records(self) -> tuple[Table, ...]:
+        """``differences``: a row a pair, measure and figure; ``parts``: a row a pair, measure, position and cause."""
+        return view.differences_record(self), view.parts_record(self)
+
+    def notes(self) -> tuple[str, ...]:
+        """What was not compared, and how the verdicts are to be taken."""
+        told = [f"Verdicts at a threshold of {percent(self.threshold)}."] if self.pairs else []
+        for pair in self.pairs:
+            reason = () if pair.attribution.measures else (view.causes_reason(pair),)
+            told += [*reason, *left_out_sentences(pair.not_compared)]
+        return tuple(dict.fromkeys([*told, *(c for p in self.pairs for c in p.cautions)]))
+
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None, figure: Figure = "curves") -> None:
+        """Draw the curves of all cars over each other with bands, or what makes the differences.
+
+        Parameters
+        ----------
+        figure : {"curves", "causes"}
+        """
+        if figure not in ("curves", "causes"):
+            text = f'there is no figure "{figure}" of a comparison; there are: curves, causes'
+            raise RequestError(Finding("figure-unknown", text, str(path)))
+        draw_it = view.draw_curves if figure == "curves" else view.draw_causes
+        draw_it(self, self.shown(measures), Path(path))
+
+    def dataset(self) -> xarray.Dataset:
+        """The result with dimensions car, measure, travel_mm, and pair, figure, cause.
+
+        Parts are those of the differences in the design position and of the rates there.
+        """
+        return view.dataset(self)
 
 
 def compare(
@@ -69,7 +236,7 @@ def compare(
     scale, align
         See `fit.fit`.
     least : int
-        How many cars there must be; of one car alone there are no pairs, and its entry has its curves and uncertainty.
+        How many cars there must be; of one car alone there are no pairs, and it has its curves and uncertainty.
 
     Raises
     ------
@@ -77,82 +244,79 @@ def compare(
         For too few cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
     """
     _refuse(cars, threshold, least)
-    fits = [Fit(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
+    fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
     corners = [CornerModel.of(f.car, axle, side or CornerModel.of(cars[0], axle).side) for f in fits]
     travel, findings = _reached(corners, np.atleast_1d(np.asarray(travel_mm, dtype=float)))
     wanted = chosen_measures(axle, measures)
+    drawn: Draws = {}
     runs = []
     for k, (one, corner) in enumerate(zip(fits, corners, strict=True)):
+        label = chr(65 + k)
+        doubt = uncertainty_of(corner, sigma_mm, label)
         there, left_out = corner.available(wanted)
-        study = Study(one.car, axle, corner.side, sigma_mm, travel, tuple(m.name for m in there), rates=True)
-        runs.append(_run(f"{chr(65 + k)}", one, corner, study, there, left_out, samples, seed + k, workers))
+        study = Study(one.car, axle, corner.side, doubt, travel, tuple(m.name for m in there), rates=True)
+        taken = draw(study, samples, seed + k, workers, None, corner, drawn) if samples and doubt.known else None
+        curves = Tolerance(
+            title=one.car.title,
+            axle=axle,
+            side=corner.side,
+            travel_mm=travel,
+            measures=there,
+            uncertainty=doubt,
+            first=first_order(corner, doubt.seeds, travel, there),
+            spread=None if taken is None else spread_of(taken),
+            left_out=left_out,
+            findings=(),
+            chosen=measures is not None,
+        )
+        runs.append((ComparedCar(label, one, corner, curves, planes_of(corner)), taken))
         if progress:
             progress(k + 1, len(fits))
-    pairs = tuple(_pair(runs[0], other, axle, wanted, travel, threshold) for other in runs[1:])
-    entries = tuple(r[0] for r in runs)
-    return Comparison(axle, corners[0].side, travel, entries, pairs, threshold, findings)
+    pairs = tuple(_pair(runs[0], other, wanted, threshold) for other in runs[1:])
+    compared = tuple(car for car, _ in runs)
+    return Comparison(axle, corners[0].side, travel, compared, pairs, threshold, findings, measures is not None)
 
 
-Run = tuple[Entry, Samples | None]
+Run = tuple[ComparedCar, Samples | None]
 
 
-def _run(
-    label: str,
-    fitted: Fit,
-    corner: CornerModel,
-    study: Study,
-    there: tuple[Measure, ...],
-    left_out: dict[str, str],
-    samples: int,
-    seed: int,
-    workers: int,
-) -> Run:
-    """Curves, derivatives and samples of one car."""
-    uncertainty = uncertainty_of(corner, study.sigma_mm)
-    first = first_order(corner, uncertainty, study.travel_mm, there)
-    drawn = draw(study, samples, seed, workers, side=corner) if samples and uncertainty.known else None
-    spread = None if drawn is None else spread_of(drawn)
-    curves = Tolerance(
-        fitted.car.title, study.axle, corner.side, study.travel_mm, there, uncertainty, first, spread, left_out, ()
-    )
-    return Entry(label, fitted, corner, curves, planes_of(corner)), drawn
-
-
-def _pair(a: Run, b: Run, axle: AxleName, wanted: Sequence[Measure], travel: Array, threshold: float) -> Pair:
+def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float) -> CarPair:
     ours, theirs = a[0].tolerance, b[0].tolerance
     missing = {**ours.left_out, **theirs.left_out}
     both = tuple(m for m in ours.measures if m.name not in missing)
-    found: list[Line] = []
+    found: list[Difference] = []
     for kind in KINDS:
         sides = []
-        for entry, drawn in (a, b):
-            rows = [entry.tolerance.row(m.name) for m in both]
-            sides.append(_rows(figures(kind, entry.tolerance.first, drawn, entry.known), rows))
-        found += lines(both, kind, sides[0], sides[1], threshold)
-    common = common_corners(a[0].fit.car, b[0].fit.car, axle, a[0].corner.side)
+        for car, drawn in (a, b):
+            study = car.tolerance
+            whole = figures(kind, study.first, drawn, study.uncertainty)
+            sides.append(whole.rows([study.row(m.name) for m in both]))
+        found += differences(both, kind, sides[0], sides[1], threshold)
+    common = common_corners(a[0].fitted.car, b[0].fitted.car, ours.axle, ours.side)
     changed, lone = point_changes(a[0].corner, b[0].corner)
-    return Pair(
+    return CarPair(
         a=a[0],
         b=b[0],
         moves=changed,
         lone=lone,
-        lines=tuple(found),
-        attribution=attribute(common, [m for m in wanted if m in both], travel),
+        differences=tuple(found),
+        attribution=attribute(common, [m for m in wanted if m in both], ours.travel_mm),
         not_compared=missing,
         cautions=_cautions(a[0], b[0]),
     )
 
 
-def _rows(whole: Figures, rows: list[int]) -> Figures:
-    return Figures(whole.value[rows], whole.sigma[rows], None if whole.drawn is None else whole.drawn[rows])
-
-
-def _cautions(a: Entry, b: Entry) -> tuple[str, ...]:
-    unknown = [e.title for e in (a, b) if not e.known]
+def _cautions(a: ComparedCar, b: ComparedCar) -> tuple[str, ...]:
+    unknown = [c.title for c in (a, b) if not c.known]
     if len(unknown) == 2:
         return ("Neither car's points carry deviations, so that nothing is said of how sure the differences are.",)
     said = [f"The points of {t} carry no deviations and are taken as exact." for t in unknown]
-    return (*said, INDEPENDENT, ONE_BY_ONE)
+    return (*said, _shared(a.tolerance.uncertainty, b.tolerance.uncertainty), ONE_BY_ONE)
+
+
+def _shared(a: Uncertainty, b: Uncertainty) -> str:
+    same = set(a.identities) & set(b.identities)
+    return SAME_ERRORS.format(count=len(same)) if same else INDEPENDENT
 
 
 def _reached(corners: Sequence[CornerModel], travel: Array) -> tuple[Array, tuple[Finding, ...]]:

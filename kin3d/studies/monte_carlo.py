@@ -1,8 +1,12 @@
-"""Many cars drawn from the uncertainty about one: Latin hypercube samples, solved on the lanes of the kernel."""
+"""Many cars drawn from the uncertainty about one, and what they say of every value.
+
+Latin hypercube samples, solved on the lanes of the kernel; then means, deviations, bands, and how many could not be
+assembled.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,11 +20,13 @@ from kin3d.solve.status import Status
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.sweep import chosen_measures
-from kin3d.studies.uncertainty import Uncertainty, uncertainty_of
+from kin3d.studies.uncertainty import Uncertainty
 
 Array = NDArray[np.float64]
 PIECE_LANES = 65_536  # lanes of one piece of work
 WORTH_PROCESSES = 300_000  # fewer lanes are done sooner than a process starts
+LEVELS = (0.68, 0.95)
+Draws = dict[Hashable, Array]  # numbers drawn for each error, by its identity
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +36,7 @@ class Study:
     car: Car
     axle: AxleName
     side: Side
-    sigma_mm: float | None
+    uncertainty: Uncertainty
     travel_mm: Array
     measures: tuple[str, ...]
     rates: bool = False  # whether figures of the design position are wanted too
@@ -73,13 +79,30 @@ def normal_samples(count: int, sources: int, seed: int) -> Array:
     return out
 
 
+def draw_normals(identities: Sequence[Hashable], count: int, seed: int, drawn: Draws | None = None) -> Array:
+    """Standard normal numbers for sources, shape (count, sources).
+
+    Parameters
+    ----------
+    drawn : dict, optional
+        Numbers that were drawn for other cars. An error that is among them is the same error and has the same numbers;
+        the others are added to it.
+    """
+    out = normal_samples(count, len(identities), seed)
+    if drawn is not None:
+        for k, identity in enumerate(identities):
+            out[:, k] = drawn.setdefault(identity, out[:, k].copy())
+    return out
+
+
 def draw(
     study: Study,
     count: int,
     seed: int,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    side: CornerModel | None = None,
+    corner: CornerModel | None = None,
+    drawn: Draws | None = None,
 ) -> Samples:
     """Solve `count` sampled cars in every position.
 
@@ -90,10 +113,12 @@ def draw(
         with ``if __name__ == "__main__"``, as always with processes.
     progress : callable, optional
         Called with samples done and in all.
-    side : CornerModel, optional
+    corner : CornerModel, optional
         The corner of the study, where it has been built already.
+    drawn : dict, optional
+        What was drawn for another car; see `draw_normals`.
     """
-    worker = _Worker(study, side)
+    worker = _Worker(study, corner)
     travels, measures = len(study.travel_mm), len(study.measures)
     out = Samples(
         value=np.empty((measures, travels, count)),
@@ -105,7 +130,7 @@ def draw(
     step = max(16, PIECE_LANES // max(travels, 1))
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
     with _runner(worker, workers if count * travels >= WORTH_PROCESSES else 1) as run:
-        normals = normal_samples(count, len(worker.uncertainty.sources), seed)
+        normals = draw_normals(study.uncertainty.identities, count, seed, drawn)
         for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
             out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
             if progress:
@@ -135,24 +160,23 @@ def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]
 class _Worker:
     """One process's model of the study."""
 
-    def __init__(self, study: Study, side: CornerModel | None = None) -> None:
+    def __init__(self, study: Study, corner: CornerModel | None = None) -> None:
         self.study = study
-        self.side = side or CornerModel.of(study.car, study.axle, study.side)
-        self.uncertainty: Uncertainty = uncertainty_of(self.side, study.sigma_mm)
+        self.corner = corner or CornerModel.of(study.car, study.axle, study.side)
+        self.seeds = study.uncertainty.seeds
         by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
 
     def piece(self, normals: Array) -> Piece:
         """Values over travel, in the design position, rates there, and status of some samples."""
-        side, kernel = self.side, self.side.model.kernel
-        design = side.design + np.tensordot(normals, self.uncertainty.seeds, axes=1)
-        variants = side.variants(design)
+        corner, kernel = self.corner, self.corner.model.kernel
+        variants = corner.variants(corner.design + np.tensordot(normals, self.seeds, axes=1))
         shape = (len(normals), len(self.study.travel_mm))
-        found = derive(side, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)
+        found = derive(corner, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
         start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
         if self.study.rates:
-            there = derive(side, variants, kernel.lanes(variants, np.zeros(1)), self.measures, rates=True)
+            there = derive(corner, variants, kernel.lanes(variants, np.zeros(1)), self.measures, rates=True)
             start, rate = there.value, there.rate
         return np.ascontiguousarray(value), start, rate, found.status.reshape(shape).T.copy()
 
@@ -170,3 +194,68 @@ def _piece(normals: Array) -> Piece:
 
 def _awake() -> None:
     pass
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """What the sampled cars say of a value.
+
+    Attributes
+    ----------
+    mean, sigma, median : ndarray, shape (measures, travel)
+    low, high : dict of level to ndarray, shape (measures, travel)
+        Ends of the band that holds that part of the samples, the same part left out at either end.
+    failed : ndarray of int, shape (travel,)
+        Samples that could not be assembled there.
+    samples, seed : int
+    """
+
+    mean: Array
+    sigma: Array
+    median: Array
+    low: dict[float, Array]
+    high: dict[float, Array]
+    failed: NDArray[np.int_]
+    samples: int
+    seed: int
+
+
+def spread_of(drawn: Samples) -> Spread:
+    """Mean, deviation and bands of samples; those without a value are left out and counted in `failed`."""
+    tails = [(1.0 + s * level) / 2.0 for level in LEVELS for s in (-1, 1)]
+    cuts = np.stack([quantiles(v, [*tails, 0.5]) for v in drawn.value], axis=1)
+    moments = np.stack([_moments(v) for v in drawn.value], axis=1)
+    return Spread(
+        mean=moments[0],
+        sigma=moments[1],
+        median=cuts[-1],
+        low={level: cuts[2 * k] for k, level in enumerate(LEVELS)},
+        high={level: cuts[2 * k + 1] for k, level in enumerate(LEVELS)},
+        failed=drawn.failed,
+        samples=drawn.value.shape[-1],
+        seed=drawn.seed,
+    )
+
+
+def quantiles(values: Array, parts: Sequence[float]) -> Array:
+    """Quantiles along the last axis of those that are numbers, shape (parts, …); NaN where there is none."""
+    ordered = np.sort(values, axis=-1)  # NaN last
+    count = (~np.isnan(ordered)).sum(axis=-1)
+    out = []
+    for part in parts:
+        place = part * np.maximum(count - 1, 0)
+        below = np.floor(place).astype(int)
+        above = np.minimum(below + 1, np.maximum(count - 1, 0))
+        low, high = (np.take_along_axis(ordered, k[..., None], axis=-1)[..., 0] for k in (below, above))
+        out.append(low + (place - below) * (high - low))
+    return np.stack(out)
+
+
+def _moments(values: Array) -> Array:
+    """Mean and standard deviation along the last axis of those that are finite, shape (2, …)."""
+    good = np.isfinite(values)
+    count = good.sum(axis=-1)
+    with np.errstate(all="ignore"):
+        mean = np.where(good, values, 0.0).sum(axis=-1) / count
+        rest = np.where(good, values - mean[..., None], 0.0)
+        return np.stack([mean, np.sqrt(np.einsum("...s,...s->...", rest, rest) / (count - 1))])

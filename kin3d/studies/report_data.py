@@ -12,8 +12,7 @@ from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import AxleName, Car
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.check import AxleCheck, check_axle
-from kin3d.studies.compare import SAMPLES, compare
-from kin3d.studies.comparison import Comparison, Entry
+from kin3d.studies.compare import SAMPLES, ComparedCar, Comparison, compare
 from kin3d.studies.fit import Scale
 from kin3d.studies.outline import Outline, outline
 from kin3d.studies.result import SweepResult
@@ -111,7 +110,7 @@ def collect(
             cars, axle, travel_mm, sigma_mm=sigma_mm, samples=samples, seed=seed, threshold=threshold,
             scale=scale, align=align, workers=workers, least=1,
         )  # fmt: skip
-        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.entries)))
+        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars)))
         if progress:
             progress(k + 1, len(chosen))
     return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
@@ -127,12 +126,12 @@ def _common(cars: Sequence[Car]) -> tuple[AxleName, ...]:
     return there
 
 
-def _car_part(entry: Entry, axle: AxleName) -> CarPart:
-    car = entry.fit.car
+def _car_part(compared: ComparedCar, axle: AxleName) -> CarPart:
+    car = compared.fitted.car
     missing: tuple[str, ...] = ()
     roll = None
     try:
         roll = sweep_axle(car, axle, roll_deg=ROLL_DEG, measures=MIGRATION)
     except Kin3dError as error:
         missing = tuple(f"roll-centre migration of {car.title}: {f}" for f in error.findings)
-    return CarPart(check_axle(car, axle), outline(entry.corner, car.title), roll, missing)
+    return CarPart(check_axle(car, axle), outline(compared.corner, car.title), roll, missing)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,19 +15,24 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
+from kin3d.studies import sensitivity_view as view
+from kin3d.studies.choice import left_out_sentences, shown
 from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.sweep import chosen_measures
+from kin3d.writing.result import Result
+from kin3d.writing.tables import Table
 
 if TYPE_CHECKING:
     import xarray
 
 Array = NDArray[np.float64]
+MOST = 6  # coordinates shown for each measure
 
 
-@dataclass(frozen=True, slots=True)
-class Sensitivity:
+@dataclass(frozen=True, slots=True, repr=False)
+class Sensitivity(Result):
     """Measures of one corner in one position and what each coordinate does to them.
 
     Attributes
@@ -44,8 +51,13 @@ class Sensitivity:
     rate_slope : ndarray, shape (measures, points, 3)
         Change of the derivative along travel per mm of each coordinate.
     left_out : dict of str to str
+    chosen : bool
+        Whether the measures were asked for by name: then all of them are shown.
+    most : int
+        Coordinates shown for each measure.
     """
 
+    kind = "sensitivity"
     title: str
     axle: AxleName
     side: Side
@@ -58,6 +70,39 @@ class Sensitivity:
     slope: Array
     rate_slope: Array
     left_out: dict[str, str]
+    chosen: bool = False
+    most: int = MOST
+
+    @property
+    def place(self) -> str:
+        """The position in words."""
+        rack = f", rack {self.rack_mm:+g} mm" if self.rack_mm else ""
+        return (f"travel {self.travel_mm:+g} mm" if self.travel_mm or rack else "design position") + rack
+
+    def row(self, measure: str) -> int:
+        """Row of a measure in every array."""
+        return [m.name for m in self.measures].index(measure)
+
+    def summary(self) -> str:
+        """Car, axle, position, and how much there is."""
+        count = f"{len(self.measures)} measures by {3 * len(self.points)} coordinates"
+        return f"{self.title}, {self.axle} axle, {self.side} side, {self.place}: {count}"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
+        """The coordinates of each measure that matter most: change per mm of its value and of its gradient."""
+        return (view.strongest_table(self, shown(self.measures, measures, self.chosen), self.most),)
+
+    def records(self) -> tuple[Table, ...]:
+        """``sensitivities``: a row a measure and coordinate."""
+        return (view.sensitivity_record(self),)
+
+    def notes(self) -> tuple[str, ...]:
+        """Measures that were left out."""
+        return tuple(left_out_sentences(self.left_out))
+
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
+        """Draw a heat map: a row a coordinate, a column a measure."""
+        view.draw_heat_map(self, shown(self.measures, measures, self.chosen), Path(path))
 
     def dataset(self) -> xarray.Dataset:
         """The result with dimensions measure, point and axis."""
@@ -89,8 +134,14 @@ def sensitivity(
     travel_mm: float = 0.0,
     rack_mm: float = 0.0,
     side: Side | None = None,
+    most: int = MOST,
 ) -> Sensitivity:
     """Derive every measure with respect to every coordinate of the point table.
+
+    Parameters
+    ----------
+    most : int
+        Coordinates that tables show for each measure.
 
     Raises
     ------
@@ -121,6 +172,8 @@ def sensitivity(
         slope=found.slope.reshape(shape)[:, order],
         rate_slope=found.rate_slope.reshape(shape)[:, order],
         left_out=left_out,
+        chosen=measures is not None,
+        most=most,
     )
 
 

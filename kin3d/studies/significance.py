@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
-from kin3d.studies.first_order import NOTHING, FirstOrder
 from kin3d.studies.monte_carlo import Samples
+from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty
 
 Array = NDArray[np.float64]
 Kind = Literal["design", "rate", "range"]
@@ -28,16 +28,27 @@ class Figures:
     ----------
     value, sigma : ndarray, shape (measures,)
         Sigma of first order; NaN when no point carries a deviation.
+    slope : ndarray, shape (measures, sources)
+        Change for one standard deviation of each source.
+    identities : tuple of hashable
+        By which the sources are known.
     drawn : ndarray, shape (measures, samples), or None
     """
 
     value: Array
     sigma: Array
+    slope: Array
+    identities: tuple[Hashable, ...]
     drawn: Array | None
+
+    def rows(self, rows: Sequence[int]) -> Figures:
+        """The same of some measures."""
+        drawn = None if self.drawn is None else self.drawn[rows]
+        return Figures(self.value[rows], self.sigma[rows], self.slope[rows], self.identities, drawn)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Difference:
     """One measure in one kind of figure, in two cars.
 
     Attributes
@@ -48,7 +59,7 @@ class Line:
     a, b : float
         Values in the first and the second car.
     sigma_a, sigma_b, sigma : float
-        Standard deviations of each and of the difference (errors of the two cars independent); NaN when unknown.
+        Standard deviations of each and of the difference (an error that both cars have counts once); NaN when unknown.
     probability : float
         That the difference has the sign that it is stated with; NaN when unknown.
     threshold : float
@@ -99,8 +110,8 @@ class Line:
         return "can be said" if self.probability >= self.threshold else "cannot be said from these points"
 
 
-def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, known: bool) -> Figures:
-    """Figures of one kind from a tolerance study; `known` tells whether any point carries a deviation."""
+def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, uncertainty: Uncertainty) -> Figures:
+    """Figures of one kind from first order and samples of one car."""
     if kind == "design":
         value, slope, samples = first.start, first.start_slope, None if drawn is None else drawn.start
     elif kind == "rate":
@@ -108,8 +119,9 @@ def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, known: bool) -
     else:
         value, slope = _range(first)
         samples = None if drawn is None else drawn.value.max(axis=1) - drawn.value.min(axis=1)
+    known = uncertainty.known
     sigma = np.sqrt((slope**2).sum(axis=1)) if known else np.full(len(value), np.nan)
-    return Figures(value, sigma, samples if known else None)
+    return Figures(value, sigma, slope, uncertainty.identities, samples if known else None)
 
 
 def _range(first: FirstOrder) -> tuple[Array, Array]:
@@ -122,14 +134,15 @@ def _range(first: FirstOrder) -> tuple[Array, Array]:
     return value, first.slope[row, :, top] - first.slope[row, :, bottom]
 
 
-def lines(measures: Sequence[Measure], kind: Kind, a: Figures, b: Figures, threshold: float) -> tuple[Line, ...]:
+def differences(
+    measures: Sequence[Measure], kind: Kind, a: Figures, b: Figures, threshold: float
+) -> tuple[Difference, ...]:
     """Compare figures of two cars, measure by measure (rows of both in the order of `measures`)."""
     known = np.isfinite(a.sigma) | np.isfinite(b.sigma)
-    sigma = np.where(known, np.hypot(np.nan_to_num(a.sigma), np.nan_to_num(b.sigma)), np.nan)
-    difference = b.value - a.value
-    probability = np.where(known, _probability(difference, sigma, a, b), np.nan)
+    sigma = np.where(known, _sigma_of_difference(a, b), np.nan)
+    probability = np.where(known, _probability(b.value - a.value, sigma, a, b), np.nan)
     return tuple(
-        Line(
+        Difference(
             measure=m,
             kind=kind,
             a=float(a.value[k]),
@@ -144,8 +157,19 @@ def lines(measures: Sequence[Measure], kind: Kind, a: Figures, b: Figures, thres
     )
 
 
+def _sigma_of_difference(a: Figures, b: Figures) -> Array:
+    """Effects of errors that both cars have are subtracted, all others add in squares."""
+    theirs = {identity: k for k, identity in enumerate(b.identities)}
+    both = [(k, theirs[i]) for k, i in enumerate(a.identities) if i in theirs]
+    ours, others = [k for k, _ in both], [k for _, k in both]
+    alone = (np.delete(a.slope, ours, axis=1), np.delete(b.slope, others, axis=1))
+    slope = np.concatenate([*alone, b.slope[:, others] - a.slope[:, ours]], axis=1)
+    out: Array = np.sqrt((slope**2).sum(axis=1))
+    return out
+
+
 def _probability(difference: Array, sigma: Array, a: Figures, b: Figures) -> Array:
-    """Of the samples where there are any (pairs of independently sampled cars), else of a normal distribution."""
+    """Of the samples where there are any (pairs of sampled cars), else of a normal distribution."""
     normal = NormalDist()
     with np.errstate(all="ignore"):
         first = np.array([normal.cdf(x) if np.isfinite(x) else 1.0 for x in np.abs(difference) / sigma])

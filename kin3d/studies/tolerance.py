@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
+from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,12 +21,15 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import AxleName, Car, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
+from kin3d.studies import tolerance_view as view
+from kin3d.studies.choice import left_out_sentences, shown
 from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.first_order import NOTHING, FirstOrder, first_order
-from kin3d.studies.monte_carlo import Samples, Study, draw
-from kin3d.studies.sample_statistics import LEVELS, Spread, spread_of
+from kin3d.studies.monte_carlo import LEVELS, Samples, Spread, Study, draw, spread_of
 from kin3d.studies.sweep import chosen_measures
-from kin3d.studies.uncertainty import Uncertainty, uncertainty_of
+from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty, first_order, half_width, uncertainty_of
+from kin3d.writing.panels import draw_panels
+from kin3d.writing.result import Result
+from kin3d.writing.tables import Table
 
 if TYPE_CHECKING:
     import xarray
@@ -35,8 +39,8 @@ SAMPLES = 20_000
 SEED = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Tolerance:
+@dataclass(frozen=True, slots=True, repr=False)
+class Tolerance(Result):
     """Measures of one corner over travel with their uncertainty, by both ways.
 
     Attributes
@@ -50,8 +54,11 @@ class Tolerance:
         None when no samples were asked for.
     left_out : dict of str to str
     findings : tuple of Finding
+    chosen : bool
+        Whether the measures were asked for by name: then all of them are shown.
     """
 
+    kind = "tolerance"
     title: str
     axle: AxleName
     side: Side
@@ -62,6 +69,7 @@ class Tolerance:
     spread: Spread | None
     left_out: dict[str, str]
     findings: tuple[Finding, ...]
+    chosen: bool = False
 
     def row(self, measure: str) -> int:
         """Row of a measure in every array."""
@@ -84,6 +92,38 @@ class Tolerance:
         first = np.where(sigma > NOTHING * (1.0 + np.abs(self.first.value)), sigma, np.nan)
         out: Array = (high - low) / (2.0 * half_width(LEVELS[0]) * first) - 1.0
         return out
+
+    @property
+    def how(self) -> str:
+        """How the bands were found."""
+        if self.spread is None:
+            return "first order alone; bands of a normal distribution"
+        return f"bands from {self.spread.samples} sampled cars (Latin hypercube, seed {self.spread.seed})"
+
+    def summary(self) -> str:
+        """Car, axle, what was studied and how."""
+        over = f"{len(self.measures)} measures in {len(self.travel_mm)} positions of travel"
+        sources = len(self.uncertainty.sources)
+        return f"{self.title}, {self.axle} axle, {self.side} side, {over}, {sources} sources of error; {self.how}"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
+        """Values with deviations and bands at the ends and in the middle of travel; what causes the variances."""
+        there = shown(self.measures, measures, self.chosen)
+        return view.values_table(self, there), view.causes_table(self, there)
+
+    def records(self) -> tuple[Table, ...]:
+        """``bands``: a row a measure and position; ``shares``: a row a measure, position and source."""
+        return view.bands_record(self), view.shares_record(self)
+
+    def notes(self) -> tuple[str, ...]:
+        """Where both ways differ, samples that failed, measures that were left out."""
+        return (*view.agreement(self, shown(self.measures, None, self.chosen)), *left_out_sentences(self.left_out))
+
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
+        """Draw measures over travel with bands of 68 and 95 %."""
+        title = f"{self.title}, {self.axle} axle, {self.side} side"
+        panels = view.curves([(self.title, self)], shown(self.measures, measures, self.chosen))
+        draw_panels(title, panels, Path(path), view.BANDS if self.uncertainty.known else ())
 
     def dataset(self) -> xarray.Dataset:
         """The result with dimensions measure, travel_mm, source, level and end (low, high)."""
@@ -112,11 +152,6 @@ class Tolerance:
         notes = "\n".join(str(f) for f in self.findings)
         about = {"title": self.title, "axle": self.axle, "side": self.side, "notes": notes}
         return xarray.Dataset(variables, coordinates, about)
-
-
-def half_width(level: float) -> float:
-    """Standard deviations to either side that hold a part `level` of a normal distribution."""
-    return NormalDist().inv_cdf(0.5 + level / 2.0)
 
 
 def tolerance(
@@ -153,19 +188,19 @@ def tolerance(
     _refuse(car, uncertainty, samples)
     travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
     there, left_out = corner.available(chosen_measures(axle, measures))
-    first = first_order(corner, uncertainty, travel, there)
+    first = first_order(corner, uncertainty.seeds, travel, there)
     findings = _unreached(first.status, travel)
     spread = None
     if samples:
         names = tuple(m.name for m in there)
-        study = Study(car, axle, corner.side, sigma_mm, travel, names)
+        study = Study(car, axle, corner.side, uncertainty, travel, names)
         drawn = draw(study, samples, seed, workers, progress, corner)
         spread = spread_of(drawn)
         findings += _failed(drawn, travel)
     return Tolerance(
         car.title, axle, corner.side, travel, there, uncertainty, first, spread, left_out,
-        (*findings, *_exact(uncertainty)),
-    )
+        (*findings, *_exact(uncertainty)), chosen=measures is not None,
+    )  # fmt: skip
 
 
 def _refuse(car: Car, uncertainty: Uncertainty, samples: int) -> None:

@@ -1,48 +1,69 @@
-"""Sources of uncertainty: where the points may be wrong, as independent errors of known size.
+"""Where the points may be wrong, and what that does to every measure in first order.
 
-A *source* is one error of standard deviation 1 times its direction in design coordinates. A coordinate's own deviation
-is a source; a shared error (all points of a view shifted together) is one source an axis. Sources are independent of
-each other, so that variances add, and each measure's variance splits into what every source causes.
+Doubt is a list of *sources*. A source is one independent error of known size with its effect on every point (and on
+figures of the car file) for one standard deviation of it. A coordinate's own deviation is a source; a shared error (all
+points of a view shifted together) is one source an axis; whatever else may be wrong is one more source, never a matrix.
+Sources are independent of each other, so that variances add, each measure's variance splits into what every source
+causes, and samples need one number a source.
+
+A source has an *identity*. Two cars that have a source of the same identity were wronged by the same error: it is drawn
+once for both, and its effects on a difference are subtracted before they are squared.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.layout import WHEEL_AXIS
+from kin3d.measures.table import Measure
 from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.derive import derive
 
 Array = NDArray[np.float64]
+NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+@dataclass(frozen=True, slots=True, eq=False)
+class ErrorSource:
     """One independent error.
 
     Attributes
     ----------
+    identity : hashable
+        By which the error is known: sources of two cars with equal identities are the same error.
     name : str
-        The point, or the name of the shared error.
+        For a person: the point, or the name of the shared error.
     axis : str
-        ``x``, ``y`` or ``z``, vehicle frame.
-    sigma_mm : float
-        Its standard deviation.
+        ``x``, ``y`` or ``z``, vehicle frame; empty for an error that has no axis.
+    sigma : float
+        Its standard deviation in `unit`.
+    effect : ndarray, shape (linkage points, 3)
+        Change of design coordinates for one standard deviation, mm.
+    figures : mapping of str to float
+        Change of figures of the car file for one standard deviation, by dotted key.
+    unit : str
     shared : bool
         Whether it moves several points together.
     """
 
+    identity: Hashable
     name: str
     axis: str
-    sigma_mm: float
+    sigma: float
+    effect: Array = field(repr=False)
+    figures: Mapping[str, float] = field(default_factory=dict)
+    unit: str = "mm"
     shared: bool = False
 
     def __str__(self) -> str:
-        return f"{self.name} {self.axis}"
+        return f"{self.name} {self.axis}".strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,35 +72,54 @@ class Uncertainty:
 
     Attributes
     ----------
-    sources : tuple of Source
-    seeds : ndarray, shape (sources, linkage points, 3)
-        Change of design coordinates for one standard deviation of each source, mm.
+    sources : tuple of ErrorSource
+        Of identities that differ from each other.
+    points : tuple of str
+        Points of the linkage, as in the effects.
     assumed_mm : float or None
         Deviation that was given by option for coordinates without one.
     exact : tuple of str
-        Points without any deviation: they are taken as exact.
+        Points of the table without any deviation: they are taken as exact.
     """
 
-    sources: tuple[Source, ...]
-    seeds: Array
+    sources: tuple[ErrorSource, ...]
+    points: tuple[str, ...]
     assumed_mm: float | None
     exact: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        twice = [i for i, n in Counter(self.identities).items() if n > 1]
+        if twice:
+            raise ValueError(f"sources of one identity are one error and belong together: {twice}")
 
     @property
     def known(self) -> bool:
         """Whether there is any source at all."""
         return bool(self.sources)
 
+    @property
+    def identities(self) -> tuple[Hashable, ...]:
+        """Identity of every source, in order."""
+        return tuple(s.identity for s in self.sources)
 
-def uncertainty_of(side: CornerModel, sigma_mm: float | None = None) -> Uncertainty:
+    @property
+    def seeds(self) -> Array:
+        """Effects of all sources on design coordinates, shape (sources, linkage points, 3)."""
+        return np.array([s.effect for s in self.sources]).reshape(-1, len(self.points), 3)
+
+
+def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: str = "") -> Uncertainty:
     """Collect the sources of a corner.
 
     Parameters
     ----------
-    side : CornerModel
+    corner : CornerModel
     sigma_mm : float, optional
         Standard deviation of each coordinate to which the file gives none. A ``wheel_axis`` point is left alone: it
         stands for a direction, whose uncertainty is not that of a pickup point.
+    owner : str
+        Whose errors they are, where several cars are studied together; part of the identity of every error that no
+        other car can have.
 
     Raises
     ------
@@ -89,32 +129,104 @@ def uncertainty_of(side: CornerModel, sigma_mm: float | None = None) -> Uncertai
     if sigma_mm is not None and not 0.0 <= sigma_mm < float("inf"):
         text = f"sigma is {sigma_mm:g}; a standard deviation of 0 or more in mm is expected"
         raise RequestError(Finding("sigma-negative", text))
-    pairs = [*_own(side, sigma_mm), *_shared(side)]
-    moved = {p for s, seed in pairs for p in _moved(side, seed)}
-    seeds = np.array([seed for _, seed in pairs]).reshape(-1, *side.design.shape)
-    exact = tuple(p for p in side.names if p not in moved)
-    return Uncertainty(tuple(s for s, _ in pairs), seeds, sigma_mm, exact)
+    sources = (*_own(corner, sigma_mm, owner), *_shared(corner, owner))
+    points = corner.model.linkage.points
+    moved = {points[r] for s in sources for r in np.flatnonzero(s.effect.any(axis=-1))}
+    return Uncertainty(sources, points, sigma_mm, tuple(p for p in corner.names if p not in moved))
 
 
-def _own(side: CornerModel, sigma_mm: float | None) -> Iterator[tuple[Source, Array]]:
-    for row, name in enumerate(side.names):
+def _own(corner: CornerModel, sigma_mm: float | None, owner: str) -> Iterator[ErrorSource]:
+    for row, name in enumerate(corner.names):
         for k, axis in enumerate(AXES):
-            sigma = float(side.sigma_mm[row, k])
+            sigma = float(corner.sigma_mm[row, k])
             if not sigma and sigma_mm is not None and name != WHEEL_AXIS:
                 sigma = sigma_mm
             if sigma:
-                yield Source(name, axis, sigma), sigma * side.seeds[row, k]
+                yield ErrorSource((owner, "point", name, axis), name, axis, sigma, sigma * corner.seeds[row, k])
 
 
-def _shared(side: CornerModel) -> Iterator[tuple[Source, Array]]:
-    for error in side.model.axle.shared_errors:
-        rows = [side.names.index(p) for p in error.points or side.names if p in side.names]
+def _shared(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
+    for number, error in enumerate(corner.model.axle.shared_errors):
+        rows = [corner.names.index(p) for p in error.points or corner.names if p in corner.names]
         for k, axis in enumerate(AXES):
-            if error.sigma_mm[k]:
-                seed = error.sigma_mm[k] * side.seeds[rows, k].sum(axis=0)
-                yield Source(error.name, axis, error.sigma_mm[k], shared=True), seed
+            sigma = error.sigma_mm[k]
+            if sigma:
+                effect = sigma * corner.seeds[rows, k].sum(axis=0)
+                identity = (owner, "shared error", number, axis)
+                yield ErrorSource(identity, error.name, axis, sigma, effect, shared=True)
 
 
-def _moved(side: CornerModel, seed: Array) -> list[str]:
-    rows = np.flatnonzero(seed.any(axis=-1))
-    return [side.model.linkage.points[r] for r in rows]
+@dataclass(frozen=True, slots=True)
+class FirstOrder:
+    """Values with their derivatives along every source of uncertainty.
+
+    Attributes
+    ----------
+    value : ndarray, shape (measures, travel)
+    slope : ndarray, shape (measures, sources, travel)
+        Change of the measure for one standard deviation of each source.
+    rate : ndarray, shape (measures,)
+        Derivative along travel in the design position, per mm.
+    rate_slope : ndarray, shape (measures, sources)
+    start, start_slope : ndarray, shapes (measures,) and (measures, sources)
+        Values and changes in the design position.
+    status : ndarray of int8, shape (travel,)
+    """
+
+    value: Array
+    slope: Array
+    rate: Array
+    rate_slope: Array
+    start: Array
+    start_slope: Array
+    status: NDArray[np.int8]
+
+    @property
+    def sigma(self) -> Array:
+        """Standard deviation of every value, shape (measures, travel)."""
+        out: Array = np.sqrt((self.slope**2).sum(axis=1))
+        return out
+
+    @property
+    def share(self) -> Array:
+        """Part of each variance that every source causes, shape (measures, sources, travel).
+
+        Adds up to 1; 0 all through where the points do not matter to the measure.
+        """
+        return _shares(self.slope, self.value)
+
+    @property
+    def start_share(self) -> Array:
+        """The same in the design position, shape (measures, sources)."""
+        return _shares(self.start_slope, self.start)
+
+
+def _shares(slope: Array, value: Array) -> Array:
+    square = slope**2
+    total = square.sum(axis=1)
+    matters = total > (NOTHING * (1.0 + np.abs(value))) ** 2
+    out: Array = np.where(matters[:, None], square / np.where(matters, total, 1.0)[:, None], 0.0)
+    return out
+
+
+def first_order(corner: CornerModel, seeds: Array, travel: Array, measures: Sequence[Measure]) -> FirstOrder:
+    """Values and exact derivatives along the sources of the given effects, over travel and in the design position."""
+    variants = corner.variants(corner.design)
+    lanes = corner.model.kernel.lanes
+    found = derive(corner, variants, lanes(variants, travel), measures, seeds=seeds)
+    start = derive(corner, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=seeds)
+    slopes = (len(measures), len(seeds))
+    return FirstOrder(
+        value=found.value,
+        slope=found.slope.reshape(*slopes, len(travel)),
+        rate=start.rate[:, 0],
+        rate_slope=start.rate_slope.reshape(slopes),
+        start=start.value[:, 0],
+        start_slope=start.slope.reshape(slopes),
+        status=found.status,
+    )
+
+
+def half_width(level: float) -> float:
+    """Standard deviations to either side that hold a part `level` of a normal distribution."""
+    return NormalDist().inv_cdf(0.5 + level / 2.0)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Mapping
 from html import escape
 
-from kin3d.writing.tables import Table
+from kin3d.writing.tables import Cell, Column, Quantity, Table
+
+Shown = Callable[[str], str]  # a cell's text to markup
 
 
 def text(value: object) -> str:
@@ -12,12 +16,64 @@ def text(value: object) -> str:
     return escape(str(value))
 
 
-def html_table(table: Table, most: int | None = None) -> str:
-    """A table as an HTML element; with `most` no more rows than that, and a line that says how many are left out."""
-    heads = "".join(f'<th scope="col">{text(h)}</th>' for h in table.heads())
-    rows = table.shown()
-    cut = rows if most is None else rows[:most]
-    body = "".join("<tr>" + "".join(f"<td>{text(c)}</td>" for c in row) + "</tr>" for row in cut)
-    more = f"<p>{len(rows) - len(cut)} more rows.</p>" if len(cut) < len(rows) else ""
-    title = f"<caption>{text(table.title)}</caption>" if table.title else ""
-    return f"<table>{title}<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>{more}"
+def tag(name: str, content: str, **attributes: str) -> str:
+    """An element; `class_` stands for ``class``; the content is markup already, the attributes are escaped."""
+    given = "".join(f' {k.rstrip("_").replace("_", "-")}="{escape(v)}"' for k, v in attributes.items() if v)
+    return f"<{name}{given}>{content}</{name}>"
+
+
+def html_table(
+    table: Table,
+    most: int | None = None,
+    show: Mapping[str, Shown] | None = None,
+    marks: Mapping[str, str] | None = None,
+) -> str:
+    """A table as HTML that scrolls sideways where there is little room.
+
+    Parameters
+    ----------
+    most : int, optional
+        No more rows than that, and a line that says how many are left out.
+    show : mapping of column name to callable, optional
+        How cells of a column become markup; default escaped text.
+    marks : mapping of column name to str, optional
+        Markup that stands before a column's head.
+    """
+    kinds = [_kind(c) for c in table.columns]
+    heads = "".join(
+        tag("th", f"{(marks or {}).get(c.name, '')} {_lines(h)}".strip(), class_=k, scope="col")
+        for c, h, k in zip(table.columns, table.heads(), kinds, strict=True)
+    )
+    shown = table.shown()[:most]
+    body = "".join(_row(table, n, cells, show or {}) for n, cells in enumerate(shown))
+    whole = tag("table", f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody>")
+    left = len(table.rows) - len(shown)
+    # title and notes stand outside of what scrolls, so that they are always read in full
+    title = tag("p", text(table.title), class_="caption") if table.title else ""
+    region = tag("div", whole, class_="scroll", tabindex="0", role="region", aria_label=table.title or "table")
+    more = [f"{left} more rows."] if left else []
+    return title + region + "".join(tag("p", text(n), class_="note") for n in (*more, *table.notes))
+
+
+def _kind(column: Column) -> str:
+    return "long" if column.long else ("" if column.text else "n")
+
+
+def _lines(words: str) -> str:
+    return text(words).replace("\n", "<br>")
+
+
+def _row(table: Table, number: int, cells: list[str], show: Mapping[str, Shown]) -> str:
+    made: list[str] = []
+    for column, cell, value in zip(table.columns, cells, table.rows[number], strict=True):
+        markup = show[column.name](cell) if column.name in show else _cell(cell, value)
+        made.append(tag("td", markup, class_=_kind(column)) if made else tag("th", markup, scope="row"))
+    return tag("tr", "".join(made))
+
+
+def _cell(shown: str, value: Cell) -> str:
+    """Escaped text; a deviation behind its figure is set small."""
+    if isinstance(value, Quantity) and math.isfinite(value.sigma):
+        figure, _, sigma = shown.partition(" ± ")
+        return text(figure) + tag("small", f" ± {text(sigma)}")
+    return _lines(shown)

@@ -15,13 +15,21 @@ def number(value: float, unit: str) -> str:
 
 def signed(value: float, unit: str) -> str:
     """The same with a plus before a positive value, for differences."""
-    text = number(value, unit)
+    return _plus(value, number(value, unit))
+
+
+def _plus(value: float, text: str) -> str:
     return f"+{text}" if value > 0.0 and any(c in "123456789∞" for c in text) else text
 
 
 def rate(value: float, unit: str) -> str:
     """A derivative along travel of a measure in `unit`, per mm."""
     return fixed(value, max(3, _PLACES.get(unit, 3) + 1))
+
+
+def signed_rate(value: float, unit: str) -> str:
+    """The same with a plus before a positive value."""
+    return _plus(value, rate(value, unit))
 
 
 def fixed(value: float, places: int) -> str:

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
-from kin3d.studies.common import common_corners
+from kin3d.studies.fit import common_corners
 from kin3d.studies.sweep import chosen_measures, sweep_corner
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle

@@ -17,11 +17,10 @@ from numpy.testing import assert_allclose
 
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
-from kin3d.studies.monte_carlo import Samples, normal_samples
-from kin3d.studies.sample_statistics import spread_of
+from kin3d.studies.monte_carlo import Samples, normal_samples, spread_of
 from kin3d.studies.sweep import chosen_measures, sweep_corner
-from kin3d.studies.tolerance import half_width, tolerance
-from kin3d.studies.uncertainty import uncertainty_of
+from kin3d.studies.tolerance import tolerance
+from kin3d.studies.uncertainty import half_width, uncertainty_of
 from tests.laws.cars import car
 from tests.uncertain import with_axle
 

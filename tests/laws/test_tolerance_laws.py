@@ -9,8 +9,9 @@ from numpy.testing import assert_allclose, assert_array_equal
 from kin3d.errors import RequestError
 from kin3d.linkage.car import SharedError
 from kin3d.studies import monte_carlo
-from kin3d.studies.sample_statistics import LEVELS, quantiles
-from kin3d.studies.tolerance import half_width, tolerance
+from kin3d.studies.monte_carlo import LEVELS, quantiles
+from kin3d.studies.tolerance import tolerance
+from kin3d.studies.uncertainty import half_width
 from tests.laws.cars import CORNERS, car
 from tests.uncertain import with_axle, with_sigma
 
@@ -38,10 +39,10 @@ def test_first_order_and_samples_agree_for_small_doubt(name, axle):
 def test_contributions_add_up(name, axle):
     """The variance with all sources is the sum of the variances with the sources of one point at a time."""
     every = tolerance(car(name), axle, TRAVEL, samples=0)
-    points = {s.name: s.sigma_mm for s in every.uncertainty.sources}
+    points = {s.name: s.sigma for s in every.uncertainty.sources}
     total = np.zeros_like(every.first.sigma)
     for point in points:
-        own = {a.axis: a.sigma_mm for a in every.uncertainty.sources if a.name == point}
+        own = {a.axis: a.sigma for a in every.uncertainty.sources if a.name == point}
         sigma = {point: [own.get(axis, 0.0) for axis in "xyz"]}
         total += tolerance(with_sigma(car(name), axle, sigma), axle, TRAVEL, samples=0).first.sigma ** 2
     assert_allclose(total, every.first.sigma**2, rtol=1e-9, atol=1e-18)
@@ -119,7 +120,7 @@ def test_a_made_up_wheel_axis_goes_along_with_the_wheel_centre():
 def test_sigma_of_the_option_fills_what_the_file_leaves_open():
     bare = with_sigma(car("dunlin"), "front", {"lower_outer": [1.0, 1.0, 1.0]})
     found = tolerance(bare, "front", [0.0], ["camber_deg"], sigma_mm=2.5, samples=0)
-    sigma = {s.name: s.sigma_mm for s in found.uncertainty.sources}
+    sigma = {s.name: s.sigma for s in found.uncertainty.sources}
     assert sigma.pop("lower_outer") == 1.0
     assert set(sigma.values()) == {2.5}
     assert not found.uncertainty.exact

@@ -103,16 +103,16 @@ def test_a_car_scaled_up_and_fitted_back_is_the_same_car():
     assert_allclose(fit(big, "front", plain, "wheelbase").factor, 1 / 1.2, rtol=1e-12)
     unfitted = compare([plain, big], "front", TRAVEL, ["scrub_radius_mm", "caster_deg"], samples=0).pairs[0]
     assert_allclose(
-        unfitted.line("scrub_radius_mm", "design").difference,
-        0.2 * unfitted.line("scrub_radius_mm", "design").a,
+        unfitted.difference("scrub_radius_mm", "design").difference,
+        0.2 * unfitted.difference("scrub_radius_mm", "design").a,
     )
-    assert unfitted.line("caster_deg", "design").same
+    assert unfitted.difference("caster_deg", "design").same
 
 
 def test_aligning_moves_no_measure_but_places():
     result = compare([car("dunlin"), car("plover")], "rear", TRAVEL, samples=0, align=True)
     plain = compare([car("dunlin"), car("plover")], "rear", TRAVEL, samples=0)
-    for x, y in zip(result.pairs[0].lines, plain.pairs[0].lines, strict=True):
+    for x, y in zip(result.pairs[0].differences, plain.pairs[0].differences, strict=True):
         if not x.measure.name.startswith(("wheel_", "contact_", "isa_p", "side_ic", "front_ic")):
             assert_allclose(x.b, y.b, rtol=1e-8, atol=1e-9, err_msg=x.measure.name)
     shift = next(m for m in result.pairs[0].moves if m.point == "wheel_centre").change
@@ -125,7 +125,7 @@ def caster_line(step_mm, sigma_mm, samples=4000, threshold=0.95):
     sigma = {"upper_outer": [sigma_mm, 0.0, 0.0]}
     cars = [with_sigma(c, "front", sigma) for c in (car("dunlin"), changed(upper_outer=[-step_mm, 0.0, 0.0]))]
     pair = compare(cars, "front", TRAVEL, CASTER, samples=samples, threshold=threshold).pairs[0]
-    return pair.line("caster_deg", "design")
+    return pair.difference("caster_deg", "design")
 
 
 @pytest.mark.parametrize("samples", [0, 4000])
@@ -152,18 +152,18 @@ def test_deviations_of_difference_add_in_squares():
 def test_without_deviations_nothing_is_judged():
     cars = [with_sigma(c, "front", 0.0) for c in (car("dunlin"), changed(upper_outer=[-2.0, 0.0, 0.0]))]
     pair = compare(cars, "front", TRAVEL, CASTER).pairs[0]
-    line = pair.line("caster_deg", "design")
+    line = pair.difference("caster_deg", "design")
     assert line.verdict == "not judged: no deviations"
     assert np.isnan(line.sigma)
     assert "Neither car's points carry deviations" in pair.cautions[0]
     one = compare([car("dunlin"), cars[1]], "front", TRAVEL, CASTER).pairs[0]
     assert "Dunlin, changed carry no deviation" in one.cautions[0]
-    assert one.line("caster_deg", "design").sigma == pytest.approx(one.line("caster_deg", "design").sigma_a)
+    assert one.difference("caster_deg", "design").sigma == pytest.approx(one.difference("caster_deg", "design").sigma_a)
 
 
 def test_the_same_car_twice_has_no_difference():
     pair = compare([car("dunlin"), car("dunlin")], "front", TRAVEL, samples=200).pairs[0]
-    assert {x.verdict for x in pair.lines} == {"no difference"}
+    assert {x.verdict for x in pair.differences} == {"no difference"}
     assert not pair.attribution.causes
 
 
@@ -172,15 +172,15 @@ def test_rate_and_range_are_those_of_the_sweep():
     swept = sweep_corner(car("plover"), "front", [-1e-2, 1e-2, *TRAVEL], measures=["camber_deg"]).values[
         "camber_deg"
     ][:, 0, 0]
-    assert_allclose(pair.line("camber_deg", "rate").b, (swept[1] - swept[0]) / 2e-2, rtol=1e-6)
-    assert_allclose(pair.line("camber_deg", "range").b, swept[2:].max() - swept[2:].min(), rtol=1e-12)
-    assert pair.line("camber_deg", "rate").unit == "deg/mm"
+    assert_allclose(pair.difference("camber_deg", "rate").b, (swept[1] - swept[0]) / 2e-2, rtol=1e-6)
+    assert_allclose(pair.difference("camber_deg", "range").b, swept[2:].max() - swept[2:].min(), rtol=1e-12)
+    assert pair.difference("camber_deg", "rate").unit == "deg/mm"
 
 
 def test_swapped_cars_change_signs_of_lines():
     there = compare([car("dunlin"), car("plover")], "front", TRAVEL, samples=0, side="left").pairs[0]
     back = compare([car("plover"), car("dunlin")], "front", TRAVEL, samples=0, side="left").pairs[0]
-    for x, y in zip(there.lines, back.lines, strict=True):
+    for x, y in zip(there.differences, back.differences, strict=True):
         assert_allclose(x.difference, -y.difference, rtol=1e-7, atol=1e-9)
         assert_allclose(x.sigma, y.sigma, rtol=1e-7, atol=1e-9)
 
@@ -209,7 +209,7 @@ def test_measures_that_one_car_lacks_say_why():
         [car("dunlin"), bare], "front", TRAVEL, ["scrub_radius_mm", "caster_deg"], samples=0
     ).pairs[0]
     assert pair.not_compared == {"scrub_radius_mm": "[front] loaded_radius_mm is not given"}
-    assert {x.measure.name for x in pair.lines} == {"caster_deg"}
+    assert {x.measure.name for x in pair.differences} == {"caster_deg"}
 
 
 def test_what_cannot_be_compared_is_refused():

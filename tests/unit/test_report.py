@@ -100,11 +100,11 @@ def test_figures_of_the_comparison_stand_in_it():
     _, read = page("dunlin", "plover")
     for part in data("dunlin", "plover").axles:
         pair = part.comparison.pairs[0]
-        for x in pair.lines:
+        for x in pair.differences:
             if x.kind == "design":
                 assert number(x.a, x.measure.unit) in read.text
                 assert number(x.difference, x.measure.unit) in read.text
-        line = pair.line("roll_centre_height_mm", "design")
+        line = pair.difference("roll_centre_height_mm", "design")
         assert probability(line.probability) in read.text
         for m in pair.moves:
             assert signed(float(m.change[2]), "mm") in read.text
@@ -121,7 +121,7 @@ def test_what_an_engineer_looks_for_is_there():
         "Cannot be said from these points",
         "Front view, looking forward",
         "Roll centre while the body rolls",
-        "only the linkage of the upright is attributed",
+        "only the upright's linkage is attributed",
         "Where the uncertainty comes from",
         "spring mm per mm of wheel travel",
         "kin3d report a.toml b.toml",
@@ -139,7 +139,7 @@ def test_what_an_engineer_looks_for_is_there():
 def test_every_measure_shown_is_defined():
     _, read = page("dunlin", "plover")
     for part in data("dunlin", "plover").axles:
-        for m in part.comparison.entries[0].tolerance.measures:
+        for m in part.comparison.cars[0].tolerance.measures:
             assert m.definition in read.text
             assert " ".join(m.source.split()) in read.text
 

@@ -7,14 +7,13 @@ import re
 import pytest
 
 from kin3d.studies.compare import compare
-from kin3d.writing.wording import remainder_sentence
 from tests.laws.cars import car
 
 
 @pytest.mark.parametrize(("axle", "kinked"), [("front", False), ("rear", True)])
 def test_what_adds_up_and_what_does_not_are_told_apart(axle, kinked):
     found = compare([car("dunlin"), car("plover")], axle, [0.0], samples=0).pairs[0].attribution
-    said = remainder_sentence(found)
+    said = found.sentence()
     within = re.match(r"Parts add up to the differences within (\S+) of each \(largest for \w+\)", said)
     assert within, said
     assert float(within.group(1)) <= 1e-6

@@ -1,7 +1,11 @@
-"""Sensitivities as a picture: a row a coordinate, a column a measure; colour compares within a column, figures tell."""
+"""What is shown of sensitivities: the coordinates that matter most, and a heat map of all.
+
+In the picture a row is a coordinate, a column a measure; colour compares within a column, figures tell.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING
@@ -11,16 +15,17 @@ from numpy.typing import NDArray
 
 from kin3d.measures.table import Measure
 from kin3d.studies.corner_model import AXES
-from kin3d.studies.first_order import NOTHING
-from kin3d.studies.sensitivity import Sensitivity
-from kin3d.writing.curves import PICTURES, USUAL
+from kin3d.studies.uncertainty import NOTHING
+from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.style import GRID, INK, LINES, figure_style, save_figure
-from kin3d.writing.table import check_ending
+from kin3d.writing.tables import Cell, Column, Quantity, Table
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.colors import Colormap
     from matplotlib.figure import Figure
+
+    from kin3d.studies.sensitivity import Sensitivity
 
 Array = NDArray[np.float64]
 LOUD = 0.6  # part of a column's greatest from which on the figure is written in white
@@ -28,29 +33,76 @@ _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 FAINT = 0.02  # part under which no figure is written: it would be read as something
 
 
-def draw_heatmap(result: Sensitivity, path: Path, chosen: bool = False) -> None:
-    """Draw the sensitivities of measures (all if they were chosen, else the usual ones) and of their gradients.
+def strongest_table(result: Sensitivity, measures: Sequence[Measure], most: int) -> Table:
+    """Each measure with its value and gradient, then its most telling coordinates with the change per mm of each."""
+    columns = (
+        Column("coordinate", head="measure, coordinates", text=True),
+        Column("value", head="value,\nchange"),
+        Column("rate", head="per mm of travel,\nchange"),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    breaks = []
+    for m in measures:
+        breaks.append(len(rows))
+        rows += _strongest(result, m, most)
+    title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: change per mm of a coordinate"
+    notes = ("All coordinates: save, or --out; as a picture: plot, or --plot.",)
+    return Table.of("strongest", columns, rows, title, notes, breaks)
+
+
+def _strongest(result: Sensitivity, m: Measure, most: int) -> Iterator[tuple[Cell, ...]]:
+    k = result.row(m.name)
+    slope, gradient = _real(result, [k])[0].ravel(), result.rate_slope[k].ravel()
+    yield m.name, Quantity(float(result.value[k]), m.unit), Quantity(float(result.rate[k]), m.unit, "rate")
+    weight = np.maximum(*(np.abs(v) / (np.abs(v).max() or 1.0) for v in (slope, gradient)))
+    for c in np.argsort(-weight, kind="stable")[:most]:
+        yield f"  {result.points[c // 3]} {AXES[c % 3]}", _change(float(slope[c])), _change(float(gradient[c]))
+
+
+def _change(value: float) -> str:
+    return f"{value:+.3g}".replace("-", "−") if value else "0"
+
+
+def _real(result: Sensitivity, rows: Sequence[int]) -> Array:
+    """Sensitivities of the values of some measures without what is rounding, shape (rows, points, 3)."""
+    slope = result.slope[list(rows)]
+    least = NOTHING * (1.0 + np.abs(result.value[list(rows)]))
+    out: Array = np.where(np.abs(slope) > least[:, None, None], slope, 0.0)
+    return out
+
+
+def sensitivity_record(result: Sensitivity) -> Table:
+    """One row a measure and coordinate."""
+    names = ("measure", "unit", "point", "axis", "change_per_mm", "change_of_rate_per_mm")
+    rows = (
+        (m.name, m.unit, point, axis, float(result.slope[k, p, a]), float(result.rate_slope[k, p, a]))
+        for k, m in enumerate(result.measures)
+        for p, point in enumerate(result.points)
+        for a, axis in enumerate(AXES)
+    )
+    return Table.of("sensitivities", names, rows)
+
+
+def draw_heat_map(result: Sensitivity, measures: Sequence[Measure], path: Path) -> None:
+    """Draw the sensitivities of measures and of their gradients.
 
     Parameters
     ----------
     path : pathlib.Path
         ``.png``, ``.svg`` or ``.pdf``.
     """
-    check_ending(path, PICTURES, "--plot")
+    check_place(path, PICTURES, "plot")
     import matplotlib.pyplot as plt
 
     with plt.rc_context(figure_style()):
-        save_figure(heat_figure(result, chosen), path)
+        save_figure(_figure(result, [result.row(m.name) for m in measures]), path)
 
 
-def heat_figure(result: Sensitivity, chosen: bool = False) -> Figure:
-    """The picture itself, for whoever saves it; call it within `looks.figure_style`."""
+def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     import matplotlib.pyplot as plt
 
-    rows = [k for k, m in enumerate(result.measures) if chosen or m.name in USUAL]
     shown = [result.measures[k] for k in rows]
-    slope, rate = result.slope[rows], result.rate_slope[rows]
-    slope = np.where(np.abs(slope) > NOTHING * (1.0 + np.abs(result.value[rows]))[:, None, None], slope, 0.0)
+    slope, rate = _real(result, rows), result.rate_slope[rows]
     matter = [p for p in range(len(result.points)) if np.any(slope[:, p]) or np.any(rate[:, p])]
     size = (1.7 * len(shown) + 2.2, 0.17 * 3 * len(matter) + 2.3)
     figure, axes = plt.subplots(1, 2, figsize=size, layout="constrained", sharey=True)
@@ -59,8 +111,7 @@ def heat_figure(result: Sensitivity, chosen: bool = False) -> Figure:
     axes[0].set_title("Change of the value", loc="left", pad=8)
     axes[1].set_title("Change of the gradient over travel", loc="left", pad=8)
     _coordinates(axes[0], [result.points[p] for p in matter])
-    place = f"travel {result.travel_mm:+g} mm" if result.travel_mm else "design position"
-    title = f"{result.title}, {result.axle} axle, {result.side} side, {place}: per mm of each coordinate"
+    title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: per mm of each coordinate"
     figure.suptitle(title, x=0.01, ha="left", fontsize=13, fontweight="bold")
     _key(figure, [p for k, p in enumerate(result.points) if k not in matter])
     return figure

@@ -1,0 +1,334 @@
+"""What is shown of a comparison: points, planes, differences with verdicts and causes; pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.measures.table import Measure
+from kin3d.studies import tolerance_view
+from kin3d.studies.attribution import Attribution
+from kin3d.studies.point_changes import PLANE_ANGLES
+from kin3d.studies.significance import KINDS, Difference, Kind
+from kin3d.studies.uncertainty import NOTHING
+from kin3d.writing.numbers import number, signed
+from kin3d.writing.panels import FAINT, draw_grid, draw_panels
+from kin3d.writing.style import INK, LINES
+from kin3d.writing.tables import Cell, Column, Form, Quantity, Table
+
+if TYPE_CHECKING:
+    import xarray
+    from matplotlib.axes import Axes
+
+    from kin3d.studies.compare import CarPair, ComparedCar, Comparison
+
+Array = NDArray[np.float64]
+MOST_CAUSES = 6
+WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
+SMALL = 0.004  # part of the longest bar under which a group is left out
+TITLES: dict[Kind, str] = {
+    "design": "Measures in the design position",
+    "rate": "Gradients: change per mm of wheel travel, in the design position",
+    "range": "Ranges: greatest less smallest value over the travel",
+}
+
+
+def pair_tables(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> Iterator[Table]:
+    """All tables of a pair in the order in which they are read."""
+    there = [m for m in measures if m in pair.measures]
+    yield points_table(result, pair)
+    if pair.a.planes.planes and pair.b.planes.planes:
+        yield planes_table((pair.a, pair.b))
+    for kind in KINDS:
+        yield differences_table(pair, kind, there)
+    if pair.attribution.measures:
+        yield groups_table(pair, "design", there)
+        yield coordinates_table(pair, there)
+
+
+def points_table(result: Comparison, pair: CarPair) -> Table:
+    """Points that moved, by group, with the standard deviation of each movement's largest component."""
+    columns = (
+        Column("group", text=True),
+        Column("point", text=True),
+        *(Column(f"change_{axis}_mm", head=f"Δ{axis}\nmm") for axis in "xyz"),
+        Column("moved_mm", head="moved\nmm"),
+        Column("sigma_mm", "mm", head="σ\nmm"),
+        Column("way", text=True),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    breaks = []
+    for m in pair.moves:
+        if not rows or m.group != rows[-1][0]:
+            breaks.append(len(rows))
+        parts = [Quantity(float(v), "mm", "signed") for v in m.change]
+        sigma = float(m.sigma_mm.max()) if m.sigma_mm.any() else None
+        rows.append((m.group, m.point, *parts, Quantity(m.distance_mm, "mm"), sigma, m.direction))
+    cars = f"A: {pair.a.title} → {pair.b.label}: {pair.b.title}"
+    title = f"{cars}, {result.axle} axle, {result.side} side: points (x forward, y left, z up)"
+    notes = [f"Fitted: {sentence}." for sentence in pair.b.fitted.sentences]
+    if pair.lone:
+        notes.append(f"Only in one of the two: {', '.join(pair.lone)}.")
+    return Table.of(f"points-{pair.b.label}", columns, rows, title, notes, breaks)
+
+
+def planes_table(cars: Sequence[ComparedCar]) -> Table:
+    """Inclination of the wishbones' planes in both views, and their mutual angle; two cars with their difference."""
+    columns = [Column("wishbone", text=True), Column("angle", head="angle, deg", text=True)]
+    columns += [Column(c.label, places=2) for c in cars]
+    rows: list[list[Cell]] = []
+    bodies = [p.body for p in cars[0].planes.planes if all(p.body in [x.body for x in c.planes.planes] for c in cars)]
+    for body in bodies:
+        planes = [next(p for p in c.planes.planes if p.body == body) for c in cars]
+        rows += [[body, head, *(float(getattr(p, name)) for p in planes)] for name, head in PLANE_ANGLES]
+    rows.append(["both", "between the planes", *(c.planes.mutual_deg for c in cars)])
+    if len(cars) == 2:
+        columns.append(Column("difference"))
+        for row in rows:
+            change = float(row[3]) - float(row[2])  # type: ignore[arg-type]
+            row.append(Quantity(change, "mm", "signed"))  # two places, as the angles
+    key = "planes-" + "".join(c.label for c in cars)
+    return Table.of(key, columns, rows, "Planes of the wishbones", breaks=range(0, len(rows), len(PLANE_ANGLES)))
+
+
+def differences_table(pair: CarPair, kind: Kind, measures: Sequence[Measure]) -> Table:
+    """Measures of a pair in one kind of figure, with verdicts."""
+    columns = (
+        Column("measure", text=True),
+        Column("a", head="A ± σ"),
+        Column("b", head=f"{pair.b.label} ± σ"),
+        Column("difference", head="difference ± σ"),
+        Column("sure", head="sign\nsure to"),
+        Column("verdict", text=True),
+    )
+    rows = [_difference(pair.difference(m.name, kind)) for m in measures]
+    return Table.of(f"{kind}-{pair.b.label}", columns, rows, TITLES[kind])
+
+
+def _difference(x: Difference) -> tuple[Cell, ...]:
+    form: Form = "rate" if x.kind == "rate" else "number"
+    change: Form = "signed rate" if x.kind == "rate" else "signed"
+    unit = x.measure.unit
+    sure: Cell = "exact" if x.exact else Quantity(x.probability, form="probability")
+    return (
+        x.measure.name,
+        Quantity(x.a, unit, form, _worth_telling(x.sigma_a, x.a)),
+        Quantity(x.b, unit, form, _worth_telling(x.sigma_b, x.b)),
+        Quantity(0.0 if x.same else x.difference, unit, change, np.nan if x.exact else x.sigma),
+        None if x.same else sure,
+        x.verdict.removesuffix(" from these points"),
+    )
+
+
+def _worth_telling(sigma: float, value: float) -> float:
+    """The deviation; NaN where it is rounding, because no point matters to the figure."""
+    return sigma if sigma > NOTHING * (1.0 + abs(value)) else np.nan
+
+
+def groups_table(pair: CarPair, kind: Kind, measures: Sequence[Measure]) -> Table:
+    """Parts of the differences by group of points, in the design position or of the rates there."""
+    found = pair.attribution
+    parts, difference, _ = found.of(kind)
+    grouped = found.grouped(parts)
+    form: Form = "signed rate" if kind == "rate" else "signed"
+    rows: list[tuple[Cell, ...]] = []
+    for k, m in _attributed(found, measures):
+        shown = [Quantity(float(v[k]), m.unit, form) for v in (*grouped.values(), difference)]
+        rows.append((m.name, *shown))
+    heads = [Column(g, head="\n".join(g.split())) for g in (*grouped, "difference")]
+    title = "What makes the difference, by group of points"
+    title += ", per mm of wheel travel" if kind == "rate" else ", in the design position"
+    return Table.of(f"groups-{kind}-{pair.b.label}", (Column("measure", text=True), *heads), rows, title)
+
+
+def coordinates_table(pair: CarPair, measures: Sequence[Measure]) -> Table:
+    """The coordinates that make most of each difference in the design position."""
+    found = pair.attribution
+    rows = [(m.name, _greatest(found, k, m)) for k, m in _attributed(found, measures)]
+    title = "What makes the difference in the design position, by coordinate, the greatest first"
+    columns = (Column("measure", text=True), Column("causes", long=True))
+    notes = [causes_reason(pair), found.sentence()]
+    return Table.of(f"coordinates-{pair.b.label}", columns, rows, title, [n for n in notes if n])
+
+
+def _greatest(found: Attribution, k: int, m: Measure) -> str:
+    own = found.start_parts[k]
+    size = float(np.abs(own).max(initial=0.0))
+    top = [c for c in np.argsort(-np.abs(own), kind="stable")[:MOST_CAUSES] if abs(own[c]) > WORTH_NAMING * size]
+    told = ", ".join(f"{found.causes[c]} {signed(float(own[c]), m.unit)}" for c in top)
+    return told if size > NOTHING else "none"
+
+
+def _attributed(found: Attribution, measures: Sequence[Measure]) -> Iterator[tuple[int, Measure]]:
+    """Measures that could be attributed, with their rows."""
+    for m in measures:
+        if m in found.measures:
+            yield found.measures.index(m), m
+
+
+def causes_reason(pair: CarPair) -> str:
+    """Why not everything could be attributed; empty when it could."""
+    found = pair.attribution
+    if not found.reason:
+        return ""
+    rest = "only the upright's linkage is attributed" if found.measures else "nothing can be attributed"
+    return f"Causes: {found.reason}; {rest}."
+
+
+def differences_record(result: Comparison) -> Table:
+    """One row a pair of cars, measure and kind of figure."""
+    names = (
+        "car_a", "car_b", "measure", "unit", "figure", "a", "b", "difference", "sigma_a", "sigma_b",
+        "sigma_difference", "probability_of_sign", "verdict",
+    )  # fmt: skip
+    rows = (
+        (
+            pair.a.title, pair.b.title, x.measure.name, x.unit, x.kind, x.a, x.b, x.difference, x.sigma_a, x.sigma_b,
+            x.sigma, x.probability, x.verdict,
+        )
+        for pair in result.pairs
+        for x in pair.differences
+    )  # fmt: skip
+    return Table.of("differences", names, rows)
+
+
+def parts_record(result: Comparison) -> Table:
+    """One row a pair of cars, measure, position and cause; the remainder of the quadrature is the last cause."""
+    names = (
+        "car_a", "car_b", "measure", "unit", "figure", "travel_mm", "cause", "axis", "group", "moved_mm", "part",
+    )  # fmt: skip
+    rows = ((p.a.title, p.b.title, *row) for p in result.pairs for row in _parts(p.attribution))
+    return Table.of("parts", names, rows)
+
+
+def _parts(found: Attribution) -> Iterator[tuple[Cell, ...]]:
+    for k, m in enumerate(found.measures):
+        figures = [
+            ("design", 0.0, found.start_parts[k], float(found.start_remainder[k])),
+            ("rate", 0.0, found.rate_parts[k], float(found.rate_remainder[k])),
+        ]
+        for t, travel in enumerate(found.travel_mm):
+            figures.append(("value", float(travel), found.parts[k, :, t], float(found.remainder[k, t])))
+        for figure, travel, parts, remainder in figures:
+            unit = m.unit if figure != "rate" else f"{m.unit}/mm"
+            for cause, part in zip(found.causes, parts, strict=True):
+                yield m.name, unit, figure, travel, cause.name, cause.axis, cause.group, cause.change_mm, float(part)
+            yield m.name, unit, figure, travel, "remainder", "", "", None, remainder
+
+
+def dataset(result: Comparison) -> xarray.Dataset:
+    """See `Comparison.dataset`."""
+    import xarray
+
+    names = list(dict.fromkeys(m.name for c in result.cars for m in c.tolerance.measures))
+    units = {m.name: m.unit for c in result.cars for m in c.tolerance.measures}
+    causes = list(dict.fromkeys(str(c) for p in result.pairs for c in p.attribution.causes))
+    value, sigma = np.full((2, len(result.cars), len(names), len(result.travel_mm)), np.nan)
+    for c, car in enumerate(result.cars):
+        rows = [names.index(m.name) for m in car.tolerance.measures]
+        value[c, rows], sigma[c, rows] = car.tolerance.first.value, car.tolerance.first.sigma
+    fields = {"difference": "Second car less first", "sigma": "Its standard deviation", "probability": "Of its sign"}
+    found = {f: np.full((len(result.pairs), len(names), len(KINDS)), np.nan) for f in fields}
+    part = np.full((len(result.pairs), len(names), 2, len(causes)), np.nan)
+    for p, pair in enumerate(result.pairs):
+        for x in pair.differences:
+            for f, array in found.items():
+                array[p, names.index(x.measure.name), KINDS.index(x.kind)] = getattr(x, f)
+        places = [causes.index(str(c)) for c in pair.attribution.causes]
+        for k, m in enumerate(pair.attribution.measures):
+            part[p, names.index(m.name)][:, places] = pair.attribution.start_parts[k], pair.attribution.rate_parts[k]
+    over, per = ("car", "measure", "travel_mm"), ("pair", "measure", "figure")
+    variables: dict[str, Any] = {
+        "value": (over, value, {"long_name": "Value of the points as given"}),
+        "sigma_first_order": (over, sigma, {"long_name": "Standard deviation, first order"}),
+        **{f: (per, found[f], {"long_name": said}) for f, said in fields.items()},
+        "part": (("pair", "measure", "of", "cause"), part, {"long_name": "Part of the difference"}),
+    }
+    coordinates: dict[str, Any] = {
+        "car": [f"{c.label} {c.title}" for c in result.cars],
+        "measure": names,
+        "unit": ("measure", [units[n] for n in names]),
+        "travel_mm": ("travel_mm", result.travel_mm, {"units": "mm", "long_name": "Wheel travel, bump positive"}),
+        "pair": [f"{p.a.label} to {p.b.label}" for p in result.pairs],
+        "figure": list(KINDS),
+        "of": list(KINDS[:2]),
+        "cause": causes,
+    }
+    about = {"axle": result.axle, "side": result.side, "notes": "\n".join(result.notes())}
+    return xarray.Dataset(variables, coordinates, about)
+
+
+def draw_curves(result: Comparison, measures: Sequence[Measure], path: Path) -> None:
+    """Draw measures of all cars over travel with bands."""
+    bands = tolerance_view.BANDS if any(c.known for c in result.cars) else ()
+    title = f"{result.axle.capitalize()} axle, {result.side} side"
+    draw_panels(title, curves(result, measures), path, bands)
+
+
+def curves(result: Comparison, measures: Sequence[Measure]) -> list[Any]:
+    """A panel a measure, all cars in each."""
+    return tolerance_view.curves([(c.title, c.tolerance) for c in result.cars], measures)
+
+
+def draw_causes(result: Comparison, measures: Sequence[Measure], path: Path) -> None:
+    """Draw for each measure how the groups of points lead from the first car's value to the other's.
+
+    Only pairs and measures with something to attribute have a panel.
+    """
+    named = len(result.pairs) > 1
+    draws = [partial(steps_panel, pair=p, measure=m, named=named) for p in result.pairs for m in moved(p, measures)]
+    draw_grid(f"What makes the difference, {result.axle} axle, design position", draws, path, width=4.6)
+
+
+def moved(pair: CarPair, measures: Sequence[Measure]) -> list[Measure]:
+    """Measures of a pair where there is anything to attribute."""
+    found = pair.attribution
+    return [m for k, m in _attributed(found, measures) if np.abs(found.start_parts[k]).max(initial=0.0) > 1e-9]
+
+
+def steps_panel(ax: Axes, pair: CarPair, measure: Measure, named: bool = False) -> None:
+    """Draw the way from A's value to B's: one step a group, longest causes as they come in the order of groups."""
+    found = pair.attribution
+    k = found.measures.index(measure)
+    parts = {g: float(v[k]) for g, v in found.grouped(found.start_parts).items()}
+    longest = max(abs(v) for v in parts.values())
+    shown = {g: v for g, v in parts.items() if abs(v) >= SMALL * longest}
+    line = pair.difference(measure.name, "design")
+    at, rows, turns = line.a, 0, [line.a]
+    _end(ax, 0, line.a, pair.a.label, measure)
+    for rows, part in enumerate(shown.values(), 1):
+        ax.barh(rows, part, left=at, color=LINES[1] if part > 0.0 else LINES[0], height=0.62, lw=0)
+        ax.plot([at, at], [rows - 1, rows], color=FAINT, lw=0.7, zorder=0)
+        at += part
+        turns.append(at)
+        _beside(ax, max(at, at - part), rows, signed(part, measure.unit), 4.0, size=7.5)
+    ax.plot([at, at], [rows, rows + 1], color=FAINT, lw=0.7, zorder=0)
+    _end(ax, rows + 1, line.b, pair.b.label, measure)
+    span = (max(turns) - min(turns)) or 1.0
+    ax.set_xlim(min(turns) - 0.08 * span, max(turns) + 0.34 * span)
+    _dress(ax, ["", *shown, ""], measure, f", A to {pair.b.label}" if named else "")
+
+
+def _end(ax: Axes, row: int, value: float, label: str, measure: Measure) -> None:
+    ax.plot([value], [row], marker="D", ms=6, color=INK, ls="none")
+    _beside(ax, value, row, f"{label}  {number(value, measure.unit)}", 8.0, size=8.0, weight="bold")
+
+
+def _beside(ax: Axes, value: float, row: int, text: str, gap: float, *, size: float, weight: str = "normal") -> None:
+    """Words to the right of a place, `gap` points away."""
+    ax.annotate(text, (value, row), (gap, 0), textcoords="offset points", va="center", fontsize=size, fontweight=weight)
+
+
+def _dress(ax: Axes, rows: list[str], measure: Measure, pair: str) -> None:
+    unit = "" if measure.unit == "1" else f" ({measure.unit})"
+    ax.set_title(f"{measure.label}{unit}{pair}", loc="left")
+    ax.set_yticks(range(len(rows)), rows, fontsize=8)
+    ax.set_ylim(len(rows) - 0.4, -0.6)
+    ax.set_axisbelow(True)
+    ax.grid(axis="y", visible=False)
+    ax.tick_params(axis="y", length=0)

@@ -1,0 +1,173 @@
+"""What is shown of a tolerance study: values with deviations and bands, what causes them, curves with bands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kin3d.measures.table import Measure
+from kin3d.studies.monte_carlo import LEVELS
+from kin3d.studies.uncertainty import half_width
+from kin3d.writing.numbers import fixed, number, percent
+from kin3d.writing.panels import Panel, Trace
+from kin3d.writing.tables import Cell, Column, Quantity, Table
+
+if TYPE_CHECKING:
+    from kin3d.studies.tolerance import Tolerance
+
+MOST_CAUSES = 5
+SMALL = 0.01  # part of a variance that is not worth a name
+APART = 0.05  # first order and samples that differ by more are told apart in a sentence
+BANDS = tuple(f"{percent(level)} band" for level in LEVELS)
+
+
+def values_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
+    """Values at the ends and near the middle of travel with deviations and bands by the better way."""
+    columns = (
+        Column("measure", text=True),
+        Column("travel_mm", head="travel\nmm", text=True),
+        Column("value"),
+        Column("sigma_first_order", head="σ first\norder"),
+        Column("sigma_samples", head="σ\nsampled"),
+        *(Column(f"band_{100 * level:.0f}", head=head) for level, head in zip(LEVELS, BANDS, strict=True)),
+    )
+    middle = int(np.abs(result.travel_mm).argmin())
+    places = tuple(dict.fromkeys((0, middle, len(result.travel_mm) - 1)))
+    rows = [[m.name, *_values(result, m, t)] for m in measures for t in places]
+    title = f"{result.title}, {result.axle} axle, {result.side} side: {result.how}"
+    return Table.of("values", columns, rows, title, breaks=range(0, len(rows), len(places)))
+
+
+def _values(result: Tolerance, m: Measure, t: int) -> Iterator[Cell]:
+    k = result.row(m.name)
+    yield fixed(float(result.travel_mm[t]), 1)
+    yield Quantity(float(result.first.value[k, t]), m.unit)
+    yield Quantity(float(result.first.sigma[k, t]), m.unit)
+    yield None if result.spread is None else Quantity(float(result.spread.sigma[k, t]), m.unit)
+    for level in LEVELS:
+        yield " … ".join(number(float(end[k, t]), m.unit) for end in result.band(level))
+
+
+def causes_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
+    """Which errors cause most of each variance in the design position."""
+    title = "What causes the variance in the design position (first order)"
+    columns = (Column("measure", text=True), Column("causes", long=True))
+    return Table.of("causes", columns, [[m.name, _causes(result, m)] for m in measures], title)
+
+
+def _causes(result: Tolerance, m: Measure) -> str:
+    share = result.first.start_share[result.row(m.name)]
+    if not share.any():
+        return "no uncertainty: it is set by figures of the car file"
+    top = np.argsort(-share, kind="stable")[:MOST_CAUSES]
+    return ", ".join(f"{result.uncertainty.sources[s]} {percent(float(share[s]))}" for s in top if share[s] >= SMALL)
+
+
+def design_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
+    """Measures in the design position with gradient and uncertainty, bands of first order."""
+    columns = (
+        Column("measure", text=True),
+        Column("value", head="value ± σ"),
+        Column("band", head=BANDS[1]),
+        Column("per_mm", head="per mm of travel ± σ"),
+        Column("sign", long=True),
+    )
+    rows = [_design(result, m) for m in measures]
+    return Table.of("design", columns, rows, f"{result.title}, design position, bands of first order")
+
+
+def _design(result: Tolerance, m: Measure) -> tuple[Cell, ...]:
+    k, first = result.row(m.name), result.first
+    known = result.uncertainty.known
+    value = float(first.start[k])
+    sigma, rate = (
+        float(np.sqrt((slope[k] ** 2).sum())) if known else float("nan")
+        for slope in (first.start_slope, first.rate_slope)
+    )
+    half = half_width(LEVELS[1]) * sigma
+    band = f"{number(value - half, m.unit)} … {number(value + half, m.unit)}" if known else "–"
+    gradient = Quantity(float(first.rate[k]), m.unit, "rate", rate)
+    return m.name, Quantity(value, m.unit, sigma=sigma), band, gradient, m.sign
+
+
+def bands_record(result: Tolerance) -> Table:
+    """One row a measure and position: value, deviations and bands by both ways."""
+    names = (
+        "measure", "unit", "travel_mm", "value", "sigma_first_order", "low_68_first_order", "high_68_first_order",
+        "low_95_first_order", "high_95_first_order", "mean_samples", "sigma_samples", "low_68_samples",
+        "high_68_samples", "low_95_samples", "high_95_samples", "samples", "samples_failed",
+    )  # fmt: skip
+    return Table.of("bands", names, _bands(result))
+
+
+def _bands(result: Tolerance) -> Iterator[list[Cell]]:
+    first, spread = result.first, result.spread
+    flat = [result.band(level, first_order=True) for level in LEVELS]
+    for k, m in enumerate(result.measures):
+        for t, travel in enumerate(result.travel_mm):
+            row: list[Cell] = [m.name, m.unit, float(travel), float(first.value[k, t]), float(first.sigma[k, t])]
+            row += [float(end[k, t]) for band in flat for end in band]
+            if spread is None:
+                row += [None] * 6 + [0, None]
+            else:
+                row += [float(spread.mean[k, t]), float(spread.sigma[k, t])]
+                row += [float(e[level][k, t]) for level in LEVELS for e in (spread.low, spread.high)]
+                row += [spread.samples, int(spread.failed[t])]
+            yield row
+
+
+def shares_record(result: Tolerance) -> Table:
+    """One row a measure, position and source of uncertainty: what it does and its part of the variance."""
+    names = (
+        "measure", "unit", "travel_mm", "source", "axis", "shared", "sigma_mm", "change_per_sigma", "share_pct",
+    )  # fmt: skip
+    return Table.of("shares", names, _shares(result))
+
+
+def _shares(result: Tolerance) -> Iterator[list[Cell]]:
+    share, slope = result.first.share, result.first.slope
+    for k, m in enumerate(result.measures):
+        for t, travel in enumerate(result.travel_mm):
+            for s, source in enumerate(result.uncertainty.sources):
+                sigma = source.sigma if source.unit == "mm" else None
+                kind = "yes" if source.shared else "no"
+                row: list[Cell] = [m.name, m.unit, float(travel), source.name, source.axis, kind, sigma]
+                yield [*row, float(slope[k, s, t]), 100.0 * float(share[k, s, t])]
+
+
+def agreement(result: Tolerance, measures: Sequence[Measure]) -> tuple[str, ...]:
+    """Where first order and samples differ, and how many samples failed; nothing without samples."""
+    if result.spread is None:
+        return ()
+    apart = result.disagreement()
+    told = []
+    for m in measures:
+        row = apart[result.row(m.name)]
+        if np.isfinite(row).any():
+            worst = int(np.nanargmax(np.abs(row)))
+            if abs(row[worst]) > APART:
+                said = f"{m.name}: {100.0 * row[worst]:+.0f} % at travel {result.travel_mm[worst]:+g} mm"
+                told.append(said.replace("-", "−"))
+    text = f"First order and samples agree within {100.0 * APART:.0f} % in all measures shown, over all travel."
+    if told:
+        text = "Samples spread otherwise than first order says (the measure bends within the doubt): " + "; ".join(told)
+    failed = int(result.spread.failed.max())
+    return text, f"Sampled cars that could not be assembled: {failed or 'none'}."
+
+
+def curves(cars: Sequence[tuple[str, Tolerance]], measures: Sequence[Measure]) -> list[Panel]:
+    """A panel a measure with a line and its bands for every car that has it."""
+    return [_panel(cars, m) for m in measures]
+
+
+def _panel(cars: Sequence[tuple[str, Tolerance]], m: Measure) -> Panel:
+    traces = []
+    for k, (label, one) in enumerate(cars):
+        if m.name in [x.name for x in one.measures]:
+            row = one.row(m.name)
+            ends = [one.band(level) for level in LEVELS] if one.uncertainty.known else []
+            bands = tuple((low[row], high[row]) for low, high in ends)
+            traces.append(Trace(one.travel_mm, one.first.value[row], label, k, k, bands))
+    return Panel(m.label, m.unit, m.sign, "wheel travel (mm)", tuple(traces))
