@@ -29,7 +29,7 @@ def compare(
     align: Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")] = False,
     side: Annotated[Side | None, typer.Option(help="Default: the side of the first car's points.")] = None,
     seed: Seed = 1,
-    out: Annotated[Path | None, typer.Option(help="Write measures, differences and verdicts: .csv, .json or .nc.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write differences and verdicts: .csv, .json or .nc.")] = None,
     parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv.")] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw the curves over each other: .png, .svg or .pdf.")] = None,
     causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
