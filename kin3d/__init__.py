@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from kin3d.linkage.car import AxleName, Car
+    from kin3d.linkage.car import Car
+    from kin3d.linkage.names import AxleName
     from kin3d.studies.result import SweepResult
 
 __all__ = ["Finding", "Kin3dError", "__version__", "load", "sweep"]

@@ -8,7 +8,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from kin3d.linkage.car import AxleName, Car, PointTable, SharedError
+from kin3d.linkage.car import Car, PointTable
+from kin3d.linkage.keys import SharedError
+from kin3d.linkage.names import AxleName
+from kin3d.linkage.record import changed
 
 
 def changed_table(table: PointTable, changes: Mapping[str, ArrayLike]) -> PointTable:
@@ -22,8 +25,7 @@ def with_axle(car: Car, axle: AxleName, **fields: object) -> Car:
     """The car with fields of one axle changed."""
     found = car.front if axle == "front" else car.rear
     assert found is not None
-    changed = replace(found, **fields)  # type: ignore[arg-type]
-    return replace(car, front=changed) if axle == "front" else replace(car, rear=changed)
+    return changed(car, **{axle: changed(found, **fields)})
 
 
 def moved(car: Car, axle: AxleName, changes: Mapping[str, ArrayLike], title: str | None = None) -> Car:
@@ -31,7 +33,7 @@ def moved(car: Car, axle: AxleName, changes: Mapping[str, ArrayLike], title: str
     found = car.front if axle == "front" else car.rear
     assert found is not None
     car = with_axle(car, axle, points=changed_table(found.points, changes))
-    return replace(car, title=title) if title else car
+    return changed(car, title=title) if title else car
 
 
 def with_sigma(
@@ -46,4 +48,4 @@ def with_sigma(
             sigma[found.points.names.index(point)] = s
     else:
         sigma += sigma_mm
-    return with_axle(car, axle, points=replace(found.points, sigma_mm=sigma), shared_errors=shared)
+    return with_axle(car, axle, points=replace(found.points, sigma_mm=sigma), shared_error=shared)

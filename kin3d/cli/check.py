@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from kin3d.cli.screen import show_finding
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 
 if TYPE_CHECKING:
     from kin3d.studies.check import AxleCheck

@@ -112,7 +112,7 @@ def _write(console: Console, reading: DrawingReading, out: Path | None, partial:
     if reading.failed and not partial:
         console.print(f"{out} was not written: points were refused (--partial writes the others)", highlight=False)
         return
-    from kin3d.writing.points import write_points_csv
+    from kin3d.reading.points import write_points_csv
 
     write_points_csv(reading.table(), out)
     console.print(f"{len(reading.points)} points: {out}", highlight=False)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 
 
 def measures(

@@ -14,7 +14,7 @@ from rich.console import Console
 from kin3d.cli.options import Seed, Sigma, Travel, Workers, processes
 from kin3d.cli.screen import show_finding
 from kin3d.cli.shared import parse_values
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 from kin3d.studies.fit import Scale
 
 if TYPE_CHECKING:

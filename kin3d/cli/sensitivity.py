@@ -9,7 +9,7 @@ import typer
 
 from kin3d.cli.options import Measures, names_of
 from kin3d.cli.screen import Screen, check_places
-from kin3d.linkage.car import AxleName, Side
+from kin3d.linkage.names import AxleName, Side
 
 
 def sensitivity(

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from kin3d.cli.screen import show_finding
 from kin3d.cli.shared import parse_values
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 
 EPILOG = (
     "Examples:\n\n"
@@ -53,9 +53,9 @@ def swap(
     from kin3d.cli.progress import progress_bar
     from kin3d.cli.show_swap import show_swap
     from kin3d.reading.boxes import read_boxes
+    from kin3d.reading.car_writing import write_car
     from kin3d.studies.swap import STARTS
     from kin3d.studies.swap import swap as find
-    from kin3d.writing.car_file import write_car
 
     read = load_car(car)
     boxes = read_boxes(box) if box else None

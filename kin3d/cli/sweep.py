@@ -12,7 +12,7 @@ from kin3d.cli.options import names_of
 from kin3d.cli.screen import show_finding
 from kin3d.cli.shared import parse_values
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 
 if TYPE_CHECKING:
     from kin3d.studies.result import SweepResult

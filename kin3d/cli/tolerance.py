@@ -10,7 +10,7 @@ import typer
 from kin3d.cli.options import Measures, Seed, Sigma, Travel, Workers, names_of, processes
 from kin3d.cli.screen import Screen, check_places
 from kin3d.cli.shared import parse_values
-from kin3d.linkage.car import AxleName, Side
+from kin3d.linkage.names import AxleName, Side
 
 
 def tolerance(

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from kin3d.cli.shared import parse_values
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 
 EPILOG = (
     "Examples:\n\n"

@@ -1,20 +1,28 @@
-"""What is known of a car, as frozen data. Reading makes it, studies use it; it computes nothing."""
+"""A car as read: the keys of its file, the points of its axles and the linkages that join them, all frozen."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
-from typing import Literal
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from pydantic import Field, GetPydanticSchema
+from pydantic_core import core_schema
 
 from kin3d.errors import Finding
-from kin3d.linkage.layout import Layout
+from kin3d.frames import parse_axes
+from kin3d.linkage.keys import AxleKeys, CarData, Text
+from kin3d.linkage.layout import Layout, Linkage
+from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.record import Record
+from kin3d.linkage.resolve import resolve
+from kin3d.units import length_factor
 
-Side = Literal["left", "right"]
-AxleName = Literal["front", "rear"]
+_HELD = GetPydanticSchema(lambda _kind, _handler: core_schema.any_schema())  # taken as it is, not looked into
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,141 +63,13 @@ class PointTable:
         row: NDArray[np.float64] = self.xyz_mm[self.names.index(name)]
         return row
 
-
-@dataclass(frozen=True, slots=True)
-class CarData:
-    """Figures of the whole car; a measure that needs one that is None is left out and says so."""
-
-    wheelbase_mm: float | None = None
-    cg_height_mm: float | None = None
-    mass_kg: float | None = None
-    front_mass_share: float | None = None
-    front_brake_share: float | None = None
-    brakes: Literal["outboard", "inboard"] = "outboard"
-    drive: Literal["front", "rear", "all"] | None = None
-    front_drive_share: float | None = None
-    roll_inertia_kg_m2: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Spring:
-    """A coil spring between two points of a corner; the force is compression, N.
-
-    Attributes
-    ----------
-    points : (str, str) or None
-        The two points it acts between; None: ``spring_outer`` and ``spring_inner`` of the layout.
-    """
-
-    rate_n_per_mm: float
-    design_force_n: float | None = None
-    name: str = "spring"
-    points: tuple[str, str] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Torsion:
-    """A torsion spring on the rocker's pivot line; the torque resists bump, N·m."""
-
-    rate_n_m_per_deg: float
-    design_torque_n_m: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Bar:
-    """An anti-roll bar; the rate is between its two arms."""
-
-    rate_n_m_per_deg: float
-
-
-@dataclass(frozen=True, slots=True)
-class CrossSpring:
-    """A spring across the car, from a point of the left corner to one of the right; force is compression, N.
-
-    With the same point on both sides it is a third (heave) spring; with two points that move along one another
-    in heave and apart in roll it is a roll spring.
-    """
-
-    rate_n_per_mm: float
-    points: tuple[str, str]
-    design_force_n: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """A bump or droop stop, or a packer: a gap and a rate on the stroke of a spring.
-
-    Attributes
-    ----------
-    on : str
-        Name of the spring whose stroke it ends: ``"spring"``, a name of `Axle.springs`, ``"third"``, ``"roll_spring"``.
-    gap_mm : float
-        Stroke of that spring from the design position to where the stop begins to work.
-    sense : {"bump", "droop"}
-        Whether it works as the spring shortens or lengthens.
-    """
-
-    rate_n_per_mm: float
-    gap_mm: float
-    name: str = "stop"
-    on: str = "spring"
-    sense: Literal["bump", "droop"] = "bump"
-
-
-@dataclass(frozen=True, slots=True)
-class Damper:
-    """Stroke that a damper has from its design position: shorter in bump, longer in droop, mm; `on` as in `Stop`."""
-
-    bump_mm: float
-    droop_mm: float
-    on: str = "spring"
-
-
-@dataclass(frozen=True, slots=True)
-class Rod:
-    """The push- or pull-rod as a part: a tube, and what its rod ends allow.
-
-    Attributes
-    ----------
-    bolt_outer, bolt_inner : tuple of float or None
-        Direction of the bolt in each rod end in the design position, vehicle frame; None: the hinge line of the
-        body that carries the rod's outer end, and the rocker's pivot line.
-    """
-
-    diameter_mm: float | None = None
-    wall_mm: float | None = None
-    modulus_n_per_mm2: float | None = None
-    rod_end_limit_deg: float | None = None
-    bolt_outer: tuple[float, float, float] | None = None
-    bolt_inner: tuple[float, float, float] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Masses:
-    """Masses of the inboard parts of one corner, kg."""
-
-    rod_kg: float | None = None
-    rocker_kg: float | None = None
-    spring_kg: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class SharedError:
-    """An error that several points have in common: all points taken off one view of a drawing, say.
-
-    Attributes
-    ----------
-    name : str
-        For tables and messages.
-    points : tuple of str
-        Points that it moves together; empty: all points of the table.
-    sigma_mm : tuple of float
-        Standard deviation of the common shift along x, y and z of the vehicle frame.
-    """
-
-    name: str
-    points: tuple[str, ...]
-    sigma_mm: tuple[float, float, float]
+    def with_places(self, places: Mapping[str, ArrayLike]) -> PointTable:
+        """The table with points in other places, mm, vehicle frame; a moved point loses the file's note."""
+        xyz, notes = self.xyz_mm.copy(), list(self.notes)
+        for name, place in places.items():
+            xyz[self.names.index(name)] = place
+            notes[self.names.index(name)] = ""
+        return replace(self, xyz_mm=xyz, notes=tuple(notes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,9 +80,8 @@ class MeshFile:
     to_mm: tuple[tuple[float, float, float], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Axle:
-    """One axle: the points of one side, the layout that joins them, and what belongs to its wheels.
+class Axle(AxleKeys):
+    """One axle: the points of one side, the layout that joins them, and the keys that the file has for it.
 
     Attributes
     ----------
@@ -213,58 +92,49 @@ class Axle:
         unless `other_points` holds points of its own.
     layout : Layout
         How the points make bodies.
-    rod_on : str or None
-        Body that carries ``rod_outer``; None: no rod, no rocker.
-    camber_deg, toe_deg : float
-        Static angles, used when the table has no ``wheel_axis``.
     layout_keys : mapping of str to str
-        Every key that the layout adds and the car file gives, `rod_on` among them; `resolve` takes it.
-    rack_axis : tuple of float
-        Unit direction in which the rack's points move for positive ``rack_mm``, vehicle frame.
-    springs : tuple of Spring
-        Springs beside `spring`, each between two named points.
-    attached : mapping of str to str
-        Points that elements of the car file add to the linkage, and the body that carries each.
-    unsprung_mass_kg : float or None
-        Mass of one wheel with all that moves with it.
-    tyre_rate_n_per_mm : float or None
-        Vertical rate of one tyre.
-    shared_errors : tuple of SharedError
-        Errors that points have in common, beside the standard deviations of the table.
-    meshes : mapping of str to MeshFile
-        Meshes for looks by what they show: ``upright``, ``wheel``, ``tyre`` of the given side, ``chassis``.
+        Every key that the layout adds and the car file gives, ``rod_on`` among them.
+    units, axes : str or None
+        Unit and axes of the axle's files; None: a drawing's own. Meshes are in these, and it is written in these.
     """
 
     name: AxleName
-    points: PointTable
+    points: Annotated[PointTable, _HELD]
     side: Side
-    layout: Layout
-    loaded_radius_mm: float | None = None
-    rod_on: str | None = None
-    camber_deg: float = 0.0
-    toe_deg: float = 0.0
-    rack_axis: tuple[float, float, float] = (0.0, 1.0, 0.0)
-    spring: Spring | None = None
-    torsion: Torsion | None = None
-    bar: Bar | None = None
-    other_points: PointTable | None = None
-    layout_keys: Mapping[str, str] = field(default_factory=dict)
-    springs: tuple[Spring, ...] = ()
-    third: CrossSpring | None = None
-    roll_spring: CrossSpring | None = None
-    stops: tuple[Stop, ...] = ()
-    damper: Damper | None = None
-    rod: Rod | None = None
-    masses: Masses | None = None
-    attached: Mapping[str, str] = field(default_factory=dict)
-    unsprung_mass_kg: float | None = None
-    tyre_rate_n_per_mm: float | None = None
-    shared_errors: tuple[SharedError, ...] = ()
-    meshes: Mapping[str, MeshFile] = field(default_factory=dict)
+    layout: Annotated[Layout, _HELD]
+    other_points: Annotated[PointTable | None, _HELD] = None
+    layout_keys: dict[str, str] = Field(default_factory=dict)
+    units: Text = None
+    axes: Text = None
+
+    @cached_property
+    def linkage(self) -> Linkage:
+        """The linkage of the layout with the points and keys that there are.
+
+        Raises
+        ------
+        LayoutError
+            With every missing and every unused point, and every wrong value of a layout's key.
+        """
+        places = dict(zip(self.points.names, self.points.places, strict=True))
+        return resolve(
+            self.layout, self.points.names, self.layout_keys, str(self.points.source), places, self.attached()
+        )
+
+    @property
+    def rod_on(self) -> str | None:
+        """Body that carries ``rod_outer``; None: no rod, no rocker."""
+        return self.layout_keys.get("rod_on")
+
+    def mesh_files(self) -> dict[str, MeshFile]:
+        """Meshes for looks by what they show: ``upright``, ``wheel``, ``tyre`` of the given side, ``chassis``."""
+        turn = np.eye(3) if self.axes is None else parse_axes(self.axes)
+        rows = (turn * (1.0 if self.units is None else length_factor(self.units))).tolist()
+        to_mm = tuple((x, y, z) for x, y, z in rows)
+        return {body: MeshFile(path, to_mm) for body, path in self.meshes or () if path is not None}
 
 
-@dataclass(frozen=True, slots=True)
-class Car:
+class Car(Record):
     """A car file as read: either axle may be missing."""
 
     title: str
@@ -272,7 +142,7 @@ class Car:
     data: CarData
     front: Axle | None = None
     rear: Axle | None = None
-    findings: tuple[Finding, ...] = field(default=())
+    findings: Annotated[tuple[Finding, ...], _HELD] = ()
 
     def axles(self) -> tuple[Axle, ...]:
         """The axles that the file gives, front first."""

@@ -14,9 +14,9 @@ from math import cos, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import Axle, PointTable, Side
+from kin3d.linkage.car import Axle, PointTable
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
-from kin3d.linkage.resolve import resolve
+from kin3d.linkage.names import Side
 
 Array = NDArray[np.float64]
 AXIS_LENGTH_MM = 100.0  # how far outboard a made-up wheel_axis point stands; no result depends on it
@@ -81,11 +81,6 @@ def side_sign(side: Side) -> float:
     return 1.0 if side == "left" else -1.0
 
 
-def linkage_of(axle: Axle) -> Linkage:
-    """The linkage of an axle's layout with the points and keys that its file has."""
-    return resolve(axle.layout, axle.points.names, axle.layout_keys, str(axle.points.source), attached=axle.attached)
-
-
 def spin_axis(axle: Axle, side: Side) -> Array:
     """Unit spin axis, pointing outboard, of the static camber and toe.
 
@@ -95,8 +90,9 @@ def spin_axis(axle: Axle, side: Side) -> Array:
     return np.array([sin(toe) * cos(camber), side_sign(side) * cos(toe) * cos(camber), -sin(camber)])
 
 
-def side_coordinates(axle: Axle, linkage: Linkage, side: Side) -> SideCoordinates:
-    """Design coordinates of one side, in the order of ``linkage.points``, and how its table moves them."""
+def side_coordinates(axle: Axle, side: Side) -> SideCoordinates:
+    """Design coordinates of one side, in the order of ``axle.linkage.points``, and how its table moves them."""
+    linkage = axle.linkage
     mirrored = side != axle.side and axle.other_points is None
     own = side == axle.side or mirrored
     table = axle.points if own or axle.other_points is None else axle.other_points
@@ -114,7 +110,7 @@ def side_coordinates(axle: Axle, linkage: Linkage, side: Side) -> SideCoordinate
         names=names,
         places_mm=table.xyz_mm[rows],
         sigma_mm=table.sigma_mm[rows],
-        design=_design(axle, linkage, table, axle.side if mirrored else side) * flip,
+        design=_design(axle, table, axle.side if mirrored else side) * flip,
         rack_axis=-rack * MIRROR if mirrored else rack,
         seeds=seeds,
     )
@@ -153,9 +149,9 @@ def moved_point(sides: Sequence[SideCoordinates], design: Array, linkage: Linkag
     return out
 
 
-def _design(axle: Axle, linkage: Linkage, table: PointTable, side: Side) -> Array:
+def _design(axle: Axle, table: PointTable, side: Side) -> Array:
     """Design coordinates from the side's own table; without ``wheel_axis`` there, of the static camber and toe."""
-    rows = [table[p] for p in linkage.points if p != WHEEL_AXIS]
+    rows = [table[p] for p in axle.linkage.points if p != WHEEL_AXIS]
     if WHEEL_AXIS in table:
         return np.array([*rows, table[WHEEL_AXIS]])
     return np.array([*rows, table[WHEEL_CENTRE] + AXIS_LENGTH_MM * spin_axis(axle, side)])

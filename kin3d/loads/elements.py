@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import Stop
+from kin3d.linkage.keys import Stop
 from kin3d.loads.deflections import Deflection, across, arm_turn, difference, of_side, shortening
 from kin3d.loads.tbar import t_twist
 from kin3d.measures.corner import Corner
@@ -110,9 +110,9 @@ def axle_elements(model: AxleModel) -> tuple[Element, ...]:
 def element_findings(model: AxleModel) -> tuple[Finding, ...]:
     """What was assumed or left out in `axle_elements`."""
     axle, out = model.axle, []
-    for spring in (*((axle.spring,) if axle.spring else ()), *axle.springs):
+    for name, spring in axle.corner_springs().items():
         if spring.design_force_n is None:
-            text = f'spring "{spring.name}" has no design_force_n'
+            text = f'spring "{name}" has no design_force_n'
             out.append(Finding("force-assumed", text, f"[{axle.name}]", Severity.NOTE, "0 N in the design position"))
     if axle.torsion and axle.torsion.design_torque_n_m is None:
         text = "design_torque_n_m is not given"
@@ -145,22 +145,16 @@ class _Builder:
 
     def _spring_points(self) -> dict[str, tuple[str, str]]:
         """Ends of every spring of a corner that the linkage has a place for, by name."""
-        out: dict[str, tuple[str, str]] = {}
-        for spring in (*((self.axle.spring,) if self.axle.spring else ()), *self.axle.springs):
-            ends = spring.points or self.linkage.spring
-            if ends is not None:
-                out[spring.name] = ends
-        if self.linkage.spring is not None:
-            out.setdefault("spring", self.linkage.spring)
-        return out
+        own = {"spring": self.linkage.spring} if self.linkage.spring else {}
+        return own | {s.name: s.points for s in self.axle.springs}
 
     def springs(self) -> list[Element]:
         ends, out = self._spring_points(), []
-        for spring in (*((self.axle.spring,) if self.axle.spring else ()), *self.axle.springs):
-            if spring.name in ends:
-                one = shortening(*ends[spring.name])
+        for name, spring in self.axle.corner_springs().items():
+            if name in ends:
+                one = shortening(*ends[name])
                 rate, force = spring.rate_n_per_mm, spring.design_force_n
-                out += self._both(spring.name, "spring", "mm", rate, force, lambda _s, one=one: one)
+                out += self._both(name, "spring", "mm", rate, force, lambda _s, one=one: one)
         return out
 
     def torsion(self) -> list[Element]:

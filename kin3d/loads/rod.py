@@ -10,7 +10,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import Rod
+from kin3d.linkage.keys import Rod
 from kin3d.linkage.layout import Linkage
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import Corner

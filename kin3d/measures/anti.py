@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from kin3d.linkage.car import CarData
+from kin3d.linkage.keys import CarData
 from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure, lacks_radius
 from kin3d.spatial.vectors import Number

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 from kin3d.measures import ackermann, ground, roll_centre
 from kin3d.measures.compute import corner_measures
 from kin3d.measures.table import Measure

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import CarData
+from kin3d.linkage.keys import CarData
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.roll_centre import crossing, force_height

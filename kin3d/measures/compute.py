@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 from kin3d.measures import anti, instant_centres, rod, screw, springs, steering, wheel
 from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 from kin3d.measures.anti import brake_slope, drive_slope
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, of_axle

@@ -80,7 +80,7 @@ def rod_slope(corner: Corner) -> Number:
 def misalignment_outer(corner: Corner) -> Number:
     """Misalignment of the outer rod end, rad, without sign."""
     body = carrier(corner)
-    part = corner.axle.rod
+    part = corner.axle.rod_part
     given = part.bolt_outer if part else None
     return _misalignment(corner, body, given, _outer_bolt(corner, body))
 
@@ -88,7 +88,7 @@ def misalignment_outer(corner: Corner) -> Number:
 def misalignment_inner(corner: Corner) -> Number:
     """Misalignment of the inner rod end, rad, without sign."""
     role = _role(corner)
-    part = corner.axle.rod
+    part = corner.axle.rod_part
     first, second = (corner.motion.design[p] for p in role.axis)
     return _misalignment(corner, role.body, part.bolt_inner if part else None, unit(sub(second, first)))
 

@@ -1,28 +1,45 @@
-"""One axle of a car file: its points, its layout and whether the two fit each other."""
+"""One axle of a car file: its point files in their unit and axes, its layout, and whether they fit each other."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import cos, hypot, radians
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from kin3d.errors import LayoutError
-from kin3d.linkage.car import Axle, AxleName, Bar, Side, Spring, Torsion
-from kin3d.linkage.layout import WHEEL_AXIS, Linkage
+from kin3d.errors import Finding, Kin3dError, LayoutError
+from kin3d.frames import VEHICLE_AXES, parse_axes
+from kin3d.linkage.car import Axle, PointTable
+from kin3d.linkage.keys import AXLE_NEEDS, FILE_AXES, AxleKeys, AxleTable
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.linkage.misfits import misfits
+from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.record import R, Record, changed
 from kin3d.linkage.resolve import resolve
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.inboard import attached, inboard, tell_misfits
 from kin3d.reading.layouts import LayoutChoice
-from kin3d.reading.meshes import mesh_files
-from kin3d.reading.model import AXLE_NEEDS, AxleKeys
-from kin3d.reading.points import PointScan
-from kin3d.reading.shared import shared_errors
-from kin3d.reading.tables import FileFrame, check_side, file_frame, scan_file
+from kin3d.reading.points import PointScan, scan_points_csv
+from kin3d.reading.text import FindingLog
+from kin3d.units import known_lengths, length_factor
 
-_Direction = tuple[float, float, float]
+_TABLES = (".csv", ".txt", ".tsv")
+_MESHES = (".stl", ".obj", ".glb", ".ply")
+
+
+@dataclass(frozen=True, slots=True)
+class FileFrame:
+    """Unit and axes of an axle's files; None where they are missing or wrong."""
+
+    factor_mm: float | None
+    rotation: NDArray[np.float64] | None
+
+    @property
+    def known(self) -> bool:
+        """Whether coordinates can be brought into the vehicle frame."""
+        return self.factor_mm is not None and self.rotation is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +48,7 @@ class AxleSource:
 
     name: AxleName
     raw: Mapping[str, Any]
-    keys: AxleKeys
+    keys: AxleTable
     chosen: LayoutChoice
     folder: Path
 
@@ -46,39 +63,57 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
     for key, meaning in AXLE_NEEDS.items():
         if key not in source.raw:
             log.error("key-missing", f"is missing; give {meaning}", source.where(key))
-    refused = frozenset(k for k in source.raw if getattr(keys, k, None) is None)
-    frame = file_frame(source.name, keys, refused, log)
+    frame = _file_frame(source, log)
     main, linkage = _read_points("points", source, frame, log)
     other, other_linkage = _read_points("other_points", source, frame, log)
     if linkage and other_linkage and linkage.points != other_linkage.points:
         _tell_difference(linkage, other_linkage, source, log)
-    rack_axis = _rack_axis(source, frame, log)
-    meshes = mesh_files(source.name, keys.meshes, frame, source.folder, log)
-    tell_misfits(source.name, keys, keys.spring is not None, layout, linkage, log)
+    _check_rack_axis(source, frame, log)
+    _check_meshes(source, log)
+    for finding in misfits(source.name, keys, layout, linkage, main.places if main else ()):
+        log.error(finding.code, finding.text, finding.place)
     if linkage:
         _tell_unused(linkage, source, log)
     if main is None or main.table is None or layout is None or keys.side is None or not linkage:
         return None
     _tell_wheel_axis(main, source, log)
-    return Axle(
+    data = in_axes(keys, np.eye(3) if frame.rotation is None else frame.rotation, source.folder)
+    axle = Axle(
         name=source.name,
         points=main.table,
         side=keys.side,
         layout=layout,
-        loaded_radius_mm=keys.loaded_radius_mm,
-        rod_on=source.chosen.given.get("rod_on"),
-        camber_deg=keys.camber_deg or 0.0,
-        toe_deg=keys.toe_deg or 0.0,
-        rack_axis=rack_axis,
-        spring=Spring(**keys.spring.model_dump()) if keys.spring else None,
-        torsion=Torsion(**keys.torsion.model_dump()) if keys.torsion else None,
-        bar=Bar(**keys.bar.model_dump()) if keys.bar else None,
         other_points=other.table if other else None,
         layout_keys=source.chosen.given,
-        **inboard(keys, frame.rotation),
-        shared_errors=shared_errors(source.name, keys.shared_error, main.places, log),
-        meshes=meshes,
+        units=keys.units,
+        axes=keys.axes,
+        **{name: getattr(data, name) for name in AxleKeys.model_fields if name in data.model_fields_set},
     )
+    vars(axle)["linkage"] = linkage  # it was resolved for what there is to say, and is not resolved again
+    return axle
+
+
+def in_axes(record: R, rotation: NDArray[np.float64], folder: Path = Path()) -> R:
+    """A record with its directions in other axes, of length 1, and its paths from a folder."""
+    new: dict[str, Any] = {}
+    for name in record.model_fields_set:
+        value = getattr(record, name)
+        if isinstance(value, Record):
+            new[name] = in_axes(value, rotation, folder)
+        elif isinstance(value, tuple) and value and isinstance(value[0], Record):
+            new[name] = tuple(in_axes(v, rotation, folder) for v in value)
+        elif isinstance(value, Path):
+            new[name] = folder / value
+        elif value is not None and FILE_AXES in type(record).model_fields[name].metadata:
+            new[name] = _unit(rotation @ np.array(value))
+    return changed(record, **new)
+
+
+def _unit(direction: NDArray[np.float64]) -> tuple[float, float, float]:
+    """A direction of length 1; one of length 1 already keeps its digits."""
+    length = float(np.linalg.norm(direction))
+    x, y, z = (direction / (1.0 if abs(length - 1.0) < 1e-12 else length or 1.0) + 0.0).tolist()
+    return x, y, z
 
 
 def _read_points(
@@ -89,9 +124,9 @@ def _read_points(
     if name is None:
         return None, None
     side = _side(key, source.keys.side)
-    scan = scan_file(source.folder / name, source.where(key), source.keys, frame, source.chosen.layout, log, side)
+    scan = _scan_file(source.folder / name, source.where(key), source, frame, log, side)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
-        check_side(scan.table, side, source.where("side" if key == "points" else key), log)
+        _check_side(scan.table, side, source.where("side" if key == "points" else key), log)
     return scan, _linkage(scan, source, str(source.folder / name), log)
 
 
@@ -105,7 +140,7 @@ def _linkage(scan: PointScan, source: AxleSource, file: str, log: FindingLog) ->
     if source.chosen.layout is None or not scan.places:
         return None
     try:
-        given, extra = source.chosen.given, attached(source.keys)
+        given, extra = source.chosen.given, source.keys.attached()
         return resolve(source.chosen.layout, scan.places, given, file, scan.places, extra)
     except LayoutError as err:
         log.adopt(err.findings)
@@ -118,22 +153,27 @@ def _tell_difference(main: Linkage, other: Linkage, source: AxleSource, log: Fin
     log.error("sides-differ", text, source.where("other_points"))
 
 
-def _rack_axis(source: AxleSource, frame: FileFrame, log: FindingLog) -> _Direction:
-    """Return the rack's unit direction in the vehicle frame; to the left unless the car file says else."""
-    given = source.keys.rack_axis
-    if given is None:
-        return (0.0, 1.0, 0.0)
-    length = float(np.linalg.norm(given))
-    if length == 0.0:
+def _check_rack_axis(source: AxleSource, frame: FileFrame, log: FindingLog) -> None:
+    """Refuse a rack's direction that is none, or whose axes are not known."""
+    if "rack_axis" not in source.keys.model_fields_set:
+        return
+    if not any(source.keys.rack_axis):
         log.error("rack-axis-zero", "has no direction: all three are 0", source.where("rack_axis"))
-        return (0.0, 1.0, 0.0)
-    if frame.rotation is None:
-        if source.keys.axes is None and "axes" not in source.raw:
-            text = "is in the axes of the points' file; say in axes what they are"
-            log.error("axes-missing", text, source.where("rack_axis"))
-        return (0.0, 1.0, 0.0)
-    x, y, z = (frame.rotation @ np.array(given) / length + 0.0).tolist()
-    return (x, y, z)
+    elif frame.rotation is None and source.keys.axes is None and "axes" not in source.raw:
+        text = "is in the axes of the points' file; say in axes what they are"
+        log.error("axes-missing", text, source.where("rack_axis"))
+
+
+def _check_meshes(source: AxleSource, log: FindingLog) -> None:
+    """Refuse meshes that are not there or of another kind; they are read by whoever shows them."""
+    for body, path in source.keys.meshes or ():
+        where = f"[{source.name}.meshes] {body}"
+        if path is None:
+            continue
+        if path.suffix.lower() not in _MESHES:
+            log.error("mesh-kind", f'"{path}" is not a mesh; expected a file ending in {" or ".join(_MESHES)}', where)
+        elif not (source.folder / path).is_file():
+            log.error("file-missing", f'"{path}" is not there; the path is relative to the car file', where)
 
 
 def _tell_unused(linkage: Linkage, source: AxleSource, log: FindingLog) -> None:
@@ -148,7 +188,7 @@ def _tell_unused(linkage: Linkage, source: AxleSource, log: FindingLog) -> None:
 
 def _tell_wheel_axis(scan: PointScan, source: AxleSource, log: FindingLog) -> None:
     """Say which of wheel_axis and static angles is used, and what is assumed where neither is given."""
-    given = [k for k in ("camber_deg", "toe_deg") if getattr(source.keys, k) is not None]
+    given = [k for k in ("camber_deg", "toe_deg") if k in source.keys.model_fields_set]
     if WHEEL_AXIS in scan.places and given:
         text = f"is not used: {scan.places[WHEEL_AXIS]} gives wheel_axis, and that is used"
         log.warn("angles-unused", text, source.where(", ".join(given)))
@@ -157,3 +197,94 @@ def _tell_wheel_axis(scan: PointScan, source: AxleSource, log: FindingLog) -> No
             if key not in source.raw:
                 text = "is missing, and the table has no wheel_axis"
                 log.note("angle-assumed", text, f"{key} = 0", source.where(key))
+
+
+def _file_frame(source: AxleSource, log: FindingLog) -> FileFrame:
+    """Return unit and axes as the car file says; for a table both must be there, nothing is guessed."""
+    keys = source.keys
+    factor, rotation = None, None
+    try:
+        factor = None if keys.units is None else length_factor(keys.units)
+    except Kin3dError as err:
+        for finding in err.findings:
+            log.error(finding.code, finding.text, source.where("units"))
+    try:
+        rotation = None if keys.axes is None else parse_axes(keys.axes)
+    except Kin3dError as err:
+        for finding in err.findings:
+            log.error(finding.code, finding.text, source.where("axes"))
+    if keys.points is not None and not _is_drawing(keys.points):
+        _demand(source, log)
+    return FileFrame(factor, rotation)
+
+
+def _demand(source: AxleSource, log: FindingLog) -> None:
+    keys, raw = source.keys, source.raw  # a key that is there and was refused is not missing
+    if keys.units is None and "units" not in raw:
+        known = ", ".join(known_lengths())
+        text = f"is missing and never guessed; give the length unit of {keys.points}: {known}"
+        log.error("units-missing", text, source.where("units"))
+    if keys.axes is None and "axes" not in raw:
+        text = f'is missing and never guessed; say what x, y and z are in {keys.points}, e.g. "{VEHICLE_AXES}"'
+        log.error("axes-missing", text, source.where("axes"))
+
+
+def _is_drawing(name: str) -> bool:
+    return name.lower().endswith(".dxf")
+
+
+def _scan_file(
+    path: Path, where: str, source: AxleSource, frame: FileFrame, log: FindingLog, side: Side | None
+) -> PointScan:
+    """Read a point file by its ending; its findings go to `log`, what was found is returned.
+
+    `side` tells the corners apart in a drawing that shows both.
+    """
+    if _is_drawing(path.name):
+        scan = _scan_drawing(path, source, side)
+    elif path.suffix.lower() in _TABLES:
+        rotation = np.eye(3) if frame.rotation is None else frame.rotation
+        scan = scan_points_csv(path, frame.factor_mm or 1.0, rotation)
+    else:
+        text = f'is "{path.name}"; a point table ({", ".join(_TABLES)}) or a drawing (.dxf) is expected'
+        log.error("points-kind", text, where)
+        scan = PointScan({}, None, ())
+    log.adopt(scan.findings)
+    return scan
+
+
+def _scan_drawing(path: Path, source: AxleSource, side: Side | None) -> PointScan:
+    from kin3d.reading.dxf import read_drawing_points
+
+    keys, layout = source.keys, source.chosen.layout
+    try:
+        table = read_drawing_points(path, units=keys.units, axes=keys.axes, layout=layout, side=side)
+    except Kin3dError as err:
+        return PointScan({}, None, err.findings)
+    return PointScan(dict(zip(table.names, table.places, strict=True)), table, table.findings)
+
+
+def _check_side(table: PointTable, side: Side, key: str, log: FindingLog) -> None:
+    """Refuse points that lie on the other side of the car, and a wheel axis that does not point outboard."""
+    if WHEEL_CENTRE not in table:
+        return
+    sign = 1.0 if side == "left" else -1.0
+    y_mm = float(table[WHEEL_CENTRE][1])
+    if sign * y_mm <= 0.0:
+        found = "in the middle plane" if y_mm == 0.0 else f"on the {'right' if y_mm < 0.0 else 'left'}"
+        text = (
+            f"wheel_centre is at y = {y_mm:g} mm in the vehicle frame, {found}, and {key} asks for "
+            f"the {side}; mend the side, the axes or the point"
+        )
+        log.adopt([Finding("side-wrong", text, table.places[table.names.index(WHEEL_CENTRE)])])
+    elif WHEEL_AXIS in table and sign * (float(table[WHEEL_AXIS][1]) - y_mm) <= 0.0:
+        text = "wheel_axis is not outboard of wheel_centre; give a point of the spin axis outside of it"
+        log.adopt([Finding("wheel-axis-inboard", text, table.places[table.names.index(WHEEL_AXIS)])])
+    elif WHEEL_AXIS in table and _askew(table[WHEEL_AXIS] - table[WHEEL_CENTRE]):
+        text = "wheel_axis is more than 45° off the line straight outboard of wheel_centre; look at its coordinates"
+        log.adopt([Finding("wheel-axis-askew", text, table.places[table.names.index(WHEEL_AXIS)])])
+
+
+def _askew(axis: NDArray[np.float64]) -> bool:
+    """Whether an axis is farther from y than the 45° that camber and toe may be."""
+    return bool(abs(axis[1]) < cos(radians(45.0)) * hypot(*axis))

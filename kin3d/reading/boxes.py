@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import ReadingError, raise_errors
+from kin3d.linkage.names import did_you_mean, normalise
 from kin3d.reading.cells import CellError, DecimalMark, number
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.names import did_you_mean, normalise
-from kin3d.reading.text import read_text
+from kin3d.reading.text import FindingLog, read_text
 
 Array = NDArray[np.float64]
 COLUMNS = ("point", "x_min", "x_max", "y_min", "y_max", "z_min", "z_max")

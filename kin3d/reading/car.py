@@ -7,13 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import ReadingError, raise_errors
-from kin3d.linkage.car import Axle, AxleName, Car, CarData
+from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.keys import CarData, CarFile
+from kin3d.linkage.names import AxleName
+from kin3d.linkage.record import changed, check
 from kin3d.reading.axle import AxleSource, read_axle
-from kin3d.reading.finding_log import FindingLog
 from kin3d.reading.layouts import LayoutChoice, choose_layout
-from kin3d.reading.model import CarFile
-from kin3d.reading.toml import read_toml
-from kin3d.reading.validate import validate
+from kin3d.reading.text import FindingLog, read_toml
 
 _AXLES: tuple[AxleName, AxleName] = ("front", "rear")
 
@@ -39,17 +39,19 @@ def read_car(path: Path | str) -> Car:
     file = Path(path)
     log = FindingLog(str(file))
     data = read_toml(file, log, "a car file with [front] or [rear] is expected")
-    car = _car(file, data, log) if data is not None else Car("", file, CarData())
+    car = _car(file, data, log) if data is not None else Car(title="", source=file, data=CarData())
     findings = tuple(dict.fromkeys(log.findings))  # both axles may name the same faulty file
     raise_errors(findings, ReadingError)
-    return Car(car.title, file, car.data, car.front, car.rear, findings)
+    return changed(car, findings=findings)
 
 
 def _car(file: Path, data: Mapping[str, Any], log: FindingLog) -> Car:
     raw: dict[AxleName, Mapping[str, Any]] = {n: data[n] for n in _AXLES if isinstance(data.get(n), dict)}
     chosen = {name: choose_layout(name, table, file.parent, log) for name, table in raw.items()}
     extra = {str(name): choice.known for name, choice in chosen.items()}
-    keys = validate(_without_layout_keys(data, chosen), extra, log)
+    keys, findings = check(CarFile, _without_layout_keys(data, chosen), extra)
+    for finding in findings:
+        log.error(finding.code, finding.text, finding.place)
     if not any(name in data for name in _AXLES):
         log.error("axle-missing", "describes no axle; a table [front] or [rear] is expected")
     axles: dict[AxleName, Axle | None] = {}
@@ -57,9 +59,9 @@ def _car(file: Path, data: Mapping[str, Any], log: FindingLog) -> Car:
         axle_keys = keys.front if name == "front" else keys.rear
         if axle_keys is not None:
             axles[name] = read_axle(AxleSource(name, table, axle_keys, chosen[name], file.parent), log)
-    data_of_car = CarData(**keys.car.model_dump())
     _tell_unused(keys, log)
-    return Car(keys.title or file.stem, file, data_of_car, axles.get("front"), axles.get("rear"))
+    front, rear = axles.get("front"), axles.get("rear")
+    return Car(title=keys.title or file.stem, source=file, data=keys.car, front=front, rear=rear)
 
 
 def _without_layout_keys(data: Mapping[str, Any], chosen: Mapping[AxleName, LayoutChoice]) -> dict[str, Any]:

@@ -9,11 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, LayoutError
+from kin3d.linkage.keys import AxleTable
 from kin3d.linkage.layout import Layout, builtin, builtin_names, parse
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.model import AxleKeys
-from kin3d.reading.toml import read_toml
-from kin3d.reading.validate import one_of, show
+from kin3d.linkage.record import choice_fault
+from kin3d.reading.text import FindingLog, read_toml
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +81,7 @@ def _read_layout(path: Path, log: FindingLog) -> Layout | None:
 def _tell_keys(axle: str, layout: Layout, given: dict[str, str], log: FindingLog) -> None:
     """Refuse keys of the layout that the car file has anyway, and drop the later of two that exclude each other."""
     for part in layout.parts:
-        if part.key in AxleKeys.model_fields:
+        if part.key in AxleTable.model_fields:
             text = f'[[parts]] "{part.name}": key "{part.key}" is a key of every car file; take another name'
             log.adopt([Finding("key-taken", text, layout.source)])
         if part.key in given and part.not_with in given:
@@ -92,10 +91,8 @@ def _tell_keys(axle: str, layout: Layout, given: dict[str, str], log: FindingLog
 
 
 def _checked(value: Any, choices: tuple[str, ...], where: str, log: FindingLog) -> str:
-    if isinstance(value, str) and (value in choices or not choices):
-        return value
-    near = difflib.get_close_matches(str(value).lower(), choices, 1)
-    hint = f'; did you mean "{near[0]}"?' if near else ""
-    expected = one_of(choices) or "a text in quotation marks"
-    log.error("choice-unknown", f"is {show(value)}; {expected} is expected{hint}", where)
+    fault = choice_fault(value, choices)
+    if not fault:
+        return str(value)
+    log.error("choice-unknown", fault, where)
     return choices[0] if choices else ""

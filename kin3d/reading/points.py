@@ -1,29 +1,37 @@
-"""Point tables (CSV): names, coordinates and standard deviations, brought into the vehicle frame in mm."""
+"""Point tables (CSV), read and written: names, coordinates and standard deviations, in the vehicle frame in mm."""
 
 from __future__ import annotations
 
+import csv
+import io
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, Kin3dError, ReadingError, raise_errors
-from kin3d.frames import parse_axes
+from kin3d.errors import Finding, Kin3dError, ReadingError, RequestError, raise_errors
+from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import PointTable
+from kin3d.linkage.names import normalise
 from kin3d.reading.cells import (
+    COORDINATES,
+    SIGMAS,
     CellError,
     DecimalMark,
+    RawTable,
+    Row,
     has_comma_decimals,
     has_point_decimals,
     number,
     only_perhaps_thousands,
+    split_table,
 )
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.names import normalise
-from kin3d.reading.rows import COORDINATES, SIGMAS, RawTable, Row, split_table
-from kin3d.reading.text import read_text
+from kin3d.reading.text import FindingLog, read_text
 from kin3d.units import length_factor
+from kin3d.writing.files import with_sum, write_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,3 +201,77 @@ def _value(row: Row, raw: RawTable, column: str, mark: DecimalMark, log: Finding
     except CellError as err:
         log.error(err.code, f"{column} {err}", row.line)
         return 0.0
+
+
+def write_points_csv(
+    table: PointTable,
+    path: Path | str,
+    *,
+    units: str = "mm",
+    axes: str = VEHICLE_AXES,
+    separator: Literal[",", ";", "\t"] = ",",
+    decimal: Literal[".", ","] = ".",
+) -> None:
+    """Write a point table that `read_points_csv` reads back within 1e-9 mm.
+
+    Parameters
+    ----------
+    table : PointTable
+        Points in mm in the vehicle frame. Line breaks in notes become blanks.
+    path : path-like
+        The file to write, UTF-8. The columns ``sigma`` (or ``sigma_x,sigma_y,sigma_z`` where the three
+        differ) and ``note`` are there only when a point has one.
+    units, axes : str
+        Unit and axes of the file, as the car file will say them.
+    separator : {",", ";", tab}
+        Separator of the columns.
+    decimal : {".", ","}
+        Decimal mark; a comma only where the separator is another.
+
+    Raises
+    ------
+    RequestError
+        For a decimal comma between commas, a name that would be read as a comment, a place that cannot be written to.
+    """
+    _check_writable(table, separator, decimal)
+    rotation = parse_axes(axes)
+    factor = length_factor(units)
+    columns: list[tuple[str, Iterable[str]]] = [("point", table.names)]
+    columns += _numbers(("x", "y", "z"), table.xyz_mm @ rotation / factor, decimal)
+    columns += _sigma_columns(table.sigma_mm @ np.abs(rotation) / factor, decimal)
+    if any(table.notes):
+        columns.append(("note", [" ".join(note.split()) for note in table.notes]))
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=separator, lineterminator="\n")
+    writer.writerow([title for title, _ in columns])
+    writer.writerows(zip(*(cells for _, cells in columns), strict=True))
+    write_file(Path(path), with_sum(out.getvalue()))
+
+
+def _check_writable(table: PointTable, separator: str, decimal: str) -> None:
+    findings = []
+    if separator == decimal:
+        text = "a decimal comma needs semicolons or tabs between the columns"
+        findings.append(Finding("decimal-comma", text))
+    for name in table.names:
+        if name.startswith("#"):
+            text = f'point "{name}" would be read as a comment; give it another name'
+            findings.append(Finding("point-name", text))
+    if findings:
+        raise RequestError(findings)
+
+
+def _numbers(
+    titles: tuple[str, ...], values: NDArray[np.float64], decimal: str
+) -> list[tuple[str, Iterable[str]]]:
+    """Return columns of numbers with as many digits as it takes to read the same number back."""
+    cells = [[repr(v).replace(".", decimal) for v in (column + 0.0).tolist()] for column in values.T]
+    return list(zip(titles, cells, strict=True))
+
+
+def _sigma_columns(sigma: NDArray[np.float64], decimal: str) -> list[tuple[str, Iterable[str]]]:
+    if not sigma.any():
+        return []
+    if (sigma == sigma[:, :1]).all():
+        return _numbers(("sigma",), sigma[:, :1], decimal)
+    return _numbers(("sigma_x", "sigma_y", "sigma_z"), sigma, decimal)

@@ -1,18 +1,73 @@
-"""Opens a text file, or says in one sentence why it cannot be read as text."""
+"""Opens text files, and collects what is seen in them, so that a person hears of everything at once."""
 
 from __future__ import annotations
 
 import difflib
+import re
+import tomllib
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
-from kin3d.reading.finding_log import FindingLog
+from kin3d.errors import Finding, Severity
 
+Where = str | int
 _OTHER_KINDS = {
     b"PK\x03\x04": "a spreadsheet workbook or another zipped file; save it as CSV (UTF-8)",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook; save it as CSV (UTF-8)",
     b"\xff\xfe": "UTF-16 text; save it as UTF-8",
     b"\xfe\xff": "UTF-16 text; save it as UTF-8",
 }
+
+
+class FindingLog:
+    """Findings of one file, each with its place in it.
+
+    A place is a row number or a text such as ``"[front] rod_on"``.
+
+    Attributes
+    ----------
+    file : str
+        The file's name as the user will recognise it.
+    """
+
+    def __init__(self, file: str) -> None:
+        self.file = "".join(c if c.isprintable() else repr(c)[1:-1] for c in file)
+        self._found: list[tuple[int, Finding]] = []
+
+    def place(self, where: Where = "") -> str:
+        """Return the text for a place in the file: ``"front.csv, row 7"``."""
+        inside = f"row {where}" if isinstance(where, int) else where
+        return f"{self.file}, {inside}" if inside else self.file
+
+    def error(self, code: str, text: str, where: Where = "") -> None:
+        """Add an error: the reading will fail once everything is seen."""
+        self._add(Finding(code, text, self.place(where)), where)
+
+    def warn(self, code: str, text: str, where: Where = "") -> None:
+        """Add a warning that rides along with the result."""
+        self._add(Finding(code, text, self.place(where), Severity.WARNING), where)
+
+    def note(self, code: str, text: str, assumed: str, where: Where = "") -> None:
+        """Add a note of what was assumed; it rides along with the result."""
+        self._add(Finding(code, text, self.place(where), Severity.NOTE, assumed), where)
+
+    def adopt(self, findings: Iterable[Finding]) -> None:
+        """Add findings that already have their place, of another file for instance."""
+        self._found += [(0, f) for f in findings]
+
+    def _add(self, finding: Finding, where: Where) -> None:
+        self._found.append((where if isinstance(where, int) else 0, finding))
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings by row, those of one row and those without one in the order they were seen."""
+        return tuple(f for _, f in sorted(self._found, key=lambda pair: pair[0]))
+
+    @property
+    def failed(self) -> bool:
+        """Whether there is an error among the findings."""
+        return any(f.severity is Severity.ERROR for _, f in self._found)
 
 
 def read_text(path: Path, log: FindingLog, expected: str) -> str | None:
@@ -65,3 +120,40 @@ def _decode(raw: bytes, log: FindingLog, expected: str) -> str | None:
         log.error("file-empty", f"is empty; {expected}")
         return None
     return text
+
+
+def read_toml(path: Path, log: FindingLog, expected: str) -> dict[str, Any] | None:
+    """Return the parsed file, or None with a finding that has the line and what is wrong there.
+
+    `expected` says what an empty file should have held.
+    """
+    text = read_text(path, log, expected)
+    if text is None:
+        return None
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        _tell_syntax(str(err), text, log)
+    except RecursionError:
+        log.error("toml-syntax", "is nested too deeply to be read")
+    return None
+
+
+def _tell_syntax(message: str, text: str, log: FindingLog) -> None:
+    lines = text.splitlines()
+    match = re.search(r"\s*\(at line (\d+), column (\d+)\)", message)
+    line = int(match[1]) if match else len(lines)
+    reason = re.sub(r"\s*\(at .*\)$", "", message)
+    found = lines[min(line, len(lines)) - 1].strip()
+    log.error("toml-syntax", f"{found!r} is not valid TOML ({reason}){_syntax_hint(found)}", f"line {line}")
+
+
+def _syntax_hint(found: str) -> str:
+    if re.search(r"=\s*[+-]?\d+,\d", found):
+        return "; write decimals with a point"
+    value = found.partition("=")[2].strip()
+    if value[:1].isalpha() and value not in ("true", "false"):
+        return "; put texts in quotation marks"
+    if "\\" in value:
+        return "; write paths with forward slashes"
+    return ""

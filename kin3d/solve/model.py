@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError
-from kin3d.linkage.car import Axle, AxleName, Car, CarData
-from kin3d.linkage.design import SIDES, SideCoordinates, linkage_of, side_coordinates
+from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.design import SIDES, SideCoordinates, side_coordinates
+from kin3d.linkage.keys import CarData
 from kin3d.linkage.layout import Linkage
+from kin3d.linkage.names import AxleName
 from kin3d.solve.kernel import Kernel
 from kin3d.solve.lanes import Variants
 
@@ -57,8 +59,8 @@ class AxleModel:
             there = ", ".join(a.name for a in car.axles())
             text = f"the car file has no [{axle}] axle; it has: {there}"
             raise RequestError(Finding("axle-missing", text, str(car.source)))
-        linkage = linkage_of(found)
-        left, right = (side_coordinates(found, linkage, s) for s in SIDES)
+        linkage = found.linkage
+        left, right = (side_coordinates(found, s) for s in SIDES)
         kernel = _kernel(found, linkage, left)
         if found.other_points is not None:
             _kernel(found, linkage, right)  # for what it refuses: its points are not a mirror image

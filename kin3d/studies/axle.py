@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d.loads.load_transfer import MEASURES as SHARES
 from kin3d.loads.load_transfer import shares
 from kin3d.measures.axle import axle_measures

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
+from kin3d.linkage.names import AxleName
 from kin3d.measures.axle import axle_measures
 from kin3d.measures.car import MEASURES, WholeCar
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
+from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
 from kin3d.measures.springs import rocker_rate
 from kin3d.solve.limits import limit_sentence

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Mapping, Sequence
 
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import AxleName
+from kin3d.linkage.names import AxleName
 from kin3d.measures.table import Measure
 
 # what is shown when no measures were asked for: the questions an engineer asks first

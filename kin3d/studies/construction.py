@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import RequestError
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
+from kin3d.linkage.names import AxleName
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.instant_centres import front_centre, side_centre
 from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle

@@ -8,8 +8,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import AxleName, Car, Side
+from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES, SideCoordinates
+from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.compute import available
 from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure

@@ -12,8 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import Axle, AxleName, Car, PointTable, SharedError, Side
+from kin3d.linkage.car import Axle, Car, PointTable
+from kin3d.linkage.keys import SharedError
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage
+from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.record import changed
 from kin3d.studies.corner_model import CornerModel
 
 Array = NDArray[np.float64]
@@ -67,19 +70,19 @@ def fit(car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: 
             f"{car.title}: all lengths are multiplied by {factor:.5f}, so that its {scale} is that of "
             f"{reference.title}; rates and forces are not"
         )
-    changed = _scaled(own, factor)
+    fitted = _scaled(own, factor)
     shift = np.zeros(3)
     if align:
-        shift = (other.points[WHEEL_CENTRE] - changed.points[WHEEL_CENTRE]) * np.array([1.0, 0.0, 1.0])
-        changed = _shifted(changed, shift)
+        shift = (other.points[WHEEL_CENTRE] - fitted.points[WHEEL_CENTRE]) * np.array([1.0, 0.0, 1.0])
+        fitted = _shifted(fitted, shift)
         sentences.append(
             f"{car.title}: all points are moved by x {shift[0]:+.2f}, z {shift[2]:+.2f} mm, so that the wheel centre "
             f"stands on that of {reference.title} in the side view; y stays, measured from the car's own centre plane"
         )
     wheelbase, height = (_times(v, factor) for v in (car.data.wheelbase_mm, car.data.cg_height_mm))
-    data = replace(car.data, wheelbase_mm=wheelbase, cg_height_mm=height)
-    front, rear = (changed, car.rear) if axle == "front" else (car.front, changed)
-    return FittedCar(replace(car, data=data, front=front, rear=rear), factor, shift, tuple(sentences))
+    data = changed(car.data, wheelbase_mm=wheelbase, cg_height_mm=height)
+    front, rear = (fitted, car.rear) if axle == "front" else (car.front, fitted)
+    return FittedCar(changed(car, data=data, front=front, rear=rear), factor, shift, tuple(sentences))
 
 
 def _axle(car: Car, name: AxleName) -> Axle:
@@ -111,14 +114,14 @@ def _scaled(axle: Axle, factor: float) -> Axle:
 
     def error(e: SharedError) -> SharedError:
         x, y, z = (factor * s for s in e.sigma_mm)
-        return replace(e, sigma_mm=(x, y, z))
+        return changed(e, sigma_mm=(x, y, z))
 
-    return replace(
+    return changed(
         axle,
         points=table(axle.points),
         other_points=None if axle.other_points is None else table(axle.other_points),
         loaded_radius_mm=_times(axle.loaded_radius_mm, factor),
-        shared_errors=tuple(error(e) for e in axle.shared_errors),
+        shared_error=tuple(error(e) for e in axle.shared_error),
     )
 
 
@@ -127,7 +130,7 @@ def _shifted(axle: Axle, shift: Array) -> Axle:
         return replace(points, xyz_mm=points.xyz_mm + shift)
 
     other = None if axle.other_points is None else table(axle.other_points)
-    return replace(axle, points=table(axle.points), other_points=other)
+    return changed(axle, points=table(axle.points), other_points=other)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +183,10 @@ def _bare_car(car: Car, name: AxleName) -> Car:
     if axle is None:
         return car
     kept = _base_points(axle.layout)
-    bare = replace(
+    bare = changed(
         axle,
         points=_only(axle.points, kept),
         other_points=None if axle.other_points is None else _only(axle.other_points, kept),
-        rod_on=None,
         layout_keys={},
         spring=None,
         torsion=None,
@@ -194,16 +196,15 @@ def _bare_car(car: Car, name: AxleName) -> Car:
         roll_spring=None,
         stops=(),
         damper=None,
-        rod=None,
+        rod_part=None,
         masses=None,
-        attached={},
-        shared_errors=tuple(_of_kept(e, kept) for e in axle.shared_errors if _touches(e.points, kept)),
+        shared_error=tuple(_of_kept(e, kept) for e in axle.shared_error if _touches(e.points, kept)),
     )
-    return replace(car, front=bare) if name == "front" else replace(car, rear=bare)
+    return changed(car, **{name: bare})
 
 
 def _of_kept(error: SharedError, kept: frozenset[str]) -> SharedError:
-    return replace(error, points=tuple(p for p in error.points if p in kept))
+    return changed(error, points=tuple(p for p in error.points if p in kept))
 
 
 def _touches(points: tuple[str, ...], kept: frozenset[str]) -> bool:

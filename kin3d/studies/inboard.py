@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import Axle, AxleName, Car, Masses
+from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.keys import Masses
 from kin3d.linkage.layout import Linkage
+from kin3d.linkage.names import AxleName
 from kin3d.loads.rod import buckling_load, rod_force_per_load
 from kin3d.measures.corner import Corner
 from kin3d.measures.rod import carrier, misalignment_inner, misalignment_outer, rod_slope, rod_to_rocker
@@ -97,7 +99,7 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
     rated = not lacks_rate(corner)
     force = rod_force_per_load(corner)
     length = rod_length_mm(model)
-    buckling = buckling_load(model.axle.rod, np.asarray(length))
+    buckling = buckling_load(model.axle.rod_part, np.asarray(length))
     functions = (rod_to_rocker, misalignment_outer, misalignment_inner, rod_slope)
     angles = [np.degrees(spread(f(corner))) for f in functions]
     return InboardCurves(

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import AxleName, Car, Side
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
 from kin3d.studies.corner_model import CornerModel

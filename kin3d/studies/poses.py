@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_findings
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Kin3dError, RequestError
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.check import AxleCheck, check_axle
 from kin3d.studies.compare import SAMPLES, ComparedCar, Comparison, compare

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
-from kin3d.linkage.car import AxleName
 from kin3d.linkage.design import SIDES
+from kin3d.linkage.names import AxleName
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
 

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import AxleName, Car, Side
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.table import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import sensitivity_view as view

@@ -100,7 +100,7 @@ def _rocker(model: AxleModel, travel: Array, pair: CornerPair) -> list[Finding]:
         k = int(np.nanargmin(angle))
         text = f"the rocker is {angle[k]:.0f} deg from its dead centre at {travel[k]:+.1f} mm of travel"
         out.append(Finding("dead-centre-near", text, place, Severity.WARNING))
-    limit = model.axle.rod.rod_end_limit_deg if model.axle.rod else None
+    limit = model.axle.rod_part.rod_end_limit_deg if model.axle.rod_part else None
     for name, function in (("outer", misalignment_outer), ("inner", misalignment_inner)):
         out_of_line = np.degrees(np.broadcast_to(value(function(pair.left)), travel.shape))
         k = int(np.nanargmax(np.where(np.isfinite(out_of_line), out_of_line, -1.0)))

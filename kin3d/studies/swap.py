@@ -8,14 +8,16 @@ does differ.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
-from kin3d.linkage.car import Axle, AxleName, Car, PointTable
+from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.names import AxleName
+from kin3d.linkage.record import changed
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.studies.corner_model import CornerModel
@@ -198,17 +200,12 @@ def _ratios(model: AxleModel, travel: Array) -> dict[str, Array]:
 
 def with_places(axle: Axle, mount: str, places: Places) -> Axle:
     """The axle with its rod on another body and points in other places."""
-    table = axle.points
-    xyz, notes = table.xyz_mm.copy(), list(table.notes)
-    for point, place in places.items():
-        xyz[table.names.index(point)] = place
-        notes[table.names.index(point)] = ""
-    new = PointTable(table.source, table.names, xyz, table.sigma_mm, table.places, tuple(notes), table.findings)
-    return replace(axle, points=new, rod_on=mount, layout_keys={**axle.layout_keys, "rod_on": mount})
+    layout_keys = {**axle.layout_keys, "rod_on": mount}
+    return changed(axle, points=axle.points.with_places(places), layout_keys=layout_keys)
 
 
 def _with_axle(car: Car, axle: Axle) -> Car:
-    return replace(car, front=axle) if axle.name == "front" else replace(car, rear=axle)
+    return changed(car, **{axle.name: axle})
 
 
 def _search(

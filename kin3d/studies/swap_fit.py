@@ -48,7 +48,7 @@ def targets(axle: Axle, linkage: Linkage) -> dict[str, OfCorner]:
     out: dict[str, OfCorner] = {}
     if linkage.spring is not None:
         out["spring"] = shortening(*linkage.spring)
-    out |= {s.name: shortening(*s.points) for s in axle.springs if s.points is not None}
+    out |= {s.name: shortening(*s.points) for s in axle.springs}
     if axle.torsion is not None and rocker is not None:
         out["torsion"] = rocker_turn
     if linkage.bar is not None:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d.studies.sweep import sweep_corner
 
 Array = NDArray[np.float64]

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
+from kin3d.linkage.names import AxleName
 from kin3d.measures.compute import available, corner_measures, values
 from kin3d.measures.corner import Corner
 from kin3d.measures.table import Measure

@@ -146,7 +146,7 @@ def _own(corner: CornerModel, sigma_mm: float | None, owner: str) -> Iterator[Er
 
 
 def _shared(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
-    for number, error in enumerate(corner.model.axle.shared_errors):
+    for number, error in enumerate(corner.model.axle.shared_error):
         rows = [corner.names.index(p) for p in error.points or corner.names if p in corner.names]
         for k, axis in enumerate(AXES):
             sigma = error.sigma_mm[k]

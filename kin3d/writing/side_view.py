@@ -34,7 +34,7 @@ from kin3d.writing.style import INK, figure_style, save_figure
 from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:
-    from kin3d.linkage.car import CarData
+    from kin3d.linkage.keys import CarData
     from kin3d.studies.construction import Construction, Side
 
 Array = NDArray[np.float64]

@@ -6,7 +6,8 @@ from functools import cache
 from pathlib import Path
 
 import kin3d
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d.solve.model import AxleModel
 
 MODELS = Path(__file__).parents[2] / "models"

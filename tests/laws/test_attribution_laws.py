@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
+from kin3d.linkage.record import changed
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.fit import common_corners
 from kin3d.studies.sweep import chosen_measures, sweep_corner
@@ -142,7 +141,7 @@ def test_small_moves_are_gradient_times_change():
 
 def test_figures_of_the_car_file_are_a_cause_of_their_own():
     """Half the height of the mass centre doubles anti-dive and moves nothing else."""
-    other = replace(car("dunlin"), data=replace(car("dunlin").data, cg_height_mm=285 / 2))
+    other = changed(car("dunlin"), data=changed(car("dunlin").data, cg_height_mm=285 / 2))
     found = run(car("dunlin"), other)
     assert [str(c) for c in found.causes] == [FIGURES]
     k = [m.name for m in found.measures].index("anti_dive_pct")
@@ -166,7 +165,7 @@ def test_a_given_wheel_axis_is_told_from_static_angles():
     axle = car("dunlin").front
     table = axle.points
     point = table["wheel_centre"] + 37.0 * spin_axis(axle, "left")
-    given = replace(
+    given = changed(
         table,
         names=(*table.names, "wheel_axis"),
         xyz_mm=np.vstack([table.xyz_mm, point]),

@@ -10,6 +10,7 @@ import pytest
 
 import kin3d
 from kin3d.linkage.car import Car
+from kin3d.linkage.record import changed
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.car import CarModel, sweep_car
 from tests.laws.axles import one_axle
@@ -47,7 +48,7 @@ def test_without_drives_every_wheel_is_in_its_design_position(dunlin: Car) -> No
     rear = dunlin.rear
     assert rear is not None
     table = dataclasses.replace(rear.points, xyz_mm=rear.points.xyz_mm + np.array([0.0, 0.0, 25.0]))
-    raked = dataclasses.replace(dunlin, rear=dataclasses.replace(rear, points=table))
+    raked = changed(dunlin, rear=changed(rear, points=table))
     for car, radius, up in ((dunlin, 267.0, 0.0), (raked, 267.0, 25.0)):
         result = sweep_car(car)
         np.testing.assert_allclose(result.front.values["wheel_z_mm"], 260.0, rtol=0, atol=1e-9)
@@ -78,7 +79,7 @@ def test_each_axle_with_an_origin_of_its_own_is_placed_on_the_wheelbase(dunlin: 
     rear = dunlin.rear
     assert rear is not None
     table = dataclasses.replace(rear.points, xyz_mm=rear.points.xyz_mm + np.array([2380.0, 0.0, 0.0]))
-    own = dataclasses.replace(dunlin, rear=dataclasses.replace(rear, points=table))
+    own = changed(dunlin, rear=changed(rear, points=table))
     a, b = (sweep_car(c, 3.0, 0.5, 1.0) for c in (dunlin, own))
     for name in ("camber_ground_deg", "roll_axis_deg", "wheelbase_change_mm"):
         np.testing.assert_allclose(a.rear.values[name], b.rear.values[name], rtol=0, atol=1e-9, err_msg=name)
@@ -87,7 +88,7 @@ def test_each_axle_with_an_origin_of_its_own_is_placed_on_the_wheelbase(dunlin: 
 
 
 def test_points_and_wheelbase_that_differ_are_told(dunlin: Car) -> None:
-    other = dataclasses.replace(dunlin, data=dataclasses.replace(dunlin.data, wheelbase_mm=2400.0))
+    other = changed(dunlin, data=changed(dunlin.data, wheelbase_mm=2400.0))
     text = str(sweep_car(other).front.findings[0])
     assert "is 2400, but the points place the rear wheels 2380 mm behind the front ones" in text
 
@@ -95,7 +96,7 @@ def test_points_and_wheelbase_that_differ_are_told(dunlin: Car) -> None:
 def test_missing_car_data(dunlin: Car, tmp_path: Path) -> None:
     with pytest.raises(kin3d.Kin3dError, match=r"has no \[rear\] axle; pitch and the attitude of the whole car"):
         sweep_car(one_axle(tmp_path))
-    bare = dataclasses.replace(dunlin, data=dataclasses.replace(dunlin.data, front_mass_share=None, cg_height_mm=None))
+    bare = changed(dunlin, data=changed(dunlin.data, front_mass_share=None, cg_height_mm=None))
     result = sweep_car(bare).front
     assert result.left_out["roll_axis_height_mm"] == "[car] front_mass_share is not given"
     assert result.left_out["anti_dive_pct"] == "[car] cg_height_mm is not given"

@@ -10,6 +10,7 @@ import pytest
 
 import kin3d
 from kin3d.linkage.car import Car
+from kin3d.linkage.record import changed
 from kin3d.studies.axle import sweep_axle
 from kin3d.studies.result import SweepResult
 from tests.laws.axles import one_axle
@@ -165,13 +166,13 @@ def test_roll_centre_of_a_planar_axle_in_roll_is_the_construction_with_moved_arm
 DUNLIN = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 
 
-def changed(car: Car, axle: str, names: tuple[str, ...], up: float) -> Car:
+def lifted(car: Car, axle: str, names: tuple[str, ...], up: float) -> Car:
     """The car with some points of an axle moved up, mm."""
     own = car.front if axle == "front" else car.rear
     assert own is not None
     places = own.points.xyz_mm + np.array([[0.0, 0.0, up * (n in names)] for n in own.points.names])
     table = dataclasses.replace(own.points, xyz_mm=places)
-    return dataclasses.replace(car, **{axle: dataclasses.replace(own, points=table)})
+    return changed(car, **{axle: changed(own, points=table)})
 
 
 @pytest.mark.parametrize("axle", ["front", "rear"])
@@ -180,7 +181,7 @@ def test_higher_chassis_joints_raise_the_roll_centre(axle: str) -> None:
     inner = ("lower_front", "lower_rear", "upper_front", "upper_rear")
     demo = kin3d.load(DUNLIN)
     for roll in (0.0, 1.5):
-        found = [sweep_axle(changed(demo, axle, inner, up), axle, 0.0, roll) for up in (0.0, 3.0, 6.0)]
+        found = [sweep_axle(lifted(demo, axle, inner, up), axle, 0.0, roll) for up in (0.0, 3.0, 6.0)]
         for name in ("roll_centre_height_mm", "roll_centre_height_force_mm"):
             assert (np.diff([one(r, name)[0] for r in found]) > 2.0).all(), name
 
@@ -190,7 +191,7 @@ def test_steeper_arms_raise_the_roll_centre_and_recover_more_camber(axle: str) -
     """Common practice, no source: the lower arm's chassis joints up bring the instant centre nearer."""
     demo = kin3d.load(DUNLIN)
     found = [
-        sweep_axle(changed(demo, axle, ("lower_front", "lower_rear"), up), axle, 0.0, 1.0) for up in (0.0, 3.0, 6.0)
+        sweep_axle(lifted(demo, axle, ("lower_front", "lower_rear"), up), axle, 0.0, 1.0) for up in (0.0, 3.0, 6.0)
     ]
     for name, least in (("roll_centre_height_force_mm", 2.0), ("camber_recovery_pct", 0.5)):
         assert (np.diff([one(r, name)[0] for r in found]) > least).all(), name
@@ -264,9 +265,9 @@ def test_one_name_may_stand_alone(car: Car) -> None:
 
 
 def test_missing_radius_is_told(tmp_path: Path) -> None:
-    own = dataclasses.replace(one_axle(tmp_path).front, loaded_radius_mm=None)
+    own = changed(one_axle(tmp_path).front, loaded_radius_mm=None)
     with pytest.raises(kin3d.Kin3dError) as caught:
-        sweep_axle(dataclasses.replace(one_axle(tmp_path), front=own), "front")
+        sweep_axle(changed(one_axle(tmp_path), front=own), "front")
     assert str(caught.value) == (
         "[front] loaded_radius_mm: is missing; "
         "heave, roll and pitch over the ground need the radius of the loaded wheel in mm"

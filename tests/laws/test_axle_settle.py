@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import dataclasses
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 import kin3d
-from kin3d.linkage.car import Bar, Car, Damper
+from kin3d.linkage.car import Car
+from kin3d.linkage.keys import Bar, Damper
+from kin3d.linkage.record import changed
 from kin3d.studies.settle import settle
 from kin3d.studies.settled import Settled
 from tests.laws.axles import one_axle
@@ -25,9 +26,9 @@ def dunlin() -> Car:
 
 def axles(car: Car, **keys: object) -> Car:
     """The car with keys of both axles replaced."""
-    return dataclasses.replace(
+    return changed(
         car,
-        **{a.name: dataclasses.replace(a, **keys) for a in car.axles()},  # type: ignore[arg-type]
+        **{a.name: changed(a, **keys) for a in car.axles()},  # type: ignore[arg-type]
     )
 
 
@@ -177,7 +178,7 @@ def test_work_of_the_loads_is_the_energy_of_the_springs(dunlin: Car) -> None:
 def test_bars_share_the_roll(dunlin: Car) -> None:
     soft = settle(axles(dunlin, bar=None), 0.0, 1.0)
     assert dunlin.front is not None
-    stiff_front = dataclasses.replace(dunlin, front=dataclasses.replace(dunlin.front, bar=Bar(60.0)))
+    stiff_front = changed(dunlin, front=changed(dunlin.front, bar=Bar(rate_n_m_per_deg=60.0)))
     plain, stiff = settle(dunlin, 0.0, 1.0), settle(stiff_front, 0.0, 1.0)
     assert soft.roll_deg >= plain.roll_deg
     assert [f.code for f in plain.findings].count("bar-without-points") <= 2
@@ -209,19 +210,19 @@ def test_tyres_with_a_rate_give_way(dunlin: Car) -> None:
 def test_unsprung_masses_do_not_load_the_springs(dunlin: Car) -> None:
     """With 15 and 18 kg a wheel, as in the file's own reckoning, the given spring forces hold the car as designed."""
     front, rear = (
-        dataclasses.replace(a, unsprung_mass_kg=m) for a, m in zip(dunlin.axles(), (15.0, 18.0), strict=True)
+        changed(a, unsprung_mass_kg=m) for a, m in zip(dunlin.axles(), (15.0, 18.0), strict=True)
     )
-    found = settle(dataclasses.replace(dunlin, front=front, rear=rear))
+    found = settle(changed(dunlin, front=front, rear=rear))
     assert max(abs(w.travel_mm) for w in found.wheels) < 0.5
     assert min(w.travel_mm for w in settle(axles(dunlin, unsprung_mass_kg=None)).wheels) > 3.0
 
 
 def test_springs_without_a_given_force_hold_the_design_position(dunlin: Car) -> None:
     front, rear = (
-        dataclasses.replace(a, spring=dataclasses.replace(a.spring, design_force_n=None))  # type: ignore[type-var]
+        changed(a, spring=changed(a.spring, design_force_n=None))  # type: ignore[type-var]
         for a in dunlin.axles()
     )
-    found = settle(dataclasses.replace(dunlin, front=front, rear=rear))
+    found = settle(changed(dunlin, front=front, rear=rear))
     for wheel in found.wheels:
         assert wheel.travel_mm == pytest.approx(0.0, rel=0, abs=1e-6)
     assert "which holds the static load there" in "\n".join(str(f) for f in found.findings)
@@ -229,8 +230,8 @@ def test_springs_without_a_given_force_hold_the_design_position(dunlin: Car) -> 
 
 def test_springs_and_dampers_beyond_their_travel_are_told(dunlin: Car) -> None:
     assert dunlin.front is not None
-    short = dataclasses.replace(dunlin.front, damper=Damper(bump_mm=10.0, droop_mm=10.0))
-    found = settle(dataclasses.replace(dunlin, front=short), 0.0, 2.0)
+    short = changed(dunlin.front, damper=Damper(bump_mm=10.0, droop_mm=10.0))
+    found = settle(changed(dunlin, front=short), 0.0, 2.0)
     text = "\n".join(str(f) for f in found.findings)
     assert "[front.damper] spring left: is " in text
     assert "beyond the stroke that the damper has there" in text
@@ -241,8 +242,8 @@ def test_springs_and_dampers_beyond_their_travel_are_told(dunlin: Car) -> None:
 
 
 def test_wrong_and_missing_data(dunlin: Car, tmp_path: Path) -> None:
-    bare = dataclasses.replace(
-        dunlin, data=dataclasses.replace(dunlin.data, mass_kg=None, cg_height_mm=None, front_brake_share=None)
+    bare = changed(
+        dunlin, data=changed(dunlin.data, mass_kg=None, cg_height_mm=None, front_brake_share=None)
     )
     with pytest.raises(kin3d.Kin3dError) as caught:
         settle(bare, 1.0)
@@ -250,7 +251,7 @@ def test_wrong_and_missing_data(dunlin: Car, tmp_path: Path) -> None:
     for key in ("mass_kg", "cg_height_mm", "front_brake_share"):
         assert f"[car] {key}: is missing; the attitude under load needs it" in text
     with pytest.raises(kin3d.Kin3dError, match=r"\[rear\.spring\]: is missing; give the springs of the rear axle"):
-        settle(dataclasses.replace(dunlin, rear=dataclasses.replace(dunlin.rear, spring=None)))  # type: ignore[type-var]
+        settle(changed(dunlin, rear=changed(dunlin.rear, spring=None)))  # type: ignore[type-var]
     with pytest.raises(kin3d.Kin3dError, match=r"has no \[rear\] axle"):
         settle(one_axle(tmp_path, spring={"rate_n_per_mm": 30.0}))
     with pytest.raises(kin3d.Kin3dError, match=r"--lateral: a finite number is expected"):

@@ -11,6 +11,7 @@ import pytest
 
 import kin3d
 from kin3d.linkage.car import Car
+from kin3d.linkage.record import changed
 from kin3d.studies.axle import sweep_axle
 from tests.laws.axles import CORNER, moved, one_axle
 
@@ -83,7 +84,7 @@ def rod_force(car: Car, force: np.ndarray, at_hub: bool) -> float:
 @pytest.mark.parametrize("brakes", ["outboard", "inboard"])
 def test_braking_against_a_free_body_solve(brakes: Literal["outboard", "inboard"]) -> None:
     read = kin3d.load(DUNLIN)
-    car = dataclasses.replace(read, data=dataclasses.replace(read.data, brakes=brakes))
+    car = changed(read, data=changed(read.data, brakes=brakes))
     transfer = 0.5 * 285.0 / 2380.0
     up, back = np.array([0.0, 0.0, transfer]), np.array([-0.31, 0.0, 0.0])
     whole = rod_force(car, up, False) + rod_force(car, back, brakes == "inboard")
@@ -119,7 +120,7 @@ def test_more_anti_dive_leaves_less_braking_load_to_the_springs(tmp_path: Path) 
         assert front is not None
         places = front.points.xyz_mm - np.array([[0.0, 0.0, down * (n == "upper_front")] for n in front.points.names])
         table = dataclasses.replace(front.points, xyz_mm=places)
-        car = dataclasses.replace(read, front=dataclasses.replace(front, points=table))
+        car = changed(read, front=changed(front, points=table))
         antis.append(design(car, "anti_dive_pct"))
         shares.append(design(car, "spring_load_braking_n_per_g"))
     assert (np.diff(antis) > 0.0).all() or (np.diff(antis) < 0.0).all()
@@ -152,7 +153,7 @@ def test_anti_dive_of_the_hand_example(tmp_path: Path) -> None:
 
 def test_what_is_missing_is_said(tmp_path: Path) -> None:
     car = one_axle(tmp_path, moved(CORNER, (), (0, 0, 0)))
-    bare = dataclasses.replace(car, data=dataclasses.replace(car.data, cg_height_mm=None, mass_kg=None))
+    bare = changed(car, data=changed(car.data, cg_height_mm=None, mass_kg=None))
     left_out = sweep_axle(bare, "front").left_out
     assert left_out["spring_share_braking_pct"] == "[car] cg_height_mm is not given"
     assert left_out["spring_share_cornering_pct"] == "[car] cg_height_mm is not given"

@@ -15,7 +15,8 @@ import xarray
 from numpy.typing import NDArray
 
 import kin3d
-from kin3d.linkage.car import Axle, AxleName, Car
+from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.names import AxleName
 
 MODELS = Path(__file__).parents[2] / "models"
 CARS = ("dunlin", "plover")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,8 @@ from numpy.testing import assert_allclose
 from scipy.spatial.transform import Rotation
 
 import kin3d
-from kin3d.linkage.car import Stop
+from kin3d.linkage.keys import Stop
+from kin3d.linkage.record import changed
 from kin3d.loads.elements import Element, axle_elements
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
@@ -145,7 +145,7 @@ def test_rates_of_all_elements_are_second_differences_of_their_energy(tmp_path: 
     keys: dict[str, Any] = {"spring": SPRING, "bar": {"rate_n_m_per_deg": 50.0}, "third": CROSS}
     read = one_axle(tmp_path, points, **keys)
     assert read.front is not None
-    read = replace(read, front=replace(read.front, stops=(Stop(30.0, 2.0, "packer"),)))
+    read = changed(read, front=changed(read.front, stops=(Stop(rate_n_per_mm=30.0, gap_mm=2.0, name="packer"),)))
     model = AxleModel.of(read, "front")
     h, at = 1.5, 18.0
     step = h * np.arange(-4, 5)

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from kin3d.errors import RequestError
-from kin3d.linkage.car import SharedError
+from kin3d.linkage.keys import SharedError
 from kin3d.studies import monte_carlo
 from kin3d.studies.monte_carlo import LEVELS, quantiles
 from kin3d.studies.tolerance import tolerance
@@ -66,7 +66,7 @@ def test_a_known_deviation():
 
 
 def test_all_points_shifted_together_change_no_angle():
-    whole = SharedError("view", (), (3.0, 0.0, 3.0))
+    whole = SharedError(name="view", sigma_mm=(3.0, 0.0, 3.0))
     found = tolerance(with_sigma(car("dunlin"), "front", 0.0, whole), "front", TRAVEL, samples=500)
     for name, expected in (
         ("camber_deg", 0.0),
@@ -83,7 +83,7 @@ def test_all_points_shifted_together_change_no_angle():
 def test_shared_and_own_errors_add_in_squares():
     points = ("lower_outer", "upper_outer")
     own = {p: [0.4, 0.4, 0.4] for p in points}
-    shared = SharedError("side view", points, (0.7, 0.0, 0.2))
+    shared = SharedError(name="side view", points=points, sigma_mm=(0.7, 0.0, 0.2))
     measures = ["caster_trail_mm", "camber_deg", "toe_deg"]
     one, two, both = (
         tolerance(with_sigma(car("dunlin"), "front", *what), "front", TRAVEL, measures, samples=0).first.sigma
@@ -95,7 +95,7 @@ def test_shared_and_own_errors_add_in_squares():
 def test_a_shared_error_is_not_an_own_error_of_each():
     """Both ball joints shifted alike leave caster alone; shifted each by itself they do not."""
     points = ("lower_outer", "upper_outer")
-    shared = SharedError("side view", points, (1.0, 0.0, 0.0))
+    shared = SharedError(name="side view", points=points, sigma_mm=(1.0, 0.0, 0.0))
     together = tolerance(
         with_sigma(car("dunlin"), "front", 0.0, shared), "front", [0.0], ["caster_deg"], samples=0
     )
@@ -166,7 +166,7 @@ def test_quantiles_leave_out_what_is_not_there():
 
 
 def test_what_cannot_be_carried_is_refused():
-    bare = with_axle(with_sigma(car("dunlin"), "front", 0.0), "front", shared_errors=())
+    bare = with_axle(with_sigma(car("dunlin"), "front", 0.0), "front", shared_error=())
     with pytest.raises(RequestError) as caught:
         tolerance(bare, "front", [0.0], samples=50)
     assert [f.code for f in caught.value.findings] == ["sigma-missing", "samples-few"]
@@ -175,7 +175,7 @@ def test_what_cannot_be_carried_is_refused():
 
 
 def test_the_mirrored_side_has_the_same_doubt():
-    shared = SharedError("front view", ("lower_outer", "upper_outer"), (0.0, 0.8, 0.5))
+    shared = SharedError(name="front view", points=("lower_outer", "upper_outer"), sigma_mm=(0.0, 0.8, 0.5))
     doubtful = with_sigma(car("dunlin"), "front", 0.5, shared)
     names = ["camber_deg", "toe_deg", "scrub_radius_mm", "roll_centre_height_mm", "motion_ratio"]
     left, right = (

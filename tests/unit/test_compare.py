@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.errors import RequestError
+from kin3d.linkage.record import changed
 from kin3d.studies.compare import compare
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.fit import fit
@@ -22,7 +23,7 @@ TRAVEL = [-30.0, 0.0, 30.0]
 CASTER = ["caster_deg"]
 
 
-def changed(**points):
+def dunlin_with(**points):
     return moved(car("dunlin"), "front", points, "Dunlin, changed")
 
 
@@ -41,7 +42,7 @@ def test_groups_of_a_double_wishbone():
 
 
 def test_moves_in_words_on_either_side():
-    other = changed(lower_front=[0.0, -3.0, 4.0], upper_outer=[-2.0, 0.0, 0.1])
+    other = dunlin_with(lower_front=[0.0, -3.0, 4.0], upper_outer=[-2.0, 0.0, 0.1])
     for side in ("left", "right"):
         found, lone = point_changes(CornerModel.of(car("dunlin"), "front", side), CornerModel.of(other, "front", side))
         by = {m.point: m for m in found}
@@ -91,7 +92,7 @@ def test_a_car_scaled_up_and_fitted_back_is_the_same_car():
         loaded_radius_mm=1.2 * axle.loaded_radius_mm,
         spring=None,
     )
-    big = replace(big, data=replace(big.data, cg_height_mm=1.2 * 285, wheelbase_mm=1.2 * 2380), title="Big")
+    big = changed(big, data=changed(big.data, cg_height_mm=1.2 * 285, wheelbase_mm=1.2 * 2380), title="Big")
     plain = with_axle(car("dunlin"), "front", spring=None)
     fitted = fit(big, "front", plain, "track", align=True)
     assert_allclose(fitted.factor, 1 / 1.2, rtol=1e-12)
@@ -123,7 +124,7 @@ def test_aligning_moves_no_measure_but_places():
 def caster_line(step_mm, sigma_mm, samples=4000, threshold=0.95):
     """Caster of a car against one whose upper ball joint stands `step_mm` farther back; only that joint is in doubt."""
     sigma = {"upper_outer": [sigma_mm, 0.0, 0.0]}
-    cars = [with_sigma(c, "front", sigma) for c in (car("dunlin"), changed(upper_outer=[-step_mm, 0.0, 0.0]))]
+    cars = [with_sigma(c, "front", sigma) for c in (car("dunlin"), dunlin_with(upper_outer=[-step_mm, 0.0, 0.0]))]
     pair = compare(cars, "front", TRAVEL, CASTER, samples=samples, threshold=threshold).pairs[0]
     return pair.difference("caster_deg", "design")
 
@@ -150,7 +151,7 @@ def test_deviations_of_difference_add_in_squares():
 
 
 def test_without_deviations_nothing_is_judged():
-    cars = [with_sigma(c, "front", 0.0) for c in (car("dunlin"), changed(upper_outer=[-2.0, 0.0, 0.0]))]
+    cars = [with_sigma(c, "front", 0.0) for c in (car("dunlin"), dunlin_with(upper_outer=[-2.0, 0.0, 0.0]))]
     pair = compare(cars, "front", TRAVEL, CASTER).pairs[0]
     line = pair.difference("caster_deg", "design")
     assert line.verdict == "not judged: no deviations"
@@ -187,7 +188,7 @@ def test_swapped_cars_change_signs_of_lines():
 
 def test_three_cars_each_against_the_first():
     result = compare(
-        [car("dunlin"), car("plover"), changed(tie_outer=[0, 0, 3])], "front", TRAVEL, CASTER, samples=0
+        [car("dunlin"), car("plover"), dunlin_with(tie_outer=[0, 0, 3])], "front", TRAVEL, CASTER, samples=0
     )
     assert [(p.a.label, p.b.label) for p in result.pairs] == [("A", "B"), ("A", "C")]
     assert [str(c) for c in result.pairs[1].attribution.causes] == ["tie_outer z"]
@@ -218,6 +219,6 @@ def test_what_cannot_be_compared_is_refused():
     assert [f.code for f in caught.value.findings] == ["cars-few", "threshold"]
     with pytest.raises(RequestError, match=r"no \[rear\] axle"):
         compare([car("dunlin"), car("siskin")], "rear", TRAVEL)
-    short = replace(car("plover"), data=replace(car("plover").data, wheelbase_mm=None))
+    short = changed(car("plover"), data=changed(car("plover").data, wheelbase_mm=None))
     with pytest.raises(RequestError, match="scaled to the same wheelbase"):
         compare([car("dunlin"), short], "front", TRAVEL, scale="wheelbase")

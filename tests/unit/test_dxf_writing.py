@@ -17,6 +17,7 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.errors import RequestError
+from kin3d.linkage.record import changed
 from kin3d.reading.dxf import read_drawing
 from kin3d.studies.poses import axle_poses
 from kin3d.writing.dxf import VERSIONS, write_dxf
@@ -93,9 +94,9 @@ def test_random_corners_come_back(tmp_path_factory, seed, corner):
     name, which = corner
     axle = axle_of(name, which)
     moved = axle.points.xyz_mm + np.random.default_rng(seed).uniform(-6.0, 6.0, axle.points.xyz_mm.shape)
-    changed = replace(car(name), **{which: replace(axle, points=replace(axle.points, xyz_mm=moved))})
+    other = changed(car(name), **{which: changed(axle, points=replace(axle.points, xyz_mm=moved))})
     path = tmp_path_factory.mktemp("random") / "out.dxf"
-    write_dxf(axle_poses(changed, which, (-7.5, 12.25)), path)
+    write_dxf(axle_poses(other, which, (-7.5, 12.25)), path)
     read = read_drawing(path, layout_points=axle.layout.known_points())
     assert not read.failed
     assert_allclose([read.points[n].xyz_mm for n in axle.points.names], moved, rtol=0.0, atol=1e-9)
@@ -303,13 +304,13 @@ def test_arms_of_an_upright_that_does_not_steer_cross_in_the_instant_centre():
         front, rear, outer = (axle.points[f"lower_{p}"] for p in ("front", "rear", "outer"))
         hinge = front + (rear - front) * 0.5
         xyz[names.index(end)] = outer + 0.3 * (front - rear) if end == "tie_outer" else hinge + 0.3 * (front - rear)
-    moved = replace(car("dunlin"), front=replace(axle, points=replace(axle.points, xyz_mm=xyz)))
+    moved = changed(car("dunlin"), front=changed(axle, points=replace(axle.points, xyz_mm=xyz)))
     lines_of = axle_poses(moved, "front", [0.0]).design.wheels[0].front
     assert_allclose(lines_of.crossing, lines_of.centre, rtol=0.0, atol=1e-6)
 
 
 def test_without_a_radius_there_are_no_constructions_but_all_points(tmp_path):
-    bare = replace(car("dunlin"), front=replace(axle_of("dunlin", "front"), loaded_radius_mm=None))
+    bare = changed(car("dunlin"), front=changed(axle_of("dunlin", "front"), loaded_radius_mm=None))
     write_dxf(axle_poses(bare, "front", TRAVELS), tmp_path / "bare.dxf")
     doc = ezdxf.readfile(tmp_path / "bare.dxf")
     assert not doc.audit().errors

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +11,12 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.errors import Kin3dError
-from kin3d.linkage.car import Car, CrossSpring, Damper, Masses, Rod, Spring, Stop
+from kin3d.linkage.car import Car
+from kin3d.linkage.keys import CrossSpring, Damper, Masses, NamedSpring, Rod, Stop
+from kin3d.linkage.record import changed
 from kin3d.reading.boxes import read_boxes
+from kin3d.reading.car_writing import write_car as write_whole
 from kin3d.studies.rates import axle_rates
-from kin3d.writing.car_file import write_car as write_whole
 from tests.car_files import write_car
 from tests.laws.axles import CORNER
 
@@ -67,16 +68,18 @@ def read(folder: Path, tables: str, points: Any = None, **keys: Any) -> Car:
 def test_tables_become_data(tmp_path: Path) -> None:
     axle = read(tmp_path, TABLES, unsprung_mass_kg=14.0, tyre_rate_n_per_mm=180.0).front
     assert axle is not None
-    assert axle.springs == (Spring(12.5, 80, "damper spring", ("damper_outer", "damper_inner")),)
-    assert axle.third == CrossSpring(40, ("heave_end", "heave_end"))
+    ends = {"points": ("damper_outer", "damper_inner"), "bodies": ("rocker", "chassis")}
+    assert axle.springs == (NamedSpring(name="damper spring", rate_n_per_mm=12.5, design_force_n=80, **ends),)
+    assert axle.third == CrossSpring(rate_n_per_mm=40, points=("heave_end", "heave_end"))
     assert axle.stops == (
-        Stop(150, 9, "bump rubber", "damper spring"),
-        Stop(300, 25, "droop strap", "spring", "droop"),
+        Stop(rate_n_per_mm=150, gap_mm=9, name="bump rubber", on="damper spring"),
+        Stop(rate_n_per_mm=300, gap_mm=25, name="droop strap", on="spring", sense="droop"),
     )
-    assert axle.damper == Damper(30, 8)
-    assert axle.rod == Rod(16, 1.5, 205000, 1, None, (0.6, 0.8, 0.0))
-    assert axle.masses == Masses(0.4, 0.6, 1.5)
-    assert axle.attached == {"damper_outer": "rocker", "damper_inner": "chassis", "heave_end": "rocker"}
+    assert axle.damper == Damper(bump_mm=30, droop_mm=8)
+    tube = {"diameter_mm": 16, "wall_mm": 1.5, "modulus_n_per_mm2": 205000}
+    assert axle.rod_part == Rod(**tube, rod_end_limit_deg=1, bolt_inner=(0.6, 0.8, 0.0))
+    assert axle.masses == Masses(rod_kg=0.4, rocker_kg=0.6, spring_kg=1.5)
+    assert axle.attached() == {"damper_outer": "rocker", "damper_inner": "chassis", "heave_end": "rocker"}
     assert (axle.unsprung_mass_kg, axle.tyre_rate_n_per_mm) == (14.0, 180.0)
 
 
@@ -159,7 +162,7 @@ def test_a_written_car_reads_back_the_same(tmp_path: Path) -> None:
     assert new.front is not None
     assert new.front.points.names == old.front.points.names
     assert_allclose(new.front.points.xyz_mm, old.front.points.xyz_mm, rtol=0, atol=1e-9)
-    assert replace(new.front, points=old.front.points) == old.front
+    assert changed(new.front, points=old.front.points) == old.front
 
 
 def test_originals_are_not_written_over(tmp_path: Path) -> None:

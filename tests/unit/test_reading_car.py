@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kin3d.errors import Finding, Kin3dError, ReadingError, Severity
-from kin3d.linkage.car import Axle, Bar, Car, CarData, Spring, Torsion
+from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.keys import Bar, CarData, Spring, Torsion
 from kin3d.reading.car import read_car
 
 GOOD = Path(__file__).parents[1] / "files" / "good"
@@ -59,11 +60,13 @@ def test_everything_in_the_file_arrives() -> None:
     car = read_car(GOOD / "car.toml")
     axle = front(car)
     assert (car.title, car.rear, car.findings) == ("Test corner", None, ())
-    assert car.data == CarData(2550.0, None, None, 0.44, None, "outboard", "rear", None)
+    assert car.data == CarData(wheelbase_mm=2550.0, front_mass_share=0.44, brakes="outboard", drive="rear")
     assert (axle.name, axle.side, axle.layout.name) == ("front", "left", "double wishbone")
     assert (axle.rod_on, axle.layout_keys) == ("lower arm", {"rod_on": "lower arm"})
     assert (axle.loaded_radius_mm, axle.camber_deg, axle.toe_deg) == (262.0, -2.5, 0.1)
-    assert (axle.spring, axle.torsion, axle.bar) == (Spring(120.0, 1400.0), Torsion(90.0, 10.0), Bar(60.0))
+    assert axle.spring == Spring(rate_n_per_mm=120.0, design_force_n=1400.0)
+    assert axle.torsion == Torsion(rate_n_m_per_deg=90.0, design_torque_n_m=10.0)
+    assert axle.bar == Bar(rate_n_m_per_deg=60.0)
     assert axle.rack_axis == (0.0, 1.0, 0.0)
     assert len(axle.points.names) == 15
     assert axle.points["tie_inner"] == pytest.approx([90.0, 255.0, 165.0], rel=0, abs=0)

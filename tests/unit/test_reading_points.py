@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from kin3d.errors import Kin3dError, Severity
 from kin3d.linkage.car import PointTable
-from kin3d.reading.names import normalise
+from kin3d.linkage.names import normalise
 from kin3d.reading.points import read_points_csv
 
 VEHICLE = "x forward, y left, z up"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from datetime import date
 from functools import cache
 from html.parser import HTMLParser
@@ -11,6 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 from kin3d.errors import RequestError
+from kin3d.linkage.record import changed
 from kin3d.report.page import render, write_report
 from kin3d.studies.report_data import collect
 from kin3d.writing.numbers import number, probability, signed
@@ -145,7 +145,7 @@ def test_every_measure_shown_is_defined():
 
 
 def test_names_cannot_break_the_page():
-    wild = replace(car("siskin"), title='<script>alert("x")</script> & Söhne')
+    wild = changed(car("siskin"), title='<script>alert("x")</script> & Söhne')
     text = render(collect([wild], None, [0.0], samples=0), "kin3d report '<b>'", {})
     assert "<script>" not in text
     assert "&lt;script&gt;" in text
@@ -202,8 +202,8 @@ def test_wrong_places_are_refused(tmp_path):
 
 
 def test_cars_without_a_common_axle_are_refused():
-    front_only = replace(car("dunlin"), rear=None)
-    rear_only = replace(car("plover"), front=None)
+    front_only = changed(car("dunlin"), rear=None)
+    rear_only = changed(car("plover"), front=None)
     with pytest.raises(RequestError, match="no axle in common"):
         collect([front_only, rear_only], None, TRAVEL)
 

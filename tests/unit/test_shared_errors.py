@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import kin3d
-from kin3d.linkage.car import SharedError
+from kin3d.linkage.keys import SharedError
 from tests.car_files import point_table
 from tests.oracles.corners import corner
 
@@ -37,12 +37,12 @@ def folder(tmp_path):
 
 def test_they_are_read_with_names_as_the_program_writes_them(folder):
     (folder / "car.toml").write_text(CAR, encoding="utf-8")
-    assert kin3d.load(folder / "car.toml").front.shared_errors == (
-        SharedError("side view", ("lower_outer", "upper_outer"), (3.0, 0.0, 2.5)),
-        SharedError("shared error 2", (), (0.0, 1.0, 0.0)),
+    assert kin3d.load(folder / "car.toml").front.shared_error == (
+        SharedError(name="side view", points=("lower_outer", "upper_outer"), sigma_mm=(3.0, 0.0, 2.5)),
+        SharedError(name="shared error 2", sigma_mm=(0.0, 1.0, 0.0)),
     )
 
 
 def test_without_them_there_are_none(folder):
     (folder / "car.toml").write_text(CAR.partition("[[")[0], encoding="utf-8")
-    assert kin3d.load(folder / "car.toml").front.shared_errors == ()
+    assert kin3d.load(folder / "car.toml").front.shared_error == ()

@@ -64,7 +64,7 @@ def test_the_file_that_was_read_is_not_overwritten():
 
 
 def test_folder_that_is_not_there(tmp_path):
-    with pytest.raises(RequestError, match="cannot be written: No such file or directory"):
+    with pytest.raises(RequestError, match="none is not there; make it first"):
         save_car(editor().model, tmp_path / "none" / "new.toml")
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from kin3d.errors import Finding, Kin3dError, RequestError
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.model import Drives
 from kin3d_viewer.pictures import FILMS, STILLS, PictureOptions, animation, check_ending, screenshot

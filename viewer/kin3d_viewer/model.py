@@ -13,8 +13,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
 from kin3d.linkage.design import moved_point
+from kin3d.linkage.names import AxleName
 from kin3d.measures.axle import axle_measures
 from kin3d.measures.compute import available, corner_measures, values
 from kin3d.measures.corner import Corner
@@ -284,9 +285,9 @@ class LiveModel:
             drives=drives.as_dict(),
             radius_mm=axle.loaded_radius_mm,
             normal=np.array([0.0, np.sin(roll), np.cos(roll)]),
-            springs={s.name: s.points for s in axle.springs if s.points},
+            springs={s.name: s.points for s in axle.springs},
             cross={n: s.points for n, s in cross.items() if s},
-            meshes=axle.meshes,
+            meshes=axle.mesh_files(),
             mesh_side=(1.0, -1.0)[self.own_side],
         )
 

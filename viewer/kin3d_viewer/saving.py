@@ -16,7 +16,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.frames import VEHICLE_AXES
 from kin3d.linkage.car import PointTable
 from kin3d.reading.car import read_car
-from kin3d.writing.points import write_points_csv
+from kin3d.reading.points import write_points_csv
 from kin3d_viewer.model import LiveModel
 from kin3d_viewer.primitives import Array
 

@@ -6,7 +6,8 @@ from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from kin3d.linkage.car import AxleName, Car
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 from kin3d_viewer.editing import Editor, Step
 from kin3d_viewer.forces import rod_force
 from kin3d_viewer.model import Curves, Drives, LiveModel, View

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from kin3d.linkage.car import AxleName, MeshFile
+from kin3d.linkage.car import MeshFile
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.linkage.names import AxleName
 from kin3d_viewer.primitives import Array
 
 SIDES = ("left", "right")

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kin3d.errors import ReadingError
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

@@ -17,7 +17,7 @@ from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
 from kin3d.reading.dxf.door import FAULTS
 from kin3d.reading.dxf.glyphs import leader_text, read_text
 from kin3d.reading.dxf.marks import Content, Dimension, Mark, Origin, Stroke, Vector
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

@@ -11,7 +11,7 @@ from kin3d.reading.dxf.naming import Names
 from kin3d.reading.dxf.plan import Plan
 from kin3d.reading.dxf.result import DrawingReading, DrawnPoint
 from kin3d.reading.dxf.search import Tie, Uncertainty
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 
 @dataclass(slots=True)

@@ -13,7 +13,7 @@ from kin3d.reading.dxf.naming import Name, Names
 from kin3d.reading.dxf.search import Label, Searcher, Tie, Ties, Uncertainty, extent_of, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import coordinates, fold, is_number, scales, view_kind
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate

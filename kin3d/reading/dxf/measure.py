@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from kin3d.reading.dxf.marks import Dimension, Text
 from kin3d.reading.dxf.wording import scales
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 from kin3d.units import UnitError, length_factor
 
 SMALLEST_MM = 120.0

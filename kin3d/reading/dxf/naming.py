@@ -20,9 +20,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from kin3d.linkage.names import did_you_mean, normalise
 from kin3d.reading.dxf.wording import bare, fold, split_side
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.names import did_you_mean, normalise
+from kin3d.reading.text import FindingLog
 
 ENDS = {
     "inboard first": (1, "small"), "outboard first": (1, "large"), "front first": (0, "high"),

@@ -41,8 +41,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.names import did_you_mean, normalise
+from kin3d.linkage.names import did_you_mean, normalise
+from kin3d.reading.text import FindingLog
 
 Axis = tuple[int, float]  # 0, 1, 2 for x, y, z of the car, and the sign
 _KEYS = (

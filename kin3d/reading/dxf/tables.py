@@ -22,7 +22,7 @@ from kin3d.reading.dxf.marks import Text
 from kin3d.reading.dxf.measure import LARGEST_MM
 from kin3d.reading.dxf.naming import Names
 from kin3d.reading.dxf.wording import KEY, NUMBER, decimal_mark, fold, is_number, key_entry, value
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
 _TRAILING = re.compile(r"^(.*?[^\d\s.,;+−-].*?)[\s:;=(]+((?:[-+−]?\d[\d.,]*[\s;|/)]*){3})$")

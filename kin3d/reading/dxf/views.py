@@ -27,7 +27,7 @@ from kin3d.reading.dxf.plan import Axis, Plan, ViewPlan
 from kin3d.reading.dxf.search import Tie
 from kin3d.reading.dxf.solid import out_of_order
 from kin3d.reading.dxf.wording import fold, view_kind
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 AGREED = 0.75  # share of the coordinates seen twice that must agree where views are told apart by agreement
 LEAST_TWICE = 4  # fewest coordinates seen twice that can tell views apart

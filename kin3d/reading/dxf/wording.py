@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from kin3d.reading.names import normalise
+from kin3d.linkage.names import normalise
 
 NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)*")
 _SCALE = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*[:/]\s*(\d+(?:[.,]\d+)?)(?![\d.,:])")

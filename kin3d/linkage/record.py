@@ -1,4 +1,8 @@
-"""Turns what pydantic finds in a car file into sentences: found, expected, nearest known key."""
+"""Records: tables of a file whose fields say at once how they are read, checked, held and written back.
+
+A field's type and description are the only place where a key is described: `check` reads a table by them and turns
+what does not fit into sentences, the record itself is the frozen data that studies use, and `keys_of` is its way back.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +10,12 @@ import copy
 import difflib
 import typing
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic.fields import FieldInfo
 
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.model import CarFile
+from kin3d.errors import Finding
 
 Location = tuple[str | int, ...]
 _CODES = {
@@ -27,26 +30,77 @@ _CODES = {
 }
 
 
-def validate(data: Mapping[str, Any], extra_keys: Mapping[str, tuple[str, ...]], log: FindingLog) -> CarFile:
-    """Return what is right in the file; everything else becomes a finding and is left out.
+class Record(BaseModel):
+    """One table of a file, frozen: nothing unknown, no conversion of types, no NaN."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+R = TypeVar("R", bound=Record)
+
+
+def changed(record: R, **new: Any) -> R:
+    """Return a copy of a record with other values; they are taken as they are, as `dataclasses.replace` does.
+
+    Raises
+    ------
+    TypeError
+        For a field that the record does not have.
+    """
+    unknown = [name for name in new if name not in type(record).model_fields]
+    if unknown:
+        raise TypeError(f"{type(record).__name__} has no field {', '.join(unknown)}")
+    out = record.model_copy(update=new)
+    for name in [n for n in vars(out) if n not in type(out).model_fields]:
+        del vars(out)[name]  # what was worked out from the old values
+    return out
+
+
+def keys_of(record: Record) -> dict[str, Any]:
+    """Return a record as the table that reads back as it: numbers, texts, paths, lists and tables in tables.
+
+    A key is there when it was given or is not what it is without being given; None and empty lists never are.
+    """
+    out: dict[str, Any] = {}
+    for name, field in type(record).model_fields.items():
+        value = getattr(record, name)
+        given = name in record.model_fields_set or value != field.default
+        if given and value is not None and value != ():
+            out[name] = _plain(value)
+    return out
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Record):
+        return keys_of(value)
+    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+
+
+def check(
+    model: type[R], data: Mapping[str, Any], extra_keys: Mapping[str, tuple[str, ...]]
+) -> tuple[R, list[Finding]]:
+    """Return what is right in a file's tables; everything else becomes a finding and is left out.
 
     Parameters
     ----------
+    model : type of Record
+        What the whole file should be; all its keys must be optional.
     data : mapping
-        The parsed TOML, without the keys that layouts add.
+        The parsed tables, without the keys that layouts add.
     extra_keys : mapping of str to tuple of str
         Those keys for each axle, so that a mistyped one finds its neighbour.
-    log : FindingLog
-        Takes the findings.
     """
     good = copy.deepcopy(dict(data))
+    findings: list[Finding] = []
     while True:
         try:
-            return CarFile.model_validate(good)
+            return model.model_validate(good), findings
         except ValidationError as err:
             for problem in err.errors(include_url=False):
-                location: Location = problem["loc"]
-                _tell(problem["type"], location, data, extra_keys, log)
+                kind, location = problem["type"], problem["loc"]
+                if kind == "missing" and isinstance(location[-1], int):  # an element of a list that is too short
+                    kind, location = "too_short", location[:-1]
+                findings.append(_finding(kind, location, data, model, extra_keys))
                 _prune(good, location)
 
 
@@ -65,6 +119,15 @@ def one_of(choices: Sequence[str]) -> str:
     """Return choices as a sentence has them: ``"left" or "right"``."""
     quoted = [f'"{c}"' for c in choices]
     return " or ".join([", ".join(quoted[:-1]), quoted[-1]]) if len(quoted) > 1 else "".join(quoted)
+
+
+def choice_fault(value: Any, choices: Sequence[str]) -> str:
+    """Return what is wrong with the value of a key that a layout adds; empty when nothing is."""
+    if isinstance(value, str) and (value in choices or not choices):
+        return ""
+    near = difflib.get_close_matches(str(value).lower(), choices, 1)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    return f"is {show(value)}; {one_of(choices) or 'a text in quotation marks'} is expected{hint}"
 
 
 def where(location: Location) -> str:
@@ -90,42 +153,38 @@ def _value(data: Any, location: Location) -> Any:
     return data
 
 
-def _tell(
-    kind: str,
-    location: Location,
-    data: Mapping[str, Any],
-    extra: Mapping[str, tuple[str, ...]],
-    log: FindingLog,
-) -> None:
+def _finding(
+    kind: str, location: Location, data: Mapping[str, Any], root: type[Record], extra: Mapping[str, tuple[str, ...]]
+) -> Finding:
     if kind == "extra_forbidden":
-        text = f"is not a known key; {_key_hint(location, extra)}"
+        text = f"is not a known key; {_key_hint(location, root, extra)}"
     else:
-        _, field = _find(location)
+        _, field = _find(location, root)
         expected = _expected(field)
         value = None if kind == "missing" else _value(data, location)
         found = "is missing" if kind == "missing" else f"is {show(value)}"
         text = f"{found}; {expected} is expected{_value_hint(kind, value, expected)}"
-    log.error(_CODES.get(kind, "value-type"), text, where(location))
+    return Finding(_CODES.get(kind, "value-type"), text, where(location))
 
 
-def _find(location: Location) -> tuple[type[BaseModel], FieldInfo | None]:
-    """Return the model that a key belongs to and, if it knows the key, its field."""
-    model: type[BaseModel] = CarFile
+def _find(location: Location, root: type[Record]) -> tuple[type[Record], FieldInfo | None]:
+    """Return the record that a key belongs to and, if it knows the key, its field."""
+    model = root
     field: FieldInfo | None = None
     for part in location:
         if isinstance(part, int):
             continue
-        inner = _model_of(field) if field else CarFile
+        inner = record_of(field.annotation) if field else root
         model = inner or model
         field = model.model_fields.get(part)
     return model, field
 
 
-def _model_of(field: FieldInfo) -> type[BaseModel] | None:
-    """Return the table that a key holds, or each element of its list of tables."""
-    options = list(typing.get_args(field.annotation)) or [field.annotation]
-    options += [inner for option in options for inner in typing.get_args(option)]
-    return next((o for o in options if isinstance(o, type) and issubclass(o, BaseModel)), None)
+def record_of(annotation: Any) -> type[Record] | None:
+    """Return the table that a key of this type holds, or each element of its list of tables."""
+    if isinstance(annotation, type) and issubclass(annotation, Record):
+        return annotation
+    return next((found for option in typing.get_args(annotation) if (found := record_of(option))), None)
 
 
 def _expected(field: FieldInfo | None) -> str:
@@ -159,24 +218,24 @@ def _value_hint(kind: str, value: Any, expected: str) -> str:
     return ""
 
 
-def _key_hint(location: Location, extra: Mapping[str, tuple[str, ...]]) -> str:
+def _key_hint(location: Location, root: type[Record], extra: Mapping[str, tuple[str, ...]]) -> str:
     """Return the nearest known key; else the table where that key is at home; else all keys of the table."""
-    model, _ = _find(location)
+    model, _ = _find(location, root)
     key = str(location[-1])
     own = [*model.model_fields, *(extra.get(str(location[0]), ()) if len(location) == 2 else ())]
     near = difflib.get_close_matches(key.lower(), own, 1)
     if near:
         return f'did you mean "{near[0]}"?'
-    homes = [table for table, fields in _tables(CarFile, "") if key in fields and table]
+    homes = [table for table, fields in _tables(root, "") if key in fields and table]
     homes += [axle for axle, keys in extra.items() if key in keys]
     if homes:
         return f"it belongs in {' or '.join(f'[{h}]' for h in homes)}"
     return f"known here: {', '.join(own)}"
 
 
-def _tables(model: type[BaseModel], name: str) -> Iterator[tuple[str, list[str]]]:
+def _tables(model: type[Record], name: str) -> Iterator[tuple[str, list[str]]]:
     yield name, list(model.model_fields)
     for key, field in model.model_fields.items():
-        inner = _model_of(field)
+        inner = record_of(field.annotation)
         if inner:
             yield from _tables(inner, f"{name}.{key}" if name else key)

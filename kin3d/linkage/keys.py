@@ -1,0 +1,328 @@
+"""Every key of the car file, once: its type, its range, what is expected of it, and what it means.
+
+The records are read from the file, are the data that the program computes with, and are written back
+(`kin3d.linkage.record`). A new key is a new line here; messages, hints for mistyped keys and the writer follow from it.
+Every key of an axle is optional, so that what is right can still be used while what is wrong is collected;
+`AXLE_NEEDS` lists what an axle cannot do without.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from kin3d.linkage.names import Side, normalise
+from kin3d.linkage.record import Record
+
+AXLE_NEEDS = {
+    "points": "the file of its pickup points",
+    "side": 'the side that the points are given for, "left" or "right"',
+    "layout": 'a built-in layout such as "double wishbone", or the path of a layout file',
+}
+# In the file a direction is in the axes of the points' file, in the data in the vehicle frame and of length 1.
+FILE_AXES = "in the axes of the points' file"
+
+
+def _path(value: Any) -> Any:
+    return Path(value) if isinstance(value, str) else value
+
+
+def _both(value: Any) -> Any:
+    """One point stands for itself on both sides."""
+    return [*value, *value] if isinstance(value, list | tuple) and len(value) == 1 else value
+
+
+def _once(names: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))
+
+
+def _text(description: str = "a text in quotation marks", **more: Any) -> Any:
+    return Field(description=description, **more)
+
+
+def _tables(name: str) -> Any:
+    return Field(strict=False, description=f"tables headed [[...{name}]]")
+
+
+_DIRECTION = Field(description="a list of three numbers, in the axes of the points' file,")
+_LAX = Field(strict=False)  # a list of the file becomes a tuple
+
+Text = Annotated[str | None, _text()]
+Name = Annotated[str, _text(min_length=1)]
+PointName = Annotated[str, AfterValidator(normalise)]
+Points = Annotated[
+    tuple[PointName, ...], AfterValidator(_once), Field(strict=False, description="a list of point names")
+]
+PointPair = Annotated[tuple[PointName, PointName], Field(strict=False, description="a list of two names")]
+BodyPair = Annotated[Annotated[tuple[str, str], _LAX] | None, Field(description="a list of two names")]
+SidePoints = Annotated[
+    tuple[PointName, PointName],
+    BeforeValidator(_both),
+    Field(strict=False, description="a list of one or two point names"),
+]
+Vector = tuple[float, float, float]
+Direction = Annotated[Annotated[Vector, _LAX] | None, _DIRECTION, FILE_AXES]
+MeshPath = Annotated[Annotated[Path, BeforeValidator(_path)] | None, _text()]
+Sigmas = Annotated[
+    tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]],
+    Field(
+        strict=False,
+        description="a list of three standard deviations of 0 or more in mm (x, y, z of the vehicle frame)",
+    ),
+]
+Number = Annotated[float | None, Field(description="a number")]
+Positive = Annotated[float | None, Field(gt=0, description="a number over 0")]
+Length = Annotated[float | None, Field(gt=0, description="a length over 0 in mm")]
+Stroke = Annotated[float, Field(ge=0, description="a length of 0 or more in mm")]
+Mass = Annotated[float | None, Field(gt=0, description="a mass over 0 in kg")]
+PartMass = Annotated[float | None, Field(ge=0, description="a mass of 0 or more in kg")]
+Inertia = Annotated[float | None, Field(gt=0, description="a moment of inertia over 0 in kg·m²")]
+Share = Annotated[float | None, Field(ge=0, le=1, description="a share from 0 to 1")]
+Angle = Annotated[float, Field(gt=-45, lt=45, description="an angle between -45 and 45 degrees")]
+Swing = Annotated[float | None, Field(gt=0, lt=90, description="an angle between 0 and 90 degrees")]
+Rate = Annotated[float, Field(gt=0, description="a rate over 0 in N/mm")]
+TyreRate = Annotated[float | None, Field(gt=0, description="a rate over 0 in N/mm")]
+TurnRate = Annotated[float, Field(gt=0, description="a rate over 0 in N·m/deg")]
+
+
+class CarData(Record):
+    """Figures of the whole car, ``[car]``; a measure that needs one that is None is left out and says so."""
+
+    wheelbase_mm: Length = None
+    cg_height_mm: Length = None
+    mass_kg: Mass = None
+    front_mass_share: Share = None
+    front_brake_share: Share = None
+    brakes: Literal["outboard", "inboard"] = "outboard"
+    drive: Literal["front", "rear", "all"] | None = None
+    front_drive_share: Share = None
+    roll_inertia_kg_m2: Inertia = None
+
+
+class Spring(Record):
+    """The coil spring of a corner, ``[front.spring]``, between ``spring_outer`` and ``spring_inner`` of the layout.
+
+    The force is compression, N, in the design position.
+    """
+
+    rate_n_per_mm: Rate
+    design_force_n: Number = None
+
+
+class NamedSpring(Record):
+    """A spring beside `Spring`, ``[[front.springs]]``, a table for each, between two points of a corner.
+
+    ``bodies`` names the bodies of two new points (``["rocker", "chassis"]``); it is left out where the layout has both.
+    """
+
+    name: Name
+    points: PointPair
+    bodies: BodyPair = None
+    rate_n_per_mm: Rate
+    design_force_n: Number = None
+
+
+class Torsion(Record):
+    """A torsion spring on the rocker's pivot line, ``[front.torsion]``; the torque resists bump, N·m."""
+
+    rate_n_m_per_deg: TurnRate
+    design_torque_n_m: Number = None
+
+
+class Bar(Record):
+    """An anti-roll bar, ``[front.bar]``; the rate is between its two arms."""
+
+    rate_n_m_per_deg: TurnRate
+
+
+class CrossSpring(Record):
+    """A spring across the car, ``[front.third]`` (heave) or ``[front.roll_spring]``; force is compression, N.
+
+    It acts from a point of the left corner to one of the right; ``points`` in the file is one name (the same on both
+    sides) or two, ``body`` carries them. With the same point on both sides it is a third (heave) spring; with two
+    points that move along one another in heave and apart in roll it is a roll spring.
+    """
+
+    points: SidePoints
+    body: Name = "rocker"
+    rate_n_per_mm: Rate
+    design_force_n: Annotated[float, Field(description="a number")] = 0.0
+
+
+class Stop(Record):
+    """A bump or droop stop, or a packer, ``[[front.stops]]``, a table for each: a gap and a rate on a spring's stroke.
+
+    Attributes
+    ----------
+    on : str
+        Name of the spring whose stroke it ends: ``"spring"``, a name of `AxleKeys.springs`, ``"third"``,
+        ``"roll_spring"``.
+    gap_mm : float
+        Stroke of that spring from the design position to where the stop begins to work.
+    sense : {"bump", "droop"}
+        Whether it works as the spring shortens or lengthens.
+    """
+
+    name: Name = "stop"
+    on: Name = "spring"
+    sense: Literal["bump", "droop"] = "bump"
+    gap_mm: Stroke
+    rate_n_per_mm: Rate
+
+
+class Damper(Record):
+    """Stroke that a damper has from its design position, ``[front.damper]``: shorter in bump, longer in droop, mm.
+
+    ``on`` is the spring beside it, as in `Stop`.
+    """
+
+    on: Name = "spring"
+    bump_mm: Stroke
+    droop_mm: Stroke
+
+
+class Rod(Record):
+    """The push- or pull-rod as a part, ``[front.rod_part]``: a tube, and what its rod ends allow.
+
+    Attributes
+    ----------
+    bolt_outer, bolt_inner : tuple of float or None
+        Direction of the bolt in each rod end in the design position, vehicle frame; None: the hinge line of the
+        body that carries the rod's outer end, and the rocker's pivot line.
+    """
+
+    diameter_mm: Positive = None
+    wall_mm: Positive = None
+    modulus_n_per_mm2: Positive = None
+    rod_end_limit_deg: Swing = None
+    bolt_outer: Direction = None
+    bolt_inner: Direction = None
+
+
+class Masses(Record):
+    """Masses of the inboard parts of one corner, ``[front.masses]``, kg."""
+
+    rod_kg: PartMass = None
+    rocker_kg: PartMass = None
+    spring_kg: PartMass = None
+
+
+class SharedError(Record):
+    """An error that points have in common, ``[[front.shared_error]]``: all points taken off one view of a drawing, say.
+
+    Attributes
+    ----------
+    name : str
+        For tables and messages; without one they are counted.
+    points : tuple of str
+        Points that it moves together; empty: all points of the table.
+    sigma_mm : tuple of float
+        Standard deviation of the common shift along x, y and z of the vehicle frame.
+    """
+
+    name: Annotated[str, _text()] = ""
+    points: Points = ()
+    sigma_mm: Sigmas
+
+
+class Meshes(Record):
+    """Mesh files for looks, moved with their bodies, ``[front.meshes]``; ``chassis`` stays where it is."""
+
+    upright: MeshPath = None
+    wheel: MeshPath = None
+    tyre: MeshPath = None
+    chassis: MeshPath = None
+
+
+def _counted(errors: tuple[SharedError, ...]) -> tuple[SharedError, ...]:
+    """Shared errors without a name are called by their number."""
+    return tuple(
+        e if e.name else e.model_copy(update={"name": f"shared error {number}"}) for number, e in enumerate(errors, 1)
+    )
+
+
+class AxleFiles(Record):
+    """What an axle says of the files of its points: where they are, their unit and axes, their side, their layout."""
+
+    points: Text = None
+    other_points: Text = None
+    units: Text = None
+    axes: Text = None
+    side: Side | None = None
+    layout: Text = None
+
+
+class AxleKeys(Record):
+    """All other keys of an axle, save those that its layout adds, such as ``rod_on``.
+
+    Attributes
+    ----------
+    camber_deg, toe_deg : float
+        Static angles, used when the table has no ``wheel_axis``.
+    rack_axis : tuple of float
+        Direction in which the rack's points move for positive ``rack_mm``.
+    springs : tuple of NamedSpring
+        Springs beside `spring`, each between two named points.
+    unsprung_mass_kg : float or None
+        Mass of one wheel with all that moves with it.
+    tyre_rate_n_per_mm : float or None
+        Vertical rate of one tyre.
+    shared_error : tuple of SharedError
+        Errors that points have in common, beside the standard deviations of the table.
+    """
+
+    loaded_radius_mm: Length = None
+    camber_deg: Angle = 0.0
+    toe_deg: Angle = 0.0
+    rack_axis: Annotated[Vector, Field(strict=False), _DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
+    spring: Spring | None = None
+    torsion: Torsion | None = None
+    bar: Bar | None = None
+    meshes: Meshes | None = None
+    shared_error: Annotated[tuple[SharedError, ...], AfterValidator(_counted), _tables("shared_error")] = ()
+    springs: Annotated[tuple[NamedSpring, ...], _tables("springs")] = ()
+    third: CrossSpring | None = None
+    roll_spring: CrossSpring | None = None
+    stops: Annotated[tuple[Stop, ...], _tables("stops")] = ()
+    damper: Damper | None = None
+    rod_part: Rod | None = None
+    masses: Masses | None = None
+    unsprung_mass_kg: Mass = None
+    tyre_rate_n_per_mm: TyreRate = None
+
+    def attached(self) -> dict[str, str]:
+        """Points that springs of the car file add to the linkage, and the body that each is on."""
+        out: dict[str, str] = {}
+        for spring in self.springs:
+            out |= dict(zip(spring.points, spring.bodies or (), strict=False))
+        for cross in (self.third, self.roll_spring):
+            if cross is not None:
+                out |= dict.fromkeys(cross.points, cross.body)
+        return out
+
+    def corner_springs(self) -> dict[str, Spring | NamedSpring]:
+        """Springs of one corner by their names in tables; the layout's own is ``"spring"``."""
+        own: dict[str, Spring | NamedSpring] = {"spring": self.spring} if self.spring else {}
+        return own | {s.name: s for s in self.springs}
+
+
+class AxleTable(AxleKeys, AxleFiles):
+    """One axle as the file has it, ``[front]`` or ``[rear]``, before the files that it names are read."""
+
+
+class CarFigures(Record):
+    """What a car file says, apart from the files that it names."""
+
+    title: Text = None
+    car: CarData = CarData()
+    front: AxleKeys | None = None
+    rear: AxleKeys | None = None
+
+
+class CarFile(CarFigures):
+    """The whole file."""
+
+    front: AxleTable | None = None
+    rear: AxleTable | None = None

@@ -1,0 +1,105 @@
+"""What does not fit together in an axle's keys, each of them right by itself."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Collection
+
+from kin3d.errors import Finding
+from kin3d.linkage.keys import AxleKeys
+from kin3d.linkage.layout import Layout, Linkage
+from kin3d.linkage.names import did_you_mean
+
+
+def misfits(
+    axle: str, keys: AxleKeys, layout: Layout | None, linkage: Linkage | None, points: Collection[str]
+) -> list[Finding]:
+    """Report what does not fit together in the keys of an axle; places are those of the file, without its name.
+
+    Parameters
+    ----------
+    layout, linkage
+        None when they are not known; what needs them is then not looked at.
+    points
+        Names in the point table; empty when they are not known.
+    """
+    return [
+        *_names(axle, keys),
+        *_on(axle, keys, linkage),
+        *(_points(axle, keys, layout) if layout is not None else ()),
+        *_rod(axle, keys),
+        *_shared(axle, keys, points),
+    ]
+
+
+def _names(axle: str, keys: AxleKeys) -> list[Finding]:
+    """Names of elements must differ, or a table could not tell them apart."""
+    taken = {"spring", "torsion", "bar", "third", "roll_spring"}
+    out = []
+    for table, elements in (("springs", keys.springs), ("stops", keys.stops)):
+        for element in elements:
+            if element.name in taken:
+                text = f'is "{element.name}", which is the name of another element already; give it one of its own'
+                out.append(Finding("name-taken", text, f"[[{axle}.{table}]] name"))
+            taken.add(element.name)
+    return out
+
+
+def _on(axle: str, keys: AxleKeys, linkage: Linkage | None) -> list[Finding]:
+    there = ["spring"] if keys.spring or linkage is None or linkage.spring else []
+    there += [s.name for s in keys.springs]
+    there += [n for n in ("third", "roll_spring") if getattr(keys, n)]
+    places = [(f"[[{axle}.stops]] on", s.on) for s in keys.stops]
+    places += [(f"[{axle}.damper] on", keys.damper.on)] if keys.damper else []
+    out = []
+    for place, name in places:
+        if name not in there:
+            near = difflib.get_close_matches(name, there, 1)
+            hint = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(there) or 'none'}"
+            out.append(Finding("spring-unknown", f'is "{name}", which is no spring of this axle; {hint}', place))
+    return out
+
+
+def _points(axle: str, keys: AxleKeys, layout: Layout) -> list[Finding]:
+    known = (*layout.known_points(), *keys.attached())
+    out = []
+    for spring in keys.springs:
+        for point in spring.points:
+            if point not in known:
+                near = difflib.get_close_matches(point, known, 1)
+                hint = f', or did you mean "{near[0]}"?' if near else ""
+                text = (
+                    f'"{point}" of "{spring.name}" is on no body; say in bodies which two bodies its points are on, '
+                    f'e.g. ["rocker", "chassis"]{hint}'
+                )
+                out.append(Finding("point-without-body", text, f"[[{axle}.springs]] points"))
+    return out
+
+
+def _rod(axle: str, keys: AxleKeys) -> list[Finding]:
+    rod, out = keys.rod_part, []
+    if rod and rod.diameter_mm and rod.wall_mm and rod.wall_mm > 0.5 * rod.diameter_mm:
+        text = f"is {rod.wall_mm:g}; at most half the diameter of {rod.diameter_mm:g} mm is expected"
+        out.append(Finding("value-range", text, f"[{axle}.rod_part] wall_mm"))
+    for key in ("bolt_outer", "bolt_inner"):
+        given = getattr(rod, key, None)
+        if given is not None and not any(given):
+            out.append(Finding("bolt-zero", "has no direction: all three are 0", f"[{axle}.rod_part] {key}"))
+    return out
+
+
+def _shared(axle: str, keys: AxleKeys, points: Collection[str]) -> list[Finding]:
+    out = []
+    for number, error in enumerate(keys.shared_error, 1):
+        place = f"[{axle}.shared_error], element {number}"
+        if "points" in error.model_fields_set and not error.points:
+            text = "points is an empty list; name points, or leave the key out for all points of the table"
+            out.append(Finding("points-empty", text, place))
+        for name in error.points:
+            if points and name not in points:
+                text = f'points names "{name}", which the point table does not have; {did_you_mean(name, points)}'
+                out.append(Finding("point-unknown", text, place))
+        if not any(error.sigma_mm):
+            text = "sigma_mm is 0 along all three axes; give a deviation over 0"
+            out.append(Finding("sigma-zero", text, place))
+    return out

@@ -1,0 +1,128 @@
+"""Writes a car file with its point tables: the records that were read, written back, so that reading gives them again.
+
+Every key that exists is written by the description it was read by (`kin3d.linkage.keys`). Point tables, directions
+and meshes keep the unit and axes of the axle's own files; a layout of one's own and meshes are named by their path,
+relative to the new car file.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from kin3d.errors import Finding, RequestError
+from kin3d.frames import VEHICLE_AXES, parse_axes
+from kin3d.linkage.car import Axle, Car, PointTable
+from kin3d.linkage.keys import AxleKeys
+from kin3d.linkage.record import keys_of
+from kin3d.reading.axle import in_axes
+from kin3d.reading.points import write_points_csv
+from kin3d.writing.files import check_place, with_sum, write_file
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+Tables = dict[str, tuple[Path, PointTable]]
+
+
+def write_car(car: Car, path: Path | str, comment: str = "") -> tuple[Path, ...]:
+    """Write a car.
+
+    Parameters
+    ----------
+    path : path-like
+        The car file (.toml); its point tables go beside it as ``NAME_front.csv`` and so on.
+    comment : str
+        Lines for the head of the file.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        Every file written.
+
+    Raises
+    ------
+    RequestError
+        For another ending, a missing folder, or a file that the car was read from: originals are not overwritten.
+    """
+    file = Path(path)
+    check_place(file, (".toml",), "--out")
+    tables = {axle.name: _tables(axle, file) for axle in car.axles()}
+    targets = [target for named in tables.values() for target, _ in named.values()]
+    _keep_originals(car, [file, *targets])
+    figures = keys_of(car.data)
+    data: dict[str, Any] = {"title": car.title} | ({"car": figures} if figures else {})
+    data |= {axle.name: axle_table(axle, tables[axle.name]) for axle in car.axles()}
+    head = "".join(f"# {line}\n" for line in comment.splitlines())
+    write_file(file, with_sum(head + toml_text(data, file.parent)))
+    for axle in car.axles():
+        for target, table in tables[axle.name].values():
+            write_points_csv(table, target, units=axle.units or "mm", axes=axle.axes or VEHICLE_AXES)
+    return (file, *targets)
+
+
+def _tables(axle: Axle, file: Path) -> Tables:
+    """Point tables to write, by the key that names them."""
+    out = {"points": (file.with_name(f"{file.stem}_{axle.name}.csv"), axle.points)}
+    if axle.other_points is not None:
+        out["other_points"] = (file.with_name(f"{file.stem}_{axle.name}_other.csv"), axle.other_points)
+    return out
+
+
+def _keep_originals(car: Car, targets: Sequence[Path]) -> None:
+    """Refuse to write over a file that the car was read from."""
+    sources = {car.source.resolve()}
+    for axle in car.axles():
+        sources |= {t.source.resolve() for t in (axle.points, axle.other_points) if t is not None}
+    for target in targets:
+        if target.resolve() in sources:
+            text = "is one of the files that the car was read from; give another name"
+            raise RequestError(Finding("original-kept", text, str(target)))
+
+
+def axle_table(axle: Axle, tables: Tables) -> dict[str, Any]:
+    """An axle as the table of the car file that reads back as it; files are given as paths."""
+    axes = axle.axes or VEHICLE_AXES
+    out: dict[str, Any] = {key: target.name for key, (target, _) in tables.items()}
+    out |= {"units": axle.units or "mm", "axes": axes, "side": axle.side}
+    own = axle.layout.source.endswith(".toml")
+    out["layout"] = Path(axle.layout.source).resolve() if own else axle.layout.name
+    keys = AxleKeys.model_construct(
+        **{k: getattr(axle, k) for k in AxleKeys.model_fields if k in axle.model_fields_set}
+    )
+    return out | axle.layout_keys | keys_of(in_axes(keys, parse_axes(axes).T))
+
+
+def toml_text(data: Mapping[str, Any], folder: Path, name: str = "") -> str:
+    """Tables as TOML; paths are written relative to the folder, with forward slashes."""
+    inner = {k: v for k, v in data.items() if _is_table(v)}
+    plain = {k: v for k, v in data.items() if k not in inner}
+    text = f"\n[{name}]\n" if name and (plain or not inner) else ""
+    text += "".join(f"{_key(k)} = {_value(v, folder)}\n" for k, v in plain.items())
+    for key, value in inner.items():
+        full = f"{name}.{_key(key)}" if name else _key(key)
+        if isinstance(value, list):
+            text += "".join(toml_text(v, folder, f"[{full}]") for v in value)
+        else:
+            text += toml_text(value, folder, full)
+    return text
+
+
+def _is_table(value: Any) -> bool:
+    return isinstance(value, Mapping) or (isinstance(value, list) and any(isinstance(v, Mapping) for v in value))
+
+
+def _key(key: str) -> str:
+    return key if _BARE.fullmatch(key) else _value(key, Path())
+
+
+def _value(value: Any, folder: Path) -> str:
+    if isinstance(value, Path):
+        return _value(Path(os.path.relpath(value.resolve(), folder.resolve())).as_posix(), folder)
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+    if isinstance(value, list):
+        return f"[{', '.join(_value(v, folder) for v in value)}]"
+    return repr(float(value)) if isinstance(value, float) else repr(value)
