@@ -47,10 +47,12 @@ def write_car(car: Car, path: Path | str, comment: str = "") -> tuple[Path, ...]
         For another ending, a missing folder, or a file that the car was read from: originals are not overwritten.
     """
     file = Path(path)
-    check_place(file, (".toml",), "--out")
     tables = {axle.name: _tables(axle, file) for axle in car.axles()}
     targets = [target for named in tables.values() for target, _ in named.values()]
     _keep_originals(car, [file, *targets])
+    check_place(file, (".toml",), "--out")
+    for target in targets:
+        check_place(target, (".csv",), "--out")
     figures = keys_of(car.data)
     data: dict[str, Any] = {"title": car.title} | ({"car": figures} if figures else {})
     data |= {axle.name: axle_table(axle, tables[axle.name]) for axle in car.axles()}
