@@ -16,10 +16,9 @@ from pydantic_core import core_schema
 from kin3d.errors import Finding
 from kin3d.frames import parse_axes
 from kin3d.linkage.keys import AxleKeys, CarData, Text
-from kin3d.linkage.layout import Layout, Linkage
+from kin3d.linkage.layout import Layout, Linkage, resolve
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import Record
-from kin3d.linkage.resolve import resolve
 from kin3d.units import length_factor
 
 _HELD = GetPydanticSchema(lambda _kind, _handler: core_schema.any_schema())  # taken as it is, not looked into

@@ -1,35 +1,22 @@
-"""Layouts: how points make bodies, as data read from TOML. A new suspension is a new file, no new code.
+"""Layouts and linkages: how points make bodies, as data. A new suspension is a new file, no new code.
 
-A layout file says which points each body has, which points the rack moves, which body carries the wheel,
-and which parts come and go with the car file. Everything else (joints, unknowns, equations, mobility)
+A layout says which points each body has, which points the rack moves, which body carries the wheel, and which parts
+come and go with the car file; `kin3d.linkage.layout_file` reads one. `resolve` makes the linkage of one corner of it,
+once it is known which points and keys the car file has. Everything else (joints, unknowns, equations, mobility)
 follows from the points that bodies share.
 """
 
 from __future__ import annotations
 
 import difflib
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from importlib import resources
-from typing import Any
 
 from kin3d.errors import Finding, LayoutError, raise_errors
-from kin3d.linkage.names import normalise
 
 CHASSIS = "chassis"
 WHEEL_CENTRE = "wheel_centre"
 WHEEL_AXIS = "wheel_axis"
-_KEYS = {
-    "": ("name", "about", "bodies", "rack", "wheel", "sliders", "parts"),
-    "wheel": ("body", "steering_axis"),
-    "rack": ("points",),
-    "sliders": ("point", "line"),
-    "parts": ("name", "key", "choices", "attach", "needs", "not_with", "points", "bodies", "rocker", "spring", "bar"),
-    "rocker": ("body", "axis", "rod"),
-    "spring": ("points",),
-    "bar": ("form", "body", "axis", "link"),
-}
 
 Bodies = dict[str, tuple[str, ...]]
 
@@ -147,161 +134,145 @@ class Linkage:
         return self.points.index(name)
 
 
-def builtin_names() -> tuple[str, ...]:
-    """Names of the layouts that come with the program."""
-    folder = resources.files("kin3d.linkage") / "layouts"
-    return tuple(
-        sorted(f.name.removesuffix(".toml").replace("_", " ") for f in folder.iterdir() if f.name.endswith(".toml"))
-    )
+def resolve(
+    layout: Layout,
+    present: Iterable[str],
+    keys: Mapping[str, str | None],
+    place: str = "",
+    places: Mapping[str, str] | None = None,
+    attached: Mapping[str, str] | None = None,
+) -> Linkage:
+    """Make the linkage of a layout, given the points of the table and the car file's keys.
 
+    Parameters
+    ----------
+    layout : Layout
+        The layout to fill.
+    present : iterable of str
+        Point names of the point table (``wheel_axis`` may be among them or not).
+    keys : mapping
+        Values of the car file's keys that call for parts (``rod_on``); None or missing: the part is not there.
+    place : str
+        The point table's name, for messages.
+    places : mapping, optional
+        Where each point stands in the table, for messages about points that are there and should not be.
+    attached : mapping of str to str, optional
+        Points beyond the layout's that elements of the car file use, and the body that carries each.
 
-def builtin(name: str) -> Layout:
-    """Return the built-in layout of that name; raises LayoutError with the names there are."""
-    file = resources.files("kin3d.linkage") / "layouts" / f"{name.replace(' ', '_')}.toml"
-    if name not in builtin_names():
-        known = ", ".join(f'"{n}"' for n in builtin_names())
-        raise LayoutError(
-            Finding("layout-unknown", f'no layout "{name}"; built in: {known}; or give the path of a layout file')
-        )
-    return parse(tomllib.loads(file.read_text("utf-8")), f"layout {name}")
-
-
-class _Checker:
-    """Takes values out of a parsed TOML table and collects what is wrong with them."""
-
-    def __init__(self, place: str) -> None:
-        self.place = place
-        self.findings: list[Finding] = []
-
-    def say(self, code: str, text: str, where: str = "") -> None:
-        self.findings.append(Finding(code, text, f"{self.place}, {where}" if where else self.place))
-
-    def table(self, data: Any, where: str, keys: str) -> Mapping[str, Any]:
-        if not isinstance(data, dict):
-            self.say("layout-type", f"expected a table, found {data!r}", where)
-            return {}
-        for key in data:
-            if key not in _KEYS[keys]:
-                near = difflib.get_close_matches(key, _KEYS[keys], 1)
-                hint = f'; did you mean "{near[0]}"?' if near else f"; known here: {', '.join(_KEYS[keys])}"
-                self.say("key-unknown", f'key "{key}" is not known{hint}', where)
-        return data
-
-    def tables(self, data: Mapping[str, Any], key: str) -> list[Any]:
-        value = data.get(key, [])
-        if isinstance(value, list):
-            return value
-        self.say("layout-type", f"expected tables headed [[{key}]], found {value!r}", key)
-        return []
-
-    def text(self, data: Mapping[str, Any], key: str, where: str) -> str:
-        value = data.get(key)
-        if isinstance(value, str) and value.strip():
-            return value
-        found = f"found {value!r}" if key in data else "it is missing"
-        self.say("layout-type", f'key "{key}" must be a text, {found}', where)
-        return ""
-
-    def names(self, value: Any, where: str) -> tuple[str, ...]:
-        """A list of names as they are written, of bodies for instance."""
-        if not isinstance(value, list) or not all(isinstance(v, str) and v.strip() for v in value):
-            self.say("layout-type", f"expected a list of names, {_found(value)}", where)
-            return ()
-        return tuple(value)
-
-    def points(self, value: Any, where: str, count: int | None = None) -> tuple[str, ...]:
-        """A list of point names, all different, written as the program writes them."""
-        good = isinstance(value, list) and all(isinstance(v, str) and normalise(v) for v in value)
-        if not good or (count is not None and len(value) != count):
-            wanted = f"{count} point names" if count else "point names"
-            self.say("layout-type", f"expected a list of {wanted}, {_found(value)}", where)
-            return ()
-        names = tuple(normalise(v) for v in value)
-        for name in dict.fromkeys(n for n in names if names.count(n) > 1):
-            self.say("point-twice", f'point "{name}" stands twice in one list; different points are expected', where)
-        return tuple(dict.fromkeys(names))
-
-    def pair(self, value: Any, where: str) -> tuple[str, str]:
-        found = self.points(value, where, 2)
-        return (found[0], found[1]) if len(found) == 2 else ("", "")
-
-    def bodies(self, value: Any, where: str) -> Bodies:
-        if not isinstance(value, dict):
-            self.say("layout-type", f"expected a table of bodies and their points, {_found(value)}", where)
-            return {}
-        return {body: self.points(points, f'{where} "{body}"') for body, points in value.items()}
-
-
-def _found(value: Any) -> str:
-    return "it is missing" if value is None else f"found {value!r}"
-
-
-def parse(data: Mapping[str, Any], place: str) -> Layout:
-    """Make a Layout of a parsed TOML table; raises LayoutError with everything that is wrong with it."""
-    check = _Checker(place)
-    top = check.table(dict(data), "", "")
-    bodies = check.bodies(top.get("bodies"), "[bodies]")
-    wheel = check.table(top.get("wheel", {}), "[wheel]", "wheel")
-    body = check.text(wheel, "body", "[wheel]")
-    rack = check.table(top.get("rack", {}), "[rack]", "rack")
-    axis = wheel.get("steering_axis")
-    layout = Layout(
-        name=check.text(top, "name", "top level"),
-        source=place,
+    Raises
+    ------
+    LayoutError
+        With every missing point, every unused point (nearest name suggested), and every wrong key value.
+    """
+    have = tuple(present)
+    parts, findings = _parts(layout, have, keys, place)
+    bodies = _merge(layout, parts, keys)
+    findings += _attach(bodies, attached or {}, place)
+    needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
+    needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
+    needed |= dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
+    unused = [n for n in have if n not in needed and n != WHEEL_AXIS]
+    for name in needed:
+        if name not in have:
+            findings.append(_missing(name, unused, bodies, layout, place))
+    findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
+    raise_errors(findings, LayoutError)
+    fixed = bodies.pop(CHASSIS, ())
+    with_role = next((p for p in parts if p.rocker), None)
+    return Linkage(
+        layout=layout.name,
+        points=(*needed, WHEEL_AXIS),
         bodies=bodies,
-        wheel_body=body,
-        rack=check.points(rack.get("points", []), "[rack] points"),
-        steering_axis=None if axis is None else check.pair(axis, "[wheel] steering_axis"),
-        sliders=tuple(_slider(check, s) for s in check.tables(top, "sliders")),
-        parts=tuple(_part(check, p) for p in check.tables(top, "parts")),
-    )
-    from kin3d.linkage.faults import layout_faults  # which needs the classes above
-
-    # what the tables say of each other is looked at once each of them is as it should be
-    raise_errors(check.findings or layout_faults(layout), LayoutError)
-    return layout
-
-
-def _slider(check: _Checker, data: Any) -> Slider:
-    table = check.table(data, "[[sliders]]", "sliders")
-    return Slider(check.text(table, "point", "[[sliders]]"), check.pair(table.get("line"), "[[sliders]] line"))
-
-
-def _part(check: _Checker, data: Any) -> Part:
-    table = check.table(data, "[[parts]]", "parts")
-    name = check.text(table, "name", "[[parts]]")
-    where = f'[[parts]] "{name}"'
-    rocker = table.get("rocker")
-    spring = table.get("spring")
-    bar = table.get("bar")
-    return Part(
-        name=name,
-        bodies=check.bodies(table.get("bodies", {}), f"{where} bodies"),
-        key=check.text(table, "key", where) if "key" in table else None,
-        choices=check.names(table.get("choices", []), f"{where} choices"),
-        attach=check.points(table.get("attach", []), f"{where} attach"),
-        needs=check.text(table, "needs", where) if "needs" in table else None,
-        not_with=check.text(table, "not_with", where) if "not_with" in table else None,
-        points=check.points(table.get("points", []), f"{where} points"),
-        rocker=None if rocker is None else _rocker(check, rocker, where),
-        spring=None if spring is None else check.pair(check.table(spring, where, "spring").get("points"), where),
-        bar=None if bar is None else _bar(check, bar, where),
+        fixed=fixed,
+        rack=layout.rack,
+        wheel_body=layout.wheel_body,
+        steering_axis=layout.steering_axis,
+        sliders=layout.sliders,
+        rocker=with_role.rocker if with_role else None,
+        spring=next((p.spring for p in parts if p.spring), None),
+        bar=next((p.bar for p in parts if p.bar), None),
+        parts=tuple(p.name for p in parts),
     )
 
 
-def _bar(check: _Checker, data: Any, where: str) -> BarRole:
-    table = check.table(data, f"{where} bar", "bar")
-    form = check.text(table, "form", where)
-    if form not in ("u", "t", ""):
-        check.say("layout-type", f'bar form is "{form}"; "u" or "t" is expected', where)
-    axis, link = (check.pair(table.get(key), f"{where} bar {key}") for key in ("axis", "link"))
-    return BarRole(form, check.text(table, "body", where), axis, link)
+def _attach(bodies: Bodies, attached: Mapping[str, str], place: str) -> list[Finding]:
+    """Add points to bodies; findings for bodies that are not there."""
+    findings = []
+    for point, body in attached.items():
+        if body not in bodies:
+            near = difflib.get_close_matches(body, bodies, 1)
+            hint = f'; did you mean "{near[0]}"?' if near else f"; bodies here: {', '.join(bodies)}"
+            text = f'point "{point}" is to go on body "{body}", which is not there{hint}'
+            findings.append(Finding("body-unknown", text, place))
+        elif others := [b for b, points in bodies.items() if point in points and b != body]:
+            text = f'point "{point}" is to go on body "{body}" and is on "{others[0]}" already; take another name'
+            findings.append(Finding("point-on-two-bodies", text, place))
+        elif point not in bodies[body]:
+            bodies[body] = (*bodies[body], point)
+    return findings
 
 
-def _rocker(check: _Checker, data: Any, where: str) -> Rocker:
-    table = check.table(data, f"{where} rocker", "rocker")
-    return Rocker(
-        check.text(table, "body", where),
-        check.pair(table.get("axis"), f"{where} rocker axis"),
-        check.pair(table.get("rod"), f"{where} rocker rod"),
-    )
+def _parts(
+    layout: Layout, have: tuple[str, ...], keys: Mapping[str, str | None], place: str
+) -> tuple[list[Part], list[Finding]]:
+    parts: list[Part] = []
+    findings: list[Finding] = []
+    for part in layout.parts:
+        value = keys.get(part.key) if part.key else None
+        if part.key and value is not None and part.choices and value not in part.choices:
+            text = f'{part.key} = "{value}" is not one of {", ".join(part.choices)}'
+            findings.append(Finding("choice-unknown", text, place))
+        elif part.key and value is not None and part.attach and value not in _body_names(layout):
+            text = f'{part.key} = "{value}" is not a body of layout "{layout.name}": {", ".join(_body_names(layout))}'
+            findings.append(Finding("body-unknown", text, place))
+        elif part.key and value is not None and part.not_with and keys.get(part.not_with):
+            text = f"{part.key} and {part.not_with} are both given; one of the two is expected"
+            findings.append(Finding("keys-conflict", text, place))
+        elif (part.key and value is not None) or (not part.key and _called_for(part, have, keys)):
+            parts.append(part)
+    return parts, findings
+
+
+def _body_names(layout: Layout) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(b for bodies in (layout.bodies, *(p.bodies for p in layout.parts)) for b in bodies))
+
+
+def _called_for(part: Part, have: Iterable[str], keys: Mapping[str, str | None]) -> bool:
+    """Whether a part without a key is there: the table has one of its points, and what it needs is there."""
+    return bool(set(part.points) & set(have)) and bool(not part.needs or keys.get(part.needs))
+
+
+def _merge(layout: Layout, parts: Iterable[Part], keys: Mapping[str, str | None]) -> Bodies:
+    merged: dict[str, dict[str, None]] = {CHASSIS: {}}
+    for source in (layout.bodies, *(p.bodies for p in parts)):
+        for body, points in source.items():
+            merged.setdefault(body, {}).update(dict.fromkeys(points))
+    for part in parts:
+        if part.key and part.attach:
+            merged.setdefault(str(keys[part.key]), {}).update(dict.fromkeys(part.attach))
+    merged.setdefault(layout.wheel_body, {}).update({WHEEL_CENTRE: None, WHEEL_AXIS: None})
+    chassis_only = (n for p in parts for n in p.spring or () if not any(n in b for b in merged.values()))
+    merged[CHASSIS].update(dict.fromkeys(chassis_only))
+    return {body: tuple(points) for body, points in merged.items()}
+
+
+def _missing(name: str, unused: list[str], bodies: Bodies, layout: Layout, place: str) -> Finding:
+    sliding = any(name in (s.point, *s.line) for s in layout.sliders)
+    other = "the rack" if name in layout.rack else ("a slider" if sliding else "the spring")
+    owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or other
+    near = difflib.get_close_matches(name, unused, 1)
+    hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
+    verb = "need" if " and " in owners else "needs"
+    return Finding("point-missing", f'point "{name}" is missing; {owners} {verb} it{hint}', place)
+
+
+def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Finding:
+    owned = [p for p in layout.parts if name in (*p.attach, *p.points, *(n for b in p.bodies.values() for n in b))]
+    waiting = [(p.name, p.key or p.needs) for p in owned if p.key or p.needs]
+    if waiting:
+        part, key = waiting[0]
+        text = f'point "{name}" belongs to {part}, which is there only when the car file has {key}'
+        return Finding("point-without-part", text, place)
+    near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
+    hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"
+    return Finding("point-unknown", f'point "{name}" is not one of layout "{layout.name}"; {hint}', place)

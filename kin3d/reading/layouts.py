@@ -10,7 +10,8 @@ from typing import Any
 
 from kin3d.errors import Finding, LayoutError
 from kin3d.linkage.keys import AxleTable
-from kin3d.linkage.layout import Layout, builtin, builtin_names, parse
+from kin3d.linkage.layout import Layout
+from kin3d.linkage.layout_file import builtin, builtin_names, parse
 from kin3d.linkage.record import choice_fault
 from kin3d.reading.text import FindingLog, read_toml
 

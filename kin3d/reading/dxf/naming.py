@@ -107,7 +107,7 @@ class Names:
 
 def known_points() -> tuple[str, ...]:
     """Return the point names of all built-in layouts."""
-    from kin3d.linkage.layout import builtin, builtin_names
+    from kin3d.linkage.layout_file import builtin, builtin_names
 
     return tuple(dict.fromkeys(p for name in builtin_names() for p in builtin(name).known_points()))
 
