@@ -22,10 +22,10 @@ def named(number: int, label: str, title: str) -> str:
     return f"{mark(number)} {tag('b', text(label))} {text(title)}"
 
 
-def verdict(words: str) -> str:
-    """A verdict with a sign that needs no colour: filled, open, or a dash."""
-    kind = {"can be said": "yes", "no difference": "none"}.get(words, "no" if words.startswith("cannot") else "none")
-    return tag("span", text(words), class_=f"verdict {kind}")
+def verdict(said: str) -> str:
+    """Whether a difference can be said, with a sign that needs no colour: filled, open, or a dash."""
+    words = {"–": "not judged"}.get(said, said)
+    return tag("span", text(words), class_=f"verdict {said if said in ('yes', 'no') else 'none'}")
 
 
 def listed(items: Iterable[str], class_: str = "") -> str:

@@ -25,7 +25,7 @@ def of_result(table: Table, measures: Iterable[Measure] = (), cars: Sequence[Com
         Every car of the page, in order; a column that stands for one of them has its mark.
     """
     labels = {m.name: m.label if m.unit == "1" else f"{m.label}, {m.unit}" for m in measures}
-    show = {"measure": lambda name: text(labels.get(name, name)), "verdict": verdict}
+    show = {"measure": lambda name: text(labels.get(name, name)), "said": verdict}
     marks = {c.label: mark(k) for k, c in enumerate(cars)}
     labelled = {c.name: (c.head or c.name).split(" ")[0] for c in table.columns}
     ours = {name: marks[label] for name, label in labelled.items() if label in marks}

@@ -176,7 +176,8 @@ class Comparison(Result):
 
     def notes(self) -> tuple[str, ...]:
         """What was not compared, and how the verdicts are to be taken."""
-        told = [f"Verdicts at a threshold of {percent(self.threshold)}."] if self.pairs else []
+        judged = f"The sign of a difference can be said when it is sure to {percent(self.threshold)} or more."
+        told = [judged] if self.pairs else []
         for pair in self.pairs:
             reason = () if pair.attribution.measures else (view.causes_reason(pair),)
             told += [*reason, *left_out_sentences(pair.not_compared)]

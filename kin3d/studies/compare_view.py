@@ -31,6 +31,8 @@ Array = NDArray[np.float64]
 MOST_CAUSES = 6
 WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
 SMALL = 0.004  # part of the longest bar under which a group is left out
+# verdicts as a table tells them, under the head "can be said"
+SAID = {"can be said": "yes", "cannot be said from these points": "no", "no difference": "same"}
 TITLES: dict[Kind, str] = {
     "design": "Measures in the design position",
     "rate": "Gradients: change per mm of wheel travel, in the design position",
@@ -70,8 +72,9 @@ def points_table(result: Comparison, pair: CarPair) -> Table:
         sigma = float(m.sigma_mm.max()) if m.sigma_mm.any() else None
         rows.append((m.group, m.point, *parts, Quantity(m.distance_mm, "mm"), sigma, m.direction))
     cars = f"A: {pair.a.title} → {pair.b.label}: {pair.b.title}"
-    title = f"{cars}, {result.axle} axle, {result.side} side: points (x forward, y left, z up)"
-    notes = [f"Fitted: {sentence}." for sentence in pair.b.fitted.sentences]
+    title = f"{cars}, {result.axle} axle, {result.side} side: points"
+    notes = ["Vehicle frame: x forward, y left, z up."]
+    notes += [f"Fitted: {sentence}." for sentence in pair.b.fitted.sentences]
     if pair.lone:
         notes.append(f"Only in one of the two: {', '.join(pair.lone)}.")
     return Table.of(f"points-{pair.b.label}", columns, rows, title, notes, breaks)
@@ -104,7 +107,7 @@ def differences_table(pair: CarPair, kind: Kind, measures: Sequence[Measure]) ->
         Column("b", head=f"{pair.b.label} ± σ"),
         Column("difference", head="difference ± σ"),
         Column("sure", head="sign\nsure to"),
-        Column("verdict", text=True),
+        Column("said", head="can be\nsaid", text=True),
     )
     rows = [_difference(pair.difference(m.name, kind)) for m in measures]
     return Table.of(f"{kind}-{pair.b.label}", columns, rows, TITLES[kind])
@@ -121,7 +124,7 @@ def _difference(x: Difference) -> tuple[Cell, ...]:
         Quantity(x.b, unit, form, _worth_telling(x.sigma_b, x.b)),
         Quantity(0.0 if x.same else x.difference, unit, change, np.nan if x.exact else x.sigma),
         None if x.same else sure,
-        x.verdict.removesuffix(" from these points"),
+        SAID.get(x.verdict, "–"),
     )
 
 

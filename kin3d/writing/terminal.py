@@ -39,7 +39,7 @@ def say(console: Console, sentence: str, style: str = "") -> None:
 def _blocks(console: Console, table: Table) -> list[list[int]]:
     """Columns that fit side by side; texts at the left are repeated in every block."""
     rows = [table.heads(), *table.shown()]
-    wide = [3 + max(len(line) for row in rows for line in row[k].split("\n")) for k in range(len(table.columns))]
+    wide = [2 + max(len(line) for row in rows for line in row[k].split("\n")) for k in range(len(table.columns))]
     wide = [min(w, LONG) if c.long else w for w, c in zip(wide, table.columns, strict=True)]
     lead = 0
     while lead < len(wide) and table.columns[lead].text and not table.columns[lead].long:
@@ -61,7 +61,7 @@ def _rich(table: Table, block: list[int]) -> RichTable:
     from rich.table import Table as Rich
     from rich.text import Text
 
-    made = Rich(header_style="bold", box=SIMPLE_HEAD)
+    made = Rich(header_style="bold", box=SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
     for k in block:
         column = table.columns[k]
         justify = "left" if column.text or column.long else "right"

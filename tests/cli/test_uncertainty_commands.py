@@ -77,8 +77,7 @@ def test_comparison_on_the_terminal_and_in_files(tmp_path):
         "A: Dunlin, last season",
         "B: Plover, this season",
         "can be said",
-        "cannot",
-        "at 95 %",
+        "sure to 95 % or more",
         "only the upright's linkage is attributed",
         "The errors of the cars are taken as independent",
     ):
