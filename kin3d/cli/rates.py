@@ -51,7 +51,7 @@ def rates(
         console.print(f"Rates written to {out}", highlight=False)
     if plot:
         from kin3d.studies.inboard import inboard_curves
-        from kin3d.writing.rocker_plot import draw_inboard
+        from kin3d.studies.inboard_plot import draw_inboard
 
         draw_inboard([inboard_curves(read, axle, found.travel_mm)], plot)
         console.print(f"Curves drawn to {plot}", highlight=False)

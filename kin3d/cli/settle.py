@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from kin3d.cli.screen import show_finding
+from kin3d.cli.screen import Screen
 
 EPILOG = (
     "Examples:\n\n"
@@ -17,6 +17,7 @@ EPILOG = (
 
 
 def settle(
+    screen: Screen,
     car: Annotated[Path, typer.Argument(help="The car file (TOML), with both axles.", show_default=False)],
     braking: Annotated[float, typer.Option(help="Deceleration in g.")] = 0.0,
     driving: Annotated[float, typer.Option(help="Acceleration in g, instead of --braking.")] = 0.0,
@@ -31,31 +32,22 @@ def settle(
     Within an axle each tyre works at the same share of its load. A wheel that lifts off is reported, as are springs
     beyond their travel. Exit code 2 when no attitude carries the loads.
     """
-    from rich.console import Console
-
     from kin3d import load
     from kin3d.errors import Finding, RequestError
     from kin3d.studies.settle import settle as find
     from kin3d.writing.files import check_place
-    from kin3d.writing.terminal import print_table, say
 
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "--braking and --driving do not go together; give one of them"))
     if out:
         check_place(out, (".csv", ".json"), "--out")
     found = find(load(car), braking - driving, lateral, aero_front, aero_rear, rack)
-    console = Console()
-    for line in found.summary().split("\n"):
-        say(console, line)
-    for table in found.tables():
-        print_table(console, table)
-    for note in found.notes():
-        say(console, note, style="dim")
+    screen.say(found.summary())
+    screen.show(found)
     if out:
         found.save(out)
-        say(console, f"Figures written to {out}")
-    for finding in found.findings:
-        show_finding(Console(stderr=True), finding)
+        screen.say(f"Figures written to {out}")
+    screen.findings(found.findings)
 
 
 settle.__doc__ = f"{settle.__doc__}\n\n{EPILOG}"

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
 
-from kin3d.cli.screen import show_finding
+from kin3d.cli.screen import Screen
 from kin3d.cli.shared import parse_values
 from kin3d.linkage.names import AxleName
+
+if TYPE_CHECKING:
+    from kin3d.studies.swap import Kind
 
 EPILOG = (
     "Examples:\n\n"
@@ -28,6 +30,7 @@ class KindChoice(StrEnum):
 
 
 def swap(
+    screen: Screen,
     car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
     to: Annotated[KindChoice, typer.Option(help="The kind of rod that is wanted.", show_default=False)],
     axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
@@ -41,7 +44,9 @@ def swap(
     travel: Annotated[str, typer.Option(help="Travel over which the ratio is kept: its ends, in mm.")] = "-30,30",
     within: Annotated[float, typer.Option(help="Deviation of the motion ratio that counts as a match, in %.")] = 0.5,
     load: Annotated[str, typer.Option(help="Wheel loads for the rod force, in N, with commas.")] = "1000,3000",
-    out: Annotated[Path | None, typer.Option(help="Write the new car (.toml; its point tables go beside it).")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the new car (.toml; point tables go beside it) or figures: .csv, .json.")
+    ] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw both: .png, .svg or .pdf.")] = None,
 ) -> None:
     """Find rod and rocker of the other kind, with the same motion ratio over the travel.
@@ -51,32 +56,32 @@ def swap(
     """
     from kin3d import load as load_car
     from kin3d.cli.progress import progress_bar
-    from kin3d.cli.show_swap import show_swap
     from kin3d.reading.boxes import read_boxes
-    from kin3d.reading.car_writing import write_car
     from kin3d.studies.swap import STARTS
     from kin3d.studies.swap import swap as find
+    from kin3d.writing.files import PICTURES, check_place
 
+    for place, endings, option in ((out, (".toml", ".csv", ".json"), "--out"), (plot, PICTURES, "--plot")):
+        if place:
+            check_place(place, endings, option)
     read = load_car(car)
     boxes = read_boxes(box) if box else None
     loads = parse_values(load, "--load")
     span = parse_values(travel, "--travel")
+    kind: Kind = "pull" if to is KindChoice.pull else "push"
     with progress_bar("Starts", STARTS) as advance:
-        found = find(read, axle, "pull" if to is KindChoice.pull else "push", mount, boxes, span, within, advance)
-    console = Console()
-    show_swap(console, found, loads)
+        found = find(read, axle, kind, mount, boxes, span, within, advance, loads_n=loads)
+    screen.say(found.summary())
+    screen.show(found)
     if plot:
-        from kin3d.writing.rocker_plot import draw_inboard
-
-        draw_inboard([found.before, found.after], plot, ["before", "after"])
-        console.print(f"Picture drawn to {plot}", highlight=False)
-    if out and found.fits:
-        written = write_car(found.car, out, f"{axle} axle turned into a {to.value}-rod by kin3d swap from {car.name}")
-        console.print(f"Written: {', '.join(str(p) for p in written)}", highlight=False, soft_wrap=True)
-    for finding in read.findings:
-        show_finding(Console(stderr=True), finding)
+        screen.plot(found, plot, "Picture")
+    if out and out.suffix.lower() != ".toml":
+        screen.save(found, out)
+    elif out and found.fits:
+        screen.say(f"Written: {', '.join(str(p) for p in found.save_car(out))}")
+    screen.findings(read.findings)
     if not found.fits:
-        raise typer.Exit(1)
+        screen.fail()
 
 
 swap.__doc__ = f"{swap.__doc__}\n\n{EPILOG}"

@@ -8,7 +8,6 @@ does differ.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -23,62 +22,17 @@ from kin3d.solve.model import AxleModel
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.inboard import InboardCurves, inboard_curves, need_rocker
 from kin3d.studies.swap_fit import Fit, Fitter, targets
-from kin3d.studies.swap_proof import WheelProof, prove_wheel
-from kin3d.studies.swap_space import Boxes, Places, Space, movable_points, space_for
+from kin3d.studies.swap_result import SwapResult, prove_wheel
+from kin3d.studies.swap_space import Boxes, Places, StartLayout, movable_points, start_layouts
 
 Array = NDArray[np.float64]
 Kind = Literal["push", "pull"]
 WITHIN_PCT = 0.5
 STARTS = 10
+LOADS_N = (1000.0, 3000.0)
 ENOUGH = 3  # good fits to choose from
 OUTLINE_MM = 100.0  # standing this far outside of the car's outline counts as much as all points a half box off
 FIT_POINTS = 21
-
-
-@dataclass(frozen=True, slots=True)
-class SwapResult:
-    """What a swap found.
-
-    Attributes
-    ----------
-    car : Car
-        With the new points; the nearest layout where none fits.
-    axle : {"front", "rear"}
-    fits : bool
-        Whether the motion ratio is matched within `within_pct` and the rod is of the kind asked for.
-    within_pct, worst_pct : float
-        Largest deviation of the motion ratio over the travel, against the original's at the same travel.
-    worst_by_element : dict of str to float
-        The same for every element on the rocker, %; against a fifth of its largest ratio where the ratio is smaller.
-    before, after : InboardCurves
-        Both over the travel.
-    wheel : WheelProof
-        The wheel's measures of both cars side by side.
-    moved : dict of str to (ndarray, ndarray)
-        Every movable point, before and after, vehicle frame, mm, on the side of the point table.
-    boxes : dict of str to (ndarray, ndarray)
-    stated : tuple of str
-        Points for which the default space was taken.
-    obstacles : tuple of str
-        Coordinates that the boxes hold back, the one that matters most first.
-    starts : int
-        Starts that were tried.
-    """
-
-    car: Car
-    axle: AxleName
-    fits: bool
-    within_pct: float
-    worst_pct: float
-    worst_by_element: dict[str, float]
-    before: InboardCurves
-    after: InboardCurves
-    wheel: WheelProof
-    moved: dict[str, tuple[Array, Array]]
-    boxes: Boxes
-    stated: tuple[str, ...]
-    obstacles: tuple[str, ...]
-    starts: int
 
 
 def swap(
@@ -91,6 +45,7 @@ def swap(
     within_pct: float = WITHIN_PCT,
     progress: Callable[[int, int], None] | None = None,
     starts: int | None = None,
+    loads_n: Sequence[float] = LOADS_N,
 ) -> SwapResult:
     """Find rod and rocker of the other kind.
 
@@ -110,6 +65,8 @@ def swap(
         Called with starts done and in all.
     starts : int
         Starts to try at most, default STARTS; a few good fits end the search sooner.
+    loads_n : sequence of float
+        Wheel loads for which the tables show rod force and buckling, N.
 
     Raises
     ------
@@ -124,10 +81,33 @@ def swap(
     chosen = mount or _default_mount(model, to)
     given = dict(boxes or {})
     raise_errors(_problems(model, before, chosen, given, str(car.source)), RequestError)
-    spaces = space_for(model.axle, model.linkage, (_kind(before), to), chosen, given)
+    layouts = start_layouts(model.axle, model.linkage, (_kind(before), to), chosen, given)
     wanted = _ratios(model, travel)
-    best, space, tried = _search(car, model, chosen, spaces, wanted, travel, progress, starts or STARTS)
-    return _result(car, model, before, to, chosen, best, space, within_pct, tried, given)
+    best, layout, tried = _best_of_starts(car, model, chosen, layouts, wanted, travel, progress, starts or STARTS)
+    new = _with_axle(car, with_places(model.axle, chosen, best.places))
+    after = inboard_curves(new, axle, before.travel_mm)
+    worst = float(np.max(np.abs(after.motion_ratio / before.motion_ratio - 1.0))) * 100.0
+    worst = worst if np.isfinite(worst) else float("inf")
+    obstacles = [text for _, text in best.at_bounds]
+    if after.kind != to:
+        obstacles.insert(0, f"the rod that fits the boxes best is a {after.kind}-rod")
+    return SwapResult(
+        car=new,
+        axle=axle,
+        fits=worst <= within_pct and after.kind == to,
+        within_pct=within_pct,
+        worst_pct=worst,
+        worst_by_element={n: 100.0 * v for n, v in best.worst.items()},
+        before=before,
+        after=after,
+        wheel=prove_wheel(car, new, axle, before.travel_mm),
+        moved={p: (model.axle.points[p], best.places[p]) for p in best.places},
+        boxes=layout.boxes,
+        stated=layout.stated,
+        obstacles=tuple(obstacles),
+        starts=tried,
+        loads_n=tuple(float(v) for v in loads_n),
+    )
 
 
 def _kind(curves: InboardCurves) -> Kind:
@@ -208,34 +188,34 @@ def _with_axle(car: Car, axle: Axle) -> Car:
     return changed(car, **{axle.name: axle})
 
 
-def _search(
+def _best_of_starts(
     car: Car,
     model: AxleModel,
     mount: str,
-    spaces: Sequence[Space],
+    layouts: Sequence[StartLayout],
     wanted: dict[str, Array],
     travel: Array,
     progress: Callable[[int, int], None] | None,
     starts: int,
-) -> tuple[Fit, Space, int]:
-    """Fit from several starts; the best one, its space and how many were tried."""
+) -> tuple[Fit, StartLayout, int]:
+    """Fit from several starts; the best one, its starting layout and how many were tried."""
     rng = np.random.default_rng(7)
-    fitters = [f for f in (_fitter(car, model, mount, s, wanted, travel) for s in spaces) if f is not None]
+    fitters = [f for f in (_fitter(car, model, mount, s, wanted, travel) for s in layouts) if f is not None]
     if not fitters:
         text = "no starting layout inside the boxes makes a linkage that moves; give wider boxes or another mount"
         raise RequestError(Finding("swap-no-start", text, "boxes"))
-    found: list[tuple[Fit, Space, Fitter]] = []
+    found: list[tuple[Fit, StartLayout, Fitter]] = []
     for k in range(starts):
-        fitter, space = fitters[k % len(fitters)]
+        fitter, layout = fitters[k % len(fitters)]
         spread = 0.0 if k < len(fitters) else 0.6
         first = spread * rng.uniform(-1.0, 1.0, len(fitter.low)) * fitter.half
-        found.append((fitter.fit(np.clip(first, fitter.low, fitter.high)), space, fitter))
+        found.append((fitter.fit(np.clip(first, fitter.low, fitter.high)), layout, fitter))
         if progress:
             progress(k + 1, starts)
         if sum(f.good for f, _, _ in found) >= ENOUGH:
             break
-    best, space, fitter = min(found, key=lambda one: _rank(one[0], model.axle))
-    return fitter.finish(best), space, len(found)
+    best, layout, fitter = min(found, key=lambda one: _rank(one[0], model.axle))
+    return fitter.finish(best), layout, len(found)
 
 
 def _rank(fit: Fit, axle: Axle) -> tuple[int, float]:
@@ -248,50 +228,12 @@ def _rank(fit: Fit, axle: Axle) -> tuple[int, float]:
 
 
 def _fitter(
-    car: Car, model: AxleModel, mount: str, space: Space, wanted: dict[str, Array], travel: Array
-) -> tuple[Fitter, Space] | None:
+    car: Car, model: AxleModel, mount: str, layout: StartLayout, wanted: dict[str, Array], travel: Array
+) -> tuple[Fitter, StartLayout] | None:
     """A fitter whose kernel is compiled in the starting layout, or None where that is a dead centre."""
     try:
-        new = _with_axle(car, with_places(model.axle, mount, space.start))
+        new = _with_axle(car, with_places(model.axle, mount, layout.start))
         side = CornerModel.of(new, model.axle.name)
     except (LayoutError, AssemblyError):
         return None
-    return Fitter(side, wanted, travel, space.start, space.boxes), space
-
-
-def _result(
-    car: Car,
-    model: AxleModel,
-    before: InboardCurves,
-    to: Kind,
-    mount: str,
-    best: Fit,
-    space: Space,
-    within_pct: float,
-    tried: int,
-    given: Boxes,
-) -> SwapResult:
-    axle = model.axle
-    new = _with_axle(car, with_places(axle, mount, best.places))
-    after = inboard_curves(new, axle.name, before.travel_mm)
-    worst = float(np.max(np.abs(after.motion_ratio / before.motion_ratio - 1.0))) * 100.0
-    worst = worst if np.isfinite(worst) else float("inf")
-    obstacles = [text for _, text in best.at_bounds]
-    if after.kind != to:
-        obstacles.insert(0, f"the rod that fits the boxes best is a {after.kind}-rod")
-    return SwapResult(
-        car=new,
-        axle=axle.name,
-        fits=worst <= within_pct and after.kind == to,
-        within_pct=within_pct,
-        worst_pct=worst,
-        worst_by_element={n: 100.0 * v for n, v in best.worst.items()},
-        before=before,
-        after=after,
-        wheel=prove_wheel(car, new, axle.name, before.travel_mm),
-        moved={p: (axle.points[p], best.places[p]) for p in best.places},
-        boxes=space.boxes,
-        stated=tuple(p for p in space.boxes if p not in given),
-        obstacles=tuple(obstacles),
-        starts=tried,
-    )
+    return Fitter(side, wanted, travel, layout.start, layout.boxes), layout

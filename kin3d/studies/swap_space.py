@@ -30,7 +30,7 @@ ON_ARM = 0.9  # where rod_outer starts on an arm: share of the way from the hing
 
 
 @dataclass(frozen=True, slots=True)
-class Space:
+class StartLayout:
     """A starting layout and the boxes.
 
     Attributes
@@ -59,9 +59,9 @@ def movable_points(axle: Axle, linkage: Linkage) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
 
 
-def space_for(
+def start_layouts(
     axle: Axle, linkage: Linkage, kinds: tuple[str, str], mount: str, given: Mapping[str, tuple[Array, Array]]
-) -> list[Space]:
+) -> list[StartLayout]:
     """Starting layouts with their boxes, the likelier first.
 
     Parameters
@@ -75,14 +75,14 @@ def space_for(
     """
     at = {p: axle.points[p] for p in axle.points.names}
     movable = movable_points(axle, linkage)
-    spaces = []
+    layouts = []
     for down in (1.0, -1.0):
         start = _start(at, linkage, kinds, mount, given, down)
         start = {p: start[p] for p in movable}
         boxes = {p: given.get(p) or _default_box(p, start[p], axle, linkage, at[p]) for p in movable}
         inside = {p: np.clip(start[p], *boxes[p]) for p in movable}
-        spaces.append(Space(inside, boxes, tuple(p for p in movable if p not in given)))
-    return spaces if linkage.bar is not None else spaces[:1]
+        layouts.append(StartLayout(inside, boxes, tuple(p for p in movable if p not in given)))
+    return layouts if linkage.bar is not None else layouts[:1]
 
 
 def _default_box(point: str, place: Array, axle: Axle, linkage: Linkage, before: Array) -> tuple[Array, Array]:

@@ -63,6 +63,23 @@ def test_swap_writes_a_car_and_a_picture(tmp_path: Path, monkeypatch: pytest.Mon
         assert word in drawn
 
 
+def test_a_swap_shows_and_writes_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(kin3d.studies.swap, "ENOUGH", 1)
+    found = kin3d.studies.swap.swap(kin3d.load(CAR), "front", "pull", loads_n=[2000.0])
+    assert repr(found).startswith("<swap: Dunlin, last season, front axle: push-rod on the lower arm to pull-rod on")
+    points, differences, _ = found.tables()
+    assert {row[0] for row in points.rows} == set(found.moved)
+    shown = {row[0]: row[1:] for row in differences.rows}
+    assert shown["buckling load over rod force at 2000 N"][1] == "in tension"
+    assert found.save(tmp_path / "s.csv") == len(found.before.travel_mm)
+    with (tmp_path / "s.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    ratios = [[float(r[f"motion_ratio_{word}"]) for r in rows] for word in ("before", "after")]
+    assert_allclose(ratios[1], ratios[0], rtol=5e-3)
+    assert found.save(tmp_path / "s.toml") == len(found.moved)
+    assert_allclose(kin3d.load(tmp_path / "s.toml").front.points["rod_inner"], found.moved["rod_inner"][1], atol=1e-6)
+
+
 def test_swap_that_does_not_fit_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(kin3d.studies.swap, "STARTS", 1)
     rows = ["point,x_min,x_max,y_min,y_max,z_min,z_max", "spring_outer,-40,-36,330,334,205,209"]

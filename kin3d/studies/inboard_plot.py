@@ -13,14 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.studies.inboard import InboardCurves
+from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.style import INK, LINES, figure_style, save_figure
-from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Array = NDArray[np.float64]
-PICTURES = (".png", ".svg", ".pdf")
 DASHES = ("-", "--")
 WIDE, TALL = 1.0, 1.7  # least width over height of a rocker view, and largest
 SHOWN_MM = 130.0  # how much of rod and spring is drawn beyond the rocker
@@ -40,7 +39,7 @@ def draw_inboard(curves: Sequence[InboardCurves], path: Path, labels: Sequence[s
     labels : sequence of str, optional
         A word for each; the kind of rod and what carries it are added.
     """
-    check_ending(path, PICTURES, "--plot")
+    check_place(path, PICTURES, "plot")
     import matplotlib.pyplot as plt
 
     names = [_name(c, labels[k] if labels else "") for k, c in enumerate(curves)]
