@@ -12,28 +12,11 @@ from rich.table import Table
 from rich.text import Text
 
 from kin3d.linkage.design import SIDES
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies.result import SweepResult
 from kin3d.writing.numbers import number as number
 
-# what the terminal shows when no measures are asked for; the files have all of them
-USUAL = (
-    "camber_deg",
-    "toe_deg",
-    "caster_deg",
-    "roll_centre_height_mm",
-    "anti_dive_pct",
-    "anti_lift_pct",
-    "anti_squat_pct",
-    "motion_ratio",
-    "wheel_rate_n_per_mm",
-    "camber_ground_deg",
-    "toe_ground_deg",
-    "roll_centre_offset_mm",
-    "camber_recovery_pct",
-    "spring_share_braking_pct",
-)
 MOST_ROWS = 41
 
 
@@ -42,7 +25,7 @@ def show_sweep(console: Console, result: SweepResult, chosen: bool) -> None:
 
     A table that is wider than the terminal goes on below: a figure is never cut.
     """
-    shown = [m for m in result.measures if chosen or m.name in USUAL]
+    shown = [m for m in result.measures if chosen or m.usual]
     both = not _alike(result, shown)
     driven = result.driven()
     fixed = {n: v[0] for n, v in result.drives.items() if n not in driven}
@@ -93,9 +76,7 @@ def _drive_heads(result: SweepResult, both: bool) -> list[str]:
     return [*heads, "side"] if both else heads
 
 
-def _table(
-    result: SweepResult, block: Sequence[Measure], index: Sequence[tuple[int, ...]], both: bool
-) -> Table:
+def _table(result: SweepResult, block: Sequence[Measure], index: Sequence[tuple[int, ...]], both: bool) -> Table:
     table = Table(header_style="bold", box=SIMPLE_HEAD)
     for head in _drive_heads(result, both):
         table.add_column(head, justify="left" if head == "side" else "right", no_wrap=True)

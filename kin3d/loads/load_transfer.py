@@ -12,20 +12,16 @@ wheels; load transfer h/(2·wheelbase); in cornering half a newton of side force
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.loads.members import Statics
-from kin3d.measures.anti import brake_share, drive_share, lacks_braking, lacks_driving
+from kin3d.measures.anti import BRAKING, DRIVING, brake_share, drive_share, lacks_drive
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
-from kin3d.measures.table import Measure, lacks_radius
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
-from kin3d.solve.model import AxleModel
+from kin3d.measures.entry import RADIUS, Measure, nothing
 from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Vec, add, dot, scale
 
@@ -34,103 +30,39 @@ Case = Literal["braking", "driving", "cornering"]
 GRAVITY_M_PER_S2 = 9.81
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
-    """One case: what a wheel feels, and how its results are named."""
-
-    case: Case
-    pct: Measure
-    force: Measure
+def share(case: Case) -> Callable[[CornerPair], Array]:
+    """Share of a case's load transfer that springs and bars take, %, shape (2n,), as a function of both corners."""
+    return lambda corner: 100.0 * _left(corner, case)[0] / _left(corner, case)[1]
 
 
-def _not_here(_corner: Corner) -> Array:
-    raise TypeError("load shares need the statics of the linkage")
+def load_per_g(case: Case) -> Callable[[CornerPair], Array]:
+    """Load on the springs at each wheel in a g, N, shape (2n,), as a function of both corners."""
+
+    def load(corner: CornerPair) -> Array:
+        weight = float(corner.car.mass_kg or 0.0) * GRAVITY_M_PER_S2 * _mass_share(case, corner)
+        return _left(corner, case)[0] * weight
+
+    return load
 
 
-def _lacks_cornering(corner: Corner) -> str:
-    return "[car] cg_height_mm is not given" if corner.car.cg_height_mm is None else lacks_radius(corner)
+def _left(corner: CornerPair, case: Case) -> tuple[Array, Array]:
+    """Force left for the springs at each wheel, N per N of weight and g: of the whole case, of the transfer alone."""
 
-
-def _heavy(lacks: Callable[[Corner], str]) -> Callable[[Corner], str]:
-    def both(corner: Corner) -> str:
-        return lacks(corner) or ("[car] mass_kg is not given" if corner.car.mass_kg is None else "")
-
-    return both
-
-
-def _share(case: Case, transfer: str, lacks: Callable[[Corner], str]) -> Share:
-    made = []
-    for name, label, unit, sign, definition, needs in (
-        (
-            f"spring_share_{case}_pct",
-            f"Spring share of the load transfer, {case}",
-            "%",
-            "100: springs and bars carry all of it; 0: the links carry it",
-            "100·λ(horizontal force and load transfer)/λ(load transfer), λ the force at the wheel left for springs, "
-            f"from Jᵀλ = −load; {transfer}",
-            lacks,
-        ),
-        (
-            f"spring_load_{case}_n_per_g",
-            f"Load on the springs at the wheel, {case}",
-            "N/g",
-            "pushes the wheel into the body: positive",
-            f"λ of the travel row a g of {case}, at the wheel; {transfer}",
-            _heavy(lacks),
-        ),
-    ):
-        made.append(Measure(name, label, unit, sign, definition, "own formula", _not_here, needs, 1, "load shares"))
-    return Share(case, made[0], made[1])
-
-
-_LONG = "load transfer = height of the mass centre over the ground/(2·wheelbase) of the force"
-SHARES = (
-    _share("braking", _LONG, lacks_braking),
-    _share("driving", _LONG, lacks_driving),
-    _share(
-        "cornering",
-        "a left turn; the axle carries its own share of the mass, both tyres push alike, load transfer = height/track",
-        _lacks_cornering,
-    ),
-)
-MEASURES = tuple(m for s in SHARES for m in (s.pct, s.force))
-
-
-def shares(model: AxleModel, corner: CornerPair, lanes: Lanes, solved: Solved) -> dict[str, Array]:
-    """Values of all shares that there is data for, each (2n,), by name.
-
-    Parameters
-    ----------
-    model : AxleModel
-    corner : CornerPair
-        Over the same lanes.
-    """
-    statics = Statics(model.kernel, model.variants, lanes, solved)
-    ground = _Ground(statics, corner)
-    out: dict[str, Array] = {}
-    for s in SHARES:
-        if s.pct.lacks(corner):
-            continue
-        along, across, transfer = _wheel_forces(s.case, corner, ground.height)
-        hub = s.case == "driving" or corner.car.brakes == "inboard"
+    def solve() -> tuple[Array, Array]:
+        ground = corner.once(_Ground, lambda: _Ground(corner))
+        along, across, transfer = _wheel_forces(case, corner, ground.height)
+        hub = case == "driving" or corner.car.brakes == "inboard"
         alone = ground.left_for_springs(0.0, 0.0, transfer, hub)
-        whole = ground.left_for_springs(along, across, transfer, hub)
-        with np.errstate(all="ignore"):
-            out[s.pct.name] = 100.0 * whole / alone
-        if not s.force.lacks(corner):
-            share = _mass_share(s.case, corner)
-            if share is not None:
-                out[s.force.name] = whole * float(corner.car.mass_kg or 0.0) * GRAVITY_M_PER_S2 * share
-    return out
+        return ground.left_for_springs(along, across, transfer, hub), alone
+
+    return corner.once(("left for the springs", case), solve)
 
 
-def _mass_share(case: Case, corner: CornerPair) -> float | None:
-    """Part of the car's weight that the case's forces are counted for; None where it is not known."""
+def _mass_share(case: Case, corner: CornerPair) -> float:
+    """Part of the car's weight that the case's forces are counted for."""
     if case != "cornering":
         return 1.0
-    front = corner.car.front_mass_share
-    if front is None:
-        return None
+    front = float(corner.car.front_mass_share or 0.0)
     return front if corner.axle.name == "front" else 1.0 - front
 
 
@@ -149,8 +81,8 @@ def _wheel_forces(case: Case, corner: CornerPair, height: Array) -> tuple[float,
 class _Ground:
     """The linkage's statics with the ground's directions, over stacked lanes."""
 
-    def __init__(self, statics: Statics, corner: CornerPair) -> None:
-        self.statics = statics
+    def __init__(self, corner: CornerPair) -> None:
+        self.statics = statics = Statics(corner.model.kernel, corner.variants, corner.lanes, corner.solved)
         self.ahead, self.aside, self.up = (_numbers(v) for v in (corner.ahead, corner.aside, corner.normal))
         body = corner.linkage.wheel_body
         self.foot = statics.on_body(body, _numbers(corner.contact))
@@ -178,3 +110,54 @@ def _height(corner: CornerPair) -> Array:
     foot = corner.stand[2]
     over = np.broadcast_to(np.asarray(centre), 2 * foot.shape[1]).reshape(2, -1) - 0.5 * (foot[LEFT] + foot[RIGHT])
     return np.asarray(over.reshape(-1))
+
+
+_LONG = "load transfer = height of the mass centre over the ground/(2·wheelbase) of the force"
+_LEFT_TURN = (
+    "a left turn; the axle carries its own share of the mass, both tyres push alike, load transfer = height/track"
+)
+
+
+def _entries(
+    case: Case,
+    transfer: str,
+    needs: tuple[str, ...],
+    weight: tuple[str, ...],
+    unless: Callable[[Corner], str] = nothing,
+) -> tuple[Measure, Measure]:
+    """Share and load of one case; `weight` is what the load needs beside."""
+    one_sided: Literal[1, -1] = -1 if case == "cornering" else 1
+    common: dict[str, Any] = {"source": "own formula", "group": "load shares", "scope": "axle", "order": 1}
+    common |= {"uses": ("car.brakes", "car.front_drive_share"), "unless": unless}
+    return (
+        Measure(
+            name=f"spring_share_{case}_pct",
+            label=f"Spring share of the load transfer, {case}",
+            unit="%",
+            sign="100: springs and bars carry all of it; 0: the links carry it",
+            definition="100·λ(horizontal force and load transfer)/λ(load transfer), λ the force at the wheel left for "
+            f"springs, from Jᵀλ = −load; {transfer}",
+            function=share(case),
+            needs=(*needs, *RADIUS),
+            usual=case == "braking",
+            **common,
+        ),
+        Measure(
+            name=f"spring_load_{case}_n_per_g",
+            label=f"Load on the springs at the wheel, {case}",
+            unit="N/g",
+            sign="pushes the wheel into the body: positive",
+            definition=f"λ of the travel row a g of {case}, at the wheel; {transfer}",
+            function=load_per_g(case),
+            needs=(*needs, *weight, *RADIUS),
+            mirror=one_sided,
+            **common,
+        ),
+    )
+
+
+MEASURES = (
+    *_entries("braking", _LONG, BRAKING, ("car.mass_kg",)),
+    *_entries("driving", _LONG, DRIVING, ("car.mass_kg",), lacks_drive),
+    *_entries("cornering", _LEFT_TURN, ("car.cg_height_mm",), ("car.mass_kg", "car.front_mass_share")),
+)

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair, of_axle
-from kin3d.measures.table import Measure, lacks_radius
+from kin3d.measures.entry import RADIUS, Measure
 
 Array = NDArray[np.float64]
 STRAIGHT_RAD = np.radians(0.1)  # below this mean steer a percentage would say nothing
 _SOURCE = "common practice (A. Jeantaud, R. Ackermann), own formula; from memory"
 
 
-def _lacks(corner: Corner) -> str:
-    if corner.car.wheelbase_mm is None:
-        return "[car] wheelbase_mm is not given"
-    if not corner.linkage.rack:
-        return f'layout "{corner.linkage.layout}" has no rack'
-    return lacks_radius(corner)
+def _lacks_rack(corner: Corner) -> str:
+    return "" if corner.linkage.rack else f'layout "{corner.linkage.layout}" has no rack'
 
 
 def _cot(angle: Array) -> Array:
@@ -45,8 +43,24 @@ def turning_radius(corner: CornerPair) -> Array:
     return np.where(straight, np.inf, float(corner.car.wheelbase_mm or 0.0) * mean)
 
 
-def _measure(name: str, label: str, unit: str, sign: str, definition: str, function: object) -> Measure:
-    return Measure(name, label, unit, sign, definition, _SOURCE, of_axle(function), _lacks, 0, "steering")  # type: ignore[arg-type]
+def _measure(
+    name: str, label: str, unit: str, sign: str, definition: str, function: Callable[[CornerPair], Array]
+) -> Measure:
+    return Measure(
+        name,
+        label,
+        unit,
+        sign,
+        definition,
+        _SOURCE,
+        of_axle(function),
+        "steering",
+        scope="axle",
+        needs=("car.wheelbase_mm", *RADIUS),
+        unless=_lacks_rack,
+        mirror=-1 if name == "turning_radius_mm" else 1,
+        axle="front",
+    )
 
 
 MEASURES = (

@@ -5,37 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from kin3d.linkage.keys import CarData
+from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure, lacks_radius
+from kin3d.measures.entry import LONG, RADIUS, Measure, not_given, nothing
 from kin3d.spatial.vectors import Number
 
 _SOURCE = "W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 17; from memory"
+BRAKING = (*LONG, "car.front_brake_share")
+DRIVING = ("car.drive", *LONG)
 _WHERE = (
     "slope = v_x/v_z of the upright's material point at the contact point where the upright takes the torque "
     "(outboard brake), of the wheel centre where the chassis takes it (inboard brake, drive shaft)"
 )
 
 
-def _lacks(corner: Corner, keys: tuple[str, ...]) -> str:
-    missing = [f"[car] {k}" for k in keys if getattr(corner.car, k) is None]
-    said = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given" if missing else ""
-    return said or lacks_radius(corner)
-
-
-def lacks_braking(corner: Corner) -> str:
-    """Says what is missing for figures of braking."""
-    return _lacks(corner, ("wheelbase_mm", "cg_height_mm", "front_brake_share"))
-
-
-def lacks_driving(corner: Corner) -> str:
-    """Says what is missing for figures of driving."""
-    car = corner.car
-    if car.drive is None:
-        return "[car] drive is not given"
-    if car.drive not in (corner.axle.name, "all"):
-        return f'the {corner.axle.name} axle is not driven ([car] drive = "{car.drive}")'
-    keys = ("wheelbase_mm", "cg_height_mm") + (("front_drive_share",) if car.drive == "all" else ())
-    return _lacks(corner, keys)
+def lacks_drive(subject: Corner) -> str:
+    """Says so when the axle is not driven."""
+    drive, name = subject.car.drive, subject.axle.name
+    if drive not in (None, name, "all"):
+        return f'the {name} axle is not driven ([car] drive = "{drive}")'
+    return not_given(subject, ("car.front_drive_share",)) if drive == "all" else ""
 
 
 def _lever(car: CarData) -> float:
@@ -91,7 +80,13 @@ def anti_squat(corner: Corner) -> Number:
 
 
 def _anti(
-    name: str, label: str, sense: str, formula: str, driving: bool, function: Callable[[Corner], Number]
+    axle: AxleName,
+    name: str,
+    label: str,
+    sense: str,
+    formula: str,
+    driving: bool,
+    function: Callable[[Corner], Number],
 ) -> Measure:
     return Measure(
         name=name,
@@ -101,17 +96,20 @@ def _anti(
         definition=f"100·share·({formula})·wheelbase/cg_height; {_WHERE}",
         source=_SOURCE,
         function=function,
-        lacks=lacks_driving if driving else lacks_braking,
+        needs=(*(DRIVING if driving else BRAKING), *RADIUS),
+        uses=("car.front_drive_share",) if driving else ("car.brakes",),
+        unless=lacks_drive if driving else nothing,
         order=1,
+        usual=True,
+        axle=axle,
         group="anti",
     )
 
 
-FRONT = (
-    _anti("anti_dive_pct", "Anti-dive", "dive of the nose in braking", "+slope", False, anti_dive),
-    _anti("anti_lift_pct", "Anti-lift, driving", "lift of the nose in driving", "+slope", True, anti_lift_driving),
-)
-REAR = (
-    _anti("anti_lift_pct", "Anti-lift, braking", "lift of the tail in braking", "−slope", False, anti_lift_braking),
-    _anti("anti_squat_pct", "Anti-squat", "squat of the tail in driving", "−slope", True, anti_squat),
+_NOSE, _TAIL = "lift of the nose in driving", "lift of the tail in braking"
+MEASURES = (
+    _anti("front", "anti_dive_pct", "Anti-dive", "dive of the nose in braking", "+slope", False, anti_dive),
+    _anti("front", "anti_lift_pct", "Anti-lift, driving", _NOSE, "+slope", True, anti_lift_driving),
+    _anti("rear", "anti_lift_pct", "Anti-lift, braking", _TAIL, "−slope", False, anti_lift_braking),
+    _anti("rear", "anti_squat_pct", "Anti-squat", "squat of the tail in driving", "−slope", True, anti_squat),
 )

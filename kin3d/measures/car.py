@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.keys import CarData
-from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import crossing, force_height
-from kin3d.measures.table import Measure, nothing
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import value
 
@@ -29,13 +27,13 @@ class WholeCar:
     front, rear : CornerPair
     shift_mm : float
         What has to be added to the rear points' x to place them in the frame of the front ones.
-    data : CarData
+    car : CarData
     """
 
     front: CornerPair
     rear: CornerPair
     shift_mm: float
-    data: CarData
+    car: CarData
 
     @property
     def wheelbase(self) -> Array:
@@ -66,27 +64,13 @@ def roll_axis_force(car: WholeCar) -> Array:
 
 def roll_axis_at_centre(car: WholeCar) -> Array:
     """Height of the roll axis over the ground under the mass centre, mm, shape (n,)."""
-    front = float(car.data.front_mass_share or 0.0)
+    front = float(car.car.front_mass_share or 0.0)
     return np.asarray(front * crossing(car.front)[1] + (1.0 - front) * crossing(car.rear)[1])
 
 
-@dataclass(frozen=True, slots=True)
-class CarMeasure:
-    """A measure of the whole car: its entry for tables, what computes it in inner units, what is missing for it."""
-
-    entry: Measure
-    function: Callable[[WholeCar], Array]
-    lacks: Callable[[CarData], str]
-
-    def compute(self, car: WholeCar) -> Array:
-        """Values for left and right, shape (2, n), in the measure's unit."""
-        found = self.function(car) * (180.0 / np.pi if self.entry.unit == "deg" else 1.0)
-        count = len(car.front.roll_rad)
-        return np.array(np.broadcast_to(found, (2, count)))
-
-
-def _of_a_car(_corner: Corner) -> Any:
-    raise TypeError("a measure of the car needs both axles")
+def _of_all_wheels(function: Callable[[WholeCar], Array]) -> Callable[[WholeCar], Array]:
+    """A function of the car with values of shape (n,) or (2, n), as one with shape (2, n)."""
+    return lambda car: np.array(np.broadcast_to(function(car), (2, len(car.front.roll_rad))))
 
 
 def _entry(
@@ -96,15 +80,23 @@ def _entry(
     sign: str,
     definition: str,
     function: Callable[[WholeCar], Array],
-    lacks: Callable[[CarData], str] = lambda _: "",
+    needs: tuple[str, ...] = (),
     source: str = "own definition",
-) -> CarMeasure:
-    entry = Measure(name, label, unit, sign, definition, source, _of_a_car, nothing, 1, "car")
-    return CarMeasure(entry, function, lacks)
-
-
-def _lacks_share(data: CarData) -> str:
-    return "" if data.front_mass_share is not None else "[car] front_mass_share is not given"
+) -> Measure:
+    return Measure(
+        name,
+        label,
+        unit,
+        sign,
+        definition,
+        source,
+        _of_all_wheels(function),
+        "car",
+        scope="car",
+        order=1,
+        needs=(*needs, "front.loaded_radius_mm", "rear.loaded_radius_mm"),
+        uses=("car.wheelbase_mm",),
+    )
 
 
 _CENTRES = "of the axles' roll centres over the mid-points of their contact points"
@@ -133,7 +125,7 @@ MEASURES = (
         "over the ground positive",
         f"front_mass_share·front height + (1 − front_mass_share)·rear height {_CENTRES}",
         roll_axis_at_centre,
-        _lacks_share,
+        ("car.front_mass_share",),
     ),
     _entry(
         "wheelbase_change_mm",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from kin3d.spatial.jets import Jet, algebra_of, atan2, box, total_degree, value
 from kin3d.spatial.vectors import Number, Vec, dot
 
 Array = NDArray[np.float64]
+Made = TypeVar("Made")
 LEFT, RIGHT = 0, 1
 # travel, rack, roll: the position, one derivative along each, and travel twice for rates of springs
 DRIVES = {"travel": 0, "rack": 1, "roll": 2}
@@ -81,6 +82,17 @@ class CornerPair(Corner):
         known = {n: DRIVES[n] for n in ("travel", "rack")}
         found = CornerPair.of(model, lanes, solved, along=(ALGEBRA, known), normal=normal)
         found.roll_rad, found.straight = roll_rad, straight
+        return found
+
+    @cached_property
+    def _made(self) -> dict[object, Any]:
+        return {}
+
+    def once(self, key: object, make: Callable[[], Made]) -> Made:
+        """What `make` returns, made when it is first asked for under that key: what several measures share."""
+        if key not in self._made:
+            self._made[key] = make()
+        found: Made = self._made[key]
         return found
 
     @cached_property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from kin3d.linkage.names import AxleName
 from kin3d.measures.anti import brake_slope, drive_slope
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, of_axle
-from kin3d.measures.table import Measure, lacks_radius, nothing
+from kin3d.measures.entry import RADIUS, Measure
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import Jet, asin, atan2
 from kin3d.spatial.vectors import Number, dot
@@ -53,18 +53,20 @@ def _wheel(
     unit: str,
     sign: str,
     definition: str,
-    function: Callable[[Corner], Any],
-    lacks: Callable[[Corner], str] = nothing,
-    source: str = _OWN,
+    function: Callable[[Any], Any],
     group: str = "wheel to the ground",
+    source: str = _OWN,
+    **more: Any,
 ) -> Measure:
-    return Measure(name, label, unit, sign, definition, source, function, lacks, 1, group)
+    return Measure(name, label, unit, sign, definition, source, function, group, scope="axle", order=1, **more)
 
 
-def _gradient(name: str, label: str, unit: str, sign: str, what: str, quantity: Any, drive: str) -> Measure:
+def _gradient(
+    name: str, label: str, unit: str, sign: str, what: str, quantity: Any, drive: str, mirror: Literal[1, -1] = 1
+) -> Measure:
     definition = f"d({what})/d({drive}), the other drives held, both wheels on the ground"
     function = of_axle(lambda corner: corner.along(quantity(corner), drive))
-    return _wheel(name, label, unit, sign, definition, function, group="gradients")
+    return _wheel(name, label, unit, sign, definition, function, "gradients", needs=RADIUS, mirror=mirror)
 
 
 MEASURES = (
@@ -76,6 +78,7 @@ MEASURES = (
         "−asin(a·n)",
         camber_ground,
         source=f"{ISO}, 7.1.17",
+        usual=True,
     ),
     _wheel(
         "toe_ground_deg",
@@ -85,6 +88,7 @@ MEASURES = (
         "atan2(a·x', s·a·y') with x' the vehicle's x along the ground and y' square to it",
         toe_ground,
         source=f"{ISO}, 7.1.6",
+        usual=True,
     ),
     _wheel(
         "steer_ground_deg",
@@ -94,6 +98,7 @@ MEASURES = (
         "−s·toe to the ground",
         lambda c: -(c.sign * toe_ground(c)),
         source=f"{ISO}, 7.1.1",
+        mirror=-1,
     ),
     _gradient(
         "bump_steer_deg_per_mm",
@@ -130,6 +135,7 @@ MEASURES = (
         "camber to the ground",
         camber_ground,
         "roll",
+        mirror=-1,
     ),
     _wheel(
         "camber_recovery_pct",
@@ -138,8 +144,10 @@ MEASURES = (
         "0 for a wheel that leans with the body, 100 for one that stays upright",
         "100·(1 − d camber_ground/d|roll|) of the outer wheel; the mean of both without roll",
         of_axle(recovery),
-        source="common practice, no source",
-        group="gradients",
+        "gradients",
+        "common practice, no source",
+        needs=RADIUS,
+        usual=True,
     ),
     _wheel(
         "track_mm",
@@ -148,9 +156,9 @@ MEASURES = (
         "always positive",
         "distance of the contact points across the ground",
         of_axle(lambda c: c.track),
-        lacks_radius,
-        source=f"{ISO}, 4.3",
-        group="track",
+        "track",
+        f"{ISO}, 4.3",
+        needs=RADIUS,
     ),
     _wheel(
         "track_change_mm",
@@ -159,13 +167,13 @@ MEASURES = (
         "wider than in the design position positive",
         "track minus the track of the design position",
         of_axle(lambda c: c.track - c.design_track),
-        lacks_radius,
-        group="track",
+        "track",
+        needs=RADIUS,
     ),
 )
 
 
-def support_angles(axle: AxleName) -> tuple[Measure, ...]:
+def _support_angles(axle: AxleName) -> tuple[Measure, ...]:
     """Side-view angles of the line to the instant centre, for braking and for drive through shafts."""
     formula = "atan(v_x/v_z)" if axle == "front" else "atan(−v_x/v_z)"
     braking, driving = ("dive of the nose", "lift of the nose")
@@ -179,8 +187,10 @@ def support_angles(axle: AxleName) -> tuple[Measure, ...]:
             f"opposes {braking}: positive",
             f"{formula} of the material point at the contact point (outboard brake), of the wheel centre (inboard)",
             _support(axle, brake_slope),
-            lacks_radius,
-            group="anti",
+            "anti",
+            needs=RADIUS,
+            uses=("car.brakes",),
+            axle=axle,
         ),
         _wheel(
             "support_angle_driving_deg",
@@ -189,6 +199,10 @@ def support_angles(axle: AxleName) -> tuple[Measure, ...]:
             f"opposes {driving}: positive",
             f"{formula} of the wheel centre, driven through shafts",
             _support(axle, drive_slope),
-            group="anti",
+            "anti",
+            axle=axle,
         ),
     )
+
+
+SUPPORT_ANGLES = (*_support_angles("front"), *_support_angles("rear"))

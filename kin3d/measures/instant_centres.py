@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure, lacks_radius
+from kin3d.measures.entry import RADIUS, Measure
 from kin3d.spatial.vectors import Number
 
 _FRONT = "where the transverse velocity of the upright vanishes in the plane x = p_x"
@@ -45,8 +45,9 @@ def _centre(name: str, label: str, sign: str, definition: str, view: int, k: int
         definition=definition,
         source=_SOURCE,
         function=lambda corner: views[view](corner)[k],
-        lacks=lacks_radius,
+        needs=RADIUS,
         order=1,
+        mirror=-1 if name == "front_ic_y_mm" else 1,
         group="instant centres",
     )
 
@@ -64,8 +65,9 @@ MEASURES = (
         definition="p_y·v_y/v_z, v the velocity of the upright's material point at the contact point (symmetric axle)",
         source="J. C. Dixon, Suspension Geometry and Computation (2009), path of the contact point; from memory",
         function=roll_centre_height,
-        lacks=lacks_radius,
+        needs=RADIUS,
         order=1,
+        usual=True,
         group="roll centre",
     ),
 )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from kin3d.linkage.layout import Rocker
 from kin3d.measures.corner import Corner, length, unit
+from kin3d.measures.entry import Measure
 from kin3d.measures.springs import lacks_rocker
-from kin3d.measures.table import Measure
 from kin3d.spatial.jets import asin, atan2, value
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
@@ -148,17 +150,19 @@ def lacks_arm(corner: Corner) -> str:
     return "" if hinge_of(corner, body) else f"the rod is on the {body}, which has no hinge on the chassis"
 
 
-def _measure(name: str, label: str, unit_: str, sign: str, definition: str, function: object) -> Measure:
+def _measure(
+    name: str, label: str, sign: str, definition: str, function: Callable[[Corner], Number], uses: tuple[str, ...] = ()
+) -> Measure:
     return Measure(
         name=name,
         label=label,
-        unit=unit_,
+        unit="deg",
         sign=sign,
         definition=definition,
         source="own definition",
-        function=function,  # type: ignore[arg-type]
-        lacks=lacks_arm if function is rod_to_arm else lacks_rocker,
-        order=0,
+        function=function,
+        uses=uses,
+        unless=lacks_arm if function is rod_to_arm else lacks_rocker,
         group="rod",
     )
 
@@ -167,7 +171,6 @@ MEASURES = (
     _measure(
         "rod_to_arm_deg",
         "Rod to arm",
-        "deg",
         "without sign; 90 where the rod stands square on the arm",
         "angle of the rod to the plane of its arm's hinge line and rod_outer",
         rod_to_arm,
@@ -175,7 +178,6 @@ MEASURES = (
     _measure(
         "rod_to_rocker_deg",
         "Rod to rocker",
-        "deg",
         "without sign; 0 at the dead centre, 90 where the rod pulls square to the rocker's arm",
         "arcsine of the rod's lever about the pivot line over the distance of rod_inner from it",
         rod_to_rocker,
@@ -183,11 +185,24 @@ MEASURES = (
     _measure(
         "rod_slope_deg",
         "Slope of the rod, front view",
-        "deg",
         "inner end higher positive",
         "atan2(rise, way inboard) of the rod from rod_outer to rod_inner",
         rod_slope,
     ),
-    _measure("rod_end_outer_deg", "Outer rod end out of line", "deg", "without sign", _BOLT, misalignment_outer),
-    _measure("rod_end_inner_deg", "Inner rod end out of line", "deg", "without sign", _BOLT, misalignment_inner),
+    _measure(
+        "rod_end_outer_deg",
+        "Outer rod end out of line",
+        "without sign",
+        _BOLT,
+        misalignment_outer,
+        ("axle.rod_part.bolt_outer", "axle.side"),
+    ),
+    _measure(
+        "rod_end_inner_deg",
+        "Inner rod end out of line",
+        "without sign",
+        _BOLT,
+        misalignment_inner,
+        ("axle.rod_part.bolt_inner", "axle.side"),
+    ),
 )

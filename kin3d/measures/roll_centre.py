@@ -6,11 +6,13 @@ height that follows from the jacking forces is given beside it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.corner_pair import CornerPair, of_axle
-from kin3d.measures.table import Measure, lacks_radius
+from kin3d.measures.entry import RADIUS, Measure
 
 Array = NDArray[np.float64]
 PARALLEL_DEG = 1.0  # lines that cross at less than this are reported
@@ -60,7 +62,15 @@ def force_height(corner: CornerPair) -> Array:
     return np.asarray(((y - y.mean(axis=0)) * vy / vz).mean(axis=0))
 
 
-def _measure(name: str, label: str, unit: str, sign: str, definition: str, function: object) -> Measure:
+def _measure(
+    name: str,
+    label: str,
+    unit: str,
+    sign: str,
+    definition: str,
+    function: Callable[[CornerPair], Array],
+    usual: bool = False,
+) -> Measure:
     return Measure(
         name=name,
         label=label,
@@ -68,9 +78,12 @@ def _measure(name: str, label: str, unit: str, sign: str, definition: str, funct
         sign=sign,
         definition=definition,
         source=_SOURCE,
-        function=of_axle(function),  # type: ignore[arg-type]
-        lacks=lacks_radius,
+        function=of_axle(function),
+        scope="axle",
+        needs=RADIUS,
         order=1,
+        usual=usual,
+        mirror=-1 if name == "roll_centre_offset_mm" else 1,
         group="roll centre",
     )
 
@@ -83,6 +96,7 @@ MEASURES = (
         "over the ground positive",
         f"height over the mid-point of the contact points at which {_LINES}, cross, seen along the ground's x",
         lambda c: crossing(c)[1],
+        usual=True,
     ),
     _measure(
         "roll_centre_offset_mm",
@@ -91,6 +105,7 @@ MEASURES = (
         "to the left of the mid-point of the contact points positive",
         f"where {_LINES}, cross, across the ground",
         lambda c: crossing(c)[0],
+        usual=True,
     ),
     _measure(
         "roll_centre_lines_deg",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kin3d.measures.corner import Corner, unit
-from kin3d.measures.table import Measure, nothing
+from kin3d.measures.entry import Measure
 from kin3d.spatial.screws import axis_point, pitch
 from kin3d.spatial.vectors import Number
 
@@ -32,8 +32,9 @@ def _component(k: int, axis: str, *, point: bool) -> Measure:
         definition="c + ω×v_c/ω·ω, the axis point nearest to the wheel centre" if point else "ω/‖ω‖",
         source=_SOURCE,
         function=(lambda c: _point(c, k)) if point else (lambda c: _direction(c, k)),
-        lacks=nothing,
         order=1,
+        # a turning is a pseudovector: its mirror image has the other sign, save about y
+        mirror=1 if point == (k != 1) else -1,
         group="screw axis",
     )
 
@@ -49,8 +50,8 @@ MEASURES = (
         definition="ω·v_c/ω·ω",
         source=_SOURCE,
         function=screw_pitch,
-        lacks=nothing,
         order=1,
+        mirror=-1,
         group="screw axis",
     ),
 )

@@ -9,12 +9,18 @@ import numpy as np
 
 from kin3d.linkage.layout import Part
 from kin3d.measures.corner import Corner, length, rate_of, unit
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number, cross, dot, sub
 
 _RATIO = "−d(spring length)/d(travel): spring mm per mm of wheel travel (the trade uses the word for its inverse too)"
 _TURN = "turn of the rocker from design about rocker_axis_1→2, right hand"
+_RATES = (
+    "axle.spring.rate_n_per_mm",
+    "axle.spring.design_force_n",
+    "axle.torsion.rate_n_m_per_deg",
+    "axle.torsion.design_torque_n_m",
+)
 NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
 
 
@@ -106,8 +112,7 @@ MEASURES = (
         definition="distance from spring_outer to spring_inner",
         source="own definition",
         function=lambda corner: corner.spring_length,
-        lacks=lacks_spring,
-        order=0,
+        unless=lacks_spring,
         group="spring",
     ),
     Measure(
@@ -118,7 +123,8 @@ MEASURES = (
         definition=_RATIO,
         source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16 (installation ratio); from memory",
         function=motion_ratio,
-        lacks=lacks_spring,
+        unless=lacks_spring,
+        usual=True,
         order=1,
         group="spring",
     ),
@@ -130,7 +136,7 @@ MEASURES = (
         definition="d(motion ratio)/d(travel); motion ratio = " + _RATIO,
         source="own definition",
         function=motion_ratio_slope,
-        lacks=lacks_spring,
+        unless=lacks_spring,
         order=2,
         group="spring",
     ),
@@ -142,8 +148,8 @@ MEASURES = (
         definition=_TURN,
         source="own definition",
         function=rocker_turn,
-        lacks=lacks_rocker,
-        order=0,
+        unless=lacks_rocker,
+        mirror=-1,
         group="spring",
     ),
     Measure(
@@ -154,7 +160,8 @@ MEASURES = (
         definition="d(rocker angle)/d(travel); " + _TURN,
         source="own definition",
         function=rocker_rate,
-        lacks=lacks_rocker,
+        unless=lacks_rocker,
+        mirror=-1,
         order=1,
         group="spring",
     ),
@@ -166,7 +173,9 @@ MEASURES = (
         definition="k·MR² + F·dMR/dz at the wheel centre, a corner, without tyre and bar; torsion spring likewise",
         source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16; from memory",
         function=wheel_rate,
-        lacks=lacks_rate,
+        uses=_RATES,
+        unless=lacks_rate,
+        usual=True,
         order=2,
         group="spring",
     ),

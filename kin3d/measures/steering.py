@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure, lacks_radius
+from kin3d.measures.entry import RADIUS, Measure
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number, dot, sub
@@ -16,10 +16,6 @@ def lacks_axis(corner: Corner) -> str:
     if corner.linkage.steering_axis is not None or corner.linkage.rack:
         return ""
     return f'layout "{corner.linkage.layout}" names neither a steering axis nor points on a rack'
-
-
-def _lacks_ground(corner: Corner) -> str:
-    return lacks_axis(corner) or lacks_radius(corner)
 
 
 def caster(corner: Corner) -> Number:
@@ -53,8 +49,8 @@ MEASURES = (
         definition=f"atan2(−k_x, k_z), the side-view projection; {_AXIS}",
         source=f"{ISO}, 7.2.2",
         function=caster,
-        lacks=lacks_axis,
-        order=0,
+        unless=lacks_axis,
+        usual=True,
         group="steering axis",
     ),
     Measure(
@@ -65,8 +61,7 @@ MEASURES = (
         definition=f"atan2(−s·k_y, k_z), the front-view projection; {_AXIS}",
         source=f"{ISO}, 7.2.5",
         function=kingpin,
-        lacks=lacks_axis,
-        order=0,
+        unless=lacks_axis,
         group="steering axis",
     ),
     Measure(
@@ -77,8 +72,9 @@ MEASURES = (
         definition="from the steering axis at the ground to the contact point, square to the heading, horizontal",
         source=f"{ISO}, 7.2.6 (kingpin offset at ground)",
         function=scrub_radius,
-        lacks=_lacks_ground,
-        order=0,
+        needs=RADIUS,
+        unless=lacks_axis,
+        usual=True,
         group="steering axis",
     ),
     Measure(
@@ -89,8 +85,9 @@ MEASURES = (
         definition="from the contact point to the steering axis at the ground, along the wheel's heading",
         source=f"{ISO}, 7.2.3 (caster offset at ground)",
         function=caster_trail,
-        lacks=_lacks_ground,
-        order=0,
+        needs=RADIUS,
+        unless=lacks_axis,
+        usual=True,
         group="steering axis",
     ),
 )

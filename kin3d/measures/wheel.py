@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure, lacks_radius, nothing
+from kin3d.measures.entry import RADIUS, Measure
 from kin3d.spatial.jets import asin, atan2
 from kin3d.spatial.vectors import Number
 
@@ -27,13 +27,13 @@ def steer(corner: Corner) -> Number:
 
 def _place(what: str, k: int) -> Measure:
     """One coordinate of the wheel centre or of the contact point."""
-    attribute, label, definition, lacks = {
-        "wheel": ("centre", "Wheel centre", "wheel centre c in the chassis frame", nothing),
+    attribute, label, definition, needs = {
+        "wheel": ("centre", "Wheel centre", "wheel centre c in the chassis frame", ()),
         "contact": (
             "contact",
             "Contact point",
             "p = c − R·(n − (n·a)a)/‖n − (n·a)a‖, the lowest point of the wheel's disc",
-            lacks_radius,
+            RADIUS,
         ),
     }[what]
 
@@ -48,8 +48,8 @@ def _place(what: str, k: int) -> Measure:
         definition=definition,
         source="own definition",
         function=coordinate,
-        lacks=lacks,
-        order=0,
+        needs=needs,
+        mirror=-1 if k == 1 else 1,
         group="wheel",
     )
 
@@ -63,8 +63,7 @@ MEASURES = (
         definition="−asin(a·z): true inclination of the wheel to the chassis, not its front-view projection",
         source=f"{ISO}, 7.1.17",
         function=camber,
-        lacks=nothing,
-        order=0,
+        usual=True,
         group="wheel",
     ),
     Measure(
@@ -75,8 +74,7 @@ MEASURES = (
         definition="atan2(a_x, s·a_y): heading of the wheel plane against the vehicle's x",
         source=f"{ISO}, 7.1.6",
         function=toe,
-        lacks=nothing,
-        order=0,
+        usual=True,
         group="wheel",
     ),
     Measure(
@@ -87,8 +85,7 @@ MEASURES = (
         definition="−s·toe",
         source=f"{ISO}, 7.1.1",
         function=steer,
-        lacks=nothing,
-        order=0,
+        mirror=-1,
         group="wheel",
     ),
     *(_place(what, k) for what in ("wheel", "contact") for k in range(3)),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.report.svg import inline_svg
 from kin3d.studies import compare_view
 from kin3d.studies.compare import CarPair, Comparison

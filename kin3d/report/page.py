@@ -10,14 +10,13 @@ from importlib import resources
 from pathlib import Path
 
 from kin3d.errors import Finding, RequestError
+from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import MEASURES as CROSSING
-from kin3d.measures.table import Measure
 from kin3d.report import figures, tables, views
 from kin3d.report.markup import listed, mark, named, section
 from kin3d.report.summary import shown_measures, summary
 from kin3d.report.svg import framed
 from kin3d.studies import compare_view, tolerance_view
-from kin3d.studies.choice import USUAL
 from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
@@ -68,7 +67,7 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     title = " and ".join(c.title for c in data.cars)
     parts = [_head(data, title, day or date.today())]
     if any(r.pairs for r in results):
-        parts.append(section("summary", "What can be said", summary(results, USUAL) + _cautions(results)))
+        parts.append(section("summary", "What can be said", summary(results) + _cautions(results)))
     parts.append(section("inputs", "What was read", _inputs(data)))
     parts += [_axle(p, scenes.get(p.axle, "")) for p in data.axles]
     parts.append(section("definitions", "Definitions", tables.definitions(_defined(results))))

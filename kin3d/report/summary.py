@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.report.markup import listed
 from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.significance import Difference
@@ -26,17 +26,17 @@ MOST_CAUSES = 2
 SMALL = 0.15  # part of the difference under which a cause is not named here
 
 
-def summary(results: Sequence[Comparison], measures: Sequence[str]) -> str:
-    """Sentences on the measures of the given names, axle by axle and pair by pair."""
+def summary(results: Sequence[Comparison]) -> str:
+    """Sentences on the usual measures, axle by axle and pair by pair."""
     out = []
     for result in results:
         for pair in result.pairs:
-            out.append(_pair(result, pair, measures))
+            out.append(_pair(result, pair))
     return "".join(out)
 
 
-def _pair(result: Comparison, pair: CarPair, measures: Sequence[str]) -> str:
-    found = [x for x in pair.differences if x.measure.name in measures and _worth(x)]
+def _pair(result: Comparison, pair: CarPair) -> str:
+    found = [x for x in pair.differences if x.measure.usual and _worth(x)]
     said = [x for x in found if x.verdict == "can be said"]
     unsure = [x for x in found if x.verdict.startswith("cannot")]
     same = list(dict.fromkeys(x.measure.label for x in found if x.verdict == "no difference" and x.kind == "design"))

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from kin3d.linkage.car import Axle, Car
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.report.markup import listed, mark, verdict
 from kin3d.studies.compare import ComparedCar
 from kin3d.writing.html import html_table, tag, text

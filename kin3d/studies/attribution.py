@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure, figure, keys_of
 from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.fit import CommonCorners
@@ -219,7 +219,7 @@ class _Path:
         other = replace(a.model, axle=b.model.axle, car=b.model.car)
         self.sides = (a, replace(a, model=other))
         self.rack_axes = (a.rack_axis, b.rack_axis)
-        self.figures_differ = _figures(a) != _figures(b)
+        self.figures_differ = _figures(a, measures) != _figures(b, measures)
         made_up = WHEEL_AXIS not in a.names or WHEEL_AXIS not in b.names
         self.causes, self.seeds = self._directions(made_up)
         self.size = np.zeros(len(measures))
@@ -283,8 +283,6 @@ class _Path:
         return np.moveaxis(value, 1, 0), np.moveaxis(slope, 2, 0)
 
 
-def _figures(side: CornerModel) -> tuple[object, ...]:
+def _figures(side: CornerModel, measures: Sequence[Measure]) -> tuple[object, ...]:
     """What the measures read beside the points."""
-    axle = side.model.axle
-    own = (axle.loaded_radius_mm, axle.spring, axle.torsion, axle.springs, axle.unsprung_mass_kg)
-    return (*own, side.model.car, tuple(np.round(side.rack_axis, 12)))
+    return (*(figure(side.model, key) for key in keys_of(measures)), tuple(np.round(side.rack_axis, 12)))

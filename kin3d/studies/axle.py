@@ -10,19 +10,15 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
-from kin3d.loads.load_transfer import MEASURES as SHARES
-from kin3d.loads.load_transfer import shares
-from kin3d.measures.axle import axle_measures
-from kin3d.measures.compute import available, values
 from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.entry import Measure, available, values
 from kin3d.measures.roll_centre import PARALLEL_DEG
-from kin3d.measures.table import Measure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.studies.choice import asked, pick
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
+from kin3d.studies.registry import axle_measures, pick
 from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
@@ -53,7 +49,7 @@ def sweep_axle(
     rack_mm : float or array-like, mm
         To the left positive.
     measures : sequence of str, optional
-        Names (`kin3d.measures.axle.axle_measures`); default all.
+        Names (`kin3d.studies.registry.axle_measures`); default all.
     progress : callable, optional
         Called with positions done and in all.
 
@@ -72,7 +68,7 @@ def sweep_axle(
         "roll_deg": roll_values("roll", roll_deg),
         "rack_mm": drive_values("rack", rack_mm, "mm"),
     }
-    wanted = chosen(axle, asked(measures))
+    wanted = pick(axle_measures(axle), axle, measures)
     model = AxleModel.of(car, axle)
     need_radius([model])
     grid = [g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij")]
@@ -131,9 +127,6 @@ def roll_values(name: str, given: Given) -> Array:
     return array
 
 
-def chosen(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
-    """Axle measures of the given names in table order; all for None."""
-    return pick((*axle_measures(axle), *SHARES), axle, names)
 
 
 def _measure(
@@ -152,24 +145,16 @@ def _measure(
         part = slice(first, min(first + BATCH, stance.count))
         size = part.stop - part.start
         which = np.concatenate([np.arange(part.start, part.stop) + k * stance.count for k in (0, 1)])
-        lanes, solved = stood[0].take(which), _some(stood[1], which)
+        lanes, solved = stood[0].take(which), stood[1].take(which)
         ahead = None if straight is None else straight[:, part]
         here = stance.take(part)
         corner = CornerPair.on_ground(model, lanes, solved, here.roll_rad, here.pitch_rad, ahead)
         there, left_out = available(corner, wanted)
-        computed = values(corner, [m for m in there if m not in SHARES], (2 * size,))
-        if any(m in SHARES for m in there):
-            computed |= shares(model, corner, lanes, solved)
-        there = tuple(m for m in there if m.name in computed)
-        for name, v in ((m.name, computed[m.name]) for m in there):
+        for name, v in values(corner, there, (2 * size,)).items():
             found.setdefault(name, []).append(v.reshape(2, size))
         if progress:
             progress(part.stop, stance.count)
     return there, left_out, {n: np.concatenate(v, axis=1).reshape(-1) for n, v in found.items()}
-
-
-def _some(solved: Solved, which: NDArray[np.intp]) -> Solved:
-    return solved.take(which)
 
 
 def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[Measure]) -> Array | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,10 +12,10 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.linkage.names import AxleName
-from kin3d.measures.axle import axle_measures
 from kin3d.measures.car import MEASURES, WholeCar
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair, design_contact
+from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.lanes import pair_lanes
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
@@ -23,12 +23,11 @@ from kin3d.spatial.vectors import dot
 from kin3d.studies.axle import (
     Given,
     axle_result,
-    chosen,
     drive_values,
     roll_values,
 )
-from kin3d.studies.choice import asked
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
+from kin3d.studies.registry import asked, axle_measures, pick
 from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
@@ -191,55 +190,48 @@ def sweep_car(
         "rack_mm": drive_values("rack", rack_mm, "mm"),
     }
     model = CarModel.of(car)
-    names = asked(measures)
-    own = None if names is None else [n for n in names if n not in {m.entry.name for m in MEASURES}]
+    names = None if measures is None else asked(measures)
     grid = [g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij")]
     stance = model.stance(grid[0], np.radians(grid[1]), np.radians(grid[2]), grid[3])
     standing = model.stand(stance)
-    whole = _of_the_car(model, stance, standing, names)
+    add = _of_the_car(model, stance, standing, [m for m in MEASURES if names is None or m.name in names])
     found = []
     for k, axle in enumerate(model.axles):
-        wanted = chosen(axle.axle.name, _known_to(axle.axle.name, own))
-        result = axle_result(car, axle, drives, stance, standing, k, wanted)
-        found.append(_with_car(result, model, whole))
+        wanted = _of_the_axle(axle.axle.name, names)
+        found.append(add(axle_result(car, axle, drives, stance, standing, k, wanted)))
     return CarResult(*found)
 
 
-def _known_to(axle: AxleName, names: Sequence[str] | None) -> Sequence[str] | None:
-    """Names of an axle's measures; those that only the other axle has are left out here."""
+def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
+    """An axle's measures of the given names; those that only the other axle or the car has are left out here."""
     if names is None:
-        return None
-    other = {m.name for m in axle_measures("rear" if axle == "front" else "front")}
-    mine = {m.name for m in axle_measures(axle)}
-    return [n for n in names if n in mine or n not in other]
+        return axle_measures(axle)
+    every = (*axle_measures("front"), *axle_measures("rear"), *MEASURES)
+    pick(tuple({m.name: m for m in every}.values()), axle, names)
+    return tuple(m for m in axle_measures(axle) if m.name in names)
 
 
 def _of_the_car(
-    model: CarModel, stance: Stance, standing: Standing, names: Sequence[str] | None
-) -> dict[str, Array | str]:
-    """Values of the car's measures, each (2, n), or why one is left out."""
+    model: CarModel, stance: Stance, standing: Standing, wanted: Sequence[Measure]
+) -> Callable[[SweepResult], SweepResult]:
+    """Compute the car's measures; what is returned adds them to the result of an axle."""
     front, rear = (
         CornerPair.on_ground(m, *s, stance.roll_rad, stance.pitch_rad)
         for m, s in zip(model.axles, standing.axles, strict=True)
     )
     car = WholeCar(front, rear, model.shift_mm, model.car.data)
-    out: dict[str, Array | str] = {}
-    with np.errstate(all="ignore"):
-        for m in MEASURES:
-            if names is None or m.entry.name in names:
-                lacks = m.lacks(model.car.data)
-                out[m.entry.name] = lacks or np.where(standing.status == Status.OK, m.compute(car), np.nan)
-    return out
+    there, left_out = available(car, wanted)
+    ok = standing.status == Status.OK
+    found = {n: np.where(ok, v, np.nan) for n, v in values(car, there, (2, stance.count)).items()}
 
+    def add(result: SweepResult) -> SweepResult:
+        shape = (2, *(len(v) for v in result.drives.values()))
+        return replace(
+            result,
+            values=result.values | {n: np.moveaxis(v.reshape(shape), 0, -1) for n, v in found.items()},
+            left_out=result.left_out | left_out,
+            measures=(*result.measures, *there),
+            findings=(*model.findings, *result.findings),
+        )
 
-def _with_car(result: SweepResult, model: CarModel, whole: dict[str, Array | str]) -> SweepResult:
-    shape = (2, *(len(v) for v in result.drives.values()))
-    values, left_out = dict(result.values), dict(result.left_out)
-    for name, v in whole.items():
-        if isinstance(v, str):
-            left_out[name] = v
-        else:
-            values[name] = np.moveaxis(v.reshape(shape), 0, -1)
-    entries = tuple(m.entry for m in MEASURES if m.entry.name in values)
-    findings = (*model.findings, *result.findings)
-    return replace(result, values=values, left_out=left_out, measures=(*result.measures, *entries), findings=findings)
+    return add

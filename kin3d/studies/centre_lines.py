@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.measures import anti
-from kin3d.measures.compute import available
 from kin3d.measures.corner import Corner
+from kin3d.measures.entry import available
 from kin3d.measures.instant_centres import front_centre, side_centre
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.spatial.jets import value
@@ -204,7 +204,7 @@ def _crossing(a: ArmLine, b: ArmLine) -> Array:
 def _supports(corner: Corner, contact: Array) -> tuple[list[tuple[Support, ...]], dict[str, str]]:
     """Support lines of every lane, and the measures that the car file lacks figures for."""
     front = corner.axle.name == "front"
-    there, left_out = available(corner, anti.FRONT if front else anti.REAR)
+    there, left_out = available(corner, [m for m in anti.MEASURES if m.axle == corner.axle.name])
     columns = []
     for measure in there:
         # braking: the torque goes to the upright with outboard brakes; driving: to the chassis

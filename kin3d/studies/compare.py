@@ -14,16 +14,16 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import compare_view as view
 from kin3d.studies.attribution import Attribution, attribute
-from kin3d.studies.choice import left_out_sentences, shown
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.fit import FittedCar, Scale, common_corners, fit
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_changes
+from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.significance import KINDS, THRESHOLD, Difference, Kind, differences, figures
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.tolerance import SEED, Tolerance

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.point_changes import PLANE_ANGLES

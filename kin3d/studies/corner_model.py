@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES, SideCoordinates
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.compute import available
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure, available
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.model import AxleModel

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.spatial.jets import Jet
 from kin3d.studies.corner_model import CornerModel

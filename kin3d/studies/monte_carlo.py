@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive

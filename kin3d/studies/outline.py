@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
-from kin3d.measures.compute import values
+from kin3d.measures.entry import values
 from kin3d.measures.instant_centres import MEASURES as CENTRES
 from kin3d.measures.wheel import MEASURES as WHEEL
 from kin3d.studies.corner_model import CornerModel

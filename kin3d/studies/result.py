@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 
 if TYPE_CHECKING:

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import sensitivity_view as view
-from kin3d.studies.choice import left_out_sentences, shown
 from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.groups import GROUPS, groups_of
+from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.sweep import chosen_measures
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table

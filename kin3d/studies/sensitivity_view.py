@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import AXES
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.files import PICTURES, check_place

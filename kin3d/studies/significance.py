@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.studies.monte_carlo import Samples
 from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty
 

@@ -11,15 +11,14 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
-from kin3d.measures.compute import available, corner_measures, values
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.studies.choice import asked, pick
+from kin3d.studies.registry import corner_measures, pick
 from kin3d.studies.result import SweepResult
 
 Array = NDArray[np.float64]
@@ -93,7 +92,7 @@ def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
 
 def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Corner measures of the given names (one name may stand alone) in table order; all for None."""
-    return pick(corner_measures(axle), axle, asked(names))
+    return pick(corner_measures(axle), axle, names)
 
 
 def _measure(

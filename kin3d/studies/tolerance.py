@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import tolerance_view as view
-from kin3d.studies.choice import left_out_sentences, shown
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.monte_carlo import LEVELS, Samples, Spread, Study, draw, spread_of
+from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty, first_order, half_width, uncertainty_of
 from kin3d.writing.panels import draw_panels

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.uncertainty import half_width
 from kin3d.writing.numbers import fixed, number, percent

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d.studies.result import DRIVES, SweepResult
 from kin3d.writing.style import INK, LINES, figure_style, save_figure
 from kin3d.writing.table import check_ending
@@ -16,24 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PICTURES = (".png", ".svg", ".pdf")
-# what is drawn when no measures were chosen: the questions an engineer asks first
-USUAL = (
-    "camber_deg",
-    "toe_deg",
-    "caster_deg",
-    "roll_centre_height_mm",
-    "anti_dive_pct",
-    "anti_squat_pct",
-    "motion_ratio",
-    "wheel_rate_n_per_mm",
-    "scrub_radius_mm",
-    "caster_trail_mm",
-    "camber_ground_deg",
-    "toe_ground_deg",
-    "roll_centre_offset_mm",
-    "camber_recovery_pct",
-    "spring_share_braking_pct",
-)
 MOST_FAMILY = 7  # curves in one panel
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
 
@@ -70,7 +52,7 @@ def draw_curves(result: SweepResult, path: Path, measures: tuple[str, ...] | Non
 def _chosen(result: SweepResult, names: tuple[str, ...] | None) -> list[Measure]:
     if names is None and len(result.measures) <= 9:
         return list(result.measures)
-    return [m for m in result.measures if m.name in (names or USUAL)]
+    return [m for m in result.measures if (m.usual if names is None else m.name in names)]
 
 
 def _panel(ax: Axes, result: SweepResult, measure: Measure) -> None:

@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
+from kin3d.linkage.keys import Rod
 from kin3d.linkage.record import changed
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.fit import common_corners
@@ -186,3 +187,22 @@ def test_different_linkages_say_why_nothing_is_attributed():
     assert 'on "lower arm" in the one car and on "upper arm" in the other' in front.reason
     assert "motion_ratio" not in [m.name for m in front.measures]
     assert not run(car("dunlin"), car("plover"), "rear").reason
+
+
+def test_a_bolt_alone_is_the_cause_of_its_rod_end():
+    """Whatever figure of the car file a measure reads is told as the cause: here the bolt of one rod end alone."""
+    bolt = (0.36, 0.8, 0.48)  # of length 1, as the reader makes it
+    a = with_axle(car("dunlin"), "front", rod_part=Rod(bolt_outer=(1.0, 0.0, 0.0)))
+    found = run(a, with_axle(a, "front", rod_part=Rod(bolt_outer=bolt)))
+    assert [str(c) for c in found.causes] == [FIGURES]
+    names = [m.name for m in found.measures]
+    k = names.index("rod_end_outer_deg")
+    # in the design position the bolt stands as given: arcsine of its part along the rod
+    table = car("dunlin").front.points
+    along = table["rod_inner"] - table["rod_outer"]
+    along /= np.linalg.norm(along)
+    angles = [np.degrees(abs(np.arcsin(np.dot(b, along)))) for b in ((1.0, 0.0, 0.0), bolt)]
+    assert abs(angles[1] - angles[0]) > 5.0
+    assert_allclose(found.start_parts[k, 0], angles[1] - angles[0], rtol=1e-9)
+    assert_allclose(found.remainder[k], 0.0, rtol=0, atol=1e-9)
+    assert_allclose(np.delete(found.parts[:, 0], k, axis=0), 0.0, rtol=0, atol=1e-9)

@@ -15,8 +15,9 @@ from pytransform3d.transformations import (
     screw_parameters_from_screw_axis,
 )
 
-from kin3d.measures.compute import corner_measures, values
 from kin3d.measures.corner import Corner
+from kin3d.measures.entry import values
+from kin3d.studies.registry import corner_measures
 from tests.laws.cars import CORNERS, model
 
 STEP = 0.02  # mm; the error of the finite screw is of the order of its square over a length

@@ -8,7 +8,7 @@ from typing import Any
 from matplotlib.backends.backend_qtagg import FigureCanvasQTAgg
 from matplotlib.figure import Figure
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d_viewer.charts import Charts
 from kin3d_viewer.session import Session
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d_viewer.model import Curves
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.style import CURVES, GHOST, INK, PAPER

@@ -16,10 +16,8 @@ from numpy.typing import NDArray
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import moved_point
 from kin3d.linkage.names import AxleName
-from kin3d.measures.axle import axle_measures
-from kin3d.measures.compute import available, corner_measures, values
 from kin3d.measures.corner import Corner
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
@@ -27,6 +25,7 @@ from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.studies.axle import axle_result
 from kin3d.studies.ground_contact import Stance, put_on_ground
+from kin3d.studies.registry import axle_measures, corner_measures
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_axes import roll_centre
 from kin3d_viewer.snapshot import SIDES, Snapshot

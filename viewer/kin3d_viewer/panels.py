@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from kin3d.measures.table import Measure
+from kin3d.measures.entry import Measure
 from kin3d_viewer.model import LiveModel
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.session import Session

@@ -1,0 +1,132 @@
+"""The registry: every measure there is, one entry each, and how measures are chosen by name."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.names import AxleName
+from kin3d.loads import load_transfer
+from kin3d.measures import (
+    ackermann,
+    anti,
+    car,
+    ground,
+    instant_centres,
+    rod,
+    roll_centre,
+    screw,
+    springs,
+    steering,
+    wheel,
+)
+from kin3d.measures.entry import Measure
+
+# in the order of tables
+EVERY: tuple[Measure, ...] = (
+    *wheel.MEASURES,
+    *steering.MEASURES,
+    *screw.MEASURES,
+    *instant_centres.MEASURES,
+    *anti.MEASURES,
+    *springs.MEASURES,
+    *rod.MEASURES,
+    *ground.MEASURES,
+    *roll_centre.MEASURES,
+    *ground.SUPPORT_ANGLES,
+    *ackermann.MEASURES,
+    *load_transfer.MEASURES,
+    *car.MEASURES,
+)
+
+
+def _of(scope: str, axle: AxleName) -> tuple[Measure, ...]:
+    return tuple(m for m in EVERY if m.scope == scope and m.axle in (None, axle))
+
+
+def corner_measures(axle: AxleName) -> tuple[Measure, ...]:
+    """Every measure that one corner of that axle can have."""
+    return _of("corner", axle)
+
+
+def axle_measures(axle: AxleName) -> tuple[Measure, ...]:
+    """Every measure of an axle with both wheels on the ground.
+
+    Those of one corner come first; where the axle has one of the same name (the roll centre), that stands in its place.
+    Figures of the whole axle stand in the rows of both wheels. Anti values and support angles are taken along the
+    ground.
+    """
+    own = _of("axle", axle)
+    names = {m.name for m in own}
+    return (*(m for m in corner_measures(axle) if m.name not in names), *own)
+
+
+def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
+    """Measures of the given names in table order; one name may stand alone, None asks for all.
+
+    Raises
+    ------
+    RequestError
+        With every name that is not known and the nearest one; for a list without a name.
+    """
+    if names is None:
+        return tuple(every)
+    names = asked(names)
+    known = [m.name for m in every]
+    unknown = [_unknown(name, axle, known) for name in names if name not in known]
+    if unknown:
+        raise RequestError(unknown)
+    return tuple(m for m in every if m.name in names)
+
+
+def asked(names: Sequence[str]) -> list[str]:
+    """Names as a list; one name may stand alone.
+
+    Raises
+    ------
+    RequestError
+        For a list without a name.
+    """
+    if not names:
+        raise RequestError(Finding("measure-unknown", "no measure is named; kin3d measures lists them"))
+    return [names] if isinstance(names, str) else list(names)
+
+
+def shown(there: Sequence[Measure], names: Sequence[str] | None = None, every: bool = False) -> list[Measure]:
+    """Measures of a result that a person is shown: those of the given names, else the usual ones.
+
+    Parameters
+    ----------
+    every : bool
+        Without names: all of them, because the result was asked for with names.
+
+    Raises
+    ------
+    RequestError
+        With every name that the result does not have.
+    """
+    if names is not None:
+        wanted = asked(names)
+        known = [m.name for m in there]
+        missing = [n for n in wanted if n not in known]
+        if missing:
+            has = ", ".join(known) or "none"
+            raise RequestError([Finding("measure-missing", f'the result has no "{n}"; it has: {has}') for n in missing])
+        return [m for m in there if m.name in wanted]
+    usual = [m for m in there if m.usual]
+    return list(there) if every or not usual else usual
+
+
+def left_out_sentences(left_out: Mapping[str, str]) -> list[str]:
+    """Which measures are left out, those with one reason in one sentence."""
+    reasons: dict[str, list[str]] = {}
+    for name, reason in left_out.items():
+        reasons.setdefault(reason, []).append(name)
+    return [f"left out: {', '.join(names)}: {reason}" for reason, names in reasons.items()]
+
+
+def _unknown(name: str, axle: AxleName, known: Sequence[str]) -> Finding:
+    near = difflib.get_close_matches(name, known, 1, cutoff=0.4)
+    hint = f'did you mean "{near[0]}"?' if near else "kin3d measures lists them"
+    return Finding("measure-unknown", f'no measure "{name}" on the {axle} axle; {hint}')
