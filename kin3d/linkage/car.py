@@ -6,19 +6,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import Field, GetPydanticSchema
 from pydantic_core import core_schema
 
-from kin3d.errors import Finding
+from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
-from kin3d.linkage.keys import AxleKeys, CarData, Text
+from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, Text, in_axes
 from kin3d.linkage.layout import Layout, Linkage, resolve
-from kin3d.linkage.names import AxleName, Side
-from kin3d.linkage.record import Record
+from kin3d.linkage.misfits import misfits
+from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
+from kin3d.linkage.record import Record, changed, check, choice_fault, keys_of, plain, set_key
 from kin3d.units import length_factor
 
 _HELD = GetPydanticSchema(lambda _kind, _handler: core_schema.any_schema())  # taken as it is, not looked into
@@ -125,6 +126,11 @@ class Axle(AxleKeys):
         """Body that carries ``rod_outer``; None: no rod, no rocker."""
         return self.layout_keys.get("rod_on")
 
+    def keys(self) -> AxleKeys:
+        """The axle's own keys, without points, layout and their files; those that were not given stay so."""
+        given = self.model_fields_set & AxleKeys.model_fields.keys()
+        return AxleKeys.model_construct(**{name: getattr(self, name) for name in given})
+
     def mesh_files(self) -> dict[str, MeshFile]:
         """Meshes for looks by what they show: ``upright``, ``wheel``, ``tyre`` of the given side, ``chassis``."""
         turn = np.eye(3) if self.axes is None else parse_axes(self.axes)
@@ -146,3 +152,114 @@ class Car(Record):
     def axles(self) -> tuple[Axle, ...]:
         """The axles that the file gives, front first."""
         return tuple(a for a in (self.front, self.rear) if a is not None)
+
+    def axle(self, name: AxleName) -> Axle:
+        """One axle.
+
+        Raises
+        ------
+        RequestError
+            When the car file does not give it.
+        """
+        found = self.front if name == "front" else self.rear
+        if found is None:
+            there = ", ".join(a.name for a in self.axles())
+            text = f"the car file has no [{name}] axle; it has: {there}"
+            raise RequestError(Finding("axle-missing", text, str(self.source)))
+        return found
+
+    def with_points(
+        self, places: Mapping[str, ArrayLike], axle: AxleName = "front", side: Side | None = None
+    ) -> Car:
+        """The car with points of one axle in other places; its files are untouched.
+
+        Parameters
+        ----------
+        places : mapping of str to (3,)
+            Where each named point is to be: mm, vehicle frame (x forward, y left, z up), on `side`.
+        axle : {"front", "rear"}
+        side : {"left", "right"}, optional
+            Side that is meant; needed only where both sides have points of their own. Default: the side that the
+            points were given for. A side that is the mirror image of the other goes along with it.
+
+        Raises
+        ------
+        RequestError
+            For an axle that is not there, unknown points (with the nearest known name), places that are not three
+            numbers, and a side that is only a mirror image.
+        """
+        own = self.axle(axle)
+        key = "points" if side in (None, own.side) else "other_points"
+        table: PointTable | None = getattr(own, key)
+        if table is None:
+            text = f"is the mirror image of the {own.side} side; say where the points are to be on the {own.side}"
+            raise RequestError(Finding("side-mirrored", text, f"[{axle}], {side} side"))
+        new: dict[str, NDArray[np.float64]] = {}
+        findings = []
+        for written, place in places.items():
+            name = normalise(written)
+            values = np.asarray(place)
+            if name not in table:
+                text = f'point "{written}" is not in the table of the axle; {did_you_mean(name, table.names)}'
+                findings.append(Finding("point-unknown", text, f"[{axle}]"))
+            elif values.shape != (3,) or values.dtype.kind not in "iuf" or not np.isfinite(values).all():
+                text = f'the place of "{written}" is {place!r}; three finite numbers in mm are expected'
+                findings.append(Finding("place-wrong", text, f"[{axle}]"))
+            else:
+                new[name] = values.astype(float)
+        raise_errors(findings, RequestError)
+        return changed(self, **{axle: changed(own, **{key: table.with_places(new)})})
+
+    def with_figures(self, figures: Mapping[str, Any]) -> Car:
+        """The car with other figures of its file; the file is untouched.
+
+        Parameters
+        ----------
+        figures : mapping of str to value
+            Keys as in the car file, dotted: ``"car.mass_kg"``, ``"front.camber_deg"``,
+            ``"front.spring.rate_n_per_mm"``, ``"front.rod_on"``; an element of a list of tables by its name or its
+            number from 1 on (``"front.stops.packer.gap_mm"``). A value is what the file would have; a table may be
+            given as a whole (a mapping), and None takes a key or a table out. Directions are in the vehicle frame.
+
+        Raises
+        ------
+        RequestError
+            With everything that is wrong at once: unknown keys with the nearest known one, values that the car file
+            could not have, and what does not fit together.
+        LayoutError
+            When points are missing for what the keys ask for.
+        """
+        table = {a.name: keys_of(a.keys()) for a in self.axles()}
+        layout_keys = {str(a.name): dict(a.layout_keys) for a in self.axles()}
+        data: dict[str, Any] = {"title": self.title, "car": keys_of(self.data)} | table
+        findings: list[Finding] = []
+        for dotted, value in figures.items():
+            fault = self._set(data, layout_keys, dotted.split("."), plain(value))
+            findings += [Finding("figure-unknown", fault, dotted)] if fault else []
+        extra = {a.name: tuple(a.layout.keys()) for a in self.axles()}
+        checked, wrong = check(CarFigures, data, {str(name): keys for name, keys in extra.items()})
+        raise_errors([*findings, *wrong], RequestError)
+        new: dict[str, Axle] = {}
+        for axle in self.axles():
+            keys = in_axes(getattr(checked, axle.name), np.eye(3))
+            fields = {name: getattr(keys, name) for name in AxleKeys.model_fields}
+            other = {name: value for name, value in fields.items() if value != getattr(axle, name)}
+            new[axle.name] = changed(axle, **other, layout_keys=layout_keys[axle.name])
+            findings += misfits(axle.name, keys, axle.layout, new[axle.name].linkage, axle.points.names)
+        raise_errors(findings, RequestError)
+        return changed(self, title=checked.title or self.title, data=checked.car, **new)
+
+    def _set(self, data: dict[str, Any], layout_keys: Mapping[str, dict[str, str]], path: list[str], value: Any) -> str:
+        """Set a figure in the file's tables; what is wrong with its key, or empty."""
+        axle = next((a for a in self.axles() if a.name == path[0]), None)
+        if path[0] in ("front", "rear") and axle is None:
+            return f"the car file has no [{path[0]}] axle; it has: {', '.join(a.name for a in self.axles())}"
+        if axle and len(path) == 2 and path[1] in AxleFiles.model_fields:
+            return "belongs to the file of the points and is no figure; with_points moves points"
+        if axle and len(path) == 2 and path[1] in axle.layout.keys():  # noqa: SIM118
+            layout_keys[axle.name].pop(path[1], None)
+            if value is not None:
+                layout_keys[axle.name][path[1]] = value
+                return choice_fault(value, axle.layout.keys()[path[1]])
+            return ""
+        return set_key(data, path, value)

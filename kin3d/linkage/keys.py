@@ -11,10 +11,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from kin3d.linkage.names import Side, normalise
-from kin3d.linkage.record import Record
+from kin3d.linkage.record import R, Record, changed
 
 AXLE_NEEDS = {
     "points": "the file of its pickup points",
@@ -326,3 +328,26 @@ class CarFile(CarFigures):
 
     front: AxleTable | None = None
     rear: AxleTable | None = None
+
+
+def in_axes(record: R, rotation: NDArray[np.float64], folder: Path = Path()) -> R:
+    """A record with its directions in other axes, of length 1, and its paths from a folder."""
+    new: dict[str, Any] = {}
+    for name in record.model_fields_set:
+        value = getattr(record, name)
+        if isinstance(value, Record):
+            new[name] = in_axes(value, rotation, folder)
+        elif isinstance(value, tuple) and value and isinstance(value[0], Record):
+            new[name] = tuple(in_axes(v, rotation, folder) for v in value)
+        elif isinstance(value, Path):
+            new[name] = folder / value
+        elif value is not None and FILE_AXES in type(record).model_fields[name].metadata:
+            new[name] = _unit(rotation @ np.array(value))
+    return changed(record, **new)
+
+
+def _unit(direction: NDArray[np.float64]) -> tuple[float, float, float]:
+    """A direction of length 1; one of length 1 already keeps its digits."""
+    length = float(np.linalg.norm(direction))
+    x, y, z = (direction / (1.0 if abs(length - 1.0) < 1e-12 else length or 1.0) + 0.0).tolist()
+    return x, y, z

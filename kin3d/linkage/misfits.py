@@ -27,7 +27,7 @@ def misfits(
         *_names(axle, keys),
         *_on(axle, keys, linkage),
         *(_points(axle, keys, layout) if layout is not None else ()),
-        *_rod(axle, keys),
+        *_rods(axle, keys),
         *_shared(axle, keys, points),
     ]
 
@@ -76,8 +76,10 @@ def _points(axle: str, keys: AxleKeys, layout: Layout) -> list[Finding]:
     return out
 
 
-def _rod(axle: str, keys: AxleKeys) -> list[Finding]:
+def _rods(axle: str, keys: AxleKeys) -> list[Finding]:
     rod, out = keys.rod_part, []
+    if not any(keys.rack_axis):
+        out.append(Finding("rack-axis-zero", "has no direction: all three are 0", f"[{axle}] rack_axis"))
     if rod and rod.diameter_mm and rod.wall_mm and rod.wall_mm > 0.5 * rod.diameter_mm:
         text = f"is {rod.wall_mm:g}; at most half the diameter of {rod.diameter_mm:g} mm is expected"
         out.append(Finding("value-range", text, f"[{axle}.rod_part] wall_mm"))

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic.fields import FieldInfo
 
 from kin3d.errors import Finding
+from kin3d.linkage.names import did_you_mean
 
 Location = tuple[str | int, ...]
 _CODES = {
@@ -66,14 +67,46 @@ def keys_of(record: Record) -> dict[str, Any]:
         value = getattr(record, name)
         given = name in record.model_fields_set or value != field.default
         if given and value is not None and value != ():
-            out[name] = _plain(value)
+            out[name] = plain(value)
     return out
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Return a value as a parsed file has it: records as tables, tuples and arrays as lists."""
     if isinstance(value, Record):
         return keys_of(value)
-    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+    if isinstance(value, Mapping):
+        return {k: plain(v) for k, v in value.items()}
+    if hasattr(value, "tolist"):  # numbers and arrays of numpy
+        return value.tolist()
+    return [plain(v) for v in value] if isinstance(value, list | tuple) else value
+
+
+def set_key(data: dict[str, Any], path: Sequence[str], value: Any) -> str:
+    """Put a value at a path into tables, None to take it out; returns what is wrong with the path, or an empty text.
+
+    A table that is not there is made; an element of a list of tables goes by its name or its number from 1 on.
+    """
+    node: Any = data
+    for k, part in enumerate(path[:-1]):
+        here = ".".join(path[:k])
+        if isinstance(node, list):
+            names = [str(e.get("name", number)) for number, e in enumerate(node, 1)]
+            numbers = [str(number) for number in range(1, len(node) + 1)]
+            if part not in (*names, *numbers):
+                return f'{here} has no element "{part}"; {did_you_mean(part, names)}'
+            node = node[(names if part in names else numbers).index(part)]
+        else:
+            node = node.setdefault(part, {})
+        if not isinstance(node, dict | list):
+            return f"{'.'.join(path[: k + 1])} is no table; it is {show(node)}"
+    if isinstance(node, list):
+        return f"is a list of tables; name an element of {'.'.join(path[:-1])} and its key"
+    if value is None:
+        node.pop(path[-1], None)
+    else:
+        node[path[-1]] = value
+    return ""
 
 
 def check(

@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Kin3dError, LayoutError
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import Axle, PointTable
-from kin3d.linkage.keys import AXLE_NEEDS, FILE_AXES, AxleKeys, AxleTable
+from kin3d.linkage.keys import AXLE_NEEDS, AxleKeys, AxleTable, in_axes
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage, resolve
 from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
-from kin3d.linkage.record import R, Record, changed
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.points import PointScan, scan_points_csv
 from kin3d.reading.text import FindingLog
@@ -92,29 +91,6 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
     return axle
 
 
-def in_axes(record: R, rotation: NDArray[np.float64], folder: Path = Path()) -> R:
-    """A record with its directions in other axes, of length 1, and its paths from a folder."""
-    new: dict[str, Any] = {}
-    for name in record.model_fields_set:
-        value = getattr(record, name)
-        if isinstance(value, Record):
-            new[name] = in_axes(value, rotation, folder)
-        elif isinstance(value, tuple) and value and isinstance(value[0], Record):
-            new[name] = tuple(in_axes(v, rotation, folder) for v in value)
-        elif isinstance(value, Path):
-            new[name] = folder / value
-        elif value is not None and FILE_AXES in type(record).model_fields[name].metadata:
-            new[name] = _unit(rotation @ np.array(value))
-    return changed(record, **new)
-
-
-def _unit(direction: NDArray[np.float64]) -> tuple[float, float, float]:
-    """A direction of length 1; one of length 1 already keeps its digits."""
-    length = float(np.linalg.norm(direction))
-    x, y, z = (direction / (1.0 if abs(length - 1.0) < 1e-12 else length or 1.0) + 0.0).tolist()
-    return x, y, z
-
-
 def _read_points(
     key: str, source: AxleSource, frame: FileFrame, log: FindingLog
 ) -> tuple[PointScan | None, Linkage | None]:
@@ -153,12 +129,10 @@ def _tell_difference(main: Linkage, other: Linkage, source: AxleSource, log: Fin
 
 
 def _check_rack_axis(source: AxleSource, frame: FileFrame, log: FindingLog) -> None:
-    """Refuse a rack's direction that is none, or whose axes are not known."""
-    if "rack_axis" not in source.keys.model_fields_set:
+    """Refuse a rack's direction whose axes are not known."""
+    if "rack_axis" not in source.keys.model_fields_set or not any(source.keys.rack_axis):
         return
-    if not any(source.keys.rack_axis):
-        log.error("rack-axis-zero", "has no direction: all three are 0", source.where("rack_axis"))
-    elif frame.rotation is None and source.keys.axes is None and "axes" not in source.raw:
+    if frame.rotation is None and source.keys.axes is None and "axes" not in source.raw:
         text = "is in the axes of the points' file; say in axes what they are"
         log.error("axes-missing", text, source.where("rack_axis"))
 

@@ -16,9 +16,8 @@ from typing import Any
 from kin3d.errors import Finding, RequestError
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import Axle, Car, PointTable
-from kin3d.linkage.keys import AxleKeys
+from kin3d.linkage.keys import in_axes
 from kin3d.linkage.record import keys_of
-from kin3d.reading.axle import in_axes
 from kin3d.reading.points import write_points_csv
 from kin3d.writing.files import check_place, with_sum, write_file
 
@@ -90,10 +89,7 @@ def axle_table(axle: Axle, tables: Tables) -> dict[str, Any]:
     out |= {"units": axle.units or "mm", "axes": axes, "side": axle.side}
     own = axle.layout.source.endswith(".toml")
     out["layout"] = Path(axle.layout.source).resolve() if own else axle.layout.name
-    keys = AxleKeys.model_construct(
-        **{k: getattr(axle, k) for k in AxleKeys.model_fields if k in axle.model_fields_set}
-    )
-    return out | axle.layout_keys | keys_of(in_axes(keys, parse_axes(axes).T))
+    return out | axle.layout_keys | keys_of(in_axes(axle.keys(), parse_axes(axes).T))
 
 
 def toml_text(data: Mapping[str, Any], folder: Path, name: str = "") -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError
+from kin3d.errors import AssemblyError, LayoutError
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.design import SIDES, SideCoordinates, side_coordinates
 from kin3d.linkage.keys import CarData
@@ -54,11 +54,7 @@ class AxleModel:
         LayoutError, AssemblyError
             When its points do not make a linkage that travel and rack determine.
         """
-        found = next((a for a in car.axles() if a.name == axle), None)
-        if found is None:
-            there = ", ".join(a.name for a in car.axles())
-            text = f"the car file has no [{axle}] axle; it has: {there}"
-            raise RequestError(Finding("axle-missing", text, str(car.source)))
+        found = car.axle(axle)
         linkage = found.linkage
         left, right = (side_coordinates(found, s) for s in SIDES)
         kernel = _kernel(found, linkage, left)
