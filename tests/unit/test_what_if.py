@@ -108,7 +108,7 @@ def test_a_key_of_the_layout_joins_the_points_anew() -> None:
         ({"front.camber_deg.x": 1}, "front.camber_deg.x: front.camber_deg is no table; it is -2.5"),
         ({"front.torsion": {}}, "[front.torsion] rate_n_m_per_deg: is missing; a rate over 0 in N·m/deg is expected"),
         ({"front.points": "x.csv"}, "front.points: belongs to the file of the points and is no figure"),
-        ({"front.rod_on": "lower arms"}, 'front.rod_on: is "lower arms"; "lower arm", "upper arm" or "upright" is expected'),
+        ({"front.rod_on": "lower arms"}, 'front.rod_on: is "lower arms"; "lower arm", "upper arm" or "upright"'),
         ({"front.damper.on": "strut"}, '[front.damper] on: is "strut", which is no spring of this axle'),
         ({"front.rack_axis": [0, 0, 0]}, "[front] rack_axis: has no direction: all three are 0"),
         ({"front.stops.packer.gap_mm": 1}, 'front.stops.packer.gap_mm: front.stops has no element "packer"'),
