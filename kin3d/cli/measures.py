@@ -6,23 +6,21 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
+from kin3d.cli.screen import Screen
 from kin3d.linkage.names import AxleName
 
 
 def measures(
+    screen: Screen,
     axle: Annotated[AxleName | None, typer.Option(help="Only what this axle has. Default: both.")] = None,
     out: Annotated[Path | None, typer.Option(help="Write them, one a row: .csv or .json.")] = None,
 ) -> None:
     """List every measure: name, unit, what a positive value means, definition, source."""
     from kin3d.studies.measure_list import list_measures
-    from kin3d.writing.terminal import print_table, say
 
-    console = Console()
     found = list_measures(axle)
     if out:
-        say(console, f"{found.save(out)} measures written to {out}")
-        return
-    for table in found.tables():
-        print_table(console, table)
+        screen.save(found, out)
+    else:
+        screen.show(found)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.loads.elements import Element
+from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.lanes import pair_lanes
@@ -26,7 +27,6 @@ from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet, algebra_of, total_degree
 from kin3d.spatial.vectors import Vec, add, cross, dot, scale
 from kin3d.studies.car import CarModel
-from kin3d.studies.frequencies import GRAVITY_M_PER_S2
 
 Array = NDArray[np.float64]
 WHEELS = ("front left", "front right", "rear left", "rear right")

@@ -2,91 +2,165 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import degrees, pi, sqrt
+from typing import Any
 
 from kin3d.linkage.car import Axle, Car
-from kin3d.studies.rates import AxleRates
+from kin3d.linkage.keys import CarData
+from kin3d.linkage.names import AxleName
+from kin3d.measures.entry import Measure, figure
+from kin3d.studies.rates import ELEMENTS, AxleRates
 
-GRAVITY_M_PER_S2 = 9.81
+_OWN = "own definition"
 
 
 @dataclass(frozen=True, slots=True)
-class CarRates:
-    """Figures of the design position.
+class Sprung:
+    """An axle with its rates in the design position."""
 
-    Attributes
-    ----------
-    values : dict of str to float
-        By name with unit, e.g. ``front_ride_hz``, ``front_roll_share_pct``.
-    left_out : dict of str to str
-        Figures without the data they need, and what is missing.
-    """
+    axle: Axle
+    rates: AxleRates
 
-    values: dict[str, float]
-    left_out: dict[str, str]
+    def mass_kg(self, car: CarData) -> float:
+        """Sprung mass over one wheel."""
+        front = float(car.front_mass_share or 0.0)
+        share = front if self.axle.name == "front" else 1.0 - front
+        return 0.5 * share * float(car.mass_kg or 0.0) - float(self.axle.unsprung_mass_kg or 0.0)
 
 
-def car_rates(car: Car, axles: dict[str, AxleRates]) -> CarRates:
-    """Ride frequency of each axle, roll share of the front and roll frequency of the car.
+@dataclass(frozen=True, slots=True)
+class SprungCar:
+    """What the figures of the car are computed from; an axle without inboard elements is None."""
 
-    Ride: √(k/m)/2π with the heave rate of one wheel (in series with the tyre's where that is given) and the sprung
-    mass over that wheel. Roll: √(K/I)/2π with the roll rates of both axles and [car] roll_inertia_kg_m2, gravity's
-    share left out.
-    """
-    out = CarRates({}, {})
-    for name, rates in axles.items():
-        _ride(car, name, rates, out)
-    _roll(car, axles, out)
-    return out
+    car: CarData
+    front: Sprung | None
+    rear: Sprung | None
 
+    @staticmethod
+    def of(car: Car, rates: dict[AxleName, AxleRates]) -> SprungCar:
+        """From the rates of the axles that have any."""
+        made = {a.name: Sprung(a, rates[a.name]) for a in car.axles() if a.name in rates}
+        return SprungCar(car.data, made.get("front"), made.get("rear"))
 
-def sprung_mass_kg(car: Car, axle: Axle) -> tuple[float | None, str]:
-    """Sprung mass over one wheel and, where it cannot be told, what is missing."""
-    data = car.data
-    missing = [f"[car] {k}" for k in ("mass_kg", "front_mass_share") if getattr(data, k) is None]
-    if axle.unsprung_mass_kg is None:
-        missing.append(f"[{axle.name}] unsprung_mass_kg")
-    if missing:
-        return None, f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given"
-    front = float(data.front_mass_share or 0.0)
-    share = front if axle.name == "front" else 1.0 - front
-    mass = 0.5 * share * float(data.mass_kg or 0.0) - float(axle.unsprung_mass_kg or 0.0)
-    return (mass, "") if mass > 0.0 else (None, f"[{axle.name}] unsprung_mass_kg is more than the wheel carries")
+    def at(self, axle: AxleName) -> Sprung:
+        """One axle; ask only after an entry's `lacks` has said it is there."""
+        found = self.front if axle == "front" else self.rear
+        if found is None:
+            raise ValueError(f"the {axle} axle has no rates")
+        return found
 
-
-def _ride(car: Car, name: str, rates: AxleRates, out: CarRates) -> None:
-    axle = car.front if name == "front" else car.rear
-    if axle is None:
-        return
-    rate = rates.at_design("heave_rate")
-    mass, why = sprung_mass_kg(car, axle)
-    if mass is None or not rate > 0.0:
-        out.left_out[f"{name}_ride_hz"] = why or "the heave rate is not over 0"
-        return
-    out.values[f"{name}_ride_hz"] = _hertz(1000.0 * rate, mass)
-    if axle.tyre_rate_n_per_mm is None:
-        out.left_out[f"{name}_ride_on_tyre_hz"] = f"[{name}] tyre_rate_n_per_mm is not given"
-    else:
-        series = 1.0 / (1.0 / rate + 1.0 / axle.tyre_rate_n_per_mm)
-        out.values[f"{name}_ride_on_tyre_hz"] = _hertz(1000.0 * series, mass)
-
-
-def _roll(car: Car, axles: dict[str, AxleRates], out: CarRates) -> None:
-    if set(axles) != {"front", "rear"}:
-        lone = "rear" if "front" in axles else "front"
-        for name in ("front_roll_share_pct", "roll_hz"):
-            out.left_out[name] = f"it needs the rates of both axles, and the {lone} one has none"
-        return
-    front, rear = (axles[n].at_design("roll_rate") for n in ("front", "rear"))
-    out.values["roll_rate_n_m_per_deg"] = front + rear
-    out.values["front_roll_share_pct"] = 100.0 * front / (front + rear)
-    inertia = car.data.roll_inertia_kg_m2
-    if inertia is None:
-        out.left_out["roll_hz"] = "[car] roll_inertia_kg_m2 is not given"
-    elif front + rear > 0.0:
-        out.values["roll_hz"] = _hertz(degrees(front + rear), inertia)
+    @property
+    def roll_rates(self) -> tuple[float, float]:
+        """Roll rates of both axles, N·m/deg."""
+        front, rear = (self.at(a).rates.at_design("roll_rate") for a in ("front", "rear"))
+        return front, rear
 
 
 def _hertz(rate: float, inertia: float) -> float:
     return sqrt(rate / inertia) / (2.0 * pi)
+
+
+def _ride(axle: AxleName, *, tyre: bool) -> Callable[[SprungCar], float]:
+    def hertz(car: SprungCar) -> float:
+        side = car.at(axle)
+        rate = side.rates.at_design("heave_rate")
+        if tyre:
+            rate = 1.0 / (1.0 / rate + 1.0 / float(side.axle.tyre_rate_n_per_mm or 1.0))
+        return _hertz(1000.0 * rate, side.mass_kg(car.car))
+
+    return hertz
+
+
+def _no_ride(axle: AxleName) -> Callable[[SprungCar], str]:
+    """What stands in the way of a ride frequency beside the keys."""
+    masses = ("car.mass_kg", "car.front_mass_share", f"{axle}.unsprung_mass_kg")
+
+    def why(car: SprungCar) -> str:
+        side: Sprung | None = getattr(car, axle)
+        if side is None:
+            return f"the {axle} axle has no rates"
+        if all(figure(car, k) is not None for k in masses) and not side.mass_kg(car.car) > 0.0:
+            return f"[{axle}] unsprung_mass_kg is more than the wheel carries"
+        return "" if side.rates.at_design("heave_rate") > 0.0 else "the heave rate is not over 0"
+
+    return why
+
+
+def _no_roll(car: SprungCar) -> str:
+    lone = [axle for axle in ("front", "rear") if getattr(car, axle) is None]
+    if lone:
+        return f"it needs the rates of both axles, and the {lone[0]} one has none"
+    return "" if sum(car.roll_rates) > 0.0 else "the roll rate is not over 0"
+
+
+def _entry(name: str, label: str, unit: str, sign: str, definition: str, function: Any, **more: Any) -> Measure:
+    return Measure(name, label, unit, sign, definition, _OWN, function, "frequencies", scope="car", order=2, **more)
+
+
+def _rides(axle: AxleName) -> tuple[Measure, Measure]:
+    needs = ("car.mass_kg", "car.front_mass_share", f"{axle}.unsprung_mass_kg")
+    uses = tuple(key.replace("axle.", f"{axle}.") for key in ELEMENTS)
+    of = "√(k/m)/2π in the design position: m the sprung mass over one wheel, k the heave rate of one wheel"
+    common: dict[str, Any] = {"uses": uses, "unless": _no_ride(axle)}
+    return (
+        _entry(
+            f"{axle}_ride_hz",
+            f"Ride frequency, {axle}",
+            "Hz",
+            "always positive",
+            of,
+            _ride(axle, tyre=False),
+            needs=needs,
+            **common,
+        ),
+        _entry(
+            f"{axle}_ride_on_tyre_hz",
+            f"Ride frequency with the tyre, {axle}",
+            "Hz",
+            "always positive",
+            f"{of} in series with the tyre's",
+            _ride(axle, tyre=True),
+            needs=(*needs, f"{axle}.tyre_rate_n_per_mm"),
+            **common,
+        ),
+    )
+
+
+_BOTH = tuple(key.replace("axle.", f"{axle}.") for axle in ("front", "rear") for key in ELEMENTS)
+MEASURES = (
+    *_rides("front"),
+    *_rides("rear"),
+    _entry(
+        "roll_rate_n_m_per_deg",
+        "Roll rate of the car",
+        "N·m/deg",
+        "stiffer positive",
+        "sum of the roll rates of both axles in the design position, springs and bars, without tyres",
+        lambda car: sum(car.roll_rates),
+        uses=_BOTH,
+        unless=_no_roll,
+    ),
+    _entry(
+        "front_roll_share_pct",
+        "Front share of the roll rate",
+        "%",
+        "100: all of it at the front",
+        "100·roll rate of the front axle over that of the car, design position, without tyres",
+        lambda car: 100.0 * car.roll_rates[0] / sum(car.roll_rates),
+        uses=_BOTH,
+        unless=_no_roll,
+    ),
+    _entry(
+        "roll_hz",
+        "Roll frequency",
+        "Hz",
+        "always positive",
+        "√(K/I)/2π with K the roll rate of the car and I [car] roll_inertia_kg_m2; gravity's share left out",
+        lambda car: _hertz(degrees(sum(car.roll_rates)), float(car.car.roll_inertia_kg_m2 or 1.0)),
+        needs=("car.roll_inertia_kg_m2",),
+        uses=_BOTH,
+        unless=_no_roll,
+    ),
+)

@@ -9,7 +9,7 @@ rates; the part f·d²u/dz² in them is the *second term*, what the force makes 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_findings
 from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.entry import Measure
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet, value
 from kin3d.studies.stroke import stroke_findings
@@ -66,6 +67,21 @@ class Curve:
     single_second: Array
     roll_second: Array
 
+    @property
+    def turn(self) -> float:
+        """What takes a deflection to mm or deg."""
+        return 180.0 / np.pi if self.unit == "rad" else 1.0
+
+    @property
+    def torque(self) -> float:
+        """What takes a force to N or N·m."""
+        return 1e-3 if self.unit == "rad" else 1.0
+
+    @property
+    def shown_unit(self) -> str:
+        """Unit of the deflection at interfaces."""
+        return "deg" if self.unit == "rad" else self.unit
+
 
 @dataclass(frozen=True, slots=True)
 class AxleRates:
@@ -99,6 +115,127 @@ class AxleRates:
     def at_design(self, name: str) -> float:
         """A quantity of the sum in the design position (nearest travel to 0)."""
         return float(getattr(self.total, name)[int(np.argmin(np.abs(self.travel_mm)))])
+
+
+ELEMENTS = tuple(f"axle.{t}" for t in ("spring", "springs", "torsion", "bar", "third", "roll_spring", "stops"))
+_ENERGY = "of E(z_left, z_right), the energy of the element over both wheels' travels"
+
+
+def _entry(
+    name: str, label: str, unit: str, sign: str, definition: str, function: Callable[[Curve], Array], order: int = 2
+) -> Measure:
+    uses = (*ELEMENTS, "axle.loaded_radius_mm") if "roll_rate" in name or "roll_second" in name else ELEMENTS
+    source = "own formula from energy"
+    return Measure(
+        name, label, unit, sign, definition, source, function, "rates", scope="element", order=order, uses=uses
+    )
+
+
+_SHORTER = "shortened, or wound, in bump positive"
+_PER_MM = "mm or deg per mm"
+MEASURES = (
+    _entry(
+        "deflection",
+        "Deflection",
+        "mm or deg",
+        _SHORTER,
+        "from the design position",
+        lambda c: c.turn * c.deflection,
+        0,
+    ),
+    _entry(
+        "force",
+        "Force",
+        "N or N·m",
+        "against a positive deflection: positive",
+        "of the left one, in heave",
+        lambda c: c.torque * c.force,
+        0,
+    ),
+    _entry(
+        "heave_ratio",
+        "Ratio in heave",
+        _PER_MM,
+        _SHORTER,
+        "deflection per mm of travel, both wheels up",
+        lambda c: c.turn * c.heave_ratio,
+        1,
+    ),
+    _entry(
+        "heave_ratio_slope_per_mm",
+        "Slope of the ratio in heave",
+        f"{_PER_MM}²",
+        "ratio rises in bump: positive",
+        "d(ratio in heave)/d(travel)",
+        lambda c: c.turn * c.heave_slope,
+    ),
+    _entry(
+        "roll_ratio",
+        "Ratio in roll",
+        _PER_MM,
+        _SHORTER,
+        "deflection per mm of travel, left wheel up and right wheel down",
+        lambda c: c.turn * c.roll_ratio,
+        1,
+    ),
+    _entry(
+        "single_ratio",
+        "Ratio on one wheel",
+        _PER_MM,
+        _SHORTER,
+        "deflection per mm of travel of the left wheel alone",
+        lambda c: c.turn * c.single_ratio,
+        1,
+    ),
+    _entry(
+        "heave_rate_n_per_mm",
+        "Heave rate of one wheel",
+        "N/mm",
+        "stiffer positive",
+        f"(E_LL + 2·E_LR + E_RR)/2 {_ENERGY}",
+        lambda c: c.heave_rate,
+    ),
+    _entry(
+        "heave_second_term_n_per_mm",
+        "Second term in the heave rate",
+        "N/mm",
+        "stiffer positive",
+        "its part f·d²u/dz²",
+        lambda c: c.heave_second,
+    ),
+    _entry(
+        "single_rate_n_per_mm",
+        "Rate of one wheel, the other held",
+        "N/mm",
+        "stiffer positive",
+        f"E_LL {_ENERGY}",
+        lambda c: c.single_rate,
+    ),
+    _entry(
+        "single_second_term_n_per_mm",
+        "Second term in it",
+        "N/mm",
+        "stiffer positive",
+        "its part f·d²u/dz²",
+        lambda c: c.single_second,
+    ),
+    _entry(
+        "roll_rate_n_m_per_deg",
+        "Roll rate of the axle",
+        "N·m/deg",
+        "stiffer positive",
+        f"(T/2)²·(E_LL − 2·E_LR + E_RR) {_ENERGY}, T the track",
+        lambda c: c.roll_rate,
+    ),
+    _entry(
+        "roll_second_term_n_m_per_deg",
+        "Second term in the roll rate",
+        "N·m/deg",
+        "stiffer positive",
+        "its part f·d²u/dz²",
+        lambda c: c.roll_second,
+    ),
+)
 
 
 def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> AxleRates:

@@ -22,6 +22,7 @@ from kin3d.measures import (
     wheel,
 )
 from kin3d.measures.entry import Measure
+from kin3d.studies import frequencies, rates
 
 # in the order of tables
 EVERY: tuple[Measure, ...] = (
@@ -38,6 +39,8 @@ EVERY: tuple[Measure, ...] = (
     *ackermann.MEASURES,
     *load_transfer.MEASURES,
     *car.MEASURES,
+    *rates.MEASURES,
+    *frequencies.MEASURES,
 )
 
 

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.loads.elements import Element, axle_elements, element_findings
+from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.lanes import pair_lanes
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
-from kin3d.studies.frequencies import GRAVITY_M_PER_S2
 from kin3d.studies.settled import Settled
 from kin3d.studies.settled_state import settled_car
 

@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
+from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.ground import camber_ground, toe_ground
 from kin3d.solve.lanes import pair_lanes
 from kin3d.spatial.vectors import add, dot
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude, Loads
-from kin3d.studies.frequencies import GRAVITY_M_PER_S2
 from kin3d.studies.ground_contact import directions
 from kin3d.studies.settled import ElementState, Settled, WheelState
 
