@@ -254,7 +254,8 @@ def compare(
     runs = []
     for k, (one, corner) in enumerate(zip(fits, corners, strict=True)):
         label = chr(65 + k)
-        doubt = uncertainty_of(corner, sigma_mm, label)
+        # a deviation is a length of the car as it was read
+        doubt = uncertainty_of(corner, None if sigma_mm is None else sigma_mm * one.factor, label)
         there, left_out = corner.available(wanted)
         study = Study(one.car, axle, corner.side, doubt, travel, tuple(m.name for m in there), rates=True)
         taken = draw(study, samples, seed + k, workers, None, corner, drawn) if samples and doubt.known else None

@@ -91,6 +91,8 @@ class Uncertainty:
         twice = [i for i, n in Counter(self.identities).items() if n > 1]
         if twice:
             raise ValueError(f"sources of one identity are one error and belong together: {twice}")
+        if any(s.figures for s in self.sources):
+            raise ValueError("effects on figures of the car file are not carried by first order and samples")
 
     @property
     def known(self) -> bool:
