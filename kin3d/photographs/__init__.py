@@ -1,0 +1,15 @@
+"""Points from photographs: marks set by hand become pickup points with their whole covariance.
+
+`located.py` has the result `Located` and `locate(path)`, which makes it; the others in the order in which it uses them:
+
+- `parameters.py`: the numbers that are looked for, what is known of each beforehand, what cars and pictures share.
+- `camera.py`: where a place of the car falls in a picture, with derivatives.
+- `lanes.py`: places of points and wheels of one side in one picture, with derivatives (`kin3d.solve.upright` moves it).
+- `model.py`: what every mark says of the parameters: residuals and Jacobian.
+- `adjust.py`: damped Gauss-Newton with squares or robust losses; covariance, and the effect of every mark and figure.
+- `start.py`: a start without help.
+- `snooping.py`: marks and figures that cannot be right; redundancy; the test of the whole.
+- `refusal.py`: when no figures are given, and why.
+
+Files are read by `kin3d.reading.photographs` into `kin3d.reading.photo_records.CarPhotos`.
+"""

@@ -1,0 +1,257 @@
+"""The adjustment: parameters that fit marks and figures best, by damped Gauss-Newton, and their covariance.
+
+Every mark and every figure known beforehand is one independent observation of deviation 1, so that the estimate is
+the least sum of squares; robust losses take the place of squares while wrong marks may be among them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve, qr, solve_triangular
+
+from kin3d.photographs.model import Equations, Model, State
+
+Array = NDArray[np.float64]
+MOST_STEPS = 60
+SETTLED = 1e-8  # sigma that the last step may move anything by
+SEARCHED = (2, 4, 8, 16)  # steps after which the feet are looked for anew
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """What a mark that misses by `size` sigmas costs (half its square, or less), and its weight."""
+
+    name: str
+    cost: Callable[[Array], Array]
+    weight: Callable[[Array], Array]
+
+
+SQUARES = Loss("squares", lambda t: 0.5 * t**2, np.ones_like)
+
+
+def huber(edge: float) -> Loss:
+    """Huber's loss: beyond `edge` sigmas a mark pulls no harder."""
+    return Loss(
+        "Huber",
+        lambda t: np.where(t <= edge, 0.5 * t**2, edge * (t - 0.5 * edge)),
+        lambda t: np.minimum(1.0, edge / np.maximum(t, edge)),
+    )
+
+
+def cauchy(edge: float) -> Loss:
+    """Cauchy's loss: beyond `edge` sigmas a mark pulls less and less."""
+    return Loss("Cauchy", lambda t: 0.5 * edge**2 * np.log1p((t / edge) ** 2), lambda t: 1.0 / (1.0 + (t / edge) ** 2))
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of the parameters beforehand, as an adjustment takes it.
+
+    Attributes
+    ----------
+    value, sigma : ndarray, shape (parameters,)
+        sigma is infinite where nothing is known and 0 for a parameter that is held.
+    """
+
+    value: Array
+    sigma: Array
+
+    @property
+    def free(self) -> NDArray[np.bool_]:
+        """Parameters that are not held."""
+        return self.sigma > 0.0
+
+    @property
+    def observed(self) -> NDArray[np.bool_]:
+        """Parameters of which something is known."""
+        return (self.sigma > 0.0) & np.isfinite(self.sigma)
+
+    def misses(self, numbers: Array) -> Array:
+        """Parameter minus what is known of it in sigmas, 0 where nothing is, shape (parameters,)."""
+        seen = self.observed
+        return np.where(seen, (numbers - self.value) / np.where(seen, self.sigma, 1.0), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Where an adjustment ended.
+
+    Attributes
+    ----------
+    model : Model
+    known : Known
+    equations : Equations
+        At the end.
+    cost : float
+        Half the sum of squares, or of losses.
+    settled : bool
+        Whether the last step moved nothing that matters.
+    steps : int
+    """
+
+    model: Model
+    known: Known
+    equations: Equations
+    cost: float
+    settled: bool
+    steps: int
+
+    @property
+    def state(self) -> State:
+        """The state at the end."""
+        return self.equations.state
+
+
+def known_of(model: Model) -> Known:
+    """What figures, template and defaults say."""
+    return Known(model.parameters.value, model.parameters.sigma)
+
+
+def sizes(model: Model, residual: Array) -> Array:
+    """How far each mark misses in sigmas, shape (marks,)."""
+    out: Array = np.sqrt(np.bincount(model.rows, residual**2, len(model.marks)))
+    return out
+
+
+def adjust(
+    model: Model, start: State, known: Known | None = None, loss: Loss = SQUARES, most: int = MOST_STEPS,
+    settled: float = SETTLED, free: NDArray[np.bool_] | None = None,
+) -> Fit:  # fmt: skip
+    """Find the least cost from a start.
+
+    Parameters
+    ----------
+    model : Model
+    start : State
+    known : Known, optional
+        In place of what the parameters themselves say.
+    loss : Loss
+        For marks; figures always count by their squares.
+    most : int
+        Steps that are made at most.
+    settled : float
+        sigma that the last step may move anything by.
+    free : ndarray of bool, optional
+        Parameters that may move; default all that are not held.
+    """
+    known = known or known_of(model)
+    chosen = np.flatnonzero(known.free if free is None else known.free & free)
+    scale = np.where(known.observed, np.where(known.observed, known.sigma, 1.0), model.parameters.scale)[chosen]
+    weight_known = np.where(known.observed, 1.0, 0.0)[chosen]
+    now = model.evaluate(start)
+    cost = _cost(model, known, now, loss)
+    damping, steps, done = 0.0, 0, False
+    while steps < most and not done:
+        jacobian = now.jacobian[:, chosen] * scale
+        size = sizes(model, now.residual)
+        weight = loss.weight(size)[model.rows]
+        normal = jacobian.T @ (weight[:, None] * jacobian)
+        normal[np.diag_indices_from(normal)] += weight_known
+        slope = jacobian.T @ (weight * now.residual) + known.misses(now.state.numbers)[chosen] * weight_known
+        diagonal = normal.diagonal().copy()
+        accepted = False
+        while not accepted and steps < most:
+            steps += 1
+            step = _step(normal, slope, diagonal, damping)
+            if step is not None:
+                full = np.zeros(len(known.value))
+                full[chosen] = scale * _held_back(step)
+                then = model.evaluate(model.moved(now.state, full))
+                new = _cost(model, known, then, loss)
+                moved = float(-slope @ step)  # step · N · step at least
+                done = moved < settled**2
+                accepted = new <= cost or (done and new <= cost * (1.0 + 1e-12) + 1e-20)
+            if accepted:
+                now, cost = then, new
+                damping = 0.0 if damping < 1e-6 else 0.1 * damping
+                if done or steps in SEARCHED:  # a foot may have stayed on the far arc of a rim
+                    now, cost, done = _searched(model, known, now, cost, loss, done)
+            else:
+                done = False
+                damping = max(1e-4, 8.0 * damping)
+                if damping > 1e8:
+                    return Fit(model, known, now, cost, False, steps)
+    return Fit(model, known, now, cost, done, steps)
+
+
+def _step(normal: Array, slope: Array, diagonal: Array, damping: float) -> Array | None:
+    damped = normal.copy()
+    damped[np.diag_indices_from(damped)] += damping * diagonal + 1e-14 * diagonal.max()
+    try:
+        return -np.asarray(cho_solve(cho_factor(damped, check_finite=False), slope, check_finite=False))
+    except np.linalg.LinAlgError:
+        return None
+
+
+def _searched(
+    model: Model, known: Known, now: Equations, cost: float, loss: Loss, done: bool
+) -> tuple[Equations, float, bool]:
+    """Look for the feet of all marks along their whole curves; nearer ones are taken, and the adjustment goes on."""
+    fresh = model.evaluate(model.state(now.state.numbers, now.state.turns))
+    new = _cost(model, known, fresh, loss)
+    return (fresh, new, False) if new < cost * (1.0 - 1e-9) else (now, cost, done)
+
+
+def _held_back(step: Array) -> Array:
+    """The step, shortened where it would carry a parameter farther than its scale allows at once."""
+    longest = float(np.abs(step).max())
+    return step * min(1.0, 40.0 / longest) if longest > 0.0 else step
+
+
+def _cost(model: Model, known: Known, at: Equations, loss: Loss) -> float:
+    if not at.sound or not np.isfinite(at.residual).all():
+        return inf
+    return float(loss.cost(sizes(model, at.residual)).sum() + 0.5 * (known.misses(at.state.numbers) ** 2).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Covariance of an adjustment, kept as a factor.
+
+    Attributes
+    ----------
+    factor : ndarray, shape (parameters, free)
+        Its product with its transpose is the covariance of the parameters; turns are rotation vectors.
+    effect : ndarray, shape (parameters, rows)
+        Change of the estimate for one sigma of each row of a mark: C · Jᵀ.
+    known_effect : ndarray, shape (parameters, parameters)
+        Change of the estimate for one sigma of each figure known beforehand; 0 where nothing is known.
+    """
+
+    factor: Array
+    effect: Array
+    known_effect: Array
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of all parameters, shape (parameters, parameters)."""
+        out: Array = self.factor @ self.factor.T
+        return out
+
+
+def spread(fit: Fit) -> Spread:
+    """Covariance of a fit, and what each mark and figure does to the estimate.
+
+    The squares of the effects sum to the variances: each row of a mark and each figure is an independent source.
+    """
+    known = fit.known
+    free = np.flatnonzero(known.free)
+    observed = known.observed[free]
+    scale = np.where(observed, known.sigma[free], fit.model.parameters.scale[free])
+    stacked = np.vstack([fit.equations.jacobian[:, free] * scale, np.diag(observed.astype(float))])
+    upper = qr(stacked, mode="r", check_finite=False)[0][: len(free)]
+    inverse = solve_triangular(upper, np.eye(len(free)), check_finite=False)
+    count = len(known.value)
+    factor = np.zeros((count, len(free)))
+    factor[free] = scale[:, None] * inverse
+    covariance = inverse @ inverse.T
+    effect = np.zeros((count, len(fit.equations.residual)))
+    effect[free] = scale[:, None] * (covariance @ (fit.equations.jacobian[:, free] * scale).T)
+    known_effect = np.zeros((count, count))
+    known_effect[np.ix_(free, free[observed])] = scale[:, None] * covariance[:, observed]
+    return Spread(factor, effect, known_effect)

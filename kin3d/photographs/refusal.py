@@ -1,0 +1,99 @@
+"""When no figures may be given: too few marks, or a contradiction among marks and figures; and what misfits most."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from kin3d.errors import Finding, RequestError
+from kin3d.photographs.model import Model, rows_of
+from kin3d.photographs.snooping import BEYOND, Checked
+
+LEAST_NUMBERS = 8  # a camera has six numbers, and must be checked by something
+LEAST_CHANCE = 1e-3
+MOST_OUT = 0.25  # part of a photograph's marks that may be wrong
+
+
+def refuse_few(model: Model) -> None:
+    """Refuse photographs with too few marks, and cars whose linkage is not seen at all; all at once."""
+    findings = []
+    for car, photo in model.parameters.photos:
+        marks = [m for c, m in model.marks if c == car and m.photo == photo.name]
+        file = model.parameters.cars[car]
+        numbers = sum(map(rows_of, marks))
+        if numbers < LEAST_NUMBERS:
+            kinds = Counter(m.kind for m in marks)
+            found = ", ".join(f"{n} of kind {k}" for k, n in kinds.items()) or "none"
+            text = (
+                f'photograph "{photo.name}" has too few marks ({found}): together they give {numbers} numbers and '
+                f"at least {LEAST_NUMBERS} are needed, a point or a contact giving two, a leg or a rim one; mark more, "
+                "or leave it out"
+            )
+            findings.append(Finding("marks-few", text, str(file.marks_file)))
+        rims = Counter((m.name, m.side) for m in marks if m.kind == "rim")
+        for (wheel, side), n in rims.items():
+            if n < 5:
+                text = f'the {side} {wheel} rim has {n} marks in "{photo.name}"; five or more are needed, or none'
+                findings.append(Finding("rim-few", text, str(file.marks_file)))
+    for number, car_file in enumerate(model.parameters.cars):
+        upright = model.parameters.uprights[number]
+        seen = {m.name for c, m in model.marks if c == number and m.kind in ("point", "leg")}
+        missing = [n for n in upright.points[: len(upright.points) - 1] if n not in seen]
+        ends = {upright.outer_of(n) for n in seen if upright.index(n) in upright.inner}
+        missing = [n for n in missing if n not in ends]
+        if missing:
+            text = (
+                f"nowhere marked: {', '.join(missing)}; mark each in one photograph at least, or a leg that leads to it"
+            )
+            findings.append(Finding("points-unmarked", text, str(car_file.marks_file)))
+    if findings:
+        raise RequestError(findings)
+
+
+def refuse_misfit(checked: Checked) -> None:
+    """Refuse a result whose marks and figures contradict each other, and name what misfits most."""
+    findings = []
+    out = Counter((checked.model.marks[k][0], checked.model.marks[k][1].photo) for k in checked.out)
+    for car, photo in checked.model.parameters.photos:
+        file = checked.model.parameters.cars[car]
+        own = [m for c, m in checked.model.marks if c == car and m.photo == photo.name]
+        wrong = out[car, photo.name]
+        if wrong > max(3.0, MOST_OUT * len(own)):
+            text = (
+                f'photograph "{photo.name}" does not go with the others: {wrong} of its {len(own)} marks contradict '
+                "them; look whether it shows this car, whether it is the mirror image, and whether left and right are "
+                "the car's own"
+            )
+            findings.append(Finding("photo-misfit", text, str(file.marks_file)))
+    if not findings and (checked.chance < LEAST_CHANCE or not checked.fit.settled):
+        findings.append(Finding("misfit", _misfit(checked), str(checked.model.parameters.cars[-1].source)))
+    if findings:
+        raise RequestError(findings)
+
+
+def _misfit(checked: Checked) -> str:
+    parameters = checked.model.parameters
+    ratios = []
+    for car, photo in parameters.photos:
+        own = [
+            k
+            for k, (c, m) in enumerate(checked.model.marks)
+            if c == car and m.photo == photo.name and k not in checked.out
+        ]
+        spare = sum(checked.redundancy[k] * rows_of(checked.model.marks[k][1]) for k in own)
+        sigma = [checked.model.marks[k][1].sigma_px for k in own]
+        square = sum(float(((checked.miss_px[k] / s) ** 2).sum()) for k, s in zip(own, sigma, strict=True))
+        ratios.append((square / max(spare, 1.0), photo.name))
+    worst, name = max(ratios)
+    k = int(np.argmax(np.abs(checked.figure_w)))
+    figure, w = parameters.listed[k], abs(float(checked.figure_w[k]))
+    what = f'most in photograph "{name}" (by {worst**0.5:.1f} times the deviations stated)'
+    if w > BEYOND:
+        what += f"; and {figure} is {w:.1f} deviations off what is assumed of it ({figure.place})"
+    return (
+        f"marks and figures contradict each other, so that no figures are given: their misses' sum of squares is "
+        f"{checked.square_sum:.0f} with {checked.freedom} expected (chance {checked.chance:.1g}), {what}; look for "
+        "marks on the wrong part or side, a wrong known length, a picture of another car, or deviations that are too "
+        "small"
+    )

@@ -1,0 +1,371 @@
+"""Synthetic photographs of the demo cars: cameras, marks with noise, and a truth with asymmetry and marked joints off.
+
+The cars stand as in the issue's table: pictures 4,000 px wide, points marked to 2 px, legs and rims to 1.5 px, contacts
+to 5 px; the tub hides what is behind it, a wheel what is behind the wheel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cache
+from math import inf, radians
+from pathlib import Path
+
+import numpy as np
+
+import kin3d
+from kin3d.linkage.layout import WHEEL_CENTRE, builtin
+from kin3d.photographs.camera import Cameras
+from kin3d.photographs.model import Model, State
+from kin3d.photographs.parameters import Parameters, parameters_of
+from kin3d.reading.photo_records import CarPhotos, Figure, Mark, Photo
+from kin3d.solve.upright import upright_of
+
+MODELS = Path(__file__).parents[1] / "models"
+SIZE = (4000.0, 2667.0)
+SIGMA = {"point": 2.0, "leg": 1.5, "rim": 1.5, "contact": 5.0}
+
+
+@dataclass(frozen=True)
+class Shot:
+    """Where a photograph is taken from: azimuth off the nose (deg, to the car's left), height, focal length, fill."""
+
+    name: str
+    azimuth_deg: float
+    height_mm: float
+    focal_mm: float
+    focal_known: bool = True
+    cropped: bool = False
+    width_mm: float = 2100.0  # what the picture's width covers there
+    ahead_mm: float = 0.0  # where the camera looks at, along the car
+
+
+FRONT = Shot("front", 0.0, 900.0, 400.0, width_mm=2000.0)
+QUARTER = Shot("quarter", 38.0, 1300.0, 50.0, width_mm=3300.0, ahead_mm=-700.0)
+LOW = Shot("low", -15.0, 350.0, 200.0, width_mm=2100.0)
+SIDE = Shot("side", 88.0, 900.0, 85.0, width_mm=3800.0, ahead_mm=-1150.0)
+
+
+@cache
+def design(name: str) -> dict[str, np.ndarray]:
+    """Left-hand points of a demo car's front axle, vehicle frame, mm."""
+    axle = kin3d.load(MODELS / name / "car.toml").front
+    sign = np.array([1.0, 1.0 if axle.side == "left" else -1.0, 1.0])
+    upright = upright_of(builtin("double wishbone"))
+    return {p: axle.points[p] * sign for p in upright.points}
+
+
+@cache
+def axle_of(name: str):
+    return kin3d.load(MODELS / name / "car.toml")
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Marks of one or two cars, and what is true."""
+
+    car: CarPhotos
+    parameters: Parameters
+    truth: State
+    model: Model
+
+
+def blank(name, shots, *, template=None, same_as=None, shares=(), travel=4.0, box=40.0):
+    """A car's file without marks; `template` are coordinates to start from."""
+    car = axle_of(name)
+    photos = tuple(_photo(s, travel) for s in shots)
+    points = template if template is not None else design(name)
+    rear = car.rear
+    sign = 1.0 if rear.side == "left" else -1.0
+    known = {
+        "wheelbase_mm": Figure(car.data.wheelbase_mm, 2.0, True),
+        "rim_diameter_mm": Figure(354.2, 2.0, True),
+        "rim_offset_mm": Figure(0.0, 10.0),
+        "loaded_radius_mm": Figure(car.front.loaded_radius_mm, 3.0, True),
+        "half_track_mm": Figure(float(design(name)[WHEEL_CENTRE][1]), 30.0, True),
+        "camber_deg": Figure(car.front.camber_deg, 0.5, True),
+        "toe_deg": Figure(car.front.toe_deg, 0.3, True),
+        "other_camber_deg": Figure(rear.camber_deg, 2.0),
+        "other_toe_deg": Figure(rear.toe_deg, 0.5),
+        "other_loaded_radius_mm": Figure(rear.loaded_radius_mm, 15.0),
+        "other_rim_diameter_mm": Figure(354.2, 20.0),
+        "other_rim_offset_mm": Figure(0.0, 10.0),
+        "other_half_track_mm": Figure(sign * float(rear.points[WHEEL_CENTRE][1]), 40.0),
+    }
+    return CarPhotos(
+        title=name, source=Path(f"{name}.photos.toml"), layout=builtin("double wishbone"), side="left", axle="front",
+        template=points, box_mm=Figure(box, 0.0), joint_mm=Figure(3.0, 0.0), asymmetry_mm=Figure(1.5, 0.0), known=known,
+        photos=photos, marks=(), marks_file=Path(f"{name}.marks.csv"), same_as=same_as, shares=frozenset(shares),
+    )  # fmt: skip
+
+
+def _photo(shot: Shot, travel: float) -> Photo:
+    px = shot.focal_mm / 36.0 * SIZE[0]
+    focal = Figure(px, 0.02, True) if shot.focal_known else Figure(1.5 * SIZE[0], float(np.log(2.0)))
+    return Photo(
+        name=shot.name, file=None, size_px=SIZE, focal_px=focal,
+        centre_sigma_px=(0.25 if shot.cropped else 0.005) * SIZE[0], distortion_sigma=0.01,
+        travel_mm=Figure(0.0, travel, True), rear_travel_mm=Figure(0.0, travel, True), rack_mm=Figure(0.0, 8.0, True),
+    )  # fmt: skip
+
+
+def aim(shot: Shot, jitter: np.random.Generator | None = None):
+    """Turn, principal point and place of a shot that looks at the front axle: (turn, u0, v0, mm per px, f px)."""
+    rng = jitter
+    off = (lambda s: rng.normal(0.0, s)) if rng is not None else (lambda s: 0.0)
+    azimuth = radians(shot.azimuth_deg + off(3.0))
+    f = shot.focal_mm / 36.0 * SIZE[0]
+    per_px = shot.width_mm * (1.0 + off(0.04)) / SIZE[0]
+    distance = f * per_px
+    target = np.array([shot.ahead_mm, 0.0, 260.0]) + [off(40.0), off(40.0), off(30.0)]
+    elevation = np.arcsin(np.clip((shot.height_mm * (1.0 + off(0.1)) - 260.0) / distance, -0.5, 0.9))
+    back = np.array([np.cos(elevation) * np.cos(azimuth), np.cos(elevation) * np.sin(azimuth), np.sin(elevation)])
+    forward = -back
+    right = np.cross(forward, [0.0, 0.0, 1.0])
+    right /= np.linalg.norm(right)
+    down = np.cross(forward, right)
+    turn = np.stack([right, down, forward])
+    roll = radians(off(1.0))
+    spin = np.array([[np.cos(roll), -np.sin(roll), 0.0], [np.sin(roll), np.cos(roll), 0.0], [0.0, 0.0, 1.0]])
+    return spin @ turn, target, distance, f
+
+
+def scene(names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase", "joint marking"), noise=True,
+          template_off=0.0, right=True, wheels=True, legs=True, contacts=True, inboard=True, wrong=0.0):
+    """Marks of one car or two cars that share `shares`, drawn from everything that is assumed known."""
+    rng = np.random.default_rng(seed)
+    car = None
+    for name in names:
+        template = {k: v.copy() for k, v in design(name).items()}
+        if template_off:
+            template = {k: v + rng.uniform(-template_off, template_off, 3) for k, v in template.items()}
+        car = blank(name, shots, template=template, same_as=car, shares=shares if car else (), travel=travel)
+    if car.same_as is not None:
+        first = replace(car.same_as, photos=tuple(replace(p, name=f"{car.same_as.title} {p.name}") for p in car.same_as.photos))
+        car = replace(car, same_as=first, photos=tuple(replace(p, name=f"{car.title} {p.name}") for p in car.photos))
+    parameters = parameters_of(car)
+    numbers, turns = _truth(parameters, names, shots, rng, noise)
+    marked = _mark_all(car, parameters, numbers, turns, rng, noise, right, wheels, legs, contacts, inboard)
+    parameters = parameters_of(marked)
+    model = Model(parameters)
+    truth = _at_reference(model, numbers, turns)
+    return Scene(marked, parameters, truth, model)
+
+
+def _truth(parameters, names, shots, rng, noise):
+    numbers = parameters.value.copy()
+    turns = np.zeros((len(parameters.photos), 3, 3))
+    for k, p in enumerate(parameters.listed):
+        if noise and p.group != "points" and 0.0 < p.sigma < inf and p.name != "focal length":
+            numbers[k] += p.sigma * rng.normal()
+    for c, name in enumerate(names):
+        block, upright = parameters.blocks[c], parameters.uprights[c]
+        true = np.array([design(name)[p] for p in upright.points])
+        there = block.points >= 0
+        numbers[block.points[there]] = true[there]
+        numbers[block.wheel[:3]] = _true_wheel(name, rng if noise else None)
+        numbers[block.other_centre[1]] = parameters.value[block.other_centre[1]] + (rng.normal(0, 5) if noise else 0)
+        numbers[block.other_wheel[:4]] = parameters.value[block.other_wheel[:4]]
+    for k, _ in enumerate(parameters.photos):
+        shot = shots[k % len(shots)]
+        turn, target, distance, f = aim(shot, rng if noise else None)
+        index = parameters.pictures[k]
+        turns[k] = turn
+        factor = np.exp(rng.normal(0.0, 0.02)) if noise else 1.0
+        f *= factor
+        distance *= factor
+        centre = numbers[index[7:9]]
+        if not shot.cropped:
+            centre = np.array(SIZE) / 2 + (rng.normal(0.0, 0.005 * SIZE[0], 2) if noise else 0.0)
+        else:
+            centre = np.array(SIZE) / 2 + (rng.uniform(-0.25, 0.25, 2) * SIZE[0] if noise else 0.0)
+        numbers[index[6]] = np.log(f)
+        numbers[index[7:9]] = centre
+        # place of the target in the middle of the picture; turned into that of the reference point later
+        numbers[index[3:6]] = [SIZE[0] / 2, SIZE[1] / 2, np.log(distance / f)]
+        turns[k] = turn
+        _TARGETS[(id(parameters), k)] = target
+    numbers = np.append(numbers, [])
+    return (numbers, [_TARGETS.pop((id(parameters), k)) for k in range(len(parameters.photos))]), turns
+
+
+_TARGETS: dict = {}
+
+
+def _true_wheel(name, rng):
+    axle = axle_of(name).front
+    off = (lambda s: rng.normal(0.0, s)) if rng is not None else (lambda s: 0.0)
+    return [radians(axle.camber_deg + off(0.0)), radians(axle.toe_deg), design(name)[WHEEL_CENTRE][2] / np.cos(radians(axle.camber_deg))]
+
+
+def _at_reference(model, numbers_targets, turns):
+    """The state whose cameras refer to the model's own reference points."""
+    numbers, targets = numbers_targets
+    numbers = numbers.copy()
+    for k, target in enumerate(targets):
+        index = model.parameters.pictures[k]
+        u0, v0, scale, log_f, cx, cy = numbers[index[3:9]]
+        f = np.exp(log_f)
+        place = np.exp(scale) * np.array([u0 - cx, v0 - cy, f]) + turns[k] @ (model.reference[k] - target)
+        numbers[index[3:6]] = [cx + f * place[0] / place[2], cy + f * place[1] / place[2], np.log(place[2] / f)]
+    return model.state(numbers, turns.copy())
+
+
+def _mark_all(car, parameters, numbers, turns, rng, noise, right, wheels, legs, contacts, inboard):
+    """Fill in the marks: every feature that can be seen, projected, with noise."""
+    cars = list(car.cars())
+    wanted = [[_wanted(p, parameters.uprights[c], right, wheels, legs, contacts, inboard) for p in parameters.cars[c].photos] for c in range(len(cars))]
+    done = None
+    for c, one in enumerate(cars):
+        marks = tuple(m for per_photo in wanted[c] for m in per_photo)
+        done = replace(one, marks=marks, same_as=done)
+    model = Model(parameters_of(done))
+    truth = _at_reference(model, numbers, turns)
+    places = visible_pixels(model, truth)
+    out = None
+    for c, one in enumerate(done.cars()):
+        marks = []
+        for k, (owner, mark) in enumerate(model.marks):
+            if owner == c and places[k] is not None:
+                u, v = places[k]
+                if noise:
+                    u, v = np.array([u, v]) + rng.normal(0.0, mark.sigma_px, 2)
+                if 0 <= u <= SIZE[0] and 0 <= v <= SIZE[1]:
+                    marks.append(replace(mark, u=float(u), v=float(v), row=len(marks) + 2))
+        out = replace(one, marks=tuple(marks), same_as=out)
+    return out
+
+
+def _wanted(photo, upright, right, wheels, legs, contacts, inboard):
+    """Candidate marks of one photograph; legs and rims carry their place along the curve in `note`."""
+    out = []
+    for side in ("left", "right") if right else ("left",):
+        for name in upright.points:
+            if not inboard and not upright.on_upright[upright.index(name)]:
+                continue
+            out.append(Mark(photo.name, "point", name, side, 0.0, 0.0, SIGMA["point"]))
+        if legs:
+            for inner in upright.inner:
+                for part in (0.2, 0.45, 0.7):
+                    out.append(Mark(photo.name, "leg", upright.points[inner], side, 0.0, 0.0, SIGMA["leg"], note=str(part)))
+        for wheel in ("front", "rear") if wheels else ():
+            for angle in np.linspace(0.0, 2 * np.pi, 8, endpoint=False) + 0.2:
+                out.append(Mark(photo.name, "rim", wheel, side, 0.0, 0.0, SIGMA["rim"], note=str(angle)))
+            if contacts:
+                out.append(Mark(photo.name, "contact", wheel, side, 0.0, 0.0, SIGMA["contact"]))
+    return out
+
+
+def visible_pixels(model: Model, truth: State):
+    """Where each mark's feature falls, px; None where tub or wheels hide it or it leaves the picture."""
+    cameras = model.cameras(truth)
+    eyes = cameras.centres()
+    out: list = [None] * len(model.marks)
+    for c, car in enumerate(model.cars):
+        seen = model.seen(truth, c)
+        own = [k for k, (owner, _) in enumerate(model.marks) if owner == c]
+        for local, k in enumerate(own):
+            mark = model.marks[k][1]
+            lane = car.lane[local]
+            mirror = np.array([1.0, car.mirror[lane], 1.0])
+            place = _feature(model, truth, car, seen, lane, local, mark) * mirror
+            photo = car.photo[local]
+            if _hidden(place, mark, eyes[photo], seen, car, photo):
+                continue
+            view = cameras.seen(np.array([photo]), place[None])
+            u, v = view.pixels[0]
+            if not view.behind[0] and 20 < u < SIZE[0] - 20 and 20 < v < SIZE[1] - 20:
+                out[k] = (u, v)
+    return out
+
+
+def _feature(model, truth, car, seen, lane, local, mark):
+    if mark.kind == "point":
+        which = car.which[local]
+        shift = truth.numbers[car.block.joints[which]]
+        if car.upright.on_upright[which]:
+            shift = seen.pose.turn[lane] @ shift
+        return seen.points[lane, which] + shift
+    if mark.kind == "leg":
+        inner, outer = seen.points[lane, car.which[local]], seen.points[lane, car.outer[local]]
+        return inner + float(mark.note) * (outer - inner)
+    wheel = seen.wheels[car.which[local]]
+    if mark.kind == "contact":
+        return wheel.contact()[0][lane]
+    return wheel.edge(np.array([lane]), np.array([float(mark.note)]))[0][0]
+
+
+TUB = (np.array([-1500.0, -205.0, 95.0]), np.array([480.0, 205.0, 560.0]))
+TYRE_WIDTH = 170.0
+
+
+def _hidden(place, mark, eye, seen, car, photo):
+    """Whether the tub or a tyre stands between the camera and a place (a box, and discs with a width)."""
+    ray = place - eye
+    reach = np.linalg.norm(ray)
+    if _through_box(eye, ray, reach):
+        return True
+    for lane, (p, side) in enumerate(car.lanes):
+        if p != photo:
+            continue
+        mirror = np.array([1.0, 1.0 if side == "left" else -1.0, 1.0])
+        for k, wheel in enumerate(seen.wheels):
+            axis = wheel.axis[lane] * mirror
+            centre = wheel.centre[lane] * mirror
+            own = side == mark.side and mark.kind in ("rim", "contact") and k == (mark.name == "rear")
+            if own:
+                # the outer face of a wheel is seen from outside only
+                if mark.kind == "rim" and np.dot(eye - place, axis) < 0.15 * reach:
+                    return True
+                continue
+            if _through_wheel(eye, ray, centre, axis, wheel.radius[lane]):
+                return True
+    return False
+
+
+def _through_box(eye, ray, reach):
+    with np.errstate(divide="ignore", invalid="ignore"):
+        a, b = (TUB[0] - eye) / ray, (TUB[1] - eye) / ray
+    enter, leave = np.minimum(a, b).max(), np.maximum(a, b).min()
+    return bool(enter < leave and enter < 1.0 - 20.0 / reach and leave > 0.0)
+
+
+def _through_wheel(eye, ray, centre, axis, radius):
+    """Whether a ray passes through a tyre, taken as a cylinder whose outer face stands 65 mm outboard of the centre."""
+    reach = np.linalg.norm(ray)
+    near = (centre - eye) @ ray / reach**2
+    t = near + np.linspace(-1.2, 1.2, 161) * radius / reach
+    t = t[(t > 0.0) & (t < 1.0 - 5.0 / reach)]
+    off = eye + t[:, None] * ray - centre
+    along = off @ axis
+    radial = np.sqrt(np.maximum((off**2).sum(axis=-1) - along**2, 0.0))
+    return bool(((along > 65.0 - TYRE_WIDTH) & (along < 65.0) & (radial < radius - 2.0)).any())
+
+
+def write_files(scene: Scene, folder: Path) -> Path:
+    """The files of a scene as a user would write them; the path of the last car's file of photographs."""
+    path = None
+    for car in scene.car.cars():
+        stem = car.title
+        lines = [f'title = "{car.title}"', f'marks = "{stem}.marks.csv"', f'template = "{stem}.template.csv"']
+        lines += [f"box_mm = {car.box_mm.value}", 'layout = "double wishbone"', 'side = "left"']
+        if car.same_as is not None:
+            what = ", ".join(f'"{w}"' for w in sorted(car.shares))
+            lines += ["[same_as]", f'file = "{car.same_as.title}.photos.toml"', f"what = [{what}]"]
+        lines += ["[known]"] + [f"{k} = [{f.value!r}, {f.sigma!r}]" for k, f in car.known.items() if f.stated]
+        for photo in car.photos:
+            lines += ["[[photos]]", f'name = "{photo.name}"', f"size_px = [{photo.size_px[0]:g}, {photo.size_px[1]:g}]"]
+            if photo.focal_px.stated:
+                lines += [f"focal_mm = {photo.focal_px.value * 36.0 / photo.size_px[0]!r}", "sensor_width_mm = 36"]
+            lines += [f"cropped = {'true' if photo.centre_sigma_px > 100.0 else 'false'}"]
+            for key in ("travel_mm", "rear_travel_mm", "rack_mm"):
+                figure = getattr(photo, key)
+                lines += [f"{key} = [{figure.value!r}, {figure.sigma!r}]"]
+        path = folder / f"{stem}.photos.toml"
+        path.write_text("\n".join(lines) + "\n", "utf-8")
+        rows = ["photo,kind,name,side,u,v,sigma_px,note"]
+        rows += [f"{m.photo},{m.kind},{m.name},{m.side},{m.u!r},{m.v!r},," for m in car.marks]
+        (folder / f"{stem}.marks.csv").write_text("\n".join(rows) + "\n", "utf-8")
+        rows = ["point,x,y,z"] + [f"{n},{','.join(repr(float(x)) for x in p)}" for n, p in car.template.items()]
+        (folder / f"{stem}.template.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    return path
