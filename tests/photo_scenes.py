@@ -15,7 +15,6 @@ import numpy as np
 
 import kin3d
 from kin3d.linkage.layout import WHEEL_CENTRE, builtin
-from kin3d.photographs.camera import Cameras
 from kin3d.photographs.model import Model, State
 from kin3d.photographs.parameters import Parameters, parameters_of
 from kin3d.reading.photo_records import CarPhotos, Figure, Mark, Photo
@@ -117,7 +116,7 @@ def aim(shot: Shot, jitter: np.random.Generator | None = None):
     f = shot.focal_mm / 36.0 * SIZE[0]
     per_px = shot.width_mm * (1.0 + off(0.04)) / SIZE[0]
     distance = f * per_px
-    target = np.array([shot.ahead_mm, 0.0, 260.0]) + [off(40.0), off(40.0), off(30.0)]
+    target = np.array([shot.ahead_mm + off(40.0), off(40.0), 260.0 + off(30.0)])
     elevation = np.arcsin(np.clip((shot.height_mm * (1.0 + off(0.1)) - 260.0) / distance, -0.5, 0.9))
     back = np.array([np.cos(elevation) * np.cos(azimuth), np.cos(elevation) * np.sin(azimuth), np.sin(elevation)])
     forward = -back
@@ -130,8 +129,22 @@ def aim(shot: Shot, jitter: np.random.Generator | None = None):
     return spin @ turn, target, distance, f
 
 
-def scene(names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase", "joint marking"), noise=True,
-          template_off=0.0, right=True, wheels=True, legs=True, contacts=True, inboard=True, wrong=0.0):
+def scene(
+    names,
+    shots,
+    seed,
+    *,
+    travel=4.0,
+    shares=("tyre", "rim", "wheelbase", "joint marking"),
+    noise=True,
+    template_off=0.0,
+    right=True,
+    wheels=True,
+    legs=True,
+    contacts=True,
+    inboard=True,
+    wrong=0.0,
+):
     """Marks of one car or two cars that share `shares`, drawn from everything that is assumed known."""
     rng = np.random.default_rng(seed)
     car = None
@@ -141,7 +154,9 @@ def scene(names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase",
             template = {k: v + rng.uniform(-template_off, template_off, 3) for k, v in template.items()}
         car = blank(name, shots, template=template, same_as=car, shares=shares if car else (), travel=travel)
     if car.same_as is not None:
-        first = replace(car.same_as, photos=tuple(replace(p, name=f"{car.same_as.title} {p.name}") for p in car.same_as.photos))
+        first = replace(
+            car.same_as, photos=tuple(replace(p, name=f"{car.same_as.title} {p.name}") for p in car.same_as.photos)
+        )
         car = replace(car, same_as=first, photos=tuple(replace(p, name=f"{car.title} {p.name}") for p in car.photos))
     parameters = parameters_of(car)
     numbers, turns = _truth(parameters, names, shots, rng, noise)
@@ -195,7 +210,11 @@ _TARGETS: dict = {}
 def _true_wheel(name, rng):
     axle = axle_of(name).front
     off = (lambda s: rng.normal(0.0, s)) if rng is not None else (lambda s: 0.0)
-    return [radians(axle.camber_deg + off(0.0)), radians(axle.toe_deg), design(name)[WHEEL_CENTRE][2] / np.cos(radians(axle.camber_deg))]
+    return [
+        radians(axle.camber_deg + off(0.0)),
+        radians(axle.toe_deg),
+        design(name)[WHEEL_CENTRE][2] / np.cos(radians(axle.camber_deg)),
+    ]
 
 
 def _at_reference(model, numbers_targets, turns):
@@ -214,7 +233,10 @@ def _at_reference(model, numbers_targets, turns):
 def _mark_all(car, parameters, numbers, turns, rng, noise, right, wheels, legs, contacts, inboard):
     """Fill in the marks: every feature that can be seen, projected, with noise."""
     cars = list(car.cars())
-    wanted = [[_wanted(p, parameters.uprights[c], right, wheels, legs, contacts, inboard) for p in parameters.cars[c].photos] for c in range(len(cars))]
+    wanted = [
+        [_wanted(p, parameters.uprights[c], right, wheels, legs, contacts, inboard) for p in parameters.cars[c].photos]
+        for c in range(len(cars))
+    ]
     done = None
     for c, one in enumerate(cars):
         marks = tuple(m for per_photo in wanted[c] for m in per_photo)
@@ -247,7 +269,9 @@ def _wanted(photo, upright, right, wheels, legs, contacts, inboard):
         if legs:
             for inner in upright.inner:
                 for part in (0.2, 0.45, 0.7):
-                    out.append(Mark(photo.name, "leg", upright.points[inner], side, 0.0, 0.0, SIGMA["leg"], note=str(part)))
+                    out.append(
+                        Mark(photo.name, "leg", upright.points[inner], side, 0.0, 0.0, SIGMA["leg"], note=str(part))
+                    )
         for wheel in ("front", "rear") if wheels else ():
             for angle in np.linspace(0.0, 2 * np.pi, 8, endpoint=False) + 0.2:
                 out.append(Mark(photo.name, "rim", wheel, side, 0.0, 0.0, SIGMA["rim"], note=str(angle)))

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import AxleName, PointTable, Side
+from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout
+from kin3d.linkage.names import AxleName, Side
 from kin3d.photographs.model import Model
 from kin3d.photographs.parameters import AXES, parameters_of
 from kin3d.photographs.refusal import refuse_few, refuse_misfit

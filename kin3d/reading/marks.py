@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
 
-from kin3d.linkage.car import Side
+from kin3d.linkage.names import Side, did_you_mean, normalise
 from kin3d.reading.cells import CellError, DecimalMark, number
-from kin3d.reading.finding_log import FindingLog
-from kin3d.reading.names import did_you_mean, normalise
 from kin3d.reading.photo_records import KINDS, Kind, Mark
-from kin3d.reading.text import read_text
+from kin3d.reading.text import FindingLog, read_text
 
 COLUMNS = ("photo", "kind", "name", "side", "u", "v", "sigma_px", "note")
 NEEDED = COLUMNS[:6]

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
-from kin3d.linkage.car import AxleName, Side
 from kin3d.linkage.layout import Layout
+from kin3d.linkage.names import AxleName, Side
 
 Kind = Literal["point", "leg", "rim", "contact"]
 KINDS: tuple[Kind, ...] = ("point", "leg", "rim", "contact")

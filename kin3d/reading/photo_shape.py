@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Kin3dError
-from kin3d.linkage.car import AxleName
 from kin3d.linkage.layout import WHEEL_CENTRE
-from kin3d.reading.finding_log import FindingLog
+from kin3d.linkage.names import AxleName
 from kin3d.reading.points import scan_points_csv
+from kin3d.reading.text import FindingLog
 
 Array = NDArray[np.float64]
 

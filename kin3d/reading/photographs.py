@@ -13,16 +13,14 @@ from pathlib import Path
 from typing import Any, TypeGuard, cast
 
 from kin3d.errors import ReadingError, raise_errors
-from kin3d.linkage.car import AxleName, Side
 from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout
-from kin3d.reading.finding_log import FindingLog
+from kin3d.linkage.names import AxleName, Side, did_you_mean
 from kin3d.reading.layouts import find_layout
 from kin3d.reading.marks import SIGMA_PX, Naming, read_marks
-from kin3d.reading.names import did_you_mean
 from kin3d.reading.photo_records import KINDS, SHARES, CarPhotos, Figure, Kind, Mark, Photo
 from kin3d.reading.photo_shape import Array, own_shape, template_points
 from kin3d.reading.picture import Picture, read_picture
-from kin3d.reading.toml import read_toml
+from kin3d.reading.text import FindingLog, read_toml
 
 KEYS = (
     "title", "marks", "layout", "side", "axle", "template", "box_mm", "joint_mm", "asymmetry_mm", "same_as",

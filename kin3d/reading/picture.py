@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from kin3d.reading.finding_log import FindingLog
+from kin3d.reading.text import FindingLog
 
 _TURNED = (5, 6, 7, 8)  # EXIF orientations that exchange width and height (CIPA DC-008, tag 0x0112)
 _ORIENTATION, _EXIF = 0x0112, 0x8769

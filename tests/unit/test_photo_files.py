@@ -48,7 +48,8 @@ def test_what_is_read(tmp_path):
     car = read(tmp_path)
     assert car.title == "Plover, paddock"
     assert [(m.kind, m.name, m.sigma_px, m.row) for m in car.marks] == [
-        ("point", "lower_front", 3.0, 2), ("leg", "upper_rear", 1.5, 3), ("rim", "front", 1.5, 4), ("contact", "front", 8.0, 5),
+        ("point", "lower_front", 3.0, 2), ("leg", "upper_rear", 1.5, 3), ("rim", "front", 1.5, 4),
+        ("contact", "front", 8.0, 5),
     ]  # fmt: skip
     photo = car.photos[0]
     assert photo.focal_px.value == pytest.approx(50 / 36 * 4000, rel=1e-12)
@@ -59,12 +60,25 @@ def test_what_is_read(tmp_path):
 
 def test_every_default_is_said(tmp_path):
     said = {f.assumed.split(" =")[0] for f in read(tmp_path).findings if f.severity is Severity.NOTE}
-    for word in ("side", "joint_mm", "asymmetry_mm", "box_mm", "rim_diameter_mm", "camber_deg", "travel_mm", "sensor_width_mm"):
+    for word in (
+        "side",
+        "joint_mm",
+        "asymmetry_mm",
+        "box_mm",
+        "rim_diameter_mm",
+        "camber_deg",
+        "travel_mm",
+        "sensor_width_mm",
+    ):
         assert word in said
 
 
 def test_everything_wrong_is_told_at_once(tmp_path):
-    text = GOOD.replace('name = "pit"', 'name = "pit"\ncroped = true').replace("[2380, 2]", '"2380"').replace("= 50", "= -5")
+    text = (
+        GOOD.replace('name = "pit"', 'name = "pit"\ncroped = true')
+        .replace("[2380, 2]", '"2380"')
+        .replace("= 50", "= -5")
+    )
     marks = MARKS + (
         "pitt,point,lower_front,left,1,1,,\npit,dot,lower_front,left,1,1,,\npit,point,lower_frnt,left,1,1,,\n"
         "pit,leg,lower_outer,left,1,1,,\npit,point,lower_rear,middle,1,1,,\npit,point,upper_front,left,5000,1,,\n"
@@ -120,7 +134,9 @@ def test_two_cars_are_read_together_and_may_not_contradict(tmp_path):
     car = read_photographs(path)
     assert [c.title for c in car.cars()] == ["dunlin", "plover"]
     assert car.shares == {"tyre", "rim", "wheelbase", "joint marking"}
-    path.write_text(path.read_text("utf-8").replace("wheelbase_mm = [2380.0, 2.0]", "wheelbase_mm = [2400, 2]"), "utf-8")
+    path.write_text(
+        path.read_text("utf-8").replace("wheelbase_mm = [2380.0, 2.0]", "wheelbase_mm = [2400, 2]"), "utf-8"
+    )
     with pytest.raises(ReadingError, match="2400"):
         read_photographs(path)
 

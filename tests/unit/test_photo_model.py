@@ -35,7 +35,12 @@ def central(model: Model, state, direction, step):
 def test_every_kind_of_mark_and_every_side_is_there(scene):
     kinds = {(m.kind, m.side, m.name if m.kind in ("rim", "contact") else "") for _, m in scene.model.marks}
     wanted = {(k, s, "") for k in ("point", "leg") for s in ("left", "right")}
-    wanted |= {("rim", "left", "front"), ("rim", "left", "rear"), ("rim", "right", "front"), ("contact", "left", "rear")}
+    wanted |= {
+        ("rim", "left", "front"),
+        ("rim", "left", "rear"),
+        ("rim", "right", "front"),
+        ("contact", "left", "rear"),
+    }
     assert wanted <= kinds
 
 
@@ -62,7 +67,9 @@ def test_covariance_is_that_of_a_normal_matrix_of_differences(scene):
         columns.append((4.0 * two[1] - two[0]) / 3.0)
     scale = scene.parameters.scale[free]
     normal = np.array(columns) @ np.array(columns).T
-    normal += np.diag(np.where(known.observed[free], (scale / np.where(known.observed[free], known.sigma[free], 1.0)) ** 2, 0))
+    normal += np.diag(
+        np.where(known.observed[free], (scale / np.where(known.observed[free], known.sigma[free], 1.0)) ** 2, 0)
+    )
     expected = np.linalg.inv(normal) * np.outer(scale, scale)
     found = spread(fit).covariance[np.ix_(free, free)]
     sigma = np.sqrt(np.diag(expected))
@@ -74,7 +81,9 @@ def test_sources_squares_sum_to_the_variances(scene):
     total = found.effect @ found.effect.T + found.known_effect @ found.known_effect.T
     sigma = np.sqrt(np.diag(found.covariance))
     sigma[sigma == 0.0] = 1.0
-    np.testing.assert_allclose(total / np.outer(sigma, sigma), found.covariance / np.outer(sigma, sigma), rtol=0, atol=1e-9)
+    np.testing.assert_allclose(
+        total / np.outer(sigma, sigma), found.covariance / np.outer(sigma, sigma), rtol=0, atol=1e-9
+    )
 
 
 def test_the_upright_moves_as_in_the_general_solver():
