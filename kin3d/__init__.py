@@ -79,7 +79,6 @@ def sweep(
     Kin3dError
         For points that do not make a determined linkage, an unknown axle or measure.
     """
-    from kin3d.studies.sweep import sweep_corner
+    from kin3d.studies.sweep import sweep as run
 
-    travels = [travel] if isinstance(travel, (int, float)) else travel
-    return sweep_corner(car, axle, travels, rack, measures)
+    return run(car, axle, travel, rack, measures=measures)

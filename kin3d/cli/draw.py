@@ -35,10 +35,10 @@ def draw(
     from kin3d.errors import Finding, RequestError
     from kin3d.studies.construction import construct, construct_car
     from kin3d.writing.construction import PICTURES, draw_front
+    from kin3d.writing.files import check_place
     from kin3d.writing.side_view import draw_side
-    from kin3d.writing.table import check_ending
 
-    check_ending(out, PICTURES, "--out")
+    check_place(out, PICTURES, "--out")
     read = load(car)
     if view == "front":
         if pitch:

@@ -47,9 +47,9 @@ def report(
     from kin3d import load
     from kin3d.report.page import write_report
     from kin3d.studies.report_data import collect
-    from kin3d.writing.table import check_ending
+    from kin3d.writing.files import check_place
 
-    check_ending(out, (".html",), "--out")
+    check_place(out, (".html",), "--out")
     travels = parse_values(travel, "--travel")
     read = [load(car) for car in cars]
     data = collect(

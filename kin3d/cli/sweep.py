@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +14,8 @@ from kin3d.cli.screen import show_finding
 from kin3d.cli.shared import parse_values
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.names import AxleName
+from kin3d.writing.files import PICTURES, TABLES, check_place
+from kin3d.writing.terminal import print_table, say
 
 if TYPE_CHECKING:
     from kin3d.studies.result import SweepResult
@@ -61,97 +64,66 @@ def sweep(
     """
     from kin3d import load
     from kin3d.cli.progress import progress_bar
-    from kin3d.studies.sweep import sweep_corner
+    from kin3d.studies.sweep import sweep as run
 
-    racks, names = parse_values(rack, "--rack"), names_of(measures)
-    if heave is not None or roll is not None or pitch is not None or migration is not None:
-        if travel is not None:
-            text = "--travel moves one wheel alone; give it without --heave, --roll, --pitch and --migration"
-            raise RequestError(Finding("drives-mixed", text))
-        _on_ground(car, axle, (heave, pitch, roll, racks), names, out, plot, migration)
-        return
-    travels = parse_values(travel or "-40:40:5", "--travel")
-    _check_request(len(travels) * len(racks), out, plot, "--travel and --rack")
+    names = names_of(measures)
+    given = {n: v for n, v in (("heave", heave), ("roll", roll), ("pitch", pitch)) if v is not None}
+    if migration is not None:
+        given = given or {"roll": "0"}
+    if given and travel is not None:
+        text = "--travel moves one wheel alone; give it without --heave, --roll, --pitch and --migration"
+        raise RequestError(Finding("drives-mixed", text))
+    if given and dxf:
+        text = "--dxf draws the linkage at the ends of --travel; kin3d export draws it at any travel of both wheels"
+        raise RequestError(Finding("drives-mixed", text))
+    asked = given or {"travel": travel or "-40:40:5"}
+    drives = {n: parse_values(v, f"--{n}") for n, v in (asked | {"rack": rack}).items()}
+    count = math.prod(len(v) for v in drives.values())
+    _check_request(count, out, plot, "--heave, --pitch, --roll and --rack" if given else "--travel and --rack")
+    if migration:
+        from kin3d.studies.migration import check_migration
+
+        check_migration(migration, drives.get("heave", []), drives.get("roll", []), names)
     read = load(car)
-    with progress_bar("Measures", len(travels) * len(racks)) as advance:
-        result = sweep_corner(read, axle, travels, racks, names, advance)
+    with progress_bar("Measures", count) as advance:
+        result = run(read, axle, **drives, measures=names, progress=advance)
     if dxf:
         from kin3d.cli.export import draw_sweep
 
-        Console().print(draw_sweep(read, result, dxf), highlight=False, soft_wrap=True)
-    finish(read.findings, result, out, plot, names is not None)
-
-
-def _on_ground(
-    car: Path,
-    axle: AxleName,
-    drives: tuple[str | None, str | None, str | None, list[float]],
-    names: list[str] | None,
-    out: Path | None,
-    plot: Path | None,
-    migration: Path | None,
-) -> None:
-    """Sweep an axle, or with pitch the car, on the ground."""
-    from kin3d import load
-    from kin3d.cli.progress import progress_bar
-    from kin3d.studies.axle import sweep_axle
-    from kin3d.studies.car import sweep_car
-    from kin3d.writing.migration import check_migration, draw_migration
-
-    heaves, pitches, rolls = (
-        parse_values(v or "0", f"--{n}") for v, n in zip(drives[:3], ("heave", "pitch", "roll"), strict=True)
-    )
-    racks = drives[3]
-    count = len(heaves) * len(pitches) * len(rolls) * len(racks)
-    _check_request(count, out, plot, "--heave, --pitch, --roll and --rack")
+        say(Console(), draw_sweep(read, result, dxf))
     if migration:
-        check_migration(migration, heaves, rolls, names)
-    read = load(car)
-    if drives[1] is not None:
-        result = sweep_car(read, heaves, pitches, rolls, racks, names).of(axle)
-    else:
-        with progress_bar("Measures", count) as advance:
-            result = sweep_axle(read, axle, heaves, rolls, racks, names, advance)
-    if migration:
+        from kin3d.studies.migration import draw_migration
+
         draw_migration(result, migration)
-        Console().print(f"Roll-centre path drawn to {migration}", highlight=False, markup=False)
-    finish(read.findings, result, out, plot, names is not None)
+        say(Console(), f"Roll-centre path drawn to {migration}")
+    _finish(read.findings, result, out, plot)
 
 
 def _check_request(positions: int, out: Path | None, plot: Path | None, drives: str) -> None:
     """Refuse before the work what could not be held in memory or written after it."""
-    from kin3d.writing.table import ENDINGS, check_ending
-
     if positions > MOST_POSITIONS:
         text = f"{drives} make {positions:,} positions; {MOST_POSITIONS:,} or fewer are expected"
         raise RequestError(Finding("range", text))
     if out:
-        check_ending(out, ENDINGS, "--out")
+        check_place(out, TABLES, "--out")
     if plot:
-        from kin3d.writing.curves import PICTURES
-
-        check_ending(plot, PICTURES, "--plot")
+        check_place(plot, PICTURES, "--plot")
 
 
-def finish(
-    findings: tuple[Finding, ...], result: SweepResult, out: Path | None, plot: Path | None, chosen: bool
-) -> None:
+def _finish(findings: tuple[Finding, ...], result: SweepResult, out: Path | None, plot: Path | None) -> None:
     """Write, draw or print a result; exit code 1 when it is not complete."""
-    from kin3d.writing.table import write_table
-
     console = Console()
     if out:
-        write_table(result, out)
+        result.save(out)
         console.print(f"{result.status.size} rows written to {out}", highlight=False, markup=False, soft_wrap=True)
     if plot:
-        from kin3d.writing.curves import draw_curves
-
-        draw_curves(result, plot)
+        result.plot(plot)
         console.print(f"Curves drawn to {plot}", highlight=False, markup=False, soft_wrap=True)
     if not out:
-        from kin3d.cli.show import show_sweep
-
-        show_sweep(console, result, chosen)
+        for table in result.tables():
+            print_table(console, table)
+        for note in result.notes():
+            say(console, note, "dim")
     for finding in (*findings, *result.findings):
         show_finding(Console(stderr=True), finding)
     if not result.complete:

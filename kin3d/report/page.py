@@ -21,9 +21,9 @@ from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
 from kin3d.studies.significance import KINDS
+from kin3d.writing.files import check_place
 from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import percent
-from kin3d.writing.table import check_ending
 
 # nothing may be fetched: the page is all there is
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'unsafe-inline'; frame-src 'self'"
@@ -53,7 +53,7 @@ def write_report(data: ReportData, path: Path, command: str, scenes: Mapping[str
     RequestError
         For another ending, or a place that cannot be written to.
     """
-    check_ending(path, (".html",), "--out")
+    check_place(path, (".html",), "--out")
     content = render(data, command, scenes or {})
     try:
         path.write_text(content, "utf-8")

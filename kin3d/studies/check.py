@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,14 +13,18 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
+from kin3d.measures.entry import Measure
 from kin3d.measures.springs import rocker_rate
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.mobility import Mobility
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
-from kin3d.studies.result import SweepResult
-from kin3d.studies.sweep import sweep_corner
+from kin3d.studies.registry import left_out_sentences, shown
+from kin3d.studies.result import SweepResult, findings_table
+from kin3d.studies.sweep import sweep
+from kin3d.writing.result import Result
+from kin3d.writing.tables import Column, Quantity, Table
 
 Array = NDArray[np.float64]
 REACH_MM = 150.0  # travel up to which the limits are looked for
@@ -57,11 +62,97 @@ class AxleCheck:
     reach: tuple[str, ...]
     findings: tuple[Finding, ...]
 
+    def sentences(self) -> tuple[str, ...]:
+        """What the linkage is, whether travel and rack determine it, how far it goes, which measures are left out."""
+        parts = ", ".join(self.parts) or "no rod, no rocker"
+        left_out = left_out_sentences(self.design.left_out)
+        return (f"linkage: {self.layout}; {parts}", f"mobility: {self.mobility}", *self.reach, *left_out)
+
+    def figures(self) -> Iterator[tuple[str, Measure, float]]:
+        """Side, measure and value in the design position."""
+        for side in self.sides:
+            for m in self.design.measures:
+                yield side, m, float(self.design.values[m.name].reshape(-1, 2)[0, SIDES.index(side)])
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class CarCheck(Result):
+    """What was found of a car.
+
+    Attributes
+    ----------
+    title : str
+    axles : tuple of AxleCheck
+    read : tuple of Finding
+        What was assumed or doubted in reading the files.
+    """
+
+    title: str
+    axles: tuple[AxleCheck, ...]
+    read: tuple[Finding, ...]
+    kind = "check"
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All of them: of the files, of each axle's geometry, of the solved design position."""
+        return (*self.read, *(f for a in self.axles for f in (*a.findings, *a.design.findings)))
+
+    def summary(self) -> str:
+        """The axles with their layouts, and how many warnings there are."""
+        warnings = sum(f.severity is Severity.WARNING for f in self.findings)
+        axles = "; ".join(f"{a.axle} axle: {a.layout}" for a in self.axles)
+        return f"{self.title}, {axles}; {warnings} warning{'' if warnings == 1 else 's'}"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
+        """The design position, a table an axle and side, a row a measure; default all of them."""
+        return tuple(t for a in self.axles for t in _design_tables(a, measures))
+
+    def records(self) -> tuple[Table, ...]:
+        """Figures of the design position, sentences about each linkage, findings."""
+        figures = ((a.axle, side, m.name, v, m.unit) for a in self.axles for side, m, v in a.figures())
+        said = ((a.axle, text) for a in self.axles for text in a.sentences())
+        return (
+            Table.of("design", ("axle", "side", "measure", "value", "unit"), figures),
+            Table.of("linkage", ("axle", "sentence"), said),
+            findings_table(self.findings),
+        )
+
+
+def _design_tables(found: AxleCheck, measures: Sequence[str] | None) -> Iterator[Table]:
+    chosen = shown(found.design.measures, measures, every=True)
+    for number, side in enumerate(found.sides):
+        rows = [(m, v) for of, m, v in found.figures() if of == side and m in chosen]
+        breaks = [k for k in range(1, len(rows)) if rows[k][0].group != rows[k - 1][0].group]
+        columns = (
+            Column("measure", text=True),
+            Column("value"),
+            Column("unit", text=True),
+            Column("sign", head="positive when", long=True),
+        )
+        cells = [
+            (m.name, Quantity(v, m.unit), m.unit, m.sign.removesuffix(" positive").removesuffix(":")) for m, v in rows
+        ]
+        title = f"{found.axle} axle, design position, {side} side"
+        last = number == len(found.sides) - 1
+        yield Table.of(f"{found.axle}_{side}", columns, cells, title, found.sentences() if last else (), breaks)
+
+
+def check(car: Car, axle: AxleName | None = None) -> CarCheck:
+    """Look at a car, or at one axle of it: design position, mobility, reach, what is not as it should be.
+
+    Raises
+    ------
+    Kin3dError
+        For an axle that is not there, or points that make no determined linkage.
+    """
+    names = [axle] if axle else [a.name for a in car.axles()]
+    return CarCheck(car.title, tuple(check_axle(car, n) for n in names), car.findings)
+
 
 def check_axle(car: Car, axle: AxleName) -> AxleCheck:
     """Solve the design position of an axle and look for what is not as it should be."""
     model = AxleModel.of(car, axle)
-    design = sweep_corner(car, axle, [0.0])
+    design = sweep(car, axle)
     sides = SIDES if model.axle.other_points is not None else SIDES[:1]
     reach: list[str] = []
     findings: list[Finding] = []

@@ -22,9 +22,9 @@ from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, lin
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.spatial.vectors import Vec
-from kin3d.studies.axle import drive_values, roll_values
 from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import Stance, Standing, directions, need_radius, put_on_ground
+from kin3d.studies.sweep import drive_values, roll_values
 
 Array = NDArray[np.float64]
 See = Callable[[Array], Array]  # from the chassis frame to that of the ground

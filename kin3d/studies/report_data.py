@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
-from kin3d.studies.axle import sweep_axle
 from kin3d.studies.check import AxleCheck, check_axle
 from kin3d.studies.compare import SAMPLES, ComparedCar, Comparison, compare
 from kin3d.studies.fit import Scale
 from kin3d.studies.outline import Outline, outline
 from kin3d.studies.result import SweepResult
 from kin3d.studies.significance import THRESHOLD
+from kin3d.studies.sweep import sweep
 from kin3d.studies.tolerance import SEED
 
 Array = NDArray[np.float64]
@@ -132,7 +132,7 @@ def _car_part(compared: ComparedCar, axle: AxleName) -> CarPart:
     missing: tuple[str, ...] = ()
     roll = None
     try:
-        roll = sweep_axle(car, axle, roll_deg=ROLL_DEG, measures=MIGRATION)
+        roll = sweep(car, axle, roll=ROLL_DEG, measures=MIGRATION)
     except Kin3dError as error:
         missing = tuple(f"roll-centre migration of {car.title}: {f}" for f in error.findings)
     return CarPart(check_axle(car, axle), outline(compared.corner, car.title), roll, missing)

@@ -1,8 +1,11 @@
-"""The record that every sweep returns: drives, sides, measures, status; plain arrays, labelled on request."""
+"""The record that every sweep returns: drives, sides, measures, status; plain arrays that show themselves."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +16,11 @@ from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
+from kin3d.studies.registry import left_out_sentences, shown
+from kin3d.writing.panels import Panel, Trace, draw_panels
+from kin3d.writing.result import Result
+from kin3d.writing.style import LINES
+from kin3d.writing.tables import Cell, Column, Table
 
 if TYPE_CHECKING:
     import xarray
@@ -27,11 +35,14 @@ DRIVES = {
     "roll_deg": "Body roll, left side up positive",
     "pitch_deg": "Body pitch, nose down positive",
 }
+MOST_ROWS = 41  # in a table for a person
+MOST_PANELS = 9  # so many measures are all drawn when none were named
+MOST_FAMILY = 7  # lines in one panel
 
 
-@dataclass(frozen=True, slots=True)
-class SweepResult:
-    """What a sweep found, as plain arrays.
+@dataclass(frozen=True, slots=True, repr=False)
+class SweepResult(Result):
+    """What a sweep found.
 
     Attributes
     ----------
@@ -52,6 +63,8 @@ class SweepResult:
         Positions that needed continuation in steps.
     closure_mm : float
         Largest error of a length over all solved positions.
+    chosen : bool
+        Whether the measures were asked for by name; else tables and pictures show the usual ones.
     """
 
     title: str
@@ -64,6 +77,8 @@ class SweepResult:
     findings: tuple[Finding, ...]
     stepped: int
     closure_mm: float
+    chosen: bool = False
+    kind = "sweep"
 
     @property
     def complete(self) -> bool:
@@ -74,6 +89,101 @@ class SweepResult:
         """Drives with more than one value; the first drive when none has."""
         several = tuple(n for n, v in self.drives.items() if len(v) > 1)
         return several or tuple(self.drives)[:1]
+
+    def alike(self, shown: Sequence[Measure]) -> bool:
+        """Whether left and right have the same figures in all that is shown, so that one side says it all."""
+        if not np.array_equal(self.status[..., 0], self.status[..., 1]):
+            return False
+        found = [self.values[m.name] for m in shown]
+        return all(np.allclose(v[..., 0], v[..., 1], rtol=1e-9, atol=1e-9, equal_nan=True) for v in found)
+
+    def summary(self) -> str:
+        """What was swept, how much of it, and how much was reached."""
+        drives = " × ".join(f"{n} {len(v)}" for n, v in self.drives.items())
+        return f"{self.title}, {self.axle} axle, {drives}: {len(self.measures)} measures. {self._solved()}"
+
+    def _solved(self) -> str:
+        every, solved = self.status.size, int((self.status == Status.OK).sum())
+        if not solved:
+            return f"None of {every} positions was reached."
+        count = f"{solved}" if solved == every else f"{solved} of {every}"
+        return f"{count} positions solved to {self.closure_mm:.0e} mm in every length."
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
+        """One table: the drives, one side where both are the same, the usual measures unless others were chosen."""
+        every = shown(self.measures, measures, self.chosen)
+        both = not self.alike(every)
+        index = [i for i in np.ndindex(self.status.shape) if both or i[-1] == 0]
+        driven = self.driven()
+        columns = [Column(n, head=measure_head(n, n.rpartition("_")[2]), key=True) for n in driven]
+        columns += [Column("side", text=True, key=True)] if both else []
+        columns += [Column(m.name, m.unit, measure_head(m.name, m.unit)) for m in every]
+        held = [f"{n.partition('_')[0]} {v[0]:g} {n.rpartition('_')[2]}" for n, v in self.drives.items()]
+        held = [text for n, text in zip(self.drives, held, strict=True) if n not in driven]
+        rows = [self._row(i, every, both) for i in index[:MOST_ROWS]]
+        title = ", ".join([self.title, f"{self.axle} axle", *held])
+        chosen = measures is not None or self.chosen
+        return (Table.of("sweep", columns, rows, title, self._remarks(every, chosen, len(index), both)),)
+
+    def _row(self, index: tuple[int, ...], every: Sequence[Measure], both: bool) -> list[Cell]:
+        position = dict(zip(self.drives, index, strict=False))
+        cells: list[Cell] = [f"{self.drives[n][position[n]]:g}".replace("-", "−") for n in self.driven()]
+        if both:
+            cells.append(SIDES[index[-1]])
+        if self.status[index] != Status.OK:
+            gone = Status(int(self.status[index])).name.lower()
+            return [*cells, gone, *[None] * (len(every) - 1)] if every else cells
+        return [*cells, *(float(self.values[m.name][index]) for m in every)]
+
+    def _remarks(self, every: Sequence[Measure], chosen: bool, count: int, both: bool) -> list[str]:
+        said = []
+        if count > MOST_ROWS:
+            said.append(f"{count - MOST_ROWS} more rows: write them with --out.")
+        if not both:
+            said.append("Left side; the right side shows the same figures.")
+        if not chosen and len(every) < len(self.measures):
+            rest = len(self.measures) - len(every)
+            said.append(f"{rest} more measures: choose with --measures, or write all with --out.")
+        if any(m.name == "motion_ratio" for m in every):
+            said.append("motion ratio: spring mm per mm of wheel travel, bump shortens positive.")
+        return said
+
+    def records(self) -> tuple[Table, ...]:
+        """A row a position and side with the drives, all measures and the status; what each measure is; findings."""
+        drives = [Column(n, n.rpartition("_")[2]) for n in self.drives]
+        measures = [Column(m.name, m.unit) for m in self.measures]
+        columns = (*drives, Column("side"), *measures, Column("status"))
+        entries = [(m.name, m.unit, m.label, m.sign, m.definition) for m in self.measures]
+        about = ("name", "unit", "label", "sign", "definition")
+        return (
+            Table.of("sweep", columns, self._rows()),
+            Table.of("measures", about, entries),
+            findings_table(self.findings),
+        )
+
+    def _rows(self) -> Iterator[list[Cell]]:
+        found = [self.values[m.name] for m in self.measures]
+        for index in np.ndindex(self.status.shape):
+            drives = [float(v[i]) for v, i in zip(self.drives.values(), index, strict=False)]
+            status = Status(int(self.status[index])).name.lower()
+            yield [*drives, SIDES[index[-1]], *(float(v[index]) for v in found), status]
+
+    def notes(self) -> tuple[str, ...]:
+        """Measures left out and why; how many positions were solved, and how well."""
+        return (*left_out_sentences(self.left_out), self._solved())
+
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
+        """Draw measures over the first drive that has several values: a panel each, a line a side or second drive.
+
+        Parameters
+        ----------
+        path : path-like
+            ``.png``, ``.svg`` or ``.pdf``.
+        measures : sequence of str, optional
+            Names; default all when there are at most nine, else the usual ones.
+        """
+        every = shown(self.measures, measures, len(self.measures) <= MOST_PANELS)
+        draw_panels(f"{self.title}, {self.axle} axle", [sweep_panel(self, m) for m in every], Path(path))
 
     def dataset(self) -> xarray.Dataset:
         """The result as an `xarray.Dataset` with the drives and ``side`` as dimensions.
@@ -105,3 +215,49 @@ class SweepResult:
         notes = [f"{name}: left out, {reason}" for name, reason in self.left_out.items()]
         notes += [str(f) for f in self.findings]
         return {"title": self.title, "axle": self.axle, "notes": "\n".join(notes)}
+
+
+def sweep_panel(result: SweepResult, measure: Measure) -> Panel:
+    """One measure over the first drive with several values."""
+    first, *rest = result.driven()
+    family = _over_second(result, measure, first, rest[0]) if rest else _sides(result, measure, first)
+    traces = tuple(
+        Trace(result.drives[first], y, label, k % len(LINES), k // len(LINES)) for k, (label, y) in enumerate(family)
+    )
+    over = f"{DRIVES[first].split(',')[0].lower()} ({first.rpartition('_')[2]})"
+    return Panel(measure.label, measure.unit, measure.sign, over, traces, legend=len(traces) > 1)
+
+
+def _sides(result: SweepResult, measure: Measure, first: str) -> list[tuple[str, Array]]:
+    """Left and right; the left alone where the right is its mirror image."""
+    v = np.moveaxis(result.values[measure.name], list(result.drives).index(first), 0)
+    left, right = v.reshape(len(v), -1, 2)[:, 0].T
+    if np.allclose(np.abs(left), np.abs(right), rtol=1e-9, atol=1e-9, equal_nan=True):
+        return [("", left)]
+    return [("left", left), ("right", right)]
+
+
+def _over_second(result: SweepResult, measure: Measure, first: str, second: str) -> list[tuple[str, Array]]:
+    """The left side for some values of a second drive."""
+    names = list(result.drives)
+    v = np.moveaxis(result.values[measure.name][..., 0], (names.index(first), names.index(second)), (0, 1))
+    flat = v.reshape(*v.shape[:2], -1)[..., 0]
+    values = result.drives[second]
+    picked = np.unique(np.linspace(0, len(values) - 1, min(MOST_FAMILY, len(values))).round().astype(int))
+    name, _, unit = second.partition("_")
+    return [(f"{name} {values[k]:+g} {unit}, left", flat[:, k]) for k in picked]
+
+
+def findings_table(findings: Sequence[Finding]) -> Table:
+    """A row a finding."""
+    rows = ((str(f.severity), f.code, f.place, f.text, f.assumed) for f in findings)
+    return Table.of("findings", ("severity", "code", "place", "text", "assumed"), rows)
+
+
+def measure_head(name: str, unit: str) -> str:
+    """A column's head: the measure's name without its unit, a word a line, the unit last."""
+    for ending in ("_n_per_mm", "_deg_per_mm", "_mm_per_rad", "_per_mm", "_deg", "_mm", "_pct"):
+        if name.endswith(ending):
+            name = name.removesuffix(ending)
+            break
+    return "\n".join([*name.split("_"), unit if unit != "1" else "–"])

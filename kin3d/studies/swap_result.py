@@ -15,7 +15,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.studies.inboard import InboardCurves, worst_rod_end
 from kin3d.studies.swap_space import Boxes
-from kin3d.studies.sweep import sweep_corner
+from kin3d.studies.sweep import sweep
 from kin3d.writing.numbers import number
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Table
@@ -63,7 +63,7 @@ class WheelProof:
 
 def prove_wheel(old: Car, new: Car, axle: AxleName, travel_mm: Array) -> WheelProof:
     """Compare every measure that is not of rod, rocker or spring over travel and three rack displacements."""
-    first, second = (sweep_corner(car, axle, travel_mm, RACKS_MM) for car in (old, new))
+    first, second = (sweep(car, axle, travel_mm, RACKS_MM) for car in (old, new))
     names = [m.name for m in first.measures if m.group not in INBOARD_GROUPS]
     both = (first.status == 0) & (second.status == 0)
     worst = {n: _difference(first.values[n][both], second.values[n][both]) for n in names}

@@ -1,4 +1,8 @@
-"""Sweep one corner of an axle over travel and rack: every measure in every position, both sides."""
+"""The one sweep: a corner over travel and rack, an axle over heave and roll, the car over pitch too.
+
+Which it is follows from the drives that are given. Travel and rack move both corners in the chassis frame; heave and
+roll stand both wheels of the axle on one ground; pitch stands all four wheels of the car on it.
+"""
 
 from __future__ import annotations
 
@@ -7,86 +11,110 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError, Severity
+from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
-from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
+from kin3d.measures.car import MEASURES as OF_THE_CAR
+from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.entry import Measure, available, values
-from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
-from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.studies.registry import corner_measures, pick
+from kin3d.studies.car import CarModel
+from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
+from kin3d.studies.registry import asked, axle_measures, corner_measures, pick
 from kin3d.studies.result import SweepResult
+from kin3d.studies.sweep_findings import limits_met, lines_alike, without_value
 
 Array = NDArray[np.float64]
-BATCH = 8192  # lanes whose derivatives and measures are held at once
+Given = Sequence[float] | Array | float
+Progress = Callable[[int, int], None] | None
+Found = tuple[tuple[Measure, ...], dict[str, str], dict[str, Array]]  # measures, those left out and why, values (2n,)
+BATCH = 4096  # positions whose derivatives and measures are held at once
+MOST_ANGLE_DEG = 45.0
 
 
-def sweep_corner(
+def sweep(
     car: Car,
-    axle: AxleName,
-    travel_mm: Sequence[float] | Array,
-    rack_mm: Sequence[float] | Array | float = 0.0,
+    axle: AxleName = "front",
+    travel: Given | None = None,
+    rack: Given = 0.0,
+    *,
+    heave: Given | None = None,
+    roll: Given | None = None,
+    pitch: Given | None = None,
     measures: Sequence[str] | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = None,
 ) -> SweepResult:
-    """Solve every combination of travel and rack and compute the measures.
+    """Solve every combination of the drives that are given and compute the measures.
 
     Parameters
     ----------
     car : Car
     axle : {"front", "rear"}
-    travel_mm, rack_mm : array-like
-        Values of the drives; the result has their outer product.
+        Whose measures are wanted.
+    travel : float or array-like, mm
+        Height of each wheel's centre over its design height in the chassis frame, bump positive; default 0.
+    rack : float or array-like, mm
+        To the left positive; of the front axle where the whole car stands on the ground.
+    heave : float or array-like, mm
+        Mean travel of the wheels that stand on the ground; bump positive.
+    roll, pitch : float or array-like, deg
+        Of the body over the ground; left side up and nose down positive. Pitch counts from the design position and
+        needs both axles.
     measures : sequence of str, optional
-        Names; default all.
+        Names, one may stand alone; default all that there is data for.
     progress : callable, optional
         Called with positions done and in all.
+
+    Returns
+    -------
+    SweepResult
+        Drives travel_mm and rack_mm, or heave_mm (pitch_deg,) roll_deg and rack_mm. Figures of the whole axle and of
+        the car stand in the rows of both wheels.
 
     Raises
     ------
     RequestError
-        An unknown axle or measure, an empty or non-finite drive, a rack where the layout has none.
+        An unknown axle or measure, an empty or non-finite drive, travel together with heave, roll or pitch, a rack
+        where the layout has none; on the ground a missing loaded radius, and with pitch a missing axle or wheelbase.
     """
-    travel, rack = _drive("travel", travel_mm), _drive("rack", rack_mm)
-    model = AxleModel.of(car, axle)
-    wanted = chosen_measures(axle, measures)
-    if rack.any() and not model.linkage.rack:
-        text = f'layout "{model.linkage.layout}" has no points on a rack, so that no rack can be driven; leave it at 0'
-        raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
-    grid = np.meshgrid(travel, rack, indexing="ij")
-    lanes = model.kernel.lanes(model.variants, grid[0], grid[1])
-    solved = model.kernel.solve(model.variants, lanes)
-    there, left_out, found = _measure(model, lanes, solved, wanted, progress)
-    shape = (2, len(travel), len(rack))
-    status = np.moveaxis(solved.status.reshape(shape), 0, -1)
-    arranged = {n: np.moveaxis(v.reshape(shape), 0, -1) for n, v in found.items()}
-    ok = solved.status == Status.OK
-    return SweepResult(
-        title=car.title,
-        axle=axle,
-        drives={"travel_mm": travel, "rack_mm": rack},
-        values=arranged,
-        status=status,
-        measures=there,
-        left_out=left_out,
-        findings=(*_limits(lanes, solved), *_without_value(found, ok)),
-        stepped=solved.stepped,
-        closure_mm=float(solved.error_mm[ok].max()) if ok.any() else float("nan"),
-    )
+    if heave is None and roll is None and pitch is None:
+        return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, measures, progress)
+    if travel is not None:
+        text = "travel moves one wheel alone; give it without heave, roll and pitch"
+        raise RequestError(Finding("drives-mixed", text))
+    drives = {"heave_mm": drive_values("heave", 0.0 if heave is None else heave, "mm")}
+    if pitch is not None:
+        drives["pitch_deg"] = roll_values("pitch", pitch)
+    drives["roll_deg"] = roll_values("roll", 0.0 if roll is None else roll)
+    drives["rack_mm"] = drive_values("rack", rack, "mm")
+    if pitch is None:
+        return _axle_on_ground(car, axle, drives, measures, progress)
+    return _car_on_ground(car, axle, drives, measures, progress)
 
 
-def _drive(name: str, given: Sequence[float] | Array | float) -> Array:
+def drive_values(name: str, given: Given, unit: str) -> Array:
+    """Values of a drive as an array; refuses an empty or non-finite one."""
     try:
         array = np.atleast_1d(np.asarray(given, dtype=float))
     except (TypeError, ValueError):
         array = np.empty(0)
     if array.ndim != 1 or not array.size or not np.isfinite(array).all():
-        text = f"{name}: expected one or more finite numbers in mm, found {given!r}"
+        text = f"{name}: expected one or more finite numbers in {unit}, found {given!r}"
         raise RequestError(Finding("drive-empty", text))
+    return array
+
+
+def roll_values(name: str, given: Given) -> Array:
+    """Values of roll or pitch in degrees; refuses angles at which no car stands."""
+    array = drive_values(name, given, "deg")
+    if np.abs(array).max() >= MOST_ANGLE_DEG:
+        worst = array[np.argmax(np.abs(array))]
+        text = f"{name}: {worst:g} deg is found; angles of the body between -45 and 45 deg are expected"
+        raise RequestError(Finding("drive-range", text))
     return array
 
 
@@ -95,69 +123,186 @@ def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measur
     return pick(corner_measures(axle), axle, names)
 
 
-def _measure(
+def _in_chassis(
+    car: Car, axle: AxleName, travel: Given, rack: Given, names: Sequence[str] | None, progress: Progress
+) -> SweepResult:
+    """Both corners over travel and rack in the chassis frame."""
+    drives = {"travel_mm": drive_values("travel", travel, "mm"), "rack_mm": drive_values("rack", rack, "mm")}
+    model = AxleModel.of(car, axle)
+    wanted = chosen_measures(axle, names)
+    if drives["rack_mm"].any() and not model.linkage.rack:
+        text = f'layout "{model.linkage.layout}" has no points on a rack, so that no rack can be driven; leave it at 0'
+        raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
+    grid = np.meshgrid(*drives.values(), indexing="ij")
+    lanes = model.kernel.lanes(model.variants, grid[0], grid[1])
+    solved = model.kernel.solve(model.variants, lanes)
+    order = max([1, *(m.order for m in wanted)])
+
+    def corner(which: NDArray[np.intp], _part: slice) -> Corner:
+        return Corner.of(model, lanes.take(which), solved.take(which), order)
+
+    found = _measure(corner, grid[0].size, wanted, progress)
+    ok = solved.status == Status.OK
+    notes = (*limits_met(lanes, solved), *without_value(found[2], ok))
+    closure = float(solved.error_mm[ok].max()) if ok.any() else float("nan")
+    return _result(car, axle, drives, found, solved.status, notes, solved.stepped, closure, names)
+
+
+def _axle_on_ground(
+    car: Car, axle: AxleName, drives: dict[str, Array], names: Sequence[str] | None, progress: Progress
+) -> SweepResult:
+    """Both wheels of an axle on one ground."""
+    wanted = pick(axle_measures(axle), axle, names)
+    model = AxleModel.of(car, axle)
+    need_radius([model])
+    heave, roll, rack = (g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij"))
+    stance = Stance(heave, np.radians(roll), rack, np.zeros_like(heave))
+    standing = put_on_ground([model], stance)
+    found = measure_on_ground(model, stance, standing, 0, wanted, progress)
+    return _standing_result(car, axle, drives, found, standing, 0, names)
+
+
+def _car_on_ground(
+    car: Car, axle: AxleName, drives: dict[str, Array], names: Sequence[str] | None, progress: Progress
+) -> SweepResult:
+    """All four wheels of the car on one ground; the measures of one axle and of the car."""
+    model = CarModel.of(car)
+    chosen = None if names is None else asked(names)
+    whole = [m for m in OF_THE_CAR if chosen is None or m.name in chosen]
+    wanted = _of_the_axle(axle, chosen)
+    heave, pitch, roll, rack = (g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij"))
+    stance = model.stance(heave, np.radians(pitch), np.radians(roll), rack)
+    standing = model.stand(stance)
+    number = [m.axle.name for m in model.axles].index(axle)
+    there, left_out, found = measure_on_ground(model.axles[number], stance, standing, number, wanted, progress)
+    front, rear = (
+        CornerPair.on_ground(m, *s, stance.roll_rad, stance.pitch_rad)
+        for m, s in zip(model.axles, standing.axles, strict=True)
+    )
+    both = WholeCar(front, rear, model.shift_mm, car.data)
+    own, lacking = available(both, whole)
+    ok = standing.status == Status.OK
+    found |= {n: np.where(ok, v, np.nan).reshape(-1) for n, v in values(both, own, (2, stance.count)).items()}
+    there, left_out = (*there, *own), left_out | lacking
+    return _standing_result(car, axle, drives, (there, left_out, found), standing, number, names, model.findings)
+
+
+def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
+    """An axle's measures of the given names; those that only the other axle or the car has are left out here."""
+    if names is None:
+        return axle_measures(axle)
+    every = (*axle_measures("front"), *axle_measures("rear"), *OF_THE_CAR)
+    pick(tuple({m.name: m for m in every}.values()), axle, names)
+    return tuple(m for m in axle_measures(axle) if m.name in names)
+
+
+def measure_on_ground(
     model: AxleModel,
-    lanes: Lanes,
-    solved: Solved,
+    stance: Stance,
+    standing: Standing,
+    number: int,
     wanted: Sequence[Measure],
-    progress: Callable[[int, int], None] | None,
-) -> tuple[tuple[Measure, ...], dict[str, str], dict[str, Array]]:
-    """Values of all measures that there is data for, batch by batch."""
+    progress: Progress = None,
+) -> Found:
+    """Measures of one axle, `number` among those that were stood on the ground.
+
+    Returns
+    -------
+    tuple of Measure
+        Those that there is data for.
+    dict of str to str
+        The others, and what is missing.
+    dict of str to ndarray, shape (2n,)
+        Values on the left, then on the right; NaN where the position is not reached.
+    """
+    lanes, solved = standing.axles[number]
+    straight = _straight(model, stance, lanes, wanted)
+
+    def corner(which: NDArray[np.intp], part: slice) -> CornerPair:
+        here = stance.take(part)
+        ahead = None if straight is None else straight[:, part]
+        return CornerPair.on_ground(
+            model, lanes.take(which), solved.take(which), here.roll_rad, here.pitch_rad, ahead
+        )
+
+    there, left_out, found = _measure(corner, stance.count, wanted, progress)
+    for v in found.values():
+        v[np.tile(standing.status != Status.OK, 2)] = np.nan
+    return there, left_out, found
+
+
+def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[Measure]) -> Array | None:
+    """Steers with the rack in the middle at the same travels, where a measure asks for them."""
+    if not lanes.rack.any() or not any(m.name == "ackermann_pct" for m in wanted):
+        return None
+    middle = Lanes(lanes.variant, lanes.travel, np.zeros(lanes.count))
+    solved = model.kernel.solve(model.variants, middle)
+    corner = CornerPair.on_ground(model, middle, solved, stance.roll_rad, stance.pitch_rad)
+    return corner.pair(corner.steer)
+
+
+def _measure(
+    corner_of: Callable[[NDArray[np.intp], slice], Corner], count: int, wanted: Sequence[Measure], progress: Progress
+) -> Found:
+    """Values of all measures that there is data for over `count` positions of both sides, batch by batch."""
     found: dict[str, list[Array]] = {}
     there: tuple[Measure, ...] = ()
     left_out: dict[str, str] = {}
-    order = max((m.order for m in wanted), default=0)
-    for first in range(0, lanes.count, BATCH):
-        part = slice(first, min(first + BATCH, lanes.count))
-        corner = Corner.of(model, lanes.take(part), solved.take(part), max(order, 1))
+    for first in range(0, count, BATCH):
+        part = slice(first, min(first + BATCH, count))
+        size = part.stop - part.start
+        which = np.concatenate([np.arange(part.start, part.stop) + k * count for k in (0, 1)])
+        corner = corner_of(which, part)
         there, left_out = available(corner, wanted)
-        for name, v in values(corner, there, (part.stop - part.start,)).items():
-            found.setdefault(name, []).append(v)
+        for name, v in values(corner, there, (2 * size,)).items():
+            found.setdefault(name, []).append(v.reshape(2, size))
         if progress:
-            progress(part.stop, lanes.count)
-    return there, left_out, {n: np.concatenate(v) for n, v in found.items()}
+            progress(part.stop, count)
+    return there, left_out, {n: np.concatenate(v, axis=1).reshape(-1) for n, v in found.items()}
 
 
-def _limits(lanes: Lanes, solved: Solved) -> list[Finding]:
-    """One finding for each direction and cause for which positions were out of reach, sides and racks together."""
-    first: dict[tuple[int, bool, float, int], int] = {}
-    counts: dict[int, int] = {}
-    for lane in map(int, np.flatnonzero(solved.status != Status.OK)):
-        side, status = int(lanes.variant[lane]), int(solved.status[lane])
-        key = (side, bool(lanes.travel[lane] > 0), float(lanes.rack[lane]), status)
-        told = first.setdefault(key, lane)
-        counts[told] = counts.get(told, 0) + 1
-    groups: dict[tuple[bool, str], list[int]] = {}
-    for lane in counts:
-        cause = limit_sentence(lanes, solved, lane).cause
-        groups.setdefault((bool(lanes.travel[lane] > 0), cause), []).append(lane)
-    return [_limit(lanes, solved, told, sum(counts[k] for k in told)) for told in groups.values()]
+def _standing_result(
+    car: Car,
+    axle: AxleName,
+    drives: dict[str, Array],
+    found: Found,
+    standing: Standing,
+    number: int,
+    names: Sequence[str] | None,
+    assumed: Sequence[Finding] = (),
+) -> SweepResult:
+    ok = standing.status == Status.OK
+    own = {m.name for m in OF_THE_CAR}
+    of_axle = {n: v for n, v in found[2].items() if n not in own}
+    notes = (*assumed, *standing.findings, *without_value(of_axle, np.tile(ok, 2)), *lines_alike(of_axle, ok))
+    solved = standing.axles[number][1]
+    closure = float(solved.error_mm[np.tile(ok, 2)].max()) if ok.any() else float("nan")
+    return _result(car, axle, drives, found, np.tile(standing.status, 2), notes, solved.stepped, closure, names)
 
 
-def _limit(lanes: Lanes, solved: Solved, told: Sequence[int], count: int) -> Finding:
-    """The finding of lanes that ended for the same cause; where they ended is a range if it differs."""
-    sentences = {limit_sentence(lanes, solved, k).text: k for k in told}
-    text = next(iter(sentences))
-    if len(sentences) > 1:
-        travel, rack = zip(*(solved.limits[k] for k in told), strict=True)
-        where = f"travel {_span(travel)} mm is the limit, with rack {_span(rack)} mm"
-        text = f"{where}: {limit_sentence(lanes, solved, told[0]).cause}"
-    sides = dict.fromkeys(SIDES[int(lanes.variant[k])] for k in told)
-    wheels = f"{' and '.join(sides)} wheel{'s' if len(sides) > 1 else ''}"
-    missed = f"{count} position{'s' if count > 1 else ''} asked for {'are' if count > 1 else 'is'} beyond it"
-    return Finding("out-of-reach", f"{wheels}: {text}; {missed}", severity=Severity.WARNING)
-
-
-def _span(values: Sequence[float]) -> str:
-    low, high = f"{min(values):+.2f}", f"{max(values):+.2f}"
-    return low if low == high else f"{low} to {high}"
-
-
-def _without_value(found: dict[str, Array], ok: NDArray[np.bool_]) -> list[Finding]:
-    out = []
-    for name, v in found.items():
-        count = int((~np.isfinite(v) & ok).sum())
-        if count:
-            text = f"{name} has no finite value in {count} solved position(s): its axis or centre is at infinity there"
-            out.append(Finding("no-value", text, severity=Severity.NOTE))
-    return out
+def _result(
+    car: Car,
+    axle: AxleName,
+    drives: dict[str, Array],
+    found: Found,
+    status: NDArray[np.int8],
+    findings: tuple[Finding, ...],
+    stepped: int,
+    closure_mm: float,
+    names: Sequence[str] | None,
+) -> SweepResult:
+    """The result, its arrays with the drives first and the side last."""
+    shape = (2, *(len(v) for v in drives.values()))
+    return SweepResult(
+        title=car.title,
+        axle=axle,
+        drives=drives,
+        values={n: np.moveaxis(v.reshape(shape), 0, -1) for n, v in found[2].items()},
+        status=np.moveaxis(status.reshape(shape), 0, -1),
+        measures=found[0],
+        left_out=found[1],
+        findings=findings,
+        stepped=stepped,
+        closure_mm=closure_mm,
+        chosen=names is not None,
+    )

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.writing.files import check_place
 from kin3d.writing.sheet_scale import (
     CENTRE,
     LINE,
@@ -30,7 +31,6 @@ from kin3d.writing.sheet_scale import (
     toward,
 )
 from kin3d.writing.style import INK, figure_style, save_figure
-from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:
     from kin3d.studies.construction import Construction, Outline, Side
@@ -56,7 +56,7 @@ def draw_front(shown: Construction, path: Path) -> None:
     RequestError
         For another ending or a place that cannot be written to.
     """
-    check_ending(path, PICTURES, "--out")
+    check_place(path, PICTURES, "--out")
     import matplotlib.pyplot as plt
 
     with plt.rc_context(figure_style()):

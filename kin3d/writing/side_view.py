@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.construction import PICTURES, colours
+from kin3d.writing.files import check_place
 from kin3d.writing.sheet_scale import (
     CENTRE,
     LINE,
@@ -31,7 +32,6 @@ from kin3d.writing.sheet_scale import (
     toward,
 )
 from kin3d.writing.style import INK, figure_style, save_figure
-from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:
     from kin3d.linkage.keys import CarData
@@ -56,7 +56,7 @@ def draw_side(axles: tuple[Construction, ...], data: CarData, pitch_deg: float, 
     path : pathlib.Path
         ``.svg``, ``.pdf`` or ``.png``.
     """
-    check_ending(path, PICTURES, "--out")
+    check_place(path, PICTURES, "--out")
     import matplotlib.pyplot as plt
 
     with plt.rc_context(figure_style()):

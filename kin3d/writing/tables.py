@@ -72,6 +72,8 @@ class Column:
         Set to the left.
     long : bool
         A text that may run over several lines.
+    key : bool
+        Says which row it is: repeated at the left of every block of a table wider than the terminal.
     """
 
     name: str
@@ -80,6 +82,7 @@ class Column:
     places: int | None = None
     text: bool = False
     long: bool = False
+    key: bool = False
 
     def show(self, value: Cell) -> str:
         """A cell of this column as a person reads it."""

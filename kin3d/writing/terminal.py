@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kin3d.writing.tables import Table
+from kin3d.writing.tables import Column, Table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -42,7 +42,7 @@ def _blocks(console: Console, table: Table) -> list[list[int]]:
     wide = [2 + max(len(line) for row in rows for line in row[k].split("\n")) for k in range(len(table.columns))]
     wide = [min(w, LONG) if c.long else w for w, c in zip(wide, table.columns, strict=True)]
     lead = 0
-    while lead < len(wide) and table.columns[lead].text and not table.columns[lead].long:
+    while lead < len(wide) and _leads(table.columns[lead]):
         lead += 1
     first = list(range(max(1, lead)))
     blocks: list[list[int]] = [list(first)]
@@ -54,6 +54,10 @@ def _blocks(console: Console, table: Table) -> list[list[int]]:
         blocks[-1].append(k)
         used += wide[k]
     return blocks
+
+
+def _leads(column: Column) -> bool:
+    return column.key or (column.text and not column.long)
 
 
 def _rich(table: Table, block: list[int]) -> RichTable:

@@ -12,9 +12,8 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.errors import RequestError
-from kin3d.studies.axle import sweep_axle
-from kin3d.studies.car import sweep_car
 from kin3d.studies.settle import settle
+from kin3d.studies.sweep import sweep
 from tests.cli.run import run
 
 MODELS = Path(__file__).parents[2] / "models"
@@ -32,7 +31,7 @@ def test_each_side_is_a_row_in_roll(tmp_path: Path) -> None:
     rows = rows_of(tmp_path / "r.csv")
     assert list(rows[0])[:4] == ["heave_mm", "roll_deg", "rack_mm", "side"]
     assert len(rows) == 3 * 2 * 2
-    found = sweep_axle(kin3d.load(CAR), "front", [0.0, 10.0], [-1.0, 0.0, 1.0])
+    found = sweep(kin3d.load(CAR), "front", heave=[0.0, 10.0], roll=[-1.0, 0.0, 1.0])
     for name in ("camber_ground_deg", "roll_centre_offset_mm", "spring_share_braking_pct"):
         assert_allclose([float(r[name]) for r in rows], found.values[name].ravel(), rtol=1e-11, atol=1e-11)
 
@@ -42,7 +41,7 @@ def test_pitch_sweeps_the_car(tmp_path: Path) -> None:
     assert code == 0
     rows = rows_of(tmp_path / "r.csv")
     assert list(rows[0])[:5] == ["heave_mm", "pitch_deg", "roll_deg", "rack_mm", "side"]
-    found = sweep_car(kin3d.load(CAR), 0.0, [0.0, 0.5]).rear
+    found = sweep(kin3d.load(CAR), "rear", pitch=[0.0, 0.5])
     for name in ("roll_axis_deg", "wheelbase_change_mm", "anti_squat_pct"):
         assert_allclose([float(r[name]) for r in rows], found.values[name].ravel(), rtol=1e-11, atol=1e-11)
 
@@ -112,7 +111,7 @@ def test_front_drawing_says_what_the_sweep_says(tmp_path: Path) -> None:
     assert code == 0
     assert "Drawing written to" in out
     said = texts(tmp_path / "f.svg").replace("−", "-")
-    values = sweep_axle(kin3d.load(CAR), "front", 0.0, 1.5).values
+    values = sweep(kin3d.load(CAR), "front", heave=0.0, roll=1.5).values
     height = float(values["roll_centre_height_mm"].ravel()[0])
     assert f"roll centre {height:+.1f} mm over the ground" in said
     assert f"left {values['jacking_coefficient'].ravel()[0]:+.3f}" in said
@@ -123,11 +122,11 @@ def test_front_drawing_says_what_the_sweep_says(tmp_path: Path) -> None:
 def test_side_drawing_has_the_percentages_of_the_sweep(tmp_path: Path) -> None:
     assert run("draw", CAR, "--view", "side", "--out", str(tmp_path / "s.svg"))[0] == 0
     said = texts(tmp_path / "s.svg").replace("−", "-")
-    swept = sweep_car(kin3d.load(CAR))
-    pairs = [(swept.front, "anti_dive_pct"), (swept.rear, "anti_lift_pct"), (swept.rear, "anti_squat_pct")]
+    front, rear = (sweep(kin3d.load(CAR), axle, pitch=0.0) for axle in ("front", "rear"))
+    pairs = [(front, "anti_dive_pct"), (rear, "anti_lift_pct"), (rear, "anti_squat_pct")]
     for result, name in pairs:
         assert f"{result.values[name].ravel()[0]:+.1f} %" in said, name
-    angle = swept.rear.values["support_angle_driving_deg"].ravel()[0]
+    angle = rear.values["support_angle_driving_deg"].ravel()[0]
     assert f"support angle {angle:+.2f}°" in said
 
 

@@ -45,10 +45,11 @@ def test_netcdf_and_json_hold_the_same(tmp_path):
         assert run("sweep", CAR, "--travel=-20:20:20", "--out", str(tmp_path / f"r.{ending}"))[0] == 0
     data = xarray.load_dataset(tmp_path / "r.nc", engine="scipy")
     content = json.loads((tmp_path / "r.json").read_text("utf-8"))
-    column = content["columns"].index("toe_deg")
-    assert_allclose([r[column] for r in content["rows"]], data.toe_deg.values.ravel(), rtol=1e-11, atol=1e-13)
+    swept = content["tables"]["sweep"]
+    column = next(k for k, c in enumerate(swept["columns"]) if c == {"name": "toe_deg", "unit": "deg"})
+    assert_allclose([r[column] for r in swept["rows"]], data.toe_deg.values.ravel(), rtol=1e-11, atol=1e-13)
     assert data.toe_deg.attrs["units"] == "deg"
-    assert content["measures"]["toe_deg"]["sign"] == "toe-in positive"
+    assert "toe-in positive" in next(r for r in content["tables"]["measures"]["rows"] if r[0] == "toe_deg")
 
 
 @pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
@@ -87,7 +88,7 @@ MISTAKES = [
         ["sweep", CAR, "--measures", "chamber_deg"],
         'no measure "chamber_deg" on the front axle; did you mean "camber_deg"?',
     ),
-    (["sweep", CAR, "--out", "result.xls"], 'ending ".xls" is not known; expected one of .csv, .nc, .json'),
+    (["sweep", CAR, "--out", "result.xls"], 'ending ".xls" is not known; expected one of .csv, .json, .nc'),
     (["sweep", CAR, "--plot", "curves.bmp"], 'ending ".bmp" is not known; expected one of .png, .svg, .pdf'),
     (["sweep", CAR, "--out", "no/such/folder/r.csv"], "is not there; make it first"),
 ]

@@ -11,7 +11,7 @@ from kin3d.linkage.keys import Rod
 from kin3d.linkage.record import changed
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.fit import common_corners
-from kin3d.studies.sweep import chosen_measures, sweep_corner
+from kin3d.studies.sweep import chosen_measures, sweep
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle
 
@@ -43,7 +43,7 @@ def test_parts_add_up_to_the_difference_of_two_sweeps(pair):
     a, b, axle = PAIRS[pair]
     found = run(a, b, axle)
     side = ("left", "right").index((a.front if axle == "front" else a.rear).side)
-    sweeps = [sweep_corner(c, axle, TRAVEL) for c in (a, b)]
+    sweeps = [sweep(c, axle, TRAVEL) for c in (a, b)]
     assert len(found.measures) > 20
     for k, m in enumerate(found.measures):
         if m.name in KINKED:
@@ -146,7 +146,7 @@ def test_figures_of_the_car_file_are_a_cause_of_their_own():
     found = run(car("dunlin"), other)
     assert [str(c) for c in found.causes] == [FIGURES]
     k = [m.name for m in found.measures].index("anti_dive_pct")
-    swept = sweep_corner(car("dunlin"), "front", TRAVEL).values["anti_dive_pct"][:, 0, 0]
+    swept = sweep(car("dunlin"), "front", TRAVEL).values["anti_dive_pct"][:, 0, 0]
     assert_allclose(found.parts[k, 0], swept, rtol=1e-12)
     assert_allclose(np.delete(found.parts[:, 0], k, axis=0), 0.0, rtol=0, atol=1e-9)
 

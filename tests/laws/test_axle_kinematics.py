@@ -11,8 +11,8 @@ import pytest
 import kin3d
 from kin3d.linkage.car import Car
 from kin3d.linkage.record import changed
-from kin3d.studies.axle import sweep_axle
 from kin3d.studies.result import SweepResult
+from kin3d.studies.sweep import sweep
 from tests.laws.axles import one_axle
 from tests.oracles.planar import exact, meet
 
@@ -38,7 +38,7 @@ def contact(result: SweepResult) -> np.ndarray:
 
 def test_contact_points_stand_on_the_turned_plane(car: Car) -> None:
     """Roll positive: the left side rises, so the left contact point is the lower one in the body (its wheel droops)."""
-    result = sweep_axle(car, "front", [-10.0, 0.0, 15.0], [-2.0, 0.5, 2.5], [-8.0, 0.0, 8.0])
+    result = sweep(car, "front", heave=[-10.0, 0.0, 15.0], roll=[-2.0, 0.5, 2.5], rack=[-8.0, 0.0, 8.0])
     assert result.complete
     p = contact(result)
     roll = np.radians(result.drives["roll_deg"])[None, :, None]
@@ -52,7 +52,7 @@ def test_contact_points_stand_on_the_turned_plane(car: Car) -> None:
 
 def test_contact_point_is_the_lowest_of_the_disc_over_the_turned_ground(car: Car) -> None:
     """Walk round the rim in small steps: no point of it is lower over the plane than the contact point."""
-    result = sweep_axle(car, "front", 5.0, 2.0, 6.0)
+    result = sweep(car, "front", heave=5.0, roll=2.0, rack=6.0)
     roll, camber, toe = np.radians(2.0), np.radians(one(result, "camber_deg")), np.radians(one(result, "toe_deg"))
     normal = np.array([0.0, np.sin(roll), np.cos(roll)])
     for k, s in enumerate((1.0, -1.0)):
@@ -71,8 +71,8 @@ def test_contact_point_is_the_lowest_of_the_disc_over_the_turned_ground(car: Car
 
 def test_roll_and_its_mirror_image(car: Car) -> None:
     """Roll and rack turned about: left and right change places; lateral figures change sign."""
-    there = sweep_axle(car, "front", [0.0, 12.0], [1.7], [5.0])
-    back = sweep_axle(car, "front", [0.0, 12.0], [-1.7], [-5.0])
+    there = sweep(car, "front", heave=[0.0, 12.0], roll=[1.7], rack=[5.0])
+    back = sweep(car, "front", heave=[0.0, 12.0], roll=[-1.7], rack=[-5.0])
     for name in MIRRORED:
         a, b = there.values[name], back.values[name][..., ::-1]
         np.testing.assert_allclose(a, b, rtol=0, atol=1e-9, err_msg=name)
@@ -87,7 +87,7 @@ def test_roll_and_its_mirror_image(car: Car) -> None:
 
 def test_heave_of_the_axle_is_travel_of_the_corner(car: Car) -> None:
     heave = np.linspace(-25.0, 25.0, 11)
-    axle = sweep_axle(car, "front", heave, 0.0, [0.0]).dataset().sel(roll_deg=0.0)
+    axle = sweep(car, "front", heave=heave, roll=0.0, rack=[0.0]).dataset().sel(roll_deg=0.0)
     corner = kin3d.sweep(car, "front", heave).dataset()
     for name in corner.data_vars:
         a = axle[name].transpose("heave_mm", "rack_mm", "side").values
@@ -104,28 +104,28 @@ def test_heave_of_the_axle_is_travel_of_the_corner(car: Car) -> None:
 def test_gradients_are_those_of_small_differences(
     car: Car, drive: str, gradient: str, of: str, sides: tuple[int, int]
 ) -> None:
-    at = {"heave_mm": 7.0, "roll_deg": 1.3}
-    key = "heave_mm" if drive == "heave" else "roll_deg"
+    at = {"heave": 7.0, "roll": 1.3}
+    key = "heave" if drive == "heave" else "roll"
     step = 1e-3
-    near = [sweep_axle(car, "front", **(at | {key: at[key] + h}), rack_mm=3.0) for h in (-step, step)]
+    near = [sweep(car, "front", **(at | {key: at[key] + h}), rack=3.0) for h in (-step, step)]
     slope = (one(near[1], of) - one(near[0], of)) / (2 * step)
-    found = one(sweep_axle(car, "front", **at, rack_mm=3.0), gradient)
+    found = one(sweep(car, "front", **at, rack=3.0), gradient)
     np.testing.assert_allclose(found, slope * sides, rtol=0, atol=1e-8)
 
 
 def test_camber_recovery_is_that_of_the_outer_wheel(car: Car) -> None:
     """Positive roll leans the body to the right: the right wheel is the outer one."""
     step = 1e-3
-    near = [one(sweep_axle(car, "front", 0.0, 2.0 + h), "camber_ground_deg")[1] for h in (-step, step)]
+    near = [one(sweep(car, "front", heave=0.0, roll=2.0 + h), "camber_ground_deg")[1] for h in (-step, step)]
     expected = 100.0 * (1.0 - (near[1] - near[0]) / (2 * step))
-    found = one(sweep_axle(car, "front", 0.0, 2.0), "camber_recovery_pct")
+    found = one(sweep(car, "front", heave=0.0, roll=2.0), "camber_recovery_pct")
     np.testing.assert_allclose(found, expected, rtol=0, atol=1e-5)
 
 
 def test_roll_centre_of_the_symmetric_axle_in_heave(car: Car) -> None:
     """p_y dy/dz of the corner, everywhere in heave; and both heights agree there."""
     heave = np.linspace(-20.0, 20.0, 9)
-    axle = sweep_axle(car, "front", heave, 0.0)
+    axle = sweep(car, "front", heave=heave, roll=0.0)
     corner = kin3d.sweep(car, "front", heave).dataset()["roll_centre_height_mm"].values[:, 0]
     for name in ("roll_centre_height_mm", "roll_centre_height_force_mm"):
         np.testing.assert_allclose(axle.values[name][:, 0, 0], corner, rtol=0, atol=1e-9)
@@ -136,7 +136,7 @@ def test_roll_centre_of_a_planar_axle_is_the_exact_construction() -> None:
     """IAVSD benchmark corner "Iltis": exact rational crossing of the arms' lines, the line to the contact point."""
     centre = meet(exact(259, -268), exact(572, -341), exact("158.5", 30), exact(488, -39))
     expected = meet(centre, exact(615, -570), exact(0, 0), exact(0, 1))[1] + 570
-    found = one(sweep_axle(kin3d.load(ILTIS), "front"), "roll_centre_height_mm")
+    found = one(sweep(kin3d.load(ILTIS), "front", roll=0.0), "roll_centre_height_mm")
     np.testing.assert_allclose(found, float(expected), rtol=1e-10, atol=0)
 
 
@@ -145,7 +145,7 @@ def test_roll_centre_of_a_planar_axle_in_roll_is_the_construction_with_moved_arm
     """In roll each side's arms, where they then are, give its line; both meet in the roll centre."""
     from tests.oracles import iltis
 
-    result = sweep_axle(kin3d.load(ILTIS), "front", 0.0, roll)
+    result = sweep(kin3d.load(ILTIS), "front", heave=0.0, roll=roll)
     lines, feet = [], []
     for k, s in enumerate((1.0, -1.0)):
         state = iltis.at_height(float(one(result, "wheel_z_mm")[k]) - iltis.WHEEL[2])
@@ -181,7 +181,7 @@ def test_higher_chassis_joints_raise_the_roll_centre(axle: str) -> None:
     inner = ("lower_front", "lower_rear", "upper_front", "upper_rear")
     demo = kin3d.load(DUNLIN)
     for roll in (0.0, 1.5):
-        found = [sweep_axle(lifted(demo, axle, inner, up), axle, 0.0, roll) for up in (0.0, 3.0, 6.0)]
+        found = [sweep(lifted(demo, axle, inner, up), axle, heave=0.0, roll=roll) for up in (0.0, 3.0, 6.0)]
         for name in ("roll_centre_height_mm", "roll_centre_height_force_mm"):
             assert (np.diff([one(r, name)[0] for r in found]) > 2.0).all(), name
 
@@ -191,7 +191,7 @@ def test_steeper_arms_raise_the_roll_centre_and_recover_more_camber(axle: str) -
     """Common practice, no source: the lower arm's chassis joints up bring the instant centre nearer."""
     demo = kin3d.load(DUNLIN)
     found = [
-        sweep_axle(lifted(demo, axle, ("lower_front", "lower_rear"), up), axle, 0.0, 1.0) for up in (0.0, 3.0, 6.0)
+        sweep(lifted(demo, axle, ("lower_front", "lower_rear"), up), axle, roll=1.0) for up in (0.0, 3.0, 6.0)
     ]
     for name, least in (("roll_centre_height_force_mm", 2.0), ("camber_recovery_pct", 0.5)):
         assert (np.diff([one(r, name)[0] for r in found]) > least).all(), name
@@ -211,7 +211,7 @@ def test_parallel_lines_are_said_and_the_height_from_forces_stays_finite(tmp_pat
         "wheel_centre": (0, 750, 262),
     }
     car = one_axle(tmp_path, level, rod_on="", camber_deg=0.0)
-    result = sweep_axle(car, "front", [0.0, 10.0], [0.0, 0.05])
+    result = sweep(car, "front", heave=[0.0, 10.0], roll=[0.0, 0.05])
     assert [f.code for f in result.findings if f.code == "roll-centre-far"]
     assert "stays finite" in str(result.findings)
     np.testing.assert_allclose(result.values["roll_centre_height_mm"][0, 0], 0.0, rtol=0, atol=1e-9)
@@ -222,7 +222,7 @@ def test_parallel_lines_are_said_and_the_height_from_forces_stays_finite(tmp_pat
 
 def test_ackermann_of_a_steered_axle_from_its_steer_angles(car: Car) -> None:
     """Percentage from the two steers, less those with the rack in the middle at the same travels."""
-    result = sweep_axle(car, "front", 0.0, 0.0, 12.0)
+    result = sweep(car, "front", heave=0.0, roll=0.0, rack=12.0)
     travel = one(result, "wheel_z_mm") - 262.0
     middle = np.diag(kin3d.sweep(car, "front", travel).dataset()["steer_deg"].values[:, 0])
     assert np.abs(middle).max() > 0.001
@@ -237,7 +237,7 @@ def test_ackermann_of_a_steered_axle_from_its_steer_angles(car: Car) -> None:
 
 
 def test_out_of_reach_is_empty_and_told(car: Car) -> None:
-    result = sweep_axle(car, "front", [0.0, 400.0], [0.0])
+    result = sweep(car, "front", heave=[0.0, 400.0], roll=[0.0])
     assert not result.complete
     assert np.isnan(result.values["camber_deg"][1]).all()
     assert (result.status[1] != 0).all()
@@ -248,26 +248,28 @@ def test_out_of_reach_is_empty_and_told(car: Car) -> None:
 @pytest.mark.parametrize(
     ("request_", "text"),
     [
-        ({"roll_deg": 60.0}, "roll: 60 deg is found; angles of the body between -45 and 45 deg are expected"),
-        ({"heave_mm": []}, "heave: expected one or more finite numbers in mm, found []"),
+        ({"roll": 60.0}, "roll: 60 deg is found; angles of the body between -45 and 45 deg are expected"),
+        ({"heave": []}, "heave: expected one or more finite numbers in mm, found []"),
+        ({"travel": 5.0}, "travel moves one wheel alone; give it without heave, roll and pitch"),
         ({"measures": []}, "no measure is named; kin3d measures lists them"),
         ({"measures": ["roll_center_height"]}, 'no measure "roll_center_height" on the front axle; did you mean'),
     ],
 )
 def test_wrong_requests(car: Car, request_: dict[str, object], text: str) -> None:
     with pytest.raises(kin3d.Kin3dError) as caught:
-        sweep_axle(car, "front", **request_)
+        sweep(car, "front", **({"roll": 0.0} | request_))
     assert text in str(caught.value)
 
 
 def test_one_name_may_stand_alone(car: Car) -> None:
-    assert list(sweep_axle(car, "front", [0.0], [1.0], measures="camber_ground_deg").values) == ["camber_ground_deg"]
+    found = sweep(car, "front", heave=[0.0], roll=[1.0], measures="camber_ground_deg")
+    assert list(found.values) == ["camber_ground_deg"]
 
 
 def test_missing_radius_is_told(tmp_path: Path) -> None:
     own = changed(one_axle(tmp_path).front, loaded_radius_mm=None)
     with pytest.raises(kin3d.Kin3dError) as caught:
-        sweep_axle(changed(one_axle(tmp_path), front=own), "front")
+        sweep(changed(one_axle(tmp_path), front=own), "front", roll=0.0)
     assert str(caught.value) == (
         "[front] loaded_radius_mm: is missing; "
         "heave, roll and pitch over the ground need the radius of the loaded wheel in mm"

@@ -12,14 +12,14 @@ import pytest
 import kin3d
 from kin3d.linkage.car import Car
 from kin3d.linkage.record import changed
-from kin3d.studies.axle import sweep_axle
+from kin3d.studies.sweep import sweep
 from tests.laws.axles import CORNER, moved, one_axle
 
 DUNLIN = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 
 
 def design(car: Car, name: str, axle: Literal["front", "rear"] = "front") -> float:
-    return float(sweep_axle(car, axle).values[name].ravel()[0])
+    return float(sweep(car, axle, roll=0.0).values[name].ravel()[0])
 
 
 @pytest.mark.parametrize("axle", ["front", "rear"])
@@ -37,7 +37,7 @@ def test_as_designed_the_springs_take_what_the_links_leave(axle: Literal["front"
 def test_elsewhere_the_true_height_counts() -> None:
     """In heave the mass centre comes nearer to the ground: 100 − anti·(design height/height) of the same wheel."""
     car = kin3d.load(DUNLIN)
-    result = sweep_axle(car, "front", 15.0, 0.0)
+    result = sweep(car, "front", heave=15.0, roll=0.0)
     anti = float(result.values["anti_dive_pct"].ravel()[0])
     sunk = float(result.values["contact_z_mm"].ravel()[0]) - design(car, "contact_z_mm")
     expected = 100.0 - anti * 285.0 / (285.0 - sunk)
@@ -154,7 +154,7 @@ def test_anti_dive_of_the_hand_example(tmp_path: Path) -> None:
 def test_what_is_missing_is_said(tmp_path: Path) -> None:
     car = one_axle(tmp_path, moved(CORNER, (), (0, 0, 0)))
     bare = changed(car, data=changed(car.data, cg_height_mm=None, mass_kg=None))
-    left_out = sweep_axle(bare, "front").left_out
+    left_out = sweep(bare, "front", roll=0.0).left_out
     assert left_out["spring_share_braking_pct"] == "[car] cg_height_mm is not given"
     assert left_out["spring_share_cornering_pct"] == "[car] cg_height_mm is not given"
     assert left_out["spring_share_driving_pct"] == 'the front axle is not driven ([car] drive = "rear")'

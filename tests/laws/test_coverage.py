@@ -18,7 +18,7 @@ from numpy.testing import assert_allclose
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derive import derive
 from kin3d.studies.monte_carlo import Samples, normal_samples, spread_of
-from kin3d.studies.sweep import chosen_measures, sweep_corner
+from kin3d.studies.sweep import chosen_measures, sweep
 from kin3d.studies.tolerance import tolerance
 from kin3d.studies.uncertainty import half_width, uncertainty_of
 from tests.laws.cars import car
@@ -52,7 +52,7 @@ def setting():
 @cache
 def truth():
     side, _, measures = setting()
-    swept = sweep_corner(car("plover"), "front", TRAVEL)
+    swept = sweep(car("plover"), "front", TRAVEL)
     return np.array([swept.values[m.name][:, 0, ("left", "right").index(side.side)] for m in measures])
 
 

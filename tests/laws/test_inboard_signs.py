@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 
 from kin3d.studies.frequencies import car_rates
 from kin3d.studies.rates import axle_rates
-from kin3d.studies.sweep import sweep_corner
+from kin3d.studies.sweep import sweep
 from tests.laws.axles import one_axle
 from tests.oracles import whole_corner
 from tests.oracles.corners import corner
@@ -34,7 +34,7 @@ def test_the_rod_slopes_alike_on_both_sides(tmp_path: Path, side: str, rod_on: s
     expected = np.degrees(np.arctan2(rise, inboard))
     assert sense * expected > 20.0
     car = one_axle(tmp_path, points if side == "left" else other_side(points), rod_on=rod_on, side=side)
-    found = sweep_corner(car, "front", [0.0], [0.0]).values["rod_slope_deg"]
+    found = sweep(car, "front", [0.0]).values["rod_slope_deg"]
     assert_allclose(found, np.full_like(found, expected), rtol=1e-9, atol=0)
 
 
@@ -49,7 +49,7 @@ def test_the_bolts_of_the_other_side_are_mirror_images(tmp_path: Path, side: str
     given = (BOLT if side == "left" else BOLT * [1.0, -1.0, 1.0]).tolist()
     part = {"diameter_mm": 16.0, "wall_mm": 1.5, "bolt_outer": given, "bolt_inner": given}
     car = one_axle(tmp_path, points if side == "left" else other_side(points), side=side, rod_part=part)
-    found = sweep_corner(car, "front", [-20.0, 0.0, 20.0], [0.0]).values
+    found = sweep(car, "front", [-20.0, 0.0, 20.0]).values
     for name in ("rod_end_outer_deg", "rod_end_inner_deg"):
         both = found[name].reshape(3, 2)
         assert_allclose(both[1], expected, rtol=1e-9, atol=0)
@@ -60,7 +60,7 @@ def test_ride_frequency_has_the_unsprung_mass_off_and_the_tyre_in_series(tmp_pat
     """Textbook formula of one mass on two springs in series, by hand; the wheel rate is that of the sweep."""
     points = corner()
     car = one_axle(tmp_path, points, spring=SPRING, unsprung_mass_kg=14.0, tyre_rate_n_per_mm=180.0)
-    rate = float(sweep_corner(car, "front", [0.0], [0.0]).values["wheel_rate_n_per_mm"].ravel()[0])
+    rate = float(sweep(car, "front", [0.0]).values["wheel_rate_n_per_mm"].ravel()[0])
     sprung = 600.0 * 0.45 / 2.0 - 14.0
     found = car_rates(car, {"front": axle_rates(car, "front", [0.0])}).values
     assert_allclose(found["front_ride_hz"], sqrt(1000.0 * rate / sprung) / (2.0 * pi), rtol=1e-9, atol=0)

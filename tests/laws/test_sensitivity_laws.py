@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from kin3d.errors import RequestError
 from kin3d.studies.sensitivity import sensitivity
-from kin3d.studies.sweep import sweep_corner
+from kin3d.studies.sweep import sweep
 from tests.laws.cars import CORNERS, car
 from tests.uncertain import moved
 
@@ -31,7 +31,7 @@ def test_central_differences(name, axle, travel):
             values = []
             for sign in (1.0, -1.0):
                 other = moved(car(name), axle, {point: sign * change})
-                swept = sweep_corner(other, axle, [travel])
+                swept = sweep(other, axle, [travel])
                 values.append([swept.values[m.name][0, 0, side] for m in found.measures])
             expected = (np.array(values[0]) - np.array(values[1])) / (2.0 * STEP_MM)
             got = found.slope[:, found.points.index(point), k]
@@ -43,7 +43,7 @@ def test_central_differences(name, axle, travel):
 def test_gradient_is_the_slope_of_the_sweep():
     found = sensitivity(car("dunlin"), "front", travel_mm=10.0)
     h = 1e-2
-    swept = sweep_corner(car("dunlin"), "front", [10.0 - h, 10.0 + h])
+    swept = sweep(car("dunlin"), "front", [10.0 - h, 10.0 + h])
     for k, m in enumerate(found.measures):
         low, high = swept.values[m.name][:, 0, 0]
         assert_allclose(found.rate[k], (high - low) / (2 * h), rtol=2e-5, atol=1e-8, err_msg=m.name)

@@ -15,7 +15,7 @@ from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.fit import fit
 from kin3d.studies.groups import groups_of
 from kin3d.studies.point_changes import planes_of, point_changes
-from kin3d.studies.sweep import sweep_corner
+from kin3d.studies.sweep import sweep
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle, with_sigma
 
@@ -98,7 +98,7 @@ def test_a_car_scaled_up_and_fitted_back_is_the_same_car():
     assert_allclose(fitted.factor, 1 / 1.2, rtol=1e-12)
     assert "multiplied by 0.83333" in fitted.sentences[0]
     assert "wheel centre stands on that of Dunlin" in fitted.sentences[1]
-    sweeps = [sweep_corner(c, "front", TRAVEL) for c in (plain, fitted.car)]
+    sweeps = [sweep(c, "front", TRAVEL) for c in (plain, fitted.car)]
     for m in sweeps[0].measures:
         assert_allclose(*(s.values[m.name][..., 0] for s in sweeps), rtol=1e-8, atol=1e-7, err_msg=m.name)
     assert_allclose(fit(big, "front", plain, "wheelbase").factor, 1 / 1.2, rtol=1e-12)
@@ -170,7 +170,7 @@ def test_the_same_car_twice_has_no_difference():
 
 def test_rate_and_range_are_those_of_the_sweep():
     pair = compare([car("dunlin"), car("plover")], "front", TRAVEL, ["camber_deg"], samples=0).pairs[0]
-    swept = sweep_corner(car("plover"), "front", [-1e-2, 1e-2, *TRAVEL], measures=["camber_deg"]).values[
+    swept = sweep(car("plover"), "front", [-1e-2, 1e-2, *TRAVEL], measures=["camber_deg"]).values[
         "camber_deg"
     ][:, 0, 0]
     assert_allclose(pair.difference("camber_deg", "rate").b, (swept[1] - swept[0]) / 2e-2, rtol=1e-6)

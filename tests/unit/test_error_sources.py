@@ -13,7 +13,7 @@ from kin3d.studies.compare import compare
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.monte_carlo import draw, draw_normals
 from kin3d.studies.significance import Figures, differences
-from kin3d.studies.sweep import chosen_measures, sweep_corner
+from kin3d.studies.sweep import chosen_measures, sweep
 from kin3d.studies.tolerance import tolerance
 from kin3d.studies.uncertainty import ErrorSource, Uncertainty, uncertainty_of
 from tests.laws.cars import car
@@ -94,7 +94,7 @@ def test_the_deviation_of_a_range():
             ranges = []
             for sign in (1.0, -1.0):
                 change = {point: sign * step * own[k] * np.eye(3)[k]}
-                swept = sweep_corner(moved(car("dunlin"), "front", change), "front", TRAVEL, measures=MEASURES)
+                swept = sweep(moved(car("dunlin"), "front", change), "front", TRAVEL, measures=MEASURES)
                 ranges.append([np.ptp(swept.values[m][:, 0, 0]) for m in MEASURES])
             square += ((np.array(ranges[0]) - np.array(ranges[1])) / (2.0 * step)) ** 2
     assert_allclose(found, np.sqrt(square), rtol=1e-5)

@@ -11,7 +11,7 @@ import pytest
 import kin3d
 from kin3d.linkage.layout import WHEEL_AXIS
 from kin3d.solve.model import AxleModel
-from kin3d.studies.axle import sweep_axle
+from kin3d.studies.sweep import sweep
 from kin3d_viewer.model import Drives, LiveModel
 from kin3d_viewer.primitives import Ball, Coil, Label, Line, Rod, Sheet, Wheel
 from kin3d_viewer.scene import scene, visible
@@ -190,7 +190,7 @@ def test_roll_stands_both_wheels_on_one_ground(name, axle, tmp_path):
     model = LiveModel(read, axle)
     view = model.solve(model.design, Drives(5.0, 2.0, 1.5))
     found = scene(view.now, view.roll_path)
-    data = sweep_axle(read, axle, 5.0, 1.5, 2.0)
+    data = sweep(read, axle, heave=5.0, roll=1.5, rack=2.0)
     roll = np.radians(1.5)
     normal = np.array([0.0, np.sin(roll), np.cos(roll)])
     contacts = np.array([[data.values[f"contact_{a}_mm"].ravel()[k] for a in "xyz"] for k in (0, 1)])

@@ -23,9 +23,9 @@ from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.studies.axle import axle_result
 from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d.studies.registry import axle_measures, corner_measures
+from kin3d.studies.sweep import measure_on_ground
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.scene_axes import roll_centre
 from kin3d_viewer.snapshot import SIDES, Snapshot
@@ -231,13 +231,11 @@ class LiveModel:
         with np.errstate(all="ignore"):
             standing = put_on_ground([model], stance)
             wanted = tuple(self.every_measure[m.name] for m in axle_measures(self.axle))
-            result = axle_result(
-                self.car, model, {"heave_mm": np.arange(count, dtype=float)}, stance, standing, 0, wanted
-            )
+            _, _, flat = measure_on_ground(model, stance, standing, 0, wanted)
         lanes, solved = standing.axles[0]
         bad = np.tile(standing.status != Status.OK, 2)
         solved.q[:, bad], solved.status[bad] = np.nan, np.tile(standing.status, 2)[bad]
-        found = {n: v.T for n, v in result.values.items()}
+        found = _reshaped(flat, (2, count))
         notes = tuple(f.text for f in standing.findings)
         return self._view(design, chosen, at, drives, (lanes, solved), found, notes)
 

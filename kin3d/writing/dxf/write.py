@@ -16,7 +16,7 @@ from kin3d.writing.dxf.front import draw_front, front_frame
 from kin3d.writing.dxf.plane import Frame
 from kin3d.writing.dxf.side import draw_side, side_frame
 from kin3d.writing.dxf.space import draw_space
-from kin3d.writing.table import check_ending
+from kin3d.writing.files import check_place
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -53,7 +53,7 @@ def write_dxf(axle: AxlePoses, path: Path | str, version: str = "R2010", option:
         For another ending or version, a folder that is not there, a file that cannot be written.
     """
     target = Path(path)
-    check_ending(target, (".dxf",), option)
+    check_place(target, (".dxf",), option)
     if version not in VERSIONS:
         text = f'version "{version}" is not known; expected one of {", ".join(VERSIONS)}'
         raise RequestError(Finding("version-unknown", text, str(target)))

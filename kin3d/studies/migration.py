@@ -12,14 +12,13 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.studies.result import SweepResult
+from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.style import INK, LINES, figure_style, save_figure
-from kin3d.writing.table import check_ending
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Array = NDArray[np.float64]
-PICTURES = (".png", ".svg", ".pdf")
 NEEDED = ("roll_centre_offset_mm", "roll_centre_height_mm", "roll_centre_lines_deg")
 MOST_MARKS = 9
 MOST_PATHS = 7
@@ -29,7 +28,7 @@ _UNIT = {"roll": "°", "heave": " mm"}
 
 def check_migration(path: Path, heaves: Sequence[float], rolls: Sequence[float], names: Sequence[str] | None) -> None:
     """Refuse before the work a path that cannot be drawn."""
-    check_ending(path, PICTURES, "--migration")
+    check_place(path, PICTURES, "--migration")
     found = []
     if len(heaves) < 2 and len(rolls) < 2:
         text = "--migration draws a path: give several values of --roll or --heave"
@@ -50,11 +49,11 @@ def draw_migration(result: SweepResult, path: Path) -> None:
     Parameters
     ----------
     result : SweepResult
-        Of `sweep_axle` or `sweep_car`; of pitch and rack the first value is drawn.
+        Over heave and roll; of pitch and rack the first value is drawn.
     path : pathlib.Path
         ``.png``, ``.svg`` or ``.pdf``.
     """
-    check_ending(path, PICTURES, "--migration")
+    check_place(path, PICTURES, "--migration")
     import matplotlib.pyplot as plt
 
     roll, heave = result.drives["roll_deg"], result.drives["heave_mm"]
