@@ -87,7 +87,7 @@ def test_sources_squares_sum_to_the_variances(scene):
 
 
 def test_the_upright_moves_as_in_the_general_solver():
-    from kin3d.linkage.layout import builtin
+    from kin3d.linkage.layout_file import builtin
 
     upright = upright_of(builtin("double wishbone"))
     design = np.array([scenes.design("dunlin")[p] for p in upright.points])
