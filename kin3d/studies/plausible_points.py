@@ -1,0 +1,430 @@
+"""Is it likely that a table means what it says? Points that are well written and yet probably a slip.
+
+Every rule names what it found, what is usual, and which slip would explain it. Ranges without a source are common
+practice; they are wide, so that karts, lorries and single-seaters pass without a word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import atan2, degrees, hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Severity
+from kin3d.linkage.car import Axle
+from kin3d.linkage.design import design_coordinates, side_sign
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.writing.numbers import fixed
+
+Array = NDArray[np.float64]
+HALF_TRACK_MM = (280.0, 1150.0)  # from karts to lorries
+MOST_OVER_CENTRE_MM = 60.0  # so far may an arm's pivot reach over the centre line
+HINGE_MM = 60.0  # least distance of an arm's two pivots
+FAR_MM = 1600.0  # no pickup point is so far from its wheel centre
+ROD_OFF_PLANE_MM = 35.0  # a rod's outer end stands on its arm, or on a bracket not higher than this
+CASTER_DEG = (-1.5, 17.0)
+KINGPIN_DEG = (-3.0, 25.0)
+CAMBER_DEG, TOE_DEG = 8.0, 4.0
+SIGMA_MM = 25.0
+ROD_ANGLE_DEG = 20.0  # a rod nearer than this to its rocker arm's line is near the dead centre
+TOLERANCE_MM = np.array([240.0, 125.0, 125.0])  # how far a coordinate may stand from that of its fellow
+NEAR = 0.5  # a slip explains a coordinate when it brings it to within this part of the tolerance
+UNITS = ((25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres"), (304.8, "feet"))
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """The given corner of an axle in the design position.
+
+    Attributes
+    ----------
+    axle : Axle
+    linkage : Linkage
+    at : dict of point to ndarray, shape (3,)
+        x forward, y **outboard**, z up, mm.
+    """
+
+    axle: Axle
+    linkage: Linkage
+    at: dict[str, Array]
+
+    @staticmethod
+    def of(axle: Axle, linkage: Linkage) -> Corner:
+        """The side that the points were given for."""
+        rows = design_coordinates(axle, linkage, axle.points, axle.side)
+        turned = rows * np.array([1.0, side_sign(axle.side), 1.0])
+        return Corner(axle, linkage, dict(zip(linkage.points, turned, strict=True)))
+
+    @property
+    def half_track(self) -> float:
+        """Distance of the wheel centre from the centre plane, mm."""
+        return float(self.at[WHEEL_CENTRE][1])
+
+    @property
+    def double_wishbone(self) -> bool:
+        """Whether upper and lower arm, tie and ball joints have the names that the rules of arms speak of."""
+        return {"lower_outer", "upper_outer", "lower_front", "lower_rear", "upper_front", "upper_rear"} <= set(self.at)
+
+    def place(self, point: str) -> str:
+        """Where a point stands in its file."""
+        table = self.axle.points
+        return table.places[table.names.index(point)] if point in table.names else str(table.source)
+
+    def warn(self, code: str, text: str, point: str = "") -> Finding:
+        """A warning about a point, or about the axle's table."""
+        where = self.place(point) if point else f"{self.axle.points.source}, {self.axle.name} axle"
+        return Finding(code, text, where, Severity.WARNING)
+
+    def key(self, code: str, key: str, text: str) -> Finding:
+        """A warning about a key of the axle."""
+        return Finding(code, text, f"[{self.axle.name}] {key}", Severity.WARNING)
+
+
+def implausible_points(corner: Corner) -> list[Finding]:
+    """What is probably a slip in the points of one axle; when the unit is, nothing else is looked at."""
+    found = list(_unit(corner))
+    if found:
+        return found
+    slips = list(_slips(corner))
+    rules = (_origin, _far, _tie, _arms, _rod_on, _angles, _steering, _wheel, _sigma)
+    found = [*slips, *(f for rule in rules for f in rule(corner))]
+    return found if slips else [*found, *_dead_centre(corner)]
+
+
+def _unit(c: Corner) -> Iterator[Finding]:
+    """Size of the whole: a wrong unit is seen at the distance of the wheels from the centre plane."""
+    low, high = HALF_TRACK_MM
+    h = c.half_track
+    if low <= h <= high:
+        return
+    usual = f"the wheel centre is {h:.4g} mm from the centre line; {low:g} to {high:g} mm is usual"
+    for factor, name in UNITS:
+        if 450.0 <= h * factor <= 1050.0:
+            text = f"{usual}; {factor:g} times as far would be {h * factor:.0f} mm: are the coordinates in {name}?"
+            yield c.warn("unit-implausible", f"{text} Look at units in [{c.axle.name}]", WHEEL_CENTRE)
+            return
+        if 450.0 <= h / factor <= 1050.0 and h > 3.0 * high:
+            text = f"{usual}; it would be {h / factor:.0f} mm if the coordinates were millimetres and not {name}"
+            yield c.warn("unit-implausible", f"{text}; look at units in [{c.axle.name}]", WHEEL_CENTRE)
+            return
+    slip = "is y measured from the centre line of the car?" if h > high else "has a digit been lost?"
+    yield c.warn("origin-implausible", f"{usual}; {slip}", WHEEL_CENTRE)
+
+
+def _origin(c: Corner) -> Iterator[Finding]:
+    """Y counts from the centre plane: pivots of arms neither stand beyond it nor all close to the wheel."""
+    if not c.double_wishbone:
+        return
+    inner = [n for n in ("lower_front", "lower_rear", "upper_front", "upper_rear") if n in c.linkage.fixed]
+    over = [n for n in inner if c.at[n][1] < -MOST_OVER_CENTRE_MM]
+    if len(over) > 1:
+        text = (
+            f"{', '.join(over)} stand up to {-min(c.at[n][1] for n in over):.0f} mm on the other side of the car; "
+            "pivots of an arm stand on its own side: is y measured from the centre line?"
+        )
+        yield c.warn("origin-implausible", text, over[0])
+    share = min(c.at[n][1] for n in inner) / c.half_track
+    if share > 0.72:
+        text = (
+            f"the innermost pivot is {100 * share:.0f} % of the half track from the centre line; 15 to 65 % is usual: "
+            "is y measured from the centre line?"
+        )
+        yield c.warn("origin-implausible", text, min(inner, key=lambda n: float(c.at[n][1])))
+
+
+def _far(c: Corner) -> Iterator[Finding]:
+    """A point far from all others has a digit too many, or another origin."""
+    for name, at in c.at.items():
+        away = float(np.linalg.norm((at - c.at[WHEEL_CENTRE]) * np.array([1.0, float("bar" not in name), 1.0])))
+        if away > FAR_MM and name != WHEEL_AXIS:
+            text = f"{name} is {away:.0f} mm from the wheel centre; less than {FAR_MM:g} mm is usual: a digit too many?"
+            yield c.warn("point-far", text, name)
+
+
+# --- a coordinate against its fellow ------------------------------------------------------------------------------
+
+_Table = tuple[tuple[str, str, tuple[str, ...]], ...]
+# point, axes, its fellows: points whose mean stands near it along those axes
+_FELLOWS: _Table = (
+    ("lower_front", "yz", ("lower_rear",)),
+    ("lower_rear", "yz", ("lower_front",)),
+    ("upper_front", "yz", ("upper_rear",)),
+    ("upper_rear", "yz", ("upper_front",)),
+    ("lower_front", "x", ("upper_front",)),
+    ("upper_front", "x", ("lower_front",)),
+    ("lower_rear", "x", ("upper_rear",)),
+    ("upper_rear", "x", ("lower_rear",)),
+    ("lower_outer", "xy", ("upper_outer", "tie_outer")),
+    ("upper_outer", "xy", ("lower_outer", "tie_outer")),
+    ("tie_outer", "y", ("lower_outer", "upper_outer")),
+    ("tie_outer", "xz", ("tie_inner",)),
+    ("tie_inner", "xz", ("tie_outer",)),
+    ("tie_inner", "y", ("lower_front", "lower_rear")),
+    ("wheel_centre", "x", ("lower_outer", "upper_outer")),
+    ("wheel_centre", "z", ("lower_outer", "upper_outer")),
+    ("rod_inner", "xyz", ("rocker_axis_1", "rocker_axis_2")),
+    ("spring_outer", "xyz", ("rocker_axis_1", "rocker_axis_2")),
+    ("rocker_axis_1", "xyz", ("rocker_axis_2", "rod_inner", "spring_outer")),
+    ("rocker_axis_2", "xyz", ("rocker_axis_1", "rod_inner", "spring_outer")),
+)
+# these tell only which of two fellows has slipped: the other arm's pivots, the arm's own ball joint, the wheel
+_WITNESSES: _Table = tuple(
+    (f"{arm}_{end}", axes, fellows)
+    for arm, other in (("lower", "upper"), ("upper", "lower"))
+    for end in ("front", "rear")
+    for axes, fellows in (
+        ("y", (f"{other}_front", f"{other}_rear")),
+        ("z", (f"{arm}_outer",)),
+        ("x", ("wheel_centre",)),
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Slip:
+    """One coordinate as it may have been meant."""
+
+    point: str
+    axis: int
+    meant: float
+    kind: str
+    away: float
+
+
+def _slips(c: Corner) -> Iterator[Finding]:
+    """Coordinates that stand far from their fellows' and would not with another sign or one digit more or less.
+
+    Of two fellows that stand apart only one has slipped: the one whose mending leaves the least apart over all.
+    """
+    at = {n: p.copy() for n, p in c.at.items()}
+    apart = _apart(at)
+    for _ in range(4):
+        tried = [(_apart(_with(at, s)) + _DOUBT[s.kind], s) for s in _candidates(at)]
+        if not tried or min(t[0] for t in tried) >= apart - 0.01:
+            return
+        apart, slip = min(tried, key=lambda t: t[0])
+        value, axis = float(at[slip.point][slip.axis]), "xyz"[slip.axis]
+        at = _with(at, slip)
+        sign = slip.kind == "the wrong sign"
+        would = "With the other sign it would fit" if sign else f"{slip.meant:g} mm would fit"
+        text = (
+            f"{slip.point} stands {slip.away:.0f} mm in {axis} from where the points beside it let one expect it; has "
+            f"its {axis} ({abs(value):g} mm) {slip.kind}? {would}"
+        )
+        yield c.warn("coordinate-implausible", text.replace("? -", "? −"), slip.point)
+
+
+_DOUBT = {"the wrong sign": 0.0, "a digit too many": 0.02, "a digit too few": 0.02, "a digit lost": 0.04}
+
+
+def _with(at: dict[str, Array], slip: _Slip) -> dict[str, Array]:
+    mended = at[slip.point].copy()
+    mended[slip.axis] = slip.meant
+    return at | {slip.point: mended}
+
+
+def _relations(at: dict[str, Array], table: _Table = _FELLOWS) -> Iterator[tuple[str, int, float]]:
+    """Point, axis and the place that its fellows let one expect."""
+    for name, axes, fellows in table:
+        there = [at[f] for f in fellows if f in at]
+        if name in at and there:
+            for axis in axes:
+                yield name, "xyz".index(axis), float(np.median([p["xyz".index(axis)] for p in there]))
+
+
+def _apart(at: dict[str, Array]) -> float:
+    """How much in all the points stand apart from their fellows, beyond the tolerance and beyond the centre line."""
+    over = [abs(float(at[n][k]) - e) / TOLERANCE_MM[k] - 1.0 for n, k, e in _relations(at)]
+    across = sum(0.5 for n, *_ in _FELLOWS if n in at and at[n][1] < -MOST_OVER_CENTRE_MM)
+    seen = sum(min(abs(float(at[n][k]) - e) / TOLERANCE_MM[k], 3.0) for n, k, e in _relations(at, _WITNESSES))
+    return float(sum(min(x, 3.0) for x in over if x > 0.0) + across + 0.05 * seen)
+
+
+def _candidates(at: dict[str, Array]) -> Iterator[_Slip]:
+    """Slips that would bring a coordinate that stands apart to its fellows."""
+    for name, k, expected in _relations(at):
+        value = float(at[name][k])
+        away = abs(value - expected)
+        if away <= TOLERANCE_MM[k]:
+            continue
+        near = NEAR * TOLERANCE_MM[k]
+        kinds = [("the wrong sign", -value), ("a digit too many", value / 10.0), ("a digit too few", value * 10.0)]
+        if (name, k) == ("tie_inner", 1):  # a rack may stand anywhere on its own side
+            kinds = kinds[:1]
+        else:
+            kinds += [("a digit lost", v) for v in _one_digit_more(value) if abs(v - expected) < 0.5 * near][:1]
+        yield from (_Slip(name, k, meant, kind, away) for kind, meant in kinds if abs(meant - expected) < near)
+
+
+def _one_digit_more(value: float) -> Iterator[float]:
+    """The value with one digit put in anywhere before its point."""
+    whole, _, rest = f"{abs(value):.6f}".partition(".")
+    sign = -1.0 if value < 0.0 else 1.0
+    for at in range(len(whole) + 1):
+        for digit in "123456789":
+            yield sign * float(f"{whole[:at]}{digit}{whole[at:]}.{rest}")
+
+
+# --- arms, tie, rod ---------------------------------------------------------------------------------------------
+
+
+def _tie(c: Corner) -> Iterator[Finding]:
+    """The outer end of a tie is farther out than the inner one."""
+    if "tie_inner" in c.at and "tie_outer" in c.at and c.at["tie_inner"][1] > c.at["tie_outer"][1]:
+        inner, outer = (float(c.at[n][1]) for n in ("tie_inner", "tie_outer"))
+        text = (
+            f"tie_inner stands {inner:.0f} mm and tie_outer {outer:.0f} mm from the centre line; the outer end is "
+            "farther out: have the two been exchanged?"
+        )
+        yield c.warn("tie-exchanged", text, "tie_inner")
+
+
+def _arms(c: Corner) -> Iterator[Finding]:
+    """An arm's two pivots stand apart, and nearer to the centre line than its ball joint."""
+    if not c.double_wishbone:
+        return
+    for arm in ("lower", "upper"):
+        front, rear, outer = (f"{arm}_front", f"{arm}_rear", f"{arm}_outer")
+        apart = float(np.linalg.norm(c.at[front] - c.at[rear]))
+        if apart < HINGE_MM:
+            text = f"{front} and {rear} are {apart:.0f} mm apart; 100 mm and more is usual: is one of them wrong?"
+            yield c.warn("arm-narrow", text, front)
+        out = [n for n in (front, rear) if c.at[n][1] > c.at[outer][1]]
+        if len(out) == 2:
+            text = f"{front} and {rear} stand outboard of {outer}: have inboard and outboard ends been exchanged?"
+            yield c.warn("arm-exchanged", text, outer)
+    if c.at["lower_outer"][1] - c.half_track > 120.0 or c.half_track - c.at["lower_outer"][1] > 420.0:
+        off = fixed(c.half_track - float(c.at["lower_outer"][1]), 0)
+        text = f"lower_outer is {off} mm inboard of the wheel centre; −100 to 400 mm is usual: is one of the two wrong?"
+        yield c.warn("ball-joint-implausible", text, "lower_outer")
+
+
+def _rod_on(c: Corner) -> Iterator[Finding]:
+    """The rod's outer end stands near the plane of the arm that carries it."""
+    rod_on = c.axle.rod_on
+    if rod_on not in ("lower arm", "upper arm") or not c.double_wishbone or "rod_outer" not in c.at:
+        return
+    other = "upper arm" if rod_on == "lower arm" else "lower arm"
+    mine, theirs = (_off_plane(c, arm) for arm in (rod_on, other))
+    if mine > ROD_OFF_PLANE_MM and theirs < 0.6 * mine:
+        text = (
+            f'is "{rod_on}", but rod_outer is {mine:.0f} mm from the plane of the {rod_on} and {theirs:.0f} mm from '
+            f'that of the {other}; a rod stands on its arm: is "{other}" meant?'
+        )
+        yield c.key("rod-on-implausible", "rod_on", text)
+
+
+def _off_plane(c: Corner, arm: str) -> float:
+    a, b, o = (c.at[f"{arm.split()[0]}_{n}"] for n in ("front", "rear", "outer"))
+    normal = np.cross(b - a, o - a)
+    return abs(float(normal @ (c.at["rod_outer"] - a)) / float(np.linalg.norm(normal) or 1.0))
+
+
+def _dead_centre(c: Corner) -> Iterator[Finding]:
+    """A rod nearly in line with its rocker arm: their angle, seen along the pivot line."""
+    rocker = c.linkage.rocker
+    if rocker is None:
+        return
+    axis = c.at[rocker.axis[1]] - c.at[rocker.axis[0]]
+    axis = axis / (float(np.linalg.norm(axis)) or 1.0)
+    inner = c.at[rocker.rod[1]]
+    arm, rod = (v - axis * (axis @ v) for v in (inner - c.at[rocker.axis[0]], c.at[rocker.rod[0]] - inner))
+    size = float(np.linalg.norm(arm) * np.linalg.norm(rod))
+    angle = degrees(np.arcsin(min(float(np.linalg.norm(np.cross(arm, rod))) / (size or 1.0), 1.0)))
+    if angle < ROD_ANGLE_DEG:
+        text = (
+            f"the rod is nearly in line with its rocker arm ({angle:.1f}° between them): the rocker is near its dead "
+            f"centre, where a hair of error decides what the spring does; {ROD_ANGLE_DEG:g}° or more is usual"
+        )
+        yield c.warn("rod-in-line", text, rocker.rod[1])
+
+
+# --- wheel and steering -----------------------------------------------------------------------------------------
+
+
+def _angles(c: Corner) -> Iterator[Finding]:
+    """Static camber and toe."""
+    if WHEEL_AXIS in c.axle.points:
+        return
+    for key, value, most in (("camber_deg", c.axle.camber_deg, CAMBER_DEG), ("toe_deg", c.axle.toe_deg, TOE_DEG)):
+        if abs(float(value)) > most:
+            slip = "minutes in place of degrees, or a point lost?"
+            text = f"is {float(value):g}; −{most:g} to {most:g} degrees is usual: {slip}"
+            yield c.key("angle-implausible", key, text)
+
+
+def _steering(c: Corner) -> Iterator[Finding]:
+    """Caster and kingpin angle of a steered axle, and a steering axis that runs downwards."""
+    named = c.linkage.steering_axis
+    if named is None:
+        return
+    bottom, top = (c.at[p] for p in named)
+    k = top - bottom
+    if k[2] <= 0.0:
+        text = (
+            f"the steering axis runs downwards: {named[1]} is at z = {top[2]:g} mm, not above {named[0]} at "
+            f"z = {bottom[2]:g} mm; have the two been exchanged? Caster and kingpin angles are not to be used so"
+        )
+        yield c.warn("steering-axis-down", text, named[1])
+        return
+    if c.axle.name != "front":
+        return
+    caster, kingpin = degrees(atan2(-k[0], k[2])), degrees(atan2(-k[1], k[2]))
+    if not CASTER_DEG[0] <= caster <= CASTER_DEG[1]:
+        slip = "is x reversed? Caster and anti-dive would change sign with it" if caster < 0.0 else "a wrong x?"
+        text = f"caster is {fixed(caster, 1)}° ({named[0]} to {named[1]}); 0 to 15° is usual: {slip}"
+        yield c.warn("caster-implausible", text, named[1])
+    if not KINGPIN_DEG[0] <= kingpin <= KINGPIN_DEG[1]:
+        text = f"the kingpin angle is {fixed(kingpin, 1)}° ({named[0]} to {named[1]}); 0 to 20° is usual: a wrong y?"
+        yield c.warn("kingpin-implausible", text, named[1])
+
+
+def _wheel(c: Corner) -> Iterator[Finding]:
+    """Loaded radius against the height of the wheel centre and of the pickup points over the ground."""
+    radius = c.axle.loaded_radius_mm
+    if radius is None:
+        return
+    radius = float(radius)
+    centre = float(c.at[WHEEL_CENTRE][2])
+    height = {n: float(p[2]) for n, p in c.at.items() if n not in (WHEEL_CENTRE, WHEEL_AXIS)}
+    lowest = min(height, key=lambda n: height[n])
+    over = height[lowest] - (centre - radius)
+    look = "look at loaded_radius_mm, the units and the height of wheel_centre"
+    half = radius > 300.0 and abs(centre - 0.5 * radius) < 0.06 * radius
+    if half or (radius > 470.0 and c.half_track < 850.0):
+        text = f"is {radius:g} mm; 110 to 450 mm is usual for a wheel at this track: is it the diameter?"
+        if half:
+            text = f"is {radius:g} mm, and the wheel centre is {centre:g} mm high: is it the diameter?"
+        yield c.key("radius-implausible", "loaded_radius_mm", text)
+    elif over < 0.0:
+        text = f"{lowest} is {-over:.0f} mm below the ground that the loaded radius ({radius:g} mm) gives: {look}"
+        yield c.warn("below-ground", text, lowest)
+    elif height[lowest] > centre:
+        text = f"every pickup point is above the wheel centre, {lowest} as the lowest by {over - radius:.0f} mm: {look}"
+        yield c.warn("above-wheel", text, lowest)
+
+
+def _sigma(c: Corner) -> Iterator[Finding]:
+    """Standard deviations beyond what a picture on a screen gives are slips of units or of meaning."""
+    table = c.axle.points
+    wide = [n for n, s in zip(table.names, table.sigma_mm, strict=True) if float(np.max(s)) > SIGMA_MM]
+    if wide:
+        most = float(table.sigma_mm.max())
+        named = ", ".join(wide[:4]) + (f" and {len(wide) - 4} more" if len(wide) > 4 else "")
+        text = f"sigma is up to {most:g} mm ({named}); up to {SIGMA_MM:g} mm is usual: a digit too many, another unit?"
+        yield c.warn("sigma-implausible", text, wide[0])
+
+
+def half_tracks_apart(front: Corner, rear: Corner) -> Iterator[Finding]:
+    """Two axles of one car have tracks of one size, and points of their own."""
+    a, b = front.half_track, rear.half_track
+    if abs(a - b) > 0.3 * max(a, b):
+        text = f"the wheels stand {a:.0f} mm from the centre line in front and {b:.0f} mm behind: is one y wrong?"
+        yield front.warn("tracks-implausible", text, WHEEL_CENTRE)
+    same = [n for n in front.at if n in rear.at and n != WHEEL_AXIS]
+    if same and len(same) == len(front.at) - 1 and all(hypot(*(front.at[n] - rear.at[n])) < 1e-6 for n in same):
+        text = "both axles have the same points: does one of them name the other one's table?"
+        yield rear.key("axles-alike", "points", text)
