@@ -17,6 +17,7 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Axle
 from kin3d.linkage.design import design_coordinates, side_sign
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.studies.plausible_slips import slips_of
 from kin3d.writing.numbers import fixed
 
 Array = NDArray[np.float64]
@@ -30,8 +31,6 @@ KINGPIN_DEG = (-3.0, 25.0)
 CAMBER_DEG, TOE_DEG = 8.0, 4.0
 SIGMA_MM = 25.0
 ROD_ANGLE_DEG = 20.0  # a rod nearer than this to its rocker arm's line is near the dead centre
-TOLERANCE_MM = np.array([240.0, 125.0, 125.0])  # how far a coordinate may stand from that of its fellow
-NEAR = 0.5  # a slip explains a coordinate when it brings it to within this part of the tolerance
 UNITS = ((25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres"), (304.8, "feet"))
 
 
@@ -144,128 +143,16 @@ def _far(c: Corner) -> Iterator[Finding]:
             yield c.warn("point-far", text, name)
 
 
-# --- a coordinate against its fellow ------------------------------------------------------------------------------
-
-_Table = tuple[tuple[str, str, tuple[str, ...]], ...]
-# point, axes, its fellows: points whose mean stands near it along those axes
-_FELLOWS: _Table = (
-    ("lower_front", "yz", ("lower_rear",)),
-    ("lower_rear", "yz", ("lower_front",)),
-    ("upper_front", "yz", ("upper_rear",)),
-    ("upper_rear", "yz", ("upper_front",)),
-    ("lower_front", "x", ("upper_front",)),
-    ("upper_front", "x", ("lower_front",)),
-    ("lower_rear", "x", ("upper_rear",)),
-    ("upper_rear", "x", ("lower_rear",)),
-    ("lower_outer", "xy", ("upper_outer", "tie_outer")),
-    ("upper_outer", "xy", ("lower_outer", "tie_outer")),
-    ("tie_outer", "y", ("lower_outer", "upper_outer")),
-    ("tie_outer", "xz", ("tie_inner",)),
-    ("tie_inner", "xz", ("tie_outer",)),
-    ("tie_inner", "y", ("lower_front", "lower_rear")),
-    ("wheel_centre", "x", ("lower_outer", "upper_outer")),
-    ("wheel_centre", "z", ("lower_outer", "upper_outer")),
-    ("rod_inner", "xyz", ("rocker_axis_1", "rocker_axis_2")),
-    ("spring_outer", "xyz", ("rocker_axis_1", "rocker_axis_2")),
-    ("rocker_axis_1", "xyz", ("rocker_axis_2", "rod_inner", "spring_outer")),
-    ("rocker_axis_2", "xyz", ("rocker_axis_1", "rod_inner", "spring_outer")),
-)
-# these tell only which of two fellows has slipped: the other arm's pivots, the arm's own ball joint, the wheel
-_WITNESSES: _Table = tuple(
-    (f"{arm}_{end}", axes, fellows)
-    for arm, other in (("lower", "upper"), ("upper", "lower"))
-    for end in ("front", "rear")
-    for axes, fellows in (
-        ("y", (f"{other}_front", f"{other}_rear")),
-        ("z", (f"{arm}_outer",)),
-        ("x", ("wheel_centre",)),
-    )
-)
-
-
-@dataclass(frozen=True, slots=True)
-class _Slip:
-    """One coordinate as it may have been meant."""
-
-    point: str
-    axis: int
-    meant: float
-    kind: str
-    away: float
-
-
 def _slips(c: Corner) -> Iterator[Finding]:
-    """Coordinates that stand far from their fellows' and would not with another sign or one digit more or less.
-
-    Of two fellows that stand apart only one has slipped: the one whose mending leaves the least apart over all.
-    """
-    at = {n: p.copy() for n, p in c.at.items()}
-    apart = _apart(at)
-    for _ in range(4):
-        tried = [(_apart(_with(at, s)) + _DOUBT[s.kind], s) for s in _candidates(at)]
-        if not tried or min(t[0] for t in tried) >= apart - 0.01:
-            return
-        apart, slip = min(tried, key=lambda t: t[0])
-        value, axis = float(at[slip.point][slip.axis]), "xyz"[slip.axis]
-        at = _with(at, slip)
-        sign = slip.kind == "the wrong sign"
-        would = "With the other sign it would fit" if sign else f"{slip.meant:g} mm would fit"
+    """Coordinates with a wrong sign or a digit too many or too few."""
+    for slip in slips_of(c.at):
+        axis, sign = "xyz"[slip.axis], slip.kind == "the wrong sign"
+        would = "With the other sign it would fit" if sign else f"{fixed(slip.meant, 2)} mm would fit"
         text = (
             f"{slip.point} stands {slip.away:.0f} mm in {axis} from where the points beside it let one expect it; has "
-            f"its {axis} ({abs(value):g} mm) {slip.kind}? {would}"
+            f"its {axis} ({abs(slip.value):g} mm) {slip.kind}? {would}"
         )
-        yield c.warn("coordinate-implausible", text.replace("? -", "? −"), slip.point)
-
-
-_DOUBT = {"the wrong sign": 0.0, "a digit too many": 0.02, "a digit too few": 0.02, "a digit lost": 0.04}
-
-
-def _with(at: dict[str, Array], slip: _Slip) -> dict[str, Array]:
-    mended = at[slip.point].copy()
-    mended[slip.axis] = slip.meant
-    return at | {slip.point: mended}
-
-
-def _relations(at: dict[str, Array], table: _Table = _FELLOWS) -> Iterator[tuple[str, int, float]]:
-    """Point, axis and the place that its fellows let one expect."""
-    for name, axes, fellows in table:
-        there = [at[f] for f in fellows if f in at]
-        if name in at and there:
-            for axis in axes:
-                yield name, "xyz".index(axis), float(np.median([p["xyz".index(axis)] for p in there]))
-
-
-def _apart(at: dict[str, Array]) -> float:
-    """How much in all the points stand apart from their fellows, beyond the tolerance and beyond the centre line."""
-    over = [abs(float(at[n][k]) - e) / TOLERANCE_MM[k] - 1.0 for n, k, e in _relations(at)]
-    across = sum(0.5 for n, *_ in _FELLOWS if n in at and at[n][1] < -MOST_OVER_CENTRE_MM)
-    seen = sum(min(abs(float(at[n][k]) - e) / TOLERANCE_MM[k], 3.0) for n, k, e in _relations(at, _WITNESSES))
-    return float(sum(min(x, 3.0) for x in over if x > 0.0) + across + 0.05 * seen)
-
-
-def _candidates(at: dict[str, Array]) -> Iterator[_Slip]:
-    """Slips that would bring a coordinate that stands apart to its fellows."""
-    for name, k, expected in _relations(at):
-        value = float(at[name][k])
-        away = abs(value - expected)
-        if away <= TOLERANCE_MM[k]:
-            continue
-        near = NEAR * TOLERANCE_MM[k]
-        kinds = [("the wrong sign", -value), ("a digit too many", value / 10.0), ("a digit too few", value * 10.0)]
-        if (name, k) == ("tie_inner", 1):  # a rack may stand anywhere on its own side
-            kinds = kinds[:1]
-        else:
-            kinds += [("a digit lost", v) for v in _one_digit_more(value) if abs(v - expected) < 0.5 * near][:1]
-        yield from (_Slip(name, k, meant, kind, away) for kind, meant in kinds if abs(meant - expected) < near)
-
-
-def _one_digit_more(value: float) -> Iterator[float]:
-    """The value with one digit put in anywhere before its point."""
-    whole, _, rest = f"{abs(value):.6f}".partition(".")
-    sign = -1.0 if value < 0.0 else 1.0
-    for at in range(len(whole) + 1):
-        for digit in "123456789":
-            yield sign * float(f"{whole[:at]}{digit}{whole[at:]}.{rest}")
+        yield c.warn("coordinate-implausible", text, slip.point)
 
 
 # --- arms, tie, rod ---------------------------------------------------------------------------------------------
