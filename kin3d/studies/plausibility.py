@@ -13,12 +13,12 @@ import numpy as np
 
 from kin3d.errors import Finding, Kin3dError, Severity
 from kin3d.linkage.car import Car
-from kin3d.linkage.design import linkage_of
 from kin3d.linkage.layout import WHEEL_CENTRE
+from kin3d.measures.corner import Corner
 from kin3d.measures.springs import motion_ratio
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import value
-from kin3d.studies.model import AxleModel
-from kin3d.studies.plausible_points import Corner, half_tracks_apart, implausible_points
+from kin3d.studies.plausible_points import GivenCorner, half_tracks_apart, implausible_points
 
 GRAVITY = 9.81
 WHEELBASE_MM = (800.0, 7000.0)
@@ -33,7 +33,7 @@ RATE_UNITS = ((0.175127, "lb/in"), (1e-3, "N/m"), (0.1, "N/cm"), (9.80665, "kgf/
 
 def implausible(car: Car) -> tuple[Finding, ...]:
     """Everything in a car that is probably a slip, as warnings."""
-    corners = [Corner.of(a, linkage_of(a)) for a in car.axles()]
+    corners = [GivenCorner.of(a) for a in car.axles()]
     found = [f for c in corners for f in implausible_points(c)]
     units = any(f.code in ("unit-implausible", "origin-implausible") for f in found)
     if len(corners) == 2 and not units:
@@ -52,7 +52,7 @@ def _number(given: object) -> float | None:
     return None if given is None else float(given)  # type: ignore[arg-type]
 
 
-def _car(car: Car, corners: list[Corner]) -> Iterator[Finding]:
+def _car(car: Car, corners: list[GivenCorner]) -> Iterator[Finding]:
     """Figures of the whole car, each by itself and against the points."""
     data = car.data
     yield from _wheelbase(car, corners)
@@ -81,7 +81,7 @@ def _car(car: Car, corners: list[Corner]) -> Iterator[Finding]:
         yield _warn("mass_kg", text, "unsprung-implausible")
 
 
-def _wheelbase(car: Car, corners: list[Corner]) -> Iterator[Finding]:
+def _wheelbase(car: Car, corners: list[GivenCorner]) -> Iterator[Finding]:
     given = _number(car.data.wheelbase_mm)
     apart = None
     if len(corners) == 2:
@@ -112,7 +112,7 @@ def _wheelbase(car: Car, corners: list[Corner]) -> Iterator[Finding]:
             yield _warn("wheelbase_mm", text, "origin-implausible")
 
 
-def _springs(car: Car, corner: Corner) -> Iterator[Finding]:
+def _springs(car: Car, corner: GivenCorner) -> Iterator[Finding]:
     """Rates and forces of an axle's coil springs against the load that they carry."""
     axle = corner.axle
     spring = axle.spring
@@ -164,7 +164,7 @@ def _ride_hz(rate: float, ratio: float, load: float) -> float:
     return sqrt(1000.0 * rate * ratio**2 * GRAVITY / load) / (2.0 * pi)
 
 
-def _static_load(car: Car, corner: Corner) -> float | None:
+def _static_load(car: Car, corner: GivenCorner) -> float | None:
     """Static load of one wheel of the axle, N."""
     mass, share = _number(car.data.mass_kg), _number(car.data.front_mass_share)
     if mass is None or share is None:
@@ -172,12 +172,12 @@ def _static_load(car: Car, corner: Corner) -> float | None:
     return 0.5 * mass * GRAVITY * (share if corner.axle.name == "front" else 1.0 - share)
 
 
-def _ratio(car: Car, corner: Corner) -> float | None:
+def _ratio(car: Car, corner: GivenCorner) -> float | None:
     """Motion ratio in the design position; None where the linkage cannot be put together (other checks tell it)."""
     try:
         model = AxleModel.of(car, corner.axle.name)
         lanes = model.kernel.lanes(model.variants, np.zeros(1))
-        found = value(motion_ratio(model.corner(lanes, model.kernel.solve(model.variants, lanes), 1)))
+        found = value(motion_ratio(Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), 1)))
     except Kin3dError:
         return None
     ratio = float(np.ravel(found)[0])

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Axle
-from kin3d.linkage.design import design_coordinates, side_sign
+from kin3d.linkage.design import side_coordinates
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.studies.plausible_slips import slips_of
 from kin3d.writing.numbers import fixed
@@ -35,7 +35,7 @@ UNITS = ((25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres"), (304.8, "f
 
 
 @dataclass(frozen=True, slots=True)
-class Corner:
+class GivenCorner:
     """The given corner of an axle in the design position.
 
     Attributes
@@ -51,11 +51,11 @@ class Corner:
     at: dict[str, Array]
 
     @staticmethod
-    def of(axle: Axle, linkage: Linkage) -> Corner:
+    def of(axle: Axle) -> GivenCorner:
         """The side that the points were given for."""
-        rows = design_coordinates(axle, linkage, axle.points, axle.side)
-        turned = rows * np.array([1.0, side_sign(axle.side), 1.0])
-        return Corner(axle, linkage, dict(zip(linkage.points, turned, strict=True)))
+        given = side_coordinates(axle, axle.side)
+        turned = given.design * np.array([1.0, given.sign, 1.0])
+        return GivenCorner(axle, axle.linkage, dict(zip(axle.linkage.points, turned, strict=True)))
 
     @property
     def half_track(self) -> float:
@@ -82,7 +82,7 @@ class Corner:
         return Finding(code, text, f"[{self.axle.name}] {key}", Severity.WARNING)
 
 
-def implausible_points(corner: Corner) -> list[Finding]:
+def implausible_points(corner: GivenCorner) -> list[Finding]:
     """What is probably a slip in the points of one axle; when the unit is, nothing else is looked at."""
     found = list(_unit(corner))
     if found:
@@ -93,7 +93,7 @@ def implausible_points(corner: Corner) -> list[Finding]:
     return found if slips else [*found, *_dead_centre(corner)]
 
 
-def _unit(c: Corner) -> Iterator[Finding]:
+def _unit(c: GivenCorner) -> Iterator[Finding]:
     """Size of the whole: a wrong unit is seen at the distance of the wheels from the centre plane."""
     low, high = HALF_TRACK_MM
     h = c.half_track
@@ -113,7 +113,7 @@ def _unit(c: Corner) -> Iterator[Finding]:
     yield c.warn("origin-implausible", f"{usual}; {slip}", WHEEL_CENTRE)
 
 
-def _origin(c: Corner) -> Iterator[Finding]:
+def _origin(c: GivenCorner) -> Iterator[Finding]:
     """Y counts from the centre plane: pivots of arms neither stand beyond it nor all close to the wheel."""
     if not c.double_wishbone:
         return
@@ -134,7 +134,7 @@ def _origin(c: Corner) -> Iterator[Finding]:
         yield c.warn("origin-implausible", text, min(inner, key=lambda n: float(c.at[n][1])))
 
 
-def _far(c: Corner) -> Iterator[Finding]:
+def _far(c: GivenCorner) -> Iterator[Finding]:
     """A point far from all others has a digit too many, or another origin."""
     for name, at in c.at.items():
         away = float(np.linalg.norm((at - c.at[WHEEL_CENTRE]) * np.array([1.0, float("bar" not in name), 1.0])))
@@ -143,7 +143,7 @@ def _far(c: Corner) -> Iterator[Finding]:
             yield c.warn("point-far", text, name)
 
 
-def _slips(c: Corner) -> Iterator[Finding]:
+def _slips(c: GivenCorner) -> Iterator[Finding]:
     """Coordinates with a wrong sign or a digit too many or too few."""
     for slip in slips_of(c.at):
         axis, sign = "xyz"[slip.axis], slip.kind == "the wrong sign"
@@ -158,7 +158,7 @@ def _slips(c: Corner) -> Iterator[Finding]:
 # --- arms, tie, rod ---------------------------------------------------------------------------------------------
 
 
-def _tie(c: Corner) -> Iterator[Finding]:
+def _tie(c: GivenCorner) -> Iterator[Finding]:
     """The outer end of a tie is farther out than the inner one."""
     if "tie_inner" in c.at and "tie_outer" in c.at and c.at["tie_inner"][1] > c.at["tie_outer"][1]:
         inner, outer = (float(c.at[n][1]) for n in ("tie_inner", "tie_outer"))
@@ -169,7 +169,7 @@ def _tie(c: Corner) -> Iterator[Finding]:
         yield c.warn("tie-exchanged", text, "tie_inner")
 
 
-def _arms(c: Corner) -> Iterator[Finding]:
+def _arms(c: GivenCorner) -> Iterator[Finding]:
     """An arm's two pivots stand apart, and nearer to the centre line than its ball joint."""
     if not c.double_wishbone:
         return
@@ -189,7 +189,7 @@ def _arms(c: Corner) -> Iterator[Finding]:
         yield c.warn("ball-joint-implausible", text, "lower_outer")
 
 
-def _rod_on(c: Corner) -> Iterator[Finding]:
+def _rod_on(c: GivenCorner) -> Iterator[Finding]:
     """The rod's outer end stands near the plane of the arm that carries it."""
     rod_on = c.axle.rod_on
     if rod_on not in ("lower arm", "upper arm") or not c.double_wishbone or "rod_outer" not in c.at:
@@ -204,13 +204,13 @@ def _rod_on(c: Corner) -> Iterator[Finding]:
         yield c.key("rod-on-implausible", "rod_on", text)
 
 
-def _off_plane(c: Corner, arm: str) -> float:
+def _off_plane(c: GivenCorner, arm: str) -> float:
     a, b, o = (c.at[f"{arm.split()[0]}_{n}"] for n in ("front", "rear", "outer"))
     normal = np.cross(b - a, o - a)
     return abs(float(normal @ (c.at["rod_outer"] - a)) / float(np.linalg.norm(normal) or 1.0))
 
 
-def _dead_centre(c: Corner) -> Iterator[Finding]:
+def _dead_centre(c: GivenCorner) -> Iterator[Finding]:
     """A rod nearly in line with its rocker arm: their angle, seen along the pivot line."""
     rocker = c.linkage.rocker
     if rocker is None:
@@ -232,7 +232,7 @@ def _dead_centre(c: Corner) -> Iterator[Finding]:
 # --- wheel and steering -----------------------------------------------------------------------------------------
 
 
-def _angles(c: Corner) -> Iterator[Finding]:
+def _angles(c: GivenCorner) -> Iterator[Finding]:
     """Static camber and toe."""
     if WHEEL_AXIS in c.axle.points:
         return
@@ -243,7 +243,7 @@ def _angles(c: Corner) -> Iterator[Finding]:
             yield c.key("angle-implausible", key, text)
 
 
-def _steering(c: Corner) -> Iterator[Finding]:
+def _steering(c: GivenCorner) -> Iterator[Finding]:
     """Caster and kingpin angle of a steered axle, and a steering axis that runs downwards."""
     named = c.linkage.steering_axis
     if named is None:
@@ -269,7 +269,7 @@ def _steering(c: Corner) -> Iterator[Finding]:
         yield c.warn("kingpin-implausible", text, named[1])
 
 
-def _wheel(c: Corner) -> Iterator[Finding]:
+def _wheel(c: GivenCorner) -> Iterator[Finding]:
     """Loaded radius against the height of the wheel centre and of the pickup points over the ground."""
     radius = c.axle.loaded_radius_mm
     if radius is None:
@@ -294,7 +294,7 @@ def _wheel(c: Corner) -> Iterator[Finding]:
         yield c.warn("above-wheel", text, lowest)
 
 
-def _sigma(c: Corner) -> Iterator[Finding]:
+def _sigma(c: GivenCorner) -> Iterator[Finding]:
     """Standard deviations beyond what a picture on a screen gives are slips of units or of meaning."""
     table = c.axle.points
     wide = [n for n, s in zip(table.names, table.sigma_mm, strict=True) if float(np.max(s)) > SIGMA_MM]
@@ -305,7 +305,7 @@ def _sigma(c: Corner) -> Iterator[Finding]:
         yield c.warn("sigma-implausible", text, wide[0])
 
 
-def half_tracks_apart(front: Corner, rear: Corner) -> Iterator[Finding]:
+def half_tracks_apart(front: GivenCorner, rear: GivenCorner) -> Iterator[Finding]:
     """Two axles of one car have tracks of one size, and points of their own."""
     a, b = front.half_track, rear.half_track
     if abs(a - b) > 0.3 * max(a, b):
