@@ -1,0 +1,168 @@
+"""Is anything slower than it was? Every benchmark as a ratio to a reference of the same run, beside the kept ratios.
+
+``python -m tests.speed.compare [--only NAME,NAME] [--allow PERCENT] [--keep]`` from the repository's root.
+
+Job and reference are taken in turn and the shortest time of each counts, so that a ratio hardly depends on the machine
+or on what else runs there. Exit code 1 when a ratio is more than PERCENT (default 30) over that in ``baseline.json``;
+``--keep`` writes the ratios there instead, which belongs in the commit that is meant to change them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+
+import kin3d
+from kin3d.solve.model import AxleModel
+from tests.speed import natural, start_up
+
+BASELINE = Path(__file__).with_name("baseline.json")
+DUNLIN = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
+RUNS, ALLOWED_PCT = 7, 30.0
+POSITIONS = 20_000
+Job = Callable[[], object]
+
+
+@dataclass(frozen=True)
+class Benchmark:
+    """What is timed, what it is seen against, and a sentence that says both."""
+
+    job: Job
+    reference: Job
+    said: str
+    runs: int = RUNS
+
+    def ratio(self) -> float:
+        """Shortest time of the job over that of the reference; each runs once beforehand."""
+        times: tuple[list[float], list[float]] = ([], [])
+        for k in range(self.runs + 1):
+            for out, run in zip(times, (self.job, self.reference), strict=True):
+                begin = time.perf_counter()
+                run()
+                if k:
+                    out.append(time.perf_counter() - begin)
+        return min(times[0]) / min(times[1])
+
+
+def _stacked() -> tuple[AxleModel, Job]:
+    """Dunlin's front axle, and its corner in 20,000 positions by Newton on stacked matrices: the reference."""
+    model = AxleModel.of(kin3d.load(DUNLIN), "front")
+    corner = natural.Corner(dict(zip(model.linkage.points, model.variants.design[0], strict=True)))
+    travel = np.random.default_rng(2).uniform(-40.0, 40.0, POSITIONS)
+    return model, lambda: natural.stacked(corner, travel)
+
+
+def kernel(_: Path) -> Benchmark:
+    """The solver alone."""
+    model, reference = _stacked()
+    solver = model.kernel
+    variants = solver.variants(model.variants.design[:1], model.variants.rack_axis[:1])
+    lanes = solver.lanes(variants, np.random.default_rng(2).uniform(-40.0, 40.0, POSITIONS))
+    return Benchmark(lambda: solver.solve(variants, lanes), reference, "20,000 positions to stacked np.linalg.solve")
+
+
+def sweep(_: Path) -> Benchmark:
+    """Solver and all measures."""
+    from kin3d.studies.sweep import sweep_corner
+
+    car, (_model, reference) = kin3d.load(DUNLIN), _stacked()
+    travel, rack = np.linspace(-40.0, 40.0, 81), np.linspace(-15.0, 15.0, 11)
+    said = "every measure in 891 positions of both sides to 20,000 positions by stacked np.linalg.solve"
+    return Benchmark(lambda: sweep_corner(car, "front", travel, rack), reference, said)
+
+
+def tolerance(_: Path) -> Benchmark:
+    """Sampled cars in one process."""
+    from kin3d.studies.tolerance import tolerance as study
+
+    car, (_model, reference) = kin3d.load(DUNLIN), _stacked()
+    travel = np.linspace(-40.0, 40.0, 9)
+    said = "1,000 sampled cars in 9 positions to 20,000 positions by stacked np.linalg.solve"
+    return Benchmark(lambda: study(car, "front", travel, samples=1000, workers=1), reference, said, 3)
+
+
+def drawing(folder: Path) -> Benchmark:
+    """Reading a sheet."""
+    import ezdxf
+
+    from kin3d.reading.dxf import read_drawing
+    from tests.speed.drawing import drawing as draw
+    from tests.unit.drawn import plan_of, three_views
+
+    path, views = draw(5_000, folder / "d.dxf"), plan_of(three_views())
+    said = "pickup points of a drawing of 5,000 entities to ezdxf.readfile of the same file"
+    return Benchmark(lambda: read_drawing(path, views=views), lambda: ezdxf.readfile(path), said, 3)
+
+
+def start(_: Path) -> Benchmark:
+    """A fresh process."""
+    words = ["-m", "kin3d", "sweep", str(DUNLIN), "--axle", "front", "--travel=-40:40:1"]
+    said = "a fresh kin3d sweep of 81 positions to a fresh import of numpy, typer, pydantic, rich"
+    return Benchmark(lambda: start_up.seconds(words), lambda: start_up.seconds(start_up.IMPORTS), said)
+
+
+BENCHMARKS: dict[str, Callable[[Path], Benchmark]] = {
+    "kernel": kernel,
+    "sweep": sweep,
+    "tolerance": tolerance,
+    "drawing": drawing,
+    "start_up": start,
+}
+
+
+def compare(found: dict[str, float], kept: dict[str, float], allowed_pct: float) -> dict[str, str]:
+    """What is to be said about each ratio; empty where it is as it was or better."""
+    said = {}
+    for name, ratio in found.items():
+        if name not in kept:
+            said[name] = "not in the baseline"
+        elif ratio > kept[name] * (1.0 + allowed_pct / 100.0):
+            said[name] = "slower"
+        else:
+            said[name] = ""
+    return said
+
+
+def main(words: list[str]) -> int:
+    """Measure, print, and compare with the baseline or write it."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--only", help="names with commas", default=",".join(BENCHMARKS))
+    parser.add_argument("--allow", type=float, default=ALLOWED_PCT, help="per cent over the kept ratio")
+    parser.add_argument("--keep", action="store_true", help="write the ratios to baseline.json")
+    asked = parser.parse_args(words)
+    names = asked.only.split(",")
+    unknown = [n for n in names if n not in BENCHMARKS]
+    if unknown:
+        parser.error(f"no benchmark {', '.join(unknown)}; there are: {', '.join(BENCHMARKS)}")
+    kept: dict[str, float] = json.loads(BASELINE.read_text("utf-8")) if BASELINE.exists() else {}
+    table = Table()
+    for heading in ("", "ratio", "kept", "", "what"):
+        table.add_column(heading, justify="right" if heading in ("ratio", "kept") else "left")
+    found: dict[str, float] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for name in names:
+            benchmark = BENCHMARKS[name](Path(folder))
+            found[name] = benchmark.ratio()
+            said = compare(found, kept, asked.allow)[name]
+            before = f"{kept[name]:.3f}" if name in kept else ""
+            table.add_row(name, f"{found[name]:.3f}", before, said, benchmark.said)
+    Console().print(table)
+    if asked.keep:
+        text = json.dumps(kept | {n: float(f"{r:.3g}") for n, r in found.items()}, indent=1)
+        BASELINE.write_text(text + "\n", "utf-8")
+        return 0
+    return int(any(compare(found, kept, asked.allow).values()))
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
