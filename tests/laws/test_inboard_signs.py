@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from kin3d.studies.frequencies import car_rates
 from kin3d.studies.rates import axle_rates
+from kin3d.studies.rates_result import rates
 from kin3d.studies.sweep import sweep
 from tests.laws.axles import one_axle
 from tests.oracles import whole_corner
@@ -62,12 +62,12 @@ def test_ride_frequency_has_the_unsprung_mass_off_and_the_tyre_in_series(tmp_pat
     car = one_axle(tmp_path, points, spring=SPRING, unsprung_mass_kg=14.0, tyre_rate_n_per_mm=180.0)
     rate = float(sweep(car, "front", [0.0]).values["wheel_rate_n_per_mm"].ravel()[0])
     sprung = 600.0 * 0.45 / 2.0 - 14.0
-    found = car_rates(car, {"front": axle_rates(car, "front", [0.0])}).values
+    found = rates(car).values
     assert_allclose(found["front_ride_hz"], sqrt(1000.0 * rate / sprung) / (2.0 * pi), rtol=1e-9, atol=0)
     series = rate * 180.0 / (rate + 180.0)
     assert_allclose(found["front_ride_on_tyre_hz"], sqrt(1000.0 * series / sprung) / (2.0 * pi), rtol=1e-9, atol=0)
     without = one_axle(tmp_path / "without", points, spring=SPRING)
-    left_out = car_rates(without, {"front": axle_rates(without, "front", [0.0])}).left_out
+    left_out = rates(without).left_out
     assert left_out["front_ride_hz"] == "[front] unsprung_mass_kg is not given"
 
 

@@ -73,12 +73,12 @@ def kernel(_: Path) -> Benchmark:
 
 def sweep(_: Path) -> Benchmark:
     """Solver and all measures."""
-    from kin3d.studies.sweep import sweep_corner
+    from kin3d.studies.sweep import sweep as study
 
     car, (_model, reference) = kin3d.load(DUNLIN), _stacked()
     travel, rack = np.linspace(-40.0, 40.0, 81), np.linspace(-15.0, 15.0, 11)
     said = "every measure in 891 positions of both sides to 20,000 positions by stacked np.linalg.solve"
-    return Benchmark(lambda: sweep_corner(car, "front", travel, rack), reference, said)
+    return Benchmark(lambda: study(car, "front", travel, rack), reference, said)
 
 
 def tolerance(_: Path) -> Benchmark:
