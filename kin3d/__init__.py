@@ -1,84 +1,87 @@
 """kin3d: 3D kinematics of suspension linkages from pickup points.
 
-Start with `load` and `sweep`:
+One function a command, by the same word; each returns a result with `tables`, `records`, `notes`, `plot`, `save` and,
+where it is an array, `dataset`. What a function needs is imported when it is first used.
 
 >>> import kin3d
->>> car = kin3d.load("models/dunlin/car.toml")              # doctest: +SKIP
->>> curves = kin3d.sweep(car, "front", travel=range(-40, 41, 5))  # doctest: +SKIP
->>> curves.dataset().camber_deg.sel(side="left", rack_mm=0)            # doctest: +SKIP
+>>> car = kin3d.load("models/dunlin/car.toml")                      # doctest: +SKIP
+>>> curves = kin3d.sweep(car, "front", travel=range(-40, 41, 5))    # doctest: +SKIP
+>>> curves.dataset().camber_deg.sel(side="left", rack_mm=0)         # doctest: +SKIP
+>>> curves.save("curves.csv")                                       # doctest: +SKIP
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from os import PathLike
-from pathlib import Path
-from typing import TYPE_CHECKING
+import sys
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
 from kin3d.errors import Finding, Kin3dError
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from kin3d.face import report, sweep, view
+    from kin3d.reading.car import read_car as load
+    from kin3d.reading.dxf import read_drawing as import_drawing
+    from kin3d.studies.compare import compare
+    from kin3d.studies.sensitivity import sensitivity
+    from kin3d.studies.settle import settle
+    from kin3d.studies.swap import swap
+    from kin3d.studies.tolerance import tolerance
 
-    from kin3d.linkage.car import Car
-    from kin3d.linkage.names import AxleName
-    from kin3d.studies.result import SweepResult
-
-__all__ = ["Finding", "Kin3dError", "__version__", "load", "sweep"]
+__all__ = [
+    "Finding",
+    "Kin3dError",
+    "__version__",
+    "compare",
+    "import_drawing",
+    "load",
+    "report",
+    "sensitivity",
+    "settle",
+    "swap",
+    "sweep",
+    "tolerance",
+    "view",
+]
 __version__ = "0.1.0"
 
+# where each function is defined, and its name there if that is another
+_FUNCTIONS = {
+    "compare": "kin3d.studies.compare",
+    "import_drawing": "kin3d.reading.dxf:read_drawing",
+    "load": "kin3d.reading.car:read_car",
+    "report": "kin3d.face",
+    "sensitivity": "kin3d.studies.sensitivity",
+    "settle": "kin3d.studies.settle",
+    "swap": "kin3d.studies.swap",
+    "sweep": "kin3d.face",
+    "tolerance": "kin3d.studies.tolerance",
+    "view": "kin3d.face",
+}
 
-def load(path: str | PathLike[str]) -> Car:
-    """Read a car file.
 
-    Parameters
-    ----------
-    path : path-like
-        The car file (TOML); paths in it are relative to it.
+class _Face(ModuleType):
+    """The package as its users see it: its functions, imported when asked for, and no names of its folders.
 
-    Raises
-    ------
-    Kin3dError
-        With every finding of the car file and of the tables it names, at once.
+    A folder that has a function's name (`measures`, `report`) does not take its place when it is imported.
     """
-    from kin3d.reading.car import read_car
 
-    return read_car(Path(path))
+    def __getattr__(self, name: str) -> Any:
+        if name not in _FUNCTIONS:
+            raise AttributeError(f"module 'kin3d' has no attribute {name!r}")
+        from importlib import import_module
+
+        module, _, known_as = _FUNCTIONS[name].partition(":")
+        function = getattr(import_module(module), known_as or name)
+        super().__setattr__(name, function)
+        return function
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if name not in _FUNCTIONS or not isinstance(value, ModuleType):
+            super().__setattr__(name, value)
+
+    def __dir__(self) -> list[str]:
+        return list(__all__)
 
 
-def sweep(
-    car: Car,
-    axle: AxleName = "front",
-    travel: Sequence[float] | NDArray[np.float64] | float = 0.0,
-    rack: Sequence[float] | NDArray[np.float64] | float = 0.0,
-    measures: Sequence[str] | None = None,
-) -> SweepResult:
-    """Sweep a corner over wheel travel and rack displacement.
-
-    Parameters
-    ----------
-    car : Car
-        As `load` returns it.
-    axle : {"front", "rear"}
-    travel : float or array-like, mm
-        Height of the wheel centre over its design height in the chassis frame; bump positive.
-    rack : float or array-like, mm
-        Displacement of the rack; to the left positive.
-    measures : sequence of str, optional
-        Names of the measures wanted; default all that there is data for.
-
-    Returns
-    -------
-    SweepResult
-        Its `dataset` has dimensions travel_mm, rack_mm and side; a variable a measure, and ``status`` (0 = solved).
-        Positions that cannot be reached are NaN there; ``attrs["notes"]`` says why, and which measures lack data.
-
-    Raises
-    ------
-    Kin3dError
-        For points that do not make a determined linkage, an unknown axle or measure.
-    """
-    from kin3d.studies.sweep import sweep as run
-
-    return run(car, axle, travel, rack, measures=measures)
+sys.modules[__name__].__class__ = _Face

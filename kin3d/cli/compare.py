@@ -7,11 +7,9 @@ from typing import Annotated
 
 import typer
 
-from kin3d.cli.options import Measures, Seed, Sigma, Travel, Workers, names_of, processes
+import kin3d
+from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
-from kin3d.cli.shared import parse_values
-from kin3d.linkage.names import AxleName, Side
-from kin3d.studies.fit import Scale
 
 
 def compare(
@@ -19,53 +17,46 @@ def compare(
     cars: Annotated[
         list[Path], typer.Argument(help="Two or more car files; each is set against the first.", show_default=False)
     ],
-    axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
-    travel: Travel = "-40:40:5",
-    measures: Measures = None,
-    sigma: Sigma = None,
-    samples: Annotated[int, typer.Option(help="Sampled cars for bands and probabilities; 0: first order.")] = 4_000,
-    threshold: Annotated[float, typer.Option(help="Probability from which on a difference can be said.")] = 0.95,
-    scale: Annotated[Scale, typer.Option(help="Scale the other cars to the first one's track or wheelbase.")] = "none",
-    align: Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")] = False,
-    side: Annotated[Side | None, typer.Option(help="Default: the side of the first car's points.")] = None,
-    seed: Seed = 1,
-    out: Annotated[Path | None, typer.Option(help="Write differences and verdicts: .csv, .json or .nc.")] = None,
-    parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv.")] = None,
-    plot: Annotated[Path | None, typer.Option(help="Draw the curves over each other: .png, .svg or .pdf.")] = None,
+    axle: opt.OneAxle = "front",
+    travel: opt.Travel = "-40:40:5",
+    measures: opt.Measures = None,
+    sigma: opt.Sigma = None,
+    samples: opt.Samples = 4_000,
+    threshold: opt.Threshold = 0.95,
+    scale: opt.ScaleTo = "none",
+    align: opt.Align = False,
+    side: opt.Side = None,
+    seed: opt.Seed = 1,
+    out: opt.Out = None,
+    parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv or .json.")] = None,
+    plot: opt.Plot = None,
     causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
-    workers: Workers = 0,
+    workers: opt.Workers = 0,
 ) -> None:
     """Compare corners: points that moved, measures with the uncertainty of their difference, and what causes it.
 
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --plot curves.png --causes causes.png
     """
-    from kin3d import load
-    from kin3d.studies.compare import compare as study
-
-    check_places(tables={"--out": out, "--parts": parts}, pictures={"--plot": plot, "--causes": causes})
-    travels = parse_values(travel, "--travel")
-    read = [load(car) for car in cars]
-    result = study(
+    check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes})
+    travels = opt.parse_values(travel, "--travel")
+    read = [kin3d.load(car) for car in cars]
+    result = kin3d.compare(
         read,
         axle,
         travels,
-        names_of(measures),
+        opt.names_of(measures),
         side=side,
-        sigma_mm=sigma,
+        sigma=sigma,
         samples=samples,
         seed=seed,
         threshold=threshold,
         scale=scale,
         align=align,
-        workers=processes(workers),
+        workers=opt.processes(workers),
     )
     screen.show(result)
-    for place, key in ((out, "differences"), (parts, "parts")):
-        if place:
-            screen.save(result, place, key)
-    if plot:
-        screen.plot(result, plot, "Curves")
-    if causes:
-        result.plot(causes, figure="causes")
-        screen.say(f"Causes drawn to {causes}")
+    screen.save(result, out, "differences")
+    screen.save(result, parts, "parts")
+    screen.plot(result, plot, "Curves")
+    screen.plot(result, causes, "Causes", figure="causes")
     screen.findings(*(car.findings for car in read), result.findings)

@@ -1,4 +1,4 @@
-"""What every command has in common: ``--quiet``, ``--strict``, the exit code, and brackets that stay in its help."""
+"""What every command has in common: ``--quiet``, ``--strict``, ``--force``, exit code, brackets kept in its help."""
 
 from __future__ import annotations
 
@@ -13,9 +13,11 @@ from rich.markup import escape
 from typer.models import ParameterInfo
 
 from kin3d.cli.screen import Screen
+from kin3d.writing.files import replacing
 
 QUIET = Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")]
 STRICT = Annotated[bool, typer.Option("--strict", help="A warning counts as failure: exit code 1.")]
+FORCE = Annotated[bool, typer.Option("--force", help="Replace files that are no earlier results.")]
 
 
 def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
@@ -28,9 +30,10 @@ def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
     hints.pop("return", None)
 
     @functools.wraps(function)
-    def run(quiet: bool, strict: bool, **given: Any) -> None:
+    def run(quiet: bool, strict: bool, force: bool, **given: Any) -> None:
         screen = Screen(quiet, strict)
-        function(**({"screen": screen} if wants_screen else {}), **given)
+        with replacing(force):
+            function(**({"screen": screen} if wants_screen else {}), **given)
         code = screen.close()
         if code:
             raise typer.Exit(code)
@@ -38,7 +41,7 @@ def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
     given = [p for name, p in inspect.signature(function).parameters.items() if name != "screen"]
     own = [
         inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=False, annotation=annotation)
-        for name, annotation in (("quiet", QUIET), ("strict", STRICT))
+        for name, annotation in (("quiet", QUIET), ("strict", STRICT), ("force", FORCE))
     ]
     kept = [
         p.replace(kind=inspect.Parameter.KEYWORD_ONLY, annotation=_escaped(hints[p.name])) for p in given

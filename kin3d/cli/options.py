@@ -1,15 +1,25 @@
-"""Options that the studies of uncertainty and difference have in common, with their help."""
+"""The options that commands share, with their help, and how what is typed becomes values."""
 
 from __future__ import annotations
 
 import os
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Literal
 
 import typer
 
-Travel = Annotated[
-    str, typer.Option(help="Wheel travel in mm: START:STOP:STEP with both ends, one value, or a comma list.")
-]
+from kin3d.errors import Finding, RequestError
+
+AxleName = Literal["front", "rear"]
+SideName = Literal["left", "right"]
+RANGE = "START:STOP:STEP with both ends, one value, or a comma list"
+MOST_VALUES = 200_000
+
+CarFile = Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)]
+OneAxle = Annotated[AxleName, typer.Option(help="Which axle.")]
+AnyAxle = Annotated[AxleName | None, typer.Option(help="Only this axle. Default: all that there are.")]
+Travel = Annotated[str, typer.Option(help=f"Wheel travel in mm: {RANGE}.")]
+Rack = Annotated[float, typer.Option(help="Rack displacement in mm; to the left positive.")]
 Measures = Annotated[
     str | None,
     typer.Option(help="Names of measures, with commas; `kin3d measures` lists them. Default: all, the usual shown."),
@@ -18,15 +28,65 @@ Sigma = Annotated[
     float | None,
     typer.Option(help="Standard deviation in mm of every coordinate to which the file gives none."),
 ]
+Samples = Annotated[int, typer.Option(help="Sampled cars for bands and probabilities; 0: first order alone.")]
 Seed = Annotated[int, typer.Option(help="Seed of the samples: the same seed gives the same figures.")]
+Threshold = Annotated[float, typer.Option(help="Probability from which on a difference can be said.")]
+ScaleTo = Annotated[
+    Literal["none", "track", "wheelbase"],
+    typer.Option(help="Scale the other cars to the first one's track or wheelbase."),
+]
+Align = Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")]
+Side = Annotated[SideName | None, typer.Option(help="Default: the side that the points were given for.")]
 Workers = Annotated[int, typer.Option(help="Processes for big studies; 0: one a processor.")]
+Out = Annotated[Path | None, typer.Option(help="Write the result: .csv, .json or .nc.")]
+OutTables = Annotated[Path | None, typer.Option(help="Write the result: .csv or .json.")]
+Plot = Annotated[Path | None, typer.Option(help="Draw it: .png, .svg or .pdf.")]
 
 
-def names_of(measures: str | None) -> list[str] | None:
+def names_of(names: str | None) -> list[str] | None:
     """Names of a list with commas; None when it is not given."""
-    return [n.strip() for n in measures.split(",") if n.strip()] if measures else None
+    return None if names is None else [n.strip() for n in names.split(",") if n.strip()]
 
 
 def processes(workers: int) -> int:
     """Number of processes that the option stands for."""
     return max(1, workers) if workers else (os.cpu_count() or 1)
+
+
+def parse_values(text: str, option: str) -> list[float]:
+    """Read ``START:STOP:STEP`` (both ends included), one value, or a comma list.
+
+    Raises
+    ------
+    RequestError
+        With the option's name and what was expected.
+    """
+    expected = "expected START:STOP:STEP (both ends included, e.g. -40:40:2.5), one value, or a comma list"
+    try:
+        numbers = [float(part) for part in text.split(":" if ":" in text else ",")]
+        if not all(abs(v) < float("inf") for v in numbers):
+            raise RequestError(Finding("range", f'{option} "{text}": not a finite number; {expected}'))
+        if ":" not in text:
+            return numbers
+        start, stop, step = numbers
+        return _range(start, stop, step)
+    except ValueError as problem:
+        raise RequestError(Finding("range", f'{option} "{text}": {expected}{_why(problem)}')) from None
+
+
+def _why(problem: ValueError) -> str:
+    said = str(problem)
+    return f" ({said})" if said.startswith("the ") else ""
+
+
+def _range(start: float, stop: float, step: float) -> list[float]:
+    if not step or (stop - start) / step < 0:
+        raise ValueError("the step must lead from START to STOP")
+    count = (stop - start) / step
+    if not count < MOST_VALUES:
+        raise ValueError(f"the range has more than {MOST_VALUES:,} values")
+    whole = round(count)
+    if abs(count - whole) > 1e-9 * max(1.0, abs(count)):
+        raise ValueError("the step does not divide the range, so that STOP would be left out")
+    # rounded so that -40:40:0.1 gives 0.3 and not 0.30000000000000004
+    return [round(start + k * step, 9) + 0.0 for k in range(whole + 1)]

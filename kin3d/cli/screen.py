@@ -49,15 +49,17 @@ class Screen:
         for note in result.notes():
             self.say(note, "dim")
 
-    def save(self, result: Result, place: Path, table: str | None = None) -> None:
-        """Write a result by the path's ending and say how many rows it has."""
-        rows = result.save(place, table)
-        self.say(f"{rows} rows written to {place}")
+    def save(self, result: Result, place: Path | None, table: str | None = None) -> None:
+        """Write a result by the path's ending, if a path is given, and say how many rows it has."""
+        if place is not None:
+            rows = result.save(place, table)
+            self.say(f"{rows} rows written to {place}")
 
-    def plot(self, result: Result, place: Path, what: str, measures: Sequence[str] | None = None) -> None:
-        """Draw a result and say what was drawn."""
-        result.plot(place, measures)
-        self.say(f"{what} drawn to {place}")
+    def plot(self, result: Result, place: Path | None, what: str, **chosen: object) -> None:
+        """Draw a result, if a path is given, and say what was drawn."""
+        if place is not None:
+            result.plot(place, **chosen)  # type: ignore[arg-type]
+            self.say(f"{what} drawn to {place}")
 
     def findings(self, *groups: Iterable[Finding]) -> None:
         """Print findings to standard error, each once; warnings are counted for ``--strict``."""
@@ -79,22 +81,32 @@ class Screen:
         return self.code
 
 
-def check_places(tables: Mapping[str, Path | None], pictures: Mapping[str, Path | None]) -> None:
-    """Refuse before the work, by option, what could not be written after it.
+def check_places(
+    tables: Mapping[str, Path | None], pictures: Mapping[str, Path | None] | None = None, arrays: bool = True
+) -> None:
+    """Refuse before the work, by option, what could not be written after it; without `arrays` no ``.nc``.
 
     Raises
     ------
     RequestError
         With all that is wrong.
     """
+    known = TABLES if arrays else tuple(e for e in TABLES if e != ".nc")
+    check_endings(
+        [(place, known, option) for option, place in tables.items()]
+        + [(place, PICTURES, option) for option, place in (pictures or {}).items()]
+    )
+
+
+def check_endings(asked: Iterable[tuple[Path | None, tuple[str, ...], str]]) -> None:
+    """The same for any endings: a path (None: not asked for), those that are known, the option's name."""
     findings: list[Finding] = []
-    for given, endings in ((tables, TABLES), (pictures, PICTURES)):
-        for option, place in given.items():
-            try:
-                if place is not None:
-                    check_place(place, endings, option)
-            except RequestError as error:
-                findings += error.findings
+    for place, endings, option in asked:
+        try:
+            if place is not None:
+                check_place(place, endings, option)
+        except RequestError as error:
+            findings += error.findings
     if findings:
         raise RequestError(findings)
 

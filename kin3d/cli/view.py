@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from importlib import import_module
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
-from rich.console import Console
 
-from kin3d.cli.shared import parse_values
+import kin3d
+from kin3d.cli import options as opt
+from kin3d.cli.screen import Screen
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.names import AxleName
 
 EPILOG = (
     "Examples:\n\n"
@@ -20,20 +19,19 @@ EPILOG = (
     "  kin3d view models/plover/car.toml --animation travel.gif --size 960x540"
 )
 
-_DRIVE = {"travel": "travel_mm", "rack": "rack_mm", "roll": "roll_deg"}
-
 
 def view(
-    car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
+    screen: Screen,
+    car: opt.CarFile,
     other: Annotated[Path | None, typer.Argument(help="Another car, drawn as a ghost.", show_default=False)] = None,
-    axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
+    axle: opt.OneAxle = "front",
     travel: Annotated[float, typer.Option(help="Wheel travel, mm; bump positive. In roll: the mean of both.")] = 0.0,
-    rack: Annotated[float, typer.Option(help="Rack displacement, mm; to the left positive.")] = 0.0,
+    rack: opt.Rack = 0.0,
     roll: Annotated[float, typer.Option(help="Body roll over the ground, deg; left side up positive.")] = 0.0,
     over: Annotated[
         Literal["travel", "rack", "roll"], typer.Option(help="What curves and animation run over.")
     ] = "travel",
-    sweep: Annotated[str | None, typer.Option("--range", help="Values of that, START:STOP:STEP.")] = None,
+    values: Annotated[str | None, typer.Option("--range", help="Values of that, START:STOP:STEP.")] = None,
     screenshot: Annotated[Path | None, typer.Option(help="Write a picture (.png, .jpg); no window.")] = None,
     animation: Annotated[Path | None, typer.Option(help="Write the sweep as a film (.gif, .mp4); no window.")] = None,
     scene: Annotated[Path | None, typer.Option(help="Write the scene (.glb, .html); no window.")] = None,
@@ -52,34 +50,33 @@ def view(
 
     Without --screenshot, --animation or --scene a window opens (pip install "kin3d[viewer]"); its F1 lists all keys.
 
-    Layers: linkage, wheels, joints, ground, steering axis, screw axis, front centres, side centres, rod
-    force, labels, point names, meshes.
+    Layers: linkage, wheels, joints, ground, steering axis, screw axis, front centres, side centres, rod force, labels,
+    point names, meshes.
     """
-    from kin3d import load
-
-    command, model = import_module("kin3d_viewer.command"), import_module("kin3d_viewer.model")
-    request = command.Request(
-        axle=axle,
-        drives=model.Drives(travel, rack, roll),
-        over=_DRIVE[over],
-        sweep=parse_values(sweep, "--range") if sweep else (),
+    run_over = opt.parse_values(values, "--range") if values else ()
+    read, pixels = kin3d.load(car), _size(size)
+    done = kin3d.view(
+        read,
+        kin3d.load(other) if other else None,
+        axle,
+        travel=travel,
+        rack=rack,
+        roll=roll,
+        over=over,
+        values=run_over,
         screenshot=screenshot,
         animation=animation,
         scene=scene,
         view=from_,
         focus=focus,
-        show=_names(show),
-        hide=_names(hide),
-        curves=None if curves is None else _names(curves),
-        size=_size(size),
+        show=opt.names_of(show) or (),
+        hide=opt.names_of(hide) or (),
+        curves=opt.names_of(curves),
+        size=pixels,
     )
-    command.check(request)
-    for sentence in command.run(load(car), load(other) if other else None, request):
-        Console().print(sentence, highlight=False, soft_wrap=True)
-
-
-def _names(text: str) -> tuple[str, ...]:
-    return tuple(part.strip() for part in text.split(",") if part.strip())
+    for sentence in done:
+        screen.say(sentence)
+    screen.findings(read.findings)
 
 
 def _size(text: str) -> tuple[int, int]:
@@ -87,3 +84,6 @@ def _size(text: str) -> tuple[int, int]:
     if len(parts) != 2 or not all(p.strip().isdigit() for p in parts):
         raise RequestError(Finding("size", f'--size "{text}": expected WIDTHxHEIGHT in px, e.g. 1280x800'))
     return int(parts[0]), int(parts[1])
+
+
+view.__doc__ = f"{view.__doc__}\n\n{EPILOG}"

@@ -26,7 +26,7 @@ from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_ch
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.significance import KINDS, THRESHOLD, Difference, Kind, differences, figures
 from kin3d.studies.sweep import chosen_measures
-from kin3d.studies.tolerance import SEED, Tolerance
+from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import Uncertainty, first_order, uncertainty_of
 from kin3d.writing.numbers import percent
 from kin3d.writing.result import Result
@@ -206,12 +206,12 @@ class Comparison(Result):
 
 def compare(
     cars: Sequence[Car],
-    axle: AxleName,
-    travel_mm: Sequence[float] | Array,
+    axle: AxleName = "front",
+    travel: Sequence[float] | Array | float = TRAVEL,
     measures: Sequence[str] | None = None,
     *,
     side: Side | None = None,
-    sigma_mm: float | None = None,
+    sigma: float | None = None,
     samples: int = SAMPLES,
     seed: int = SEED,
     threshold: float = THRESHOLD,
@@ -227,18 +227,37 @@ def compare(
     ----------
     cars : sequence of Car
         `least` or more.
+    axle : {"front", "rear"}
+    travel : float or sequence of float, mm
+        Height of the wheel centre over its design height in the chassis frame; bump positive.
+    measures : sequence of str, optional
+        Names; default all that there is data for.
     side : {"left", "right"}, optional
         Default the side that the first car's points were given for; points given for the other side are mirrored.
-    sigma_mm : float, optional
+    sigma : float, mm, optional
         Standard deviation of every coordinate to which a file gives none.
     samples : int
         Sampled cars for the probabilities; 0: normal distributions of first order.
+    seed : int
+        The same seed gives the same figures.
     threshold : float
-        Probability from which on the sign of a difference can be said.
-    scale, align
-        See `fit.fit`.
+        Probability from which on the sign of a difference can be said, over 0.5 and under 1.
+    scale : {"none", "track", "wheelbase"}
+        Scale the other cars to the first one's.
+    align : bool
+        Set the other cars' wheel centres on the first one's, along x and z.
+    workers : int
+        Processes for the samples.
     least : int
         How many cars there must be; of one car alone there are no pairs, and it has its curves and uncertainty.
+    progress : callable, optional
+        Called with cars done and in all.
+
+    Returns
+    -------
+    Comparison
+        The cars with their curves, and a pair for each of the others: points that moved, differences with verdicts,
+        and what causes them.
 
     Raises
     ------
@@ -248,25 +267,25 @@ def compare(
     _refuse(cars, threshold, least)
     fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
     corners = [CornerModel.of(f.car, axle, side or CornerModel.of(cars[0], axle).side) for f in fits]
-    travel, findings = _reached(corners, np.atleast_1d(np.asarray(travel_mm, dtype=float)))
+    at, findings = _reached(corners, np.atleast_1d(np.asarray(travel, dtype=float)))
     wanted = chosen_measures(axle, measures)
     drawn: Draws = {}
     runs = []
     for k, (one, corner) in enumerate(zip(fits, corners, strict=True)):
         label = chr(65 + k)
         # a deviation is a length of the car as it was read
-        doubt = uncertainty_of(corner, None if sigma_mm is None else sigma_mm * one.factor, label)
+        doubt = uncertainty_of(corner, None if sigma is None else sigma * one.factor, label)
         there, left_out = corner.available(wanted)
-        study = Study(one.car, axle, corner.side, doubt, travel, tuple(m.name for m in there), rates=True)
+        study = Study(one.car, axle, corner.side, doubt, at, tuple(m.name for m in there), rates=True)
         taken = draw(study, samples, seed + k, workers, None, corner, drawn) if samples and doubt.known else None
         curves = Tolerance(
             title=one.car.title,
             axle=axle,
             side=corner.side,
-            travel_mm=travel,
+            travel_mm=at,
             measures=there,
             uncertainty=doubt,
-            first=first_order(corner, doubt.seeds, travel, there),
+            first=first_order(corner, doubt.seeds, at, there),
             spread=None if taken is None else spread_of(taken),
             left_out=left_out,
             findings=(),
@@ -277,7 +296,7 @@ def compare(
             progress(k + 1, len(fits))
     pairs = tuple(_pair(runs[0], other, wanted, threshold) for other in runs[1:])
     compared = tuple(car for car, _ in runs)
-    return Comparison(axle, corners[0].side, travel, compared, pairs, threshold, findings, measures is not None)
+    return Comparison(axle, corners[0].side, at, compared, pairs, threshold, findings, measures is not None)
 
 
 Run = tuple[ComparedCar, Samples | None]

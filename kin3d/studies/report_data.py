@@ -108,7 +108,7 @@ def collect(
     parts = []
     for k, axle in enumerate(chosen):
         result = compare(
-            cars, axle, travel_mm, sigma_mm=sigma_mm, samples=samples, seed=seed, threshold=threshold,
+            cars, axle, travel_mm, sigma=sigma_mm, samples=samples, seed=seed, threshold=threshold,
             scale=scale, align=align, workers=workers, least=1,
         )  # fmt: skip
         parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars)))

@@ -129,11 +129,11 @@ class Sensitivity(Result):
 
 def sensitivity(
     car: Car,
-    axle: AxleName,
+    axle: AxleName = "front",
     measures: Sequence[str] | None = None,
     *,
-    travel_mm: float = 0.0,
-    rack_mm: float = 0.0,
+    at: float = 0.0,
+    rack: float = 0.0,
     side: Side | None = None,
     most: int = MOST,
 ) -> Sensitivity:
@@ -141,8 +141,23 @@ def sensitivity(
 
     Parameters
     ----------
+    car : Car
+    axle : {"front", "rear"}
+    measures : sequence of str, optional
+        Names; default all that there is data for.
+    at : float, mm
+        Wheel travel of the position; bump positive.
+    rack : float, mm
+        Rack displacement of the position; to the left positive.
+    side : {"left", "right"}, optional
+        Default the side that the points were given for.
     most : int
         Coordinates that tables show for each measure.
+
+    Returns
+    -------
+    Sensitivity
+        Change of every measure, and of its gradient over travel, per mm of each coordinate.
 
     Raises
     ------
@@ -152,11 +167,11 @@ def sensitivity(
     corner = CornerModel.of(car, axle, side)
     there, left_out = corner.available(chosen_measures(axle, measures))
     variants = corner.variants(corner.design)
-    lanes = corner.model.kernel.lanes(variants, np.array([travel_mm]), rack_mm)
+    lanes = corner.model.kernel.lanes(variants, np.array([at]), rack)
     seeds = corner.seeds.reshape(-1, *corner.design.shape)
     found = derive(corner, variants, lanes, there, rates=True, seeds=seeds)
     if found.status[0] != Status.OK:
-        text = f"travel {travel_mm:+g} mm, rack {rack_mm:+g} mm: {Status(int(found.status[0])).sentence}"
+        text = f"travel {at:+g} mm, rack {rack:+g} mm: {Status(int(found.status[0])).sentence}"
         raise RequestError(Finding("out-of-reach", text))
     shape = (len(there), len(corner.names), 3)
     order = _grouped(corner)
@@ -164,8 +179,8 @@ def sensitivity(
         title=car.title,
         axle=axle,
         side=corner.side,
-        travel_mm=travel_mm,
-        rack_mm=rack_mm,
+        travel_mm=at,
+        rack_mm=rack,
         measures=there,
         points=tuple(corner.names[k] for k in order),
         value=found.value[:, 0],

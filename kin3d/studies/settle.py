@@ -35,11 +35,13 @@ _TRAVEL_STEP_MM = 15.0  # a Newton step is cut to this travel
 
 def settle(
     car: Car,
-    braking_g: float = 0.0,
-    lateral_g: float = 0.0,
-    aero_front_n: float = 0.0,
-    aero_rear_n: float = 0.0,
-    rack_mm: float = 0.0,
+    braking: float = 0.0,
+    lateral: float = 0.0,
+    aero_front: float = 0.0,
+    aero_rear: float = 0.0,
+    rack: float = 0.0,
+    *,
+    driving: float = 0.0,
 ) -> Settled:
     """Find the attitude of a car under steady loads.
 
@@ -47,14 +49,16 @@ def settle(
     ----------
     car : Car
         With both axles, their springs, mass, its share at the front, height of the mass centre, brake or drive shares.
-    braking_g : float
-        Deceleration in g; negative for driving.
-    lateral_g : float
-        Acceleration to the left in g (a left turn); negative for a right turn.
-    aero_front_n, aero_rear_n : float
-        Downforce at each axle, N; negative is lift.
-    rack_mm : float
-        Displacement of the front rack.
+    braking : float, g
+        Deceleration.
+    lateral : float, g
+        Acceleration to the left (a left turn); negative for a right turn.
+    aero_front, aero_rear : float, N
+        Downforce at each axle; negative is lift.
+    rack : float, mm
+        Displacement of the front rack; to the left positive.
+    driving : float, g
+        Acceleration, in place of `braking`.
 
     Returns
     -------
@@ -66,7 +70,9 @@ def settle(
     RequestError
         When data are missing, or when no attitude carries these loads (the car tips over, a linkage is at its end).
     """
-    loads = Loads(braking_g, lateral_g, aero_front_n, aero_rear_n, rack_mm)
+    if braking and driving:
+        raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
+    loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack)
     _check(car, loads)
     model = CarModel.of(car)
     body = _bodywork(model, loads)

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 SAMPLES = 20_000
 SEED = 1
+TRAVEL = tuple(5.0 * k for k in range(-8, 9))  # mm, where none is asked for
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -157,11 +158,11 @@ class Tolerance(Result):
 
 def tolerance(
     car: Car,
-    axle: AxleName,
-    travel_mm: Sequence[float] | Array,
+    axle: AxleName = "front",
+    travel: Sequence[float] | Array | float = TRAVEL,
     measures: Sequence[str] | None = None,
     *,
-    sigma_mm: float | None = None,
+    sigma: float | None = None,
     samples: int = SAMPLES,
     seed: int = SEED,
     side: Side | None = None,
@@ -172,12 +173,29 @@ def tolerance(
 
     Parameters
     ----------
-    sigma_mm : float, optional
+    car : Car
+    axle : {"front", "rear"}
+    travel : float or sequence of float, mm
+        Height of the wheel centre over its design height in the chassis frame; bump positive.
+    measures : sequence of str, optional
+        Names; default all that there is data for.
+    sigma : float, mm, optional
         Standard deviation of every coordinate to which the file gives none.
     samples : int
         Sampled cars; 0: first order alone.
+    seed : int
+        The same seed gives the same figures.
+    side : {"left", "right"}, optional
+        Default the side that the points were given for.
     workers : int
         Processes for the samples; see `monte_carlo.draw`.
+    progress : callable, optional
+        Called with samples done and in all.
+
+    Returns
+    -------
+    Tolerance
+        Values, deviations and bands of 68 and 95 % over travel, and what each source adds to the variance.
 
     Raises
     ------
@@ -185,21 +203,21 @@ def tolerance(
         When no point carries a deviation and none is given, or fewer than 100 samples are asked for.
     """
     corner = CornerModel.of(car, axle, side)
-    uncertainty = uncertainty_of(corner, sigma_mm)
+    uncertainty = uncertainty_of(corner, sigma)
     _refuse(car, uncertainty, samples)
-    travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
+    at = np.atleast_1d(np.asarray(travel, dtype=float))
     there, left_out = corner.available(chosen_measures(axle, measures))
-    first = first_order(corner, uncertainty.seeds, travel, there)
-    findings = _unreached(first.status, travel)
+    first = first_order(corner, uncertainty.seeds, at, there)
+    findings = _unreached(first.status, at)
     spread = None
     if samples:
         names = tuple(m.name for m in there)
-        study = Study(car, axle, corner.side, uncertainty, travel, names)
+        study = Study(car, axle, corner.side, uncertainty, at, names)
         drawn = draw(study, samples, seed, workers, progress, corner)
         spread = spread_of(drawn)
-        findings += _failed(drawn, travel)
+        findings += _failed(drawn, at)
     return Tolerance(
-        car.title, axle, corner.side, travel, there, uncertainty, first, spread, left_out,
+        car.title, axle, corner.side, at, there, uncertainty, first, spread, left_out,
         (*findings, *_exact(uncertainty)), chosen=measures is not None,
     )  # fmt: skip
 

@@ -54,7 +54,7 @@ def test_pitch_sweeps_the_car(tmp_path: Path) -> None:
         (("sweep", CAR, "--roll=0,1", "--migration=x.txt"), '--migration ending ".txt" is not known'),
         (("sweep", ONE_AXLE, "--pitch=1"), "has no [rear] axle; pitch and the attitude of the whole car need both"),
         (("settle", ONE_AXLE), "axle"),
-        (("settle", CAR, "--braking=1", "--driving=1"), "--braking and --driving do not go together"),
+        (("settle", CAR, "--braking=1", "--driving=1"), "braking and driving do not go together"),
         (("settle", CAR, "--lateral=9"), "no attitude carries these loads: they go up to lateral 2."),
         (("draw", CAR, "--out=x.dxf"), '--out ending ".dxf" is not known; expected one of .svg, .pdf, .png'),
         (("draw", CAR, "--pitch=1", "--out=x.svg"), "--pitch belongs to --view side"),

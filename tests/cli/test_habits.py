@@ -15,7 +15,7 @@ from pydantic import BaseModel
 import kin3d
 from kin3d.cli import COMMANDS, build
 from kin3d.errors import Severity
-from kin3d.reading.model import CarFile
+from kin3d.linkage.keys import CarFile
 from tests.cli.run import run
 from tests.readme import GUIDE
 

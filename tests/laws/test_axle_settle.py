@@ -199,7 +199,7 @@ def test_a_wheel_that_lifts_carries_nothing_and_hangs(dunlin: Car) -> None:
 def test_tyres_with_a_rate_give_way(dunlin: Car) -> None:
     """Downforce sinks the body by springs and tyres; each tyre by its extra load over its rate."""
     soft = axles(dunlin, tyre_rate_n_per_mm=150.0)
-    hard, found = (settle(c, aero_front_n=800.0, aero_rear_n=1200.0) for c in (dunlin, soft))
+    hard, found = (settle(c, aero_front=800.0, aero_rear=1200.0) for c in (dunlin, soft))
     static = (0.42, 0.42, 0.58, 0.58)
     for share, a, b in zip(static, hard.wheels, found.wheels, strict=True):
         assert b.gap_mm == pytest.approx(-(b.load_n - 0.5 * share * 470.0 * G) / 150.0, rel=0, abs=1e-6)

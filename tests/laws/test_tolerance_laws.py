@@ -119,7 +119,7 @@ def test_a_made_up_wheel_axis_goes_along_with_the_wheel_centre():
 
 def test_sigma_of_the_option_fills_what_the_file_leaves_open():
     bare = with_sigma(car("dunlin"), "front", {"lower_outer": [1.0, 1.0, 1.0]})
-    found = tolerance(bare, "front", [0.0], ["camber_deg"], sigma_mm=2.5, samples=0)
+    found = tolerance(bare, "front", [0.0], ["camber_deg"], sigma=2.5, samples=0)
     sigma = {s.name: s.sigma for s in found.uncertainty.sources}
     assert sigma.pop("lower_outer") == 1.0
     assert set(sigma.values()) == {2.5}
@@ -171,7 +171,7 @@ def test_what_cannot_be_carried_is_refused():
         tolerance(bare, "front", [0.0], samples=50)
     assert [f.code for f in caught.value.findings] == ["sigma-missing", "samples-few"]
     with pytest.raises(RequestError, match="standard deviation of 0 or more"):
-        tolerance(car("dunlin"), "front", [0.0], sigma_mm=-1.0)
+        tolerance(car("dunlin"), "front", [0.0], sigma=-1.0)
 
 
 def test_the_mirrored_side_has_the_same_doubt():
