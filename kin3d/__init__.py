@@ -19,22 +19,27 @@ from typing import TYPE_CHECKING, Any
 from kin3d.errors import Finding, Kin3dError
 
 if TYPE_CHECKING:
-    from kin3d.face import report, sweep, view
+    from kin3d.face import report, view
     from kin3d.reading.car import read_car as load
     from kin3d.reading.dxf import read_drawing as import_drawing
+    from kin3d.studies.check import check
     from kin3d.studies.compare import compare
+    from kin3d.studies.measure_list import list_measures as measures
     from kin3d.studies.sensitivity import sensitivity
     from kin3d.studies.settle import settle
     from kin3d.studies.swap import swap
+    from kin3d.studies.sweep import sweep
     from kin3d.studies.tolerance import tolerance
 
 __all__ = [
     "Finding",
     "Kin3dError",
     "__version__",
+    "check",
     "compare",
     "import_drawing",
     "load",
+    "measures",
     "report",
     "sensitivity",
     "settle",
@@ -47,14 +52,16 @@ __version__ = "0.1.0"
 
 # where each function is defined, and its name there if that is another
 _FUNCTIONS = {
+    "check": "kin3d.studies.check",
     "compare": "kin3d.studies.compare",
     "import_drawing": "kin3d.reading.dxf:read_drawing",
     "load": "kin3d.reading.car:read_car",
+    "measures": "kin3d.studies.measure_list:list_measures",
     "report": "kin3d.face",
     "sensitivity": "kin3d.studies.sensitivity",
     "settle": "kin3d.studies.settle",
     "swap": "kin3d.studies.swap",
-    "sweep": "kin3d.face",
+    "sweep": "kin3d.studies.sweep",
     "tolerance": "kin3d.studies.tolerance",
     "view": "kin3d.face",
 }

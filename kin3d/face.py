@@ -29,18 +29,6 @@ _VIEWER = ("model", "page", "pictures", "session")
 _DRIVES = {"travel": "travel_mm", "rack": "rack_mm", "roll": "roll_deg"}
 
 
-def sweep(
-    car: Car,
-    axle: AxleName = "front",
-    travel: Sequence[float] | NDArray[np.float64] | float = 0.0,
-    rack: Sequence[float] | NDArray[np.float64] | float = 0.0,
-    measures: Sequence[str] | None = None,
-) -> SweepResult:
-    """Sweep a corner over wheel travel and rack displacement, mm."""
-    travels = [travel] if isinstance(travel, (int, float)) else travel
-    return sweep_corner(car, axle, travels, rack, measures)
-
-
 def report(
     cars: Car | Sequence[Car],
     axle: AxleName | None = None,

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
+from kin3d.cli.options import parse_values
 from kin3d.cli.screen import show_finding
-from kin3d.cli.shared import parse_values
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName

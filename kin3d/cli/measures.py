@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
-
-from kin3d.cli.screen import Screen
-from kin3d.linkage.names import AxleName
+import kin3d
+from kin3d.cli import options as opt
+from kin3d.cli.screen import Screen, check_places
 
 
-def measures(
-    screen: Screen,
-    axle: Annotated[AxleName | None, typer.Option(help="Only what this axle has. Default: both.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Write them, one a row: .csv or .json.")] = None,
-) -> None:
-    """List every measure: name, unit, what a positive value means, definition, source."""
-    from kin3d.studies.measure_list import list_measures
+def measures(screen: Screen, axle: opt.AnyAxle = None, out: opt.OutTables = None) -> None:
+    """List every measure: name, unit, what a positive value means, definition, source.
 
-    found = list_measures(axle)
-    if out:
-        screen.save(found, out)
-    else:
+    Example:  kin3d measures --axle front
+    """
+    check_places({"--out": out}, arrays=False)
+    found = kin3d.measures(axle)
+    if out is None:
         screen.show(found)
+    screen.save(found, out)

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated, Literal
 
 import typer
 
-from kin3d.cli.screen import Screen
-from kin3d.cli.shared import parse_values
-from kin3d.linkage.names import AxleName
-
-if TYPE_CHECKING:
-    from kin3d.studies.swap import Kind
+import kin3d
+from kin3d.cli import options as opt
+from kin3d.cli.screen import Screen, check_endings
+from kin3d.writing.files import PICTURES
 
 EPILOG = (
     "Examples:\n\n"
@@ -22,18 +19,11 @@ EPILOG = (
 )
 
 
-class KindChoice(StrEnum):
-    """Which kind of rod."""
-
-    push = "push"
-    pull = "pull"
-
-
 def swap(
     screen: Screen,
-    car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
-    to: Annotated[KindChoice, typer.Option(help="The kind of rod that is wanted.", show_default=False)],
-    axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
+    car: opt.CarFile,
+    to: Annotated[Literal["push", "pull"], typer.Option(help="The kind of rod that is wanted.", show_default=False)],
+    axle: opt.OneAxle = "front",
     mount: Annotated[
         str | None, typer.Option(help="Body that carries the rod. Default: highest arm to pull, lowest to push.")
     ] = None,
@@ -47,34 +37,20 @@ def swap(
     out: Annotated[
         Path | None, typer.Option(help="Write the new car (.toml; point tables go beside it) or figures: .csv, .json.")
     ] = None,
-    plot: Annotated[Path | None, typer.Option(help="Draw both: .png, .svg or .pdf.")] = None,
+    plot: opt.Plot = None,
 ) -> None:
     """Find rod and rocker of the other kind, with the same motion ratio over the travel.
 
     The wheel's own links are not touched. Points without a box go in a default space about a starting layout.
     Exit code 1 when no layout fits: the nearest one is shown with what stands in its way, and nothing is written.
     """
-    from kin3d import load as load_car
-    from kin3d.cli.progress import progress_bar
-    from kin3d.reading.boxes import read_boxes
-    from kin3d.studies.swap import STARTS
-    from kin3d.studies.swap import swap as find
-    from kin3d.writing.files import PICTURES, check_place
-
-    for place, endings, option in ((out, (".toml", ".csv", ".json"), "--out"), (plot, PICTURES, "--plot")):
-        if place:
-            check_place(place, endings, option)
-    read = load_car(car)
-    boxes = read_boxes(box) if box else None
-    loads = parse_values(load, "--load")
-    span = parse_values(travel, "--travel")
-    kind: Kind = "pull" if to is KindChoice.pull else "push"
-    with progress_bar("Starts", STARTS) as advance:
-        found = find(read, axle, kind, mount, boxes, span, within, advance, loads_n=loads)
+    check_endings([(out, (".toml", ".csv", ".json"), "--out"), (plot, PICTURES, "--plot")])
+    loads, span = opt.parse_values(load, "--load"), opt.parse_values(travel, "--travel")
+    read = kin3d.load(car)
+    found = kin3d.swap(read, axle, to, mount, box, span, within, load=loads)
     screen.say(found.summary())
     screen.show(found)
-    if plot:
-        screen.plot(found, plot, "Picture")
+    screen.plot(found, plot, "Picture")
     if out and out.suffix.lower() != ".toml":
         screen.save(found, out)
     elif out and found.fits:

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
-from kin3d.cli.options import names_of
+from kin3d.cli.options import names_of, parse_values
 from kin3d.cli.screen import show_finding
-from kin3d.cli.shared import parse_values
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.names import AxleName
 from kin3d.writing.files import PICTURES, TABLES, check_place

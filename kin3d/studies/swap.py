@@ -8,6 +8,8 @@ does differ.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from os import PathLike
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -17,6 +19,7 @@ from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, rais
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import changed
+from kin3d.reading.boxes import read_boxes
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.studies.corner_model import CornerModel
@@ -40,33 +43,40 @@ def swap(
     axle: AxleName,
     to: Kind,
     mount: str | None = None,
-    boxes: Mapping[str, tuple[Array, Array]] | None = None,
-    travel_mm: Sequence[float] | Array | None = None,
-    within_pct: float = WITHIN_PCT,
+    box: str | PathLike[str] | Mapping[str, tuple[Array, Array]] | None = None,
+    travel: Sequence[float] | Array | None = None,
+    within: float = WITHIN_PCT,
     progress: Callable[[int, int], None] | None = None,
     starts: int | None = None,
-    loads_n: Sequence[float] = LOADS_N,
+    load: Sequence[float] = LOADS_N,
 ) -> SwapResult:
     """Find rod and rocker of the other kind.
 
     Parameters
     ----------
+    car : Car
+    axle : {"front", "rear"}
     to : {"push", "pull"}
     mount : str, optional
         Body that is to carry the rod; default the highest arm for a pull-rod, the lowest for a push-rod.
-    boxes : mapping of point to (lower, upper), optional
-        Corners of the box for a point, mm, vehicle frame, side of the point table. Other points have a default space
-        about a starting layout.
-    travel_mm : array-like, optional
+    box : path-like, or mapping of point to (lower, upper), optional
+        Corners of the box for a point, mm, vehicle frame, side of the point table; or a CSV file of them
+        (``point,x_min,x_max,y_min,...``). Other points have a default space about a starting layout.
+    travel : array-like, mm, optional
         Travel over which the motion ratio is matched; its ends count. Default −30 to 30.
-    within_pct : float
+    within : float, %
         Deviation that still counts as a match.
     progress : callable, optional
         Called with starts done and in all.
     starts : int
         Starts to try at most, default STARTS; a few good fits end the search sooner.
-    loads_n : sequence of float
-        Wheel loads for which the tables show rod force and buckling, N.
+    load : sequence of float, N
+        Wheel loads for which the tables show rod force and buckling.
+
+    Returns
+    -------
+    SwapResult
+        The new car, both rods' curves, what differs, and whether it fits within the deviation allowed.
 
     Raises
     ------
@@ -75,15 +85,15 @@ def swap(
     """
     model = AxleModel.of(car, axle)
     need_rocker(model.linkage, axle, str(car.source))
-    span = np.asarray([-30.0, 30.0] if travel_mm is None else travel_mm, dtype=float)
-    travel = np.linspace(span.min(), span.max(), FIT_POINTS)
+    span = np.asarray([-30.0, 30.0] if travel is None else travel, dtype=float)
+    at = np.linspace(span.min(), span.max(), FIT_POINTS)
     before = inboard_curves(car, axle, np.linspace(span.min(), span.max(), 4 * FIT_POINTS - 3))
     chosen = mount or _default_mount(model, to)
-    given = dict(boxes or {})
+    given = read_boxes(Path(box)) if isinstance(box, str | PathLike) else dict(box or {})
     raise_errors(_problems(model, before, chosen, given, str(car.source)), RequestError)
     layouts = start_layouts(model.axle, model.linkage, (_kind(before), to), chosen, given)
-    wanted = _ratios(model, travel)
-    best, layout, tried = _best_of_starts(car, model, chosen, layouts, wanted, travel, progress, starts or STARTS)
+    wanted = _ratios(model, at)
+    best, layout, tried = _best_of_starts(car, model, chosen, layouts, wanted, at, progress, starts or STARTS)
     new = _with_axle(car, with_places(model.axle, chosen, best.places))
     after = inboard_curves(new, axle, before.travel_mm)
     worst = float(np.max(np.abs(after.motion_ratio / before.motion_ratio - 1.0))) * 100.0
@@ -94,8 +104,8 @@ def swap(
     return SwapResult(
         car=new,
         axle=axle,
-        fits=worst <= within_pct and after.kind == to,
-        within_pct=within_pct,
+        fits=worst <= within and after.kind == to,
+        within_pct=within,
         worst_pct=worst,
         worst_by_element={n: 100.0 * v for n, v in best.worst.items()},
         before=before,
@@ -106,7 +116,7 @@ def swap(
         stated=layout.stated,
         obstacles=tuple(obstacles),
         starts=tried,
-        loads_n=tuple(float(v) for v in loads_n),
+        loads_n=tuple(float(v) for v in load),
     )
 
 

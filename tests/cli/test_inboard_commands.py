@@ -65,7 +65,7 @@ def test_swap_writes_a_car_and_a_picture(tmp_path: Path, monkeypatch: pytest.Mon
 
 def test_a_swap_shows_and_writes_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(kin3d.studies.swap, "ENOUGH", 1)
-    found = kin3d.studies.swap.swap(kin3d.load(CAR), "front", "pull", loads_n=[2000.0])
+    found = kin3d.studies.swap.swap(kin3d.load(CAR), "front", "pull", load=[2000.0])
     assert repr(found).startswith("<swap: Dunlin, last season, front axle: push-rod on the lower arm to pull-rod on")
     points, differences, _ = found.tables()
     assert {row[0] for row in points.rows} == set(found.moved)

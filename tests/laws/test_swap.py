@@ -69,7 +69,7 @@ def test_tight_boxes_give_the_nearest_layout_and_what_is_in_the_way() -> None:
         "rod_inner": (np.array([-60.0, 300.0, 300.0]), np.array([-58.0, 302.0, 302.0])),
         "spring_inner": (np.array([-60.0, 330.0, 400.0]), np.array([-55.0, 334.0, 405.0])),
     }
-    result = swap(car("dunlin"), "front", "pull", boxes=around, starts=2)
+    result = swap(car("dunlin"), "front", "pull", box=around, starts=2)
     assert not result.fits
     assert result.worst_pct > 0.5
     assert any("end of its box" in text for text in result.obstacles)
