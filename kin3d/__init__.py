@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from kin3d.studies.check import check
     from kin3d.studies.compare import compare
     from kin3d.studies.measure_list import list_measures as measures
+    from kin3d.studies.rates_result import rates
     from kin3d.studies.sensitivity import sensitivity
     from kin3d.studies.settle import settle
     from kin3d.studies.swap import swap
@@ -40,6 +41,7 @@ __all__ = [
     "import_drawing",
     "load",
     "measures",
+    "rates",
     "report",
     "sensitivity",
     "settle",
@@ -57,6 +59,7 @@ _FUNCTIONS = {
     "import_drawing": "kin3d.reading.dxf:read_drawing",
     "load": "kin3d.reading.car:read_car",
     "measures": "kin3d.studies.measure_list:list_measures",
+    "rates": "kin3d.studies.rates_result",
     "report": "kin3d.face",
     "sensitivity": "kin3d.studies.sensitivity",
     "settle": "kin3d.studies.settle",

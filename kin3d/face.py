@@ -13,9 +13,7 @@ from kin3d.report.result import Report
 from kin3d.studies.compare import SAMPLES
 from kin3d.studies.fit import Scale
 from kin3d.studies.report_data import collect
-from kin3d.studies.result import SweepResult
 from kin3d.studies.significance import THRESHOLD
-from kin3d.studies.sweep import sweep_corner
 from kin3d.studies.tolerance import SEED
 
 if TYPE_CHECKING:

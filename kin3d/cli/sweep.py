@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from kin3d.cli.options import names_of, parse_values
-from kin3d.cli.screen import show_finding
+import kin3d
+from kin3d.cli import options as opt
+from kin3d.cli.progress import progress_bar
+from kin3d.cli.screen import Screen, check_endings, check_places
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.names import AxleName
-from kin3d.writing.files import PICTURES, TABLES, check_place
-from kin3d.writing.terminal import print_table, say
-
-if TYPE_CHECKING:
-    from kin3d.studies.result import SweepResult
 
 MOST_POSITIONS = 500_000  # all measures of so many positions of both sides take some 400 MB
-RANGE = "START:STOP:STEP with both ends, one value, or a comma list"
 
 EPILOG = (
     "Examples:\n\n"
@@ -32,10 +25,11 @@ EPILOG = (
 
 
 def sweep(
-    car: Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)],
-    axle: Annotated[AxleName, typer.Option(help="Which axle.")] = "front",
+    screen: Screen,
+    car: opt.CarFile,
+    axle: opt.OneAxle = "front",
     travel: Annotated[
-        str | None, typer.Option(help=f"Wheel travel in mm: {RANGE}. Default -40:40:5 without the drives below.")
+        str | None, typer.Option(help=f"Wheel travel in mm: {opt.RANGE}. Default -40:40:5 without the drives below.")
     ] = None,
     heave: Annotated[str | None, typer.Option(help="Both wheels on the ground: mean travel in mm.")] = None,
     roll: Annotated[str | None, typer.Option(help="Roll of the body in degrees, left side up positive.")] = None,
@@ -43,11 +37,9 @@ def sweep(
         str | None, typer.Option(help="Pitch of the body in degrees, nose down positive; needs both axles.")
     ] = None,
     rack: Annotated[str, typer.Option(help="Rack displacement in mm, written like --travel.")] = "0",
-    measures: Annotated[
-        str | None, typer.Option(help="Names of measures, with commas; `kin3d measures` lists them. Default: all.")
-    ] = None,
-    out: Annotated[Path | None, typer.Option(help="Write the table: .csv, .nc or .json.")] = None,
-    plot: Annotated[Path | None, typer.Option(help="Draw the curves: .png, .svg or .pdf.")] = None,
+    measures: opt.Measures = None,
+    out: opt.Out = None,
+    plot: opt.Plot = None,
     dxf: Annotated[
         Path | None, typer.Option(help="Draw the linkage at both ends of the travel and in design: .dxf.")
     ] = None,
@@ -61,11 +53,8 @@ def sweep(
 
     Exit code 1 when some positions were not reached (they are empty in the table, with a status).
     """
-    from kin3d import load
-    from kin3d.cli.progress import progress_bar
-    from kin3d.studies.sweep import sweep as run
-
-    names = names_of(measures)
+    check_places({"--out": out}, {"--plot": plot, "--migration": migration})
+    check_endings([(dxf, (".dxf",), "--dxf")])
     given = {n: v for n, v in (("heave", heave), ("roll", roll), ("pitch", pitch)) if v is not None}
     if migration is not None:
         given = given or {"roll": "0"}
@@ -75,58 +64,37 @@ def sweep(
     if given and dxf:
         text = "--dxf draws the linkage at the ends of --travel; kin3d export draws it at any travel of both wheels"
         raise RequestError(Finding("drives-mixed", text))
-    asked = given or {"travel": travel or "-40:40:5"}
-    drives = {n: parse_values(v, f"--{n}") for n, v in (asked | {"rack": rack}).items()}
-    count = math.prod(len(v) for v in drives.values())
-    _check_request(count, out, plot, "--heave, --pitch, --roll and --rack" if given else "--travel and --rack")
-    if migration:
-        from kin3d.studies.migration import check_migration
-
-        check_migration(migration, drives.get("heave", []), drives.get("roll", []), names)
-    read = load(car)
+    asked = (given or {"travel": travel or "-40:40:5"}) | {"rack": rack}
+    drives = {name: opt.parse_values(text, f"--{name}") for name, text in asked.items()}
+    count = _positions(drives)
+    names = opt.names_of(measures)
+    read = kin3d.load(car)
     with progress_bar("Measures", count) as advance:
-        result = run(read, axle, **drives, measures=names, progress=advance)
+        result = kin3d.sweep(read, axle, **drives, measures=names, progress=advance)
+    screen.plot(result, migration, "Roll-centre path", figure="migration")
     if dxf:
         from kin3d.cli.export import draw_sweep
 
-        say(Console(), draw_sweep(read, result, dxf))
-    if migration:
-        from kin3d.studies.migration import draw_migration
-
-        draw_migration(result, migration)
-        say(Console(), f"Roll-centre path drawn to {migration}")
-    _finish(read.findings, result, out, plot)
-
-
-def _check_request(positions: int, out: Path | None, plot: Path | None, drives: str) -> None:
-    """Refuse before the work what could not be held in memory or written after it."""
-    if positions > MOST_POSITIONS:
-        text = f"{drives} make {positions:,} positions; {MOST_POSITIONS:,} or fewer are expected"
-        raise RequestError(Finding("range", text))
-    if out:
-        check_place(out, TABLES, "--out")
-    if plot:
-        check_place(plot, PICTURES, "--plot")
-
-
-def _finish(findings: tuple[Finding, ...], result: SweepResult, out: Path | None, plot: Path | None) -> None:
-    """Write, draw or print a result; exit code 1 when it is not complete."""
-    console = Console()
-    if out:
-        result.save(out)
-        console.print(f"{result.status.size} rows written to {out}", highlight=False, markup=False, soft_wrap=True)
-    if plot:
-        result.plot(plot)
-        console.print(f"Curves drawn to {plot}", highlight=False, markup=False, soft_wrap=True)
+        screen.say(draw_sweep(read, result, dxf))
+    screen.save(result, out)
+    screen.plot(result, plot, "Curves")
     if not out:
-        for table in result.tables():
-            print_table(console, table)
-        for note in result.notes():
-            say(console, note, "dim")
-    for finding in (*findings, *result.findings):
-        show_finding(Console(stderr=True), finding)
+        screen.show(result)
+    screen.findings(read.findings, result.findings)
     if not result.complete:
-        raise typer.Exit(1)
+        screen.fail()
+
+
+def _positions(drives: dict[str, list[float]]) -> int:
+    """How many positions the drives make; refuses what could not be held in memory."""
+    count = 1
+    for values in drives.values():
+        count *= len(values)
+    if count > MOST_POSITIONS:
+        *first, last = (f"--{name}" for name in drives)
+        text = f"{', '.join(first)} and {last} make {count:,} positions; {MOST_POSITIONS:,} or fewer are expected"
+        raise RequestError(Finding("range", text))
+    return count
 
 
 sweep.__doc__ = f"{sweep.__doc__}\n\n{EPILOG}"

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import PARALLEL_DEG
-from kin3d.studies.result import SweepResult
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.style import INK, LINES, figure_style, save_figure
 
@@ -26,21 +25,41 @@ WIDTH_IN = 8.0
 _UNIT = {"roll": "°", "heave": " mm"}
 
 
-def check_migration(path: Path, heaves: Sequence[float], rolls: Sequence[float], names: Sequence[str] | None) -> None:
-    """Refuse before the work a path that cannot be drawn."""
-    check_place(path, PICTURES, "--migration")
+class Swept(Protocol):
+    """What is drawn of a sweep over heave and roll."""
+
+    @property
+    def title(self) -> str:
+        """The car's title."""
+
+    @property
+    def axle(self) -> str:
+        """Front or rear."""
+
+    @property
+    def drives(self) -> Mapping[str, Array]:
+        """Values of each drive by name."""
+
+    @property
+    def values(self) -> Mapping[str, Array]:
+        """Measures by name, over the drives and the side."""
+
+
+def _refuse(result: Swept) -> None:
+    """Refuse a sweep in which there is no path to draw."""
     found = []
-    if len(heaves) < 2 and len(rolls) < 2:
-        text = "--migration draws a path: give several values of --roll or --heave"
-        found.append(Finding("range", text))
-    if names is not None and not set(NEEDED) <= set(names):
+    if not {"heave_mm", "roll_deg"} <= set(result.drives) or max(
+        len(result.drives[n]) for n in ("heave_mm", "roll_deg")
+    ) < 2:
+        found.append(Finding("range", "--migration draws a path: give several values of --roll or --heave"))
+    if not set(NEEDED) <= set(result.values):
         text = f"--migration needs the measures {', '.join(NEEDED)}; name them in --measures or leave it out"
         found.append(Finding("measure-missing", text))
     if found:
         raise RequestError(found)
 
 
-def draw_migration(result: SweepResult, path: Path) -> None:
+def draw_migration(result: Swept, path: Path) -> None:
     """Draw the roll centre of an axle over roll, a path for each heave; over heave where roll has one value.
 
     Seen from behind: the left of the car is on the left of the picture. Positions in which the two lines cross at less
@@ -48,12 +67,13 @@ def draw_migration(result: SweepResult, path: Path) -> None:
 
     Parameters
     ----------
-    result : SweepResult
+    result : Swept
         Over heave and roll; of pitch and rack the first value is drawn.
     path : pathlib.Path
         ``.png``, ``.svg`` or ``.pdf``.
     """
     check_place(path, PICTURES, "--migration")
+    _refuse(result)
     import matplotlib.pyplot as plt
 
     roll, heave = result.drives["roll_deg"], result.drives["heave_mm"]
@@ -85,7 +105,7 @@ def _signed(v: float) -> str:
     return f"{v:+g}".replace("-", "−") if v else "0"
 
 
-def _grid(result: SweepResult, name: str, along: str) -> Array:
+def _grid(result: Swept, name: str, along: str) -> Array:
     """Values of a measure, shape (paths, marks)."""
     v = result.values[name][..., 0]
     names = list(result.drives)
@@ -110,7 +130,7 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
         ax.annotate(words, (y[k], z[k]), (0, -11 if every else 6), textcoords="offset points", **style)
 
 
-def _frame(ax: Axes, result: SweepResult, along: str) -> None:
+def _frame(ax: Axes, result: Swept, along: str) -> None:
     ax.set_aspect("equal", adjustable="datalim")
     ax.invert_xaxis()
     ax.axhline(0.0, color=INK, lw=1.2, zorder=2)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
+from kin3d.studies.migration import draw_migration
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.writing.panels import Panel, Trace, draw_panels
 from kin3d.writing.result import Result
@@ -172,7 +173,12 @@ class SweepResult(Result):
         """Measures left out and why; how many positions were solved, and how well."""
         return (*left_out_sentences(self.left_out), self._solved())
 
-    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
+    def plot(
+        self,
+        path: str | PathLike[str],
+        measures: Sequence[str] | None = None,
+        figure: Literal["curves", "migration"] = "curves",
+    ) -> None:
         """Draw measures over the first drive that has several values: a panel each, a line a side or second drive.
 
         Parameters
@@ -181,7 +187,12 @@ class SweepResult(Result):
             ``.png``, ``.svg`` or ``.pdf``.
         measures : sequence of str, optional
             Names; default all when there are at most nine, else the usual ones.
+        figure : {"curves", "migration"}
+            Or the path of the roll centre over roll and heave.
         """
+        if figure == "migration":
+            draw_migration(self, Path(path))
+            return
         every = shown(self.measures, measures, len(self.measures) <= MOST_PANELS)
         draw_panels(f"{self.title}, {self.axle} axle", [sweep_panel(self, m) for m in every], Path(path))
 
