@@ -17,6 +17,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from kin3d.errors import Finding, Kin3dError
+from kin3d.version import __version__
 
 if TYPE_CHECKING:
     from kin3d.face import report, view
@@ -50,7 +51,6 @@ __all__ = [
     "tolerance",
     "view",
 ]
-__version__ = "0.1.0"
 
 # where each function is defined, and its name there if that is another
 _FUNCTIONS = {

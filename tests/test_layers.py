@@ -15,7 +15,7 @@ ORDER = (
     "base", "writing", "spatial", "linkage", "reading", "solve", "measures", "loads", "photographs", "studies",
     "report", "face", "cli", "viewer",
 )  # fmt: skip
-BASE = {"errors", "units", "frames"}
+BASE = {"errors", "units", "frames", "version"}
 APART = {("reading", "solve"), ("solve", "reading")}
 HEAVY = {"xarray", "ezdxf", "trimesh", "matplotlib", "pyvista", "pandas", "PySide6", "pyvistaqt", "h5netcdf", "vtk"}
 FILES = sorted([*(ROOT / "kin3d").rglob("*.py"), *(ROOT / "viewer" / "kin3d_viewer").rglob("*.py")])

@@ -161,7 +161,7 @@ class Car(Record):
         RequestError
             When the car file does not give it.
         """
-        found = self.front if name == "front" else self.rear
+        found = {"front": self.front, "rear": self.rear}.get(name)
         if found is None:
             there = ", ".join(a.name for a in self.axles())
             text = f"the car file has no [{name}] axle; it has: {there}"

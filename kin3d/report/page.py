@@ -222,7 +222,7 @@ def _defined(results: Sequence[Comparison]) -> list[Measure]:
 
 
 def _again(data: ReportData, command: str) -> str:
-    from kin3d import __version__
+    from kin3d.version import __version__
 
     sampled = f"{data.samples} sampled cars (Latin hypercube), seed {data.seed}" if data.samples else "none"
     sigma = "none given" if data.sigma_mm is None else f"{data.sigma_mm:g} mm"

@@ -12,6 +12,7 @@ import xarray
 from numpy.testing import assert_allclose
 
 import kin3d
+from kin3d.errors import Finding, RequestError
 from tests.cli.run import run
 
 CAR = str(Path(__file__).parents[2] / "models" / "siskin" / "car.toml")
@@ -223,12 +224,24 @@ def test_endings_are_looked_at_before_the_work(monkeypatch):
     assert not Path("r.csv").exists()
 
 
-def test_what_cannot_be_written_is_not_called_uncomputed(tmp_path):
-    (tmp_path / "r.csv").mkdir()
+def test_what_cannot_be_written_is_not_called_uncomputed(tmp_path, monkeypatch):
+    def full(path, content):
+        raise RequestError(Finding("not-written", "cannot be written: No space left on device", str(path)))
+
+    monkeypatch.setattr("kin3d.writing.result.write_file", full)
     code, _, err = run("sweep", CAR, "--travel", "0,5", "--out", str(tmp_path / "r.csv"))
     assert code == 2
     assert "cannot be written" in err
     assert "nothing was computed" not in err
+
+
+def test_a_folder_in_place_of_a_file_is_told_before_the_work(tmp_path, monkeypatch):
+    monkeypatch.setattr("kin3d.solve.kernel.Kernel.solve", None)
+    (tmp_path / "r.csv").mkdir()
+    code, _, err = run("sweep", CAR, "--travel", "0,5", "--out", str(tmp_path / "r.csv"))
+    assert code == 2
+    assert "is a folder; give the name of a file in it" in err
+    assert "nothing was computed" in err
 
 
 @pytest.mark.parametrize(
