@@ -69,7 +69,7 @@ def build(only: str | None = None) -> typer.Typer:
 
 def _version(asked: bool) -> None:
     if asked:
-        from kin3d.version import __version__
+        from kin3d import __version__
 
         typer.echo(f"kin3d {__version__}")
         raise typer.Exit
