@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, Severity
+from kin3d.writing.files import note_read
 
 Where = str | int
 _OTHER_KINDS = {
@@ -77,6 +78,7 @@ def read_text(path: Path, log: FindingLog, expected: str) -> str | None:
     """
     try:
         raw = path.read_bytes()
+        note_read(path)
     except FileNotFoundError:
         log.error("file-missing", f"there is no such file; {_near(path)}")
     except IsADirectoryError:

@@ -54,7 +54,7 @@ def test_a_table_comes_back_as_it_was(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> None:
     axes = ", ".join(f"{a} {w}" for a, w in zip("xyz", words, strict=True))
-    file = tmp_path_factory.getbasetemp() / "round.csv"
+    file = tmp_path_factory.mktemp("round") / "round.csv"
     write_points_csv(table, file, units=units, axes=axes, separator=style[0], decimal=style[1])
     back = read_points_csv(file, units=units, axes=axes)
     assert back.names == table.names

@@ -1,0 +1,177 @@
+"""A car file with every key that exists, read, written and read again, is the same car.
+
+The keys come from the description of the car file itself: a new key is in this test by itself. What a value has to
+agree with (points of the table, bodies, names of springs, files that are there) stands in `FITTING`.
+"""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from annotated_types import Ge, Gt, Le, Lt
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from pydantic.fields import FieldInfo
+
+import kin3d
+from kin3d.frames import parse_axes
+from kin3d.linkage.car import Axle, PointTable
+from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFile
+from kin3d.linkage.record import Record, changed, keys_of, record_of
+from kin3d.reading.car_writing import write_car
+from kin3d.reading.points import write_points_csv
+from tests.laws.axles import CORNER
+from tests.unit.test_reading_roundtrip import AXES
+
+EXTRA = {"damper_outer": (-30, 240, 470), "damper_inner": (-250, 150, 460), "heave_end": (10, 240, 455)}
+EXTRA |= {"roll_left": (12, 245, 450), "roll_right": (8, 235, 460)}
+POINTS = {name: np.array(place, dtype=float) for name, place in (CORNER | EXTRA).items()}
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=12)
+PHASES = (Phase.explicit, Phase.reuse, Phase.generate)  # a failing car of all keys is not worth shrinking
+# values that have to agree with something else, by the key's table and name
+FITTING: dict[str, st.SearchStrategy[Any]] = {
+    "springs.points": st.just(["damper_outer", "damper_inner"]),
+    "springs.bodies": st.just(["rocker", "chassis"]),
+    "springs.name": TEXT.map(lambda t: f"1{t}"),
+    "stops.name": TEXT.map(lambda t: f"2{t}"),
+    "third.points": st.just(["heave_end"]),
+    "roll_spring.points": st.just(["roll_left", "roll_right"]),
+    "third.body": st.just("rocker"),
+    "roll_spring.body": st.just("rocker"),
+    "stops.on": st.sampled_from(["spring", "third", "roll_spring"]),
+    "damper.on": st.sampled_from(["spring", "third", "roll_spring"]),
+    "rod_part.diameter_mm": st.floats(10, 60),
+    "rod_part.wall_mm": st.floats(0.1, 5),
+    "shared_error.points": st.lists(st.sampled_from(sorted(POINTS)), min_size=1, unique=True),
+}
+
+
+def bounded(metadata: typing.Iterable[Any]) -> st.SearchStrategy[float]:
+    """Numbers within the bounds that a description has."""
+    low, high = -1e4, 1e4
+    for bound in metadata:
+        low = getattr(bound, "ge", getattr(bound, "gt", low)) if isinstance(bound, Ge | Gt) else low
+        high = getattr(bound, "le", getattr(bound, "lt", high)) if isinstance(bound, Le | Lt) else high
+    return st.floats(low, high, exclude_min=True, exclude_max=True) if low < high else st.just(low)
+
+
+def value_of(annotation: Any, field: FieldInfo, place: str, folder: Path) -> st.SearchStrategy[Any]:
+    """Values of one key as the file has them."""
+    if place in FITTING:
+        return FITTING[place]
+    inner = record_of(annotation)
+    if inner is not None:
+        table = tables(inner, place, folder)
+        names = {"unique_by": lambda t: t.get("name", "")}
+        return st.lists(table, min_size=1, max_size=2, **names) if _is_list(annotation) else table
+    options = [a for a in (typing.get_args(annotation) or (annotation,)) if a is not type(None)]
+    if typing.get_origin(annotation) is typing.Literal:
+        return st.sampled_from(options)
+    if any(typing.get_origin(o) is typing.Literal for o in options):
+        return st.sampled_from([v for o in options for v in typing.get_args(o)])
+    flat = repr(annotation)
+    if "pathlib" in flat:
+        (folder / f"{place}.stl").touch()
+        return st.just(f"{place}.stl")
+    if "tuple[" in flat or "Tuple[" in flat:
+        return st.lists(st.floats(0.01, 9), min_size=3, max_size=3)
+    if "float" in flat:
+        return bounded(field.metadata)
+    assert "str" in flat, f"no values are known for {place}: {flat}"
+    return TEXT
+
+
+def _is_list(annotation: Any) -> bool:
+    return "tuple[" in repr(annotation).lower()
+
+
+def tables(model: type[Record], place: str, folder: Path) -> st.SearchStrategy[dict[str, Any]]:
+    """A table with every key that its record has."""
+    name = place.rpartition(".")[2]
+    return st.fixed_dictionaries(
+        {k: value_of(f.annotation, f, f"{name}.{k}" if name else k, folder) for k, f in model.model_fields.items()}
+    )
+
+
+def toml(value: Any) -> str:
+    if isinstance(value, str):
+        return '"' + "".join(f"\\U{ord(c):08x}" for c in value) + '"'
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{k} = {toml(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(map(toml, value)) + "]"
+    return repr(value)
+
+
+def point_file(folder: Path, name: str, mirror: float, units: str, axes: str) -> str:
+    xyz = np.array(list(POINTS.values())) * [1.0, mirror, 1.0]
+    rows = len(POINTS)
+    table = PointTable(Path(name), tuple(POINTS), xyz, np.full((rows, 3), 0.5), ("",) * rows, ("by hand",) * rows)
+    (folder / name).unlink(missing_ok=True)
+    write_points_csv(table, folder / name, units=units, axes=axes)
+    return name
+
+
+def same(a: Axle, b: Axle) -> None:
+    for one, two in ((a.points, b.points), (a.other_points, b.other_points)):
+        assert one is not None
+        assert two is not None
+        assert (one.names, one.notes) == (two.names, two.notes)
+        assert_allclose(two.xyz_mm, one.xyz_mm, rtol=0, atol=1e-9)
+        assert_allclose(two.sigma_mm, one.sigma_mm, rtol=0, atol=1e-9)
+    assert {k: (m.path.resolve(), m.to_mm) for k, m in a.mesh_files().items()} == {
+        k: (m.path.resolve(), m.to_mm) for k, m in b.mesh_files().items()
+    }
+    alike = {"points": a.points, "other_points": a.other_points, "meshes": a.meshes}
+    assert changed(b, **alike) == a
+    assert b.linkage == a.linkage
+
+
+@settings(max_examples=30, deadline=None, phases=PHASES, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data(), units=st.sampled_from(["mm", "cm", "m", "in", "ft"]), words=AXES, title=TEXT)
+def test_every_key_comes_back(
+    data: st.DataObject, units: str, words: tuple[str, ...], title: str, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    folder = tmp_path_factory.mktemp("car")
+    axes = ", ".join(f"{a} {w}" for a, w in zip("xyz", words, strict=True))
+    front = data.draw(tables(AxleKeys, "", folder))
+    files = {"units": units, "axes": axes, "side": "left", "layout": "double wishbone"}
+    files["points"] = point_file(folder, "left.csv", 1.0, units, axes)
+    files["other_points"] = point_file(folder, "right.csv", -1.0, units, axes)
+    assert files.keys() == AxleFiles.model_fields.keys()
+    whole = {"title": title, "car": data.draw(tables(CarData, "", folder)), "front": {**files, **front}}
+    whole["front"]["rod_on"] = "lower arm"
+    assert whole.keys() | {"rear"} == CarFile.model_fields.keys()
+    (folder / "car.toml").write_text("".join(f"{k} = {toml(v)}\n" for k, v in whole.items()), "utf-8")
+    old = kin3d.load(folder / "car.toml")
+    assert old.front is not None
+    assert keys_of(old.front.keys()).keys() == front.keys()
+    (folder / "below").mkdir()
+    files_written = write_car(old, folder / "below" / "new.toml", "a comment")
+    assert [f.name for f in files_written] == ["new.toml", "new_front.csv", "new_front_other.csv"]
+    new = kin3d.load(folder / "below" / "new.toml")
+    assert new.front is not None
+    assert (new.title, new.data, new.rear) == (old.title, old.data, None)
+    same(old.front, new.front)
+
+
+def test_directions_are_in_the_axes_of_the_file(tmp_path: Path) -> None:
+    axes = "x rearward, y right, z up"
+    name = point_file(tmp_path, "p.csv", 1.0, "in", axes)
+    keys = f'points = "{name}"\nunits = "in"\naxes = "{axes}"\nside = "left"\nlayout = "double wishbone"\n'
+    keys += 'rod_on = "lower arm"\nrack_axis = [0, -3, 4]\n[front.third]\npoints = ["heave_end"]\nrate_n_per_mm = 9\n'
+    keys += '[[front.springs]]\nname = "s"\npoints = ["damper_outer", "damper_inner"]\nbodies = ["rocker", "chassis"]\n'
+    keys += 'rate_n_per_mm = 9\n[front.roll_spring]\npoints = ["roll_left", "roll_right"]\nrate_n_per_mm = 1\n'
+    (tmp_path / "car.toml").write_text(f"[front]\n{keys}", "utf-8")
+    old = kin3d.load(tmp_path / "car.toml")
+    assert_allclose(old.axle("front").rack_axis, parse_axes(axes) @ [0.0, -0.6, 0.8], rtol=0, atol=1e-15)
+    write_car(old, tmp_path / "new.toml")
+    written = (tmp_path / "new.toml").read_text("utf-8")
+    assert "rack_axis = [0.0, -0.6, 0.8]" in written
+    assert f'axes = "{axes}"' in written
