@@ -20,8 +20,7 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.entry import Measure, figure, keys_of
-from kin3d.studies.corner_model import AXES, CornerModel
-from kin3d.studies.derive import derive
+from kin3d.studies.corner_model import AXES, CornerModel, derive
 from kin3d.studies.fit import CommonCorners
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.significance import Kind

@@ -18,8 +18,7 @@ from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import compare_view as view
 from kin3d.studies.attribution import Attribution, attribute
-from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.derive import derive
+from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.fit import FittedCar, Scale, common_corners, fit
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_changes

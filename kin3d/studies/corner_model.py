@@ -1,8 +1,8 @@
-"""One corner of an axle, ready to be solved with changed points."""
+"""One corner of an axle with changed points: measures with exact derivatives along travel and along the changes."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -16,9 +16,11 @@ from kin3d.measures.entry import Measure, available
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.model import AxleModel
+from kin3d.spatial.jets import Jet
 
 Array = NDArray[np.float64]
 AXES = ("x", "y", "z")
+BATCH = 8192  # lanes times directions that are held at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,3 +57,87 @@ class CornerModel(SideCoordinates):
         lanes = self.model.kernel.lanes(variants, np.zeros(1))
         corner = self.corner(lanes, self.model.kernel.solve(variants, lanes), 1, variants)
         return available(corner, wanted)
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """Measures over lanes.
+
+    Attributes
+    ----------
+    value : ndarray, shape (measures, lanes)
+        In each measure's unit; NaN where a lane is not solved.
+    rate : ndarray, shape (measures, lanes)
+        Derivative along travel, per mm; empty unless asked for.
+    slope : ndarray, shape (measures, directions, lanes)
+        Derivative along each direction, per unit of it; empty without directions.
+    rate_slope : ndarray, shape (measures, directions, lanes)
+        Derivative of `rate` along each direction.
+    status : ndarray of int8, shape (lanes,)
+    """
+
+    value: Array
+    rate: Array
+    slope: Array
+    rate_slope: Array
+    status: NDArray[np.int8]
+
+
+def derive(
+    side: CornerModel,
+    variants: Variants,
+    lanes: Lanes,
+    measures: Sequence[Measure],
+    *,
+    rates: bool = False,
+    seeds: Array | None = None,
+) -> Derived:
+    """Solve lanes and compute measures with derivatives.
+
+    Parameters
+    ----------
+    rates : bool
+        Whether derivatives along travel are wanted too.
+    seeds : ndarray, shape (directions, linkage points, 3), optional
+        Directions of change of design coordinates.
+    """
+    solved = side.model.kernel.solve(variants, lanes)
+    count, directions = len(measures), 0 if seeds is None else len(seeds)
+    value = np.full((count, lanes.count), np.nan)
+    rate = np.full((count if rates else 0, lanes.count), np.nan)
+    slope = np.full((count if directions else 0, directions, lanes.count), np.nan)
+    rate_slope = np.full((count if rates and directions else 0, directions, lanes.count), np.nan)
+    order = max((m.order for m in measures), default=0) + rates
+    step = max(64, BATCH // max(1, directions))
+    for first in range(0, lanes.count, step):
+        part = slice(first, min(first + step, lanes.count))
+        corner = side.corner(lanes.take(part), solved.take(part), max(order, 1), variants, seeds)
+        for k, jet in enumerate(_jets(corner, measures, int(rates))):
+            value[k, part] = jet.value
+            if rates:
+                rate[k, part] = _coefficient(corner, jet, travel=1)
+            if directions:
+                slope[k, :, part] = _coefficient(corner, jet, points=1)
+            if rates and directions:
+                rate_slope[k, :, part] = _coefficient(corner, jet, travel=1, points=1)
+    return Derived(value, rate, slope, rate_slope, solved.status)
+
+
+def _jets(corner: Corner, measures: Sequence[Measure], extra: int) -> Iterable[Jet]:
+    """Each measure as a jet, computed from a corner with no more derivatives than it needs."""
+    orders = {m.order + extra for m in measures}
+    corners = {n: corner.cut(n) for n in orders}
+    with np.errstate(all="ignore"):
+        for m in measures:
+            found = m.compute(corners[m.order + extra])
+            yield found if isinstance(found, Jet) else corner.motion.algebra.constant(found)
+
+
+def _coefficient(corner: Corner, jet: Jet, **orders: int) -> Array | float:
+    """Coefficient of a monomial given by the orders of its generators by name; first orders need no factor."""
+    generators = corner.motion.generators
+    exponents = [0] * len(generators)
+    for name, order in orders.items():
+        exponents[generators[name]] = order
+    found: Array | float = jet[tuple(exponents)]
+    return found

@@ -18,8 +18,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
-from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.derive import derive
+from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.uncertainty import Uncertainty
 

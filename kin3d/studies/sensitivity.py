@@ -17,8 +17,7 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import sensitivity_view as view
-from kin3d.studies.corner_model import AXES, CornerModel
-from kin3d.studies.derive import derive
+from kin3d.studies.corner_model import AXES, CornerModel, derive
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.sweep import chosen_measures

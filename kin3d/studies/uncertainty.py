@@ -23,8 +23,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.layout import WHEEL_AXIS
 from kin3d.measures.entry import Measure
-from kin3d.studies.corner_model import AXES, CornerModel
-from kin3d.studies.derive import derive
+from kin3d.studies.corner_model import AXES, CornerModel, derive
 
 Array = NDArray[np.float64]
 NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding

@@ -15,8 +15,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.derive import derive
+from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.monte_carlo import Samples, normal_samples, spread_of
 from kin3d.studies.sweep import chosen_measures, sweep
 from kin3d.studies.tolerance import tolerance
