@@ -2,13 +2,14 @@
 
 Every key that exists is written by the description it was read by (`kin3d.linkage.keys`). Point tables, directions
 and meshes keep the unit and axes of the axle's own files; a layout of one's own and meshes are named by their path,
-relative to the new car file.
+relative to the new car file. Comments of the file that the car was read from stay with their keys.
 """
 
 from __future__ import annotations
 
 import os
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,9 @@ from kin3d.linkage.car import Axle, Car, PointTable
 from kin3d.linkage.keys import in_axes
 from kin3d.linkage.record import keys_of
 from kin3d.reading.points import write_points_csv
-from kin3d.writing.files import check_place, with_sum, write_file
+from kin3d.writing.files import MARK, check_place, with_sum, write_file
 
+_HEADER = re.compile(r"^\s*\[\[?\s*([^\]=]+?)\s*\]\]?\s*(?:#.*)?$")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 Tables = dict[str, tuple[Path, PointTable]]
 
@@ -56,7 +58,8 @@ def write_car(car: Car, path: Path | str, comment: str = "") -> tuple[Path, ...]
     data: dict[str, Any] = {"title": car.title} | ({"car": figures} if figures else {})
     data |= {axle.name: axle_table(axle, tables[axle.name]) for axle in car.axles()}
     head = "".join(f"# {line}\n" for line in comment.splitlines())
-    write_file(file, with_sum(head + toml_text(data, file.parent)))
+    text = with_comments(toml_text(data, file.parent), car.source)
+    write_file(file, with_sum(head + text))
     for axle in car.axles():
         for target, table in tables[axle.name].values():
             write_points_csv(table, target, units=axle.units or "mm", axes=axle.axes or VEHICLE_AXES)
@@ -105,6 +108,44 @@ def toml_text(data: Mapping[str, Any], folder: Path, name: str = "") -> str:
         else:
             text += toml_text(value, folder, full)
     return text
+
+
+def with_comments(text: str, source: Path) -> str:
+    """A car file's text with the comments that another one has over and behind its tables and keys."""
+    try:
+        old = source.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        return text
+    left: dict[str, tuple[list[str], str]] = {}
+    above: list[str] = []
+    for place, line in _places(old):
+        bare = line.strip()
+        if bare.startswith("#"):
+            above += [] if bare.startswith(f"# {MARK}") else [bare]
+        elif place:
+            behind = re.search(r"#[^\"']*$", bare)
+            left[place], above = (above, f"  {behind[0]}" if behind else ""), []
+    out = []
+    for place, line in _places(text):
+        over, behind_it = left.pop(place, ([], ""))
+        out += [*over, line + behind_it]
+    lone = [line for over, _ in left.values() for line in over] + above
+    return "\n".join([*out, *lone]) + "\n"
+
+
+def _places(text: str) -> list[tuple[str, str]]:
+    """Lines of a TOML file, each with the table (and its number, where it has several) and key that it begins."""
+    section, out = "", []
+    times: Counter[str] = Counter()
+    for line in text.splitlines():
+        header = _HEADER.match(line)
+        key = line.split("=", 1)[0].strip().strip('"') if "=" in line and not line.lstrip().startswith("#") else ""
+        if header:
+            name = header.group(1).replace('"', "").replace(" ", "")
+            times[name] += 1
+            section = f"[{name} {times[name]}]"
+        out.append((section if header else f"{section} {key}" if key else "", line))
+    return out
 
 
 def _is_table(value: Any) -> bool:

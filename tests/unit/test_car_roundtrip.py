@@ -175,3 +175,24 @@ def test_directions_are_in_the_axes_of_the_file(tmp_path: Path) -> None:
     written = (tmp_path / "new.toml").read_text("utf-8")
     assert "rack_axis = [0.0, -0.6, 0.8]" in written
     assert f'axes = "{axes}"' in written
+
+
+def test_comments_stay_with_their_keys(tmp_path: Path) -> None:
+    name = point_file(tmp_path, "p.csv", 1.0, "mm", "x forward, y left, z up")
+    (tmp_path / "car.toml").write_text(
+        f'# head\n[front]\n# where\npoints = "{name}"  # measured\nunits = "mm"\naxes = "x forward, y left, z up"\n'
+        'layout = "double wishbone"\nrod_on = "lower arm"\nside = "left"\n'
+        '[front.third]\npoints = ["heave_end"]\nrate_n_per_mm = 9\n'
+        '[front.roll_spring]\npoints = ["roll_left", "roll_right"]\nrate_n_per_mm = 1\n# of the damper\n'
+        '[[front.springs]]\nname = "s # 1"\npoints = ["damper_outer", "damper_inner"]\n'
+        'bodies = ["rocker", "chassis"]\nrate_n_per_mm = 9 # N/mm\n# end\n',
+        "utf-8",
+    )
+    write_car(kin3d.load(tmp_path / "car.toml"), tmp_path / "new.toml")
+    lines = (tmp_path / "new.toml").read_text("utf-8").splitlines()
+    assert lines[lines.index("[front]") - 1] == "# head"
+    assert lines[lines.index("# where") + 1] == 'points = "new_front.csv"  # measured'
+    assert lines[lines.index("[[front.springs]]") - 1] == "# of the damper"
+    assert next(x for x in lines if x.startswith("rate")) == "rate_n_per_mm = 9.0  # N/mm"
+    assert 'name = "s # 1"' in lines
+    assert lines[-1] == "# end"
