@@ -32,7 +32,7 @@ class Reading(Protocol):
     """What is drawn: a `kin3d.reading.dxf.DrawingReading`."""
 
     source: Path
-    kind: str
+    form: str
     points: dict[str, Any]
     partial: dict[str, Any]
     views: list[Any]
@@ -53,7 +53,7 @@ def draw_sheet(reading: Reading, path: Path | str) -> None:
     import matplotlib as mpl
 
     with mpl.rc_context(figure_style()):
-        figure = _sheet(reading) if reading.kind == "sheet" else _space(reading)
+        figure = _sheet(reading) if reading.form == "sheet" else _space(reading)
         save_figure(figure, Path(path))
 
 

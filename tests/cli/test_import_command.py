@@ -9,6 +9,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from kin3d.cli.habits import with_habits
 from kin3d.cli.import_ import import_drawing
 from kin3d.errors import ReadingError
 from kin3d.reading.points import read_points_csv
@@ -16,7 +17,7 @@ from tests.unit.drawings import FOLDER
 from tests.unit.drawn import POINTS, draw_views, new, plan_of, save, three_views
 
 APP = typer.Typer()
-APP.command()(import_drawing)
+APP.command()(with_habits(import_drawing))
 RUN = CliRunner(env={"COLUMNS": "200"})
 
 

@@ -19,7 +19,7 @@ ROUNDING_MM = 0.5 * 10.0**-PLACES * SCALE
 @pytest.mark.parametrize(("car", "tol_mm", "kind"), [("plover", ROUNDING_MM, "sheet"), ("dunlin", 1e-9, "space")])
 def test_drawings_agree_with_the_tables(car: str, tol_mm: float, kind: str) -> None:
     reading, table = read_drawing(HERE / car / "front.dxf"), points_of(car)
-    assert reading.kind == kind
+    assert reading.form == kind
     assert not reading.failed
     assert set(reading.points) == set(table)
     for name, point in reading.points.items():

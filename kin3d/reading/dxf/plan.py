@@ -35,7 +35,7 @@ other views. ``axes`` and ``origin`` must be given, unless the `known` points of
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -51,6 +51,11 @@ _KEYS = (
 )  # fmt: skip
 _VIEW_KEYS = ("axes", "origin", "scale", "mm_per_unit", "region", "layer", "block", "title", "sigma_mm")
 OVERRIDES = ("units", "scale", "sense")
+
+
+def written(axes: Iterable[Axis]) -> str:
+    """Return axes as they are written in views.toml."""
+    return "[" + ", ".join(f'"{"-" if s < 0 else ""}{"xyz"[k]}"' for k, s in axes) + "]"
 
 
 @dataclass(frozen=True, slots=True)

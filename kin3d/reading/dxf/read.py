@@ -224,7 +224,7 @@ def _read_table(job: Job) -> None:
         )
     if values is None:
         return
-    job.reading.kind = "table"
+    job.reading.form = "table"
     size = extent_of([np.array(v) for v in values])
     codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
     code = codes[unit] if unit else job.unit_code
@@ -268,10 +268,10 @@ def _read_marks(job: Job, opened: Opened, papers: list[Content]) -> None:
         _no_names(job, found)
         return
     if job.plan.views or (_flat(job) and not job.names.links):
-        job.reading.kind = "sheet"
+        job.reading.form = "sheet"
         read_sheet(job, job.ties)
     else:
-        job.reading.kind = "space"
+        job.reading.form = "space"
         read_solid(job, job.ties)
     _tell_doubts(job)
     _tell_spare(job, spare)

@@ -15,7 +15,7 @@ from kin3d.reading.dxf.plan import ViewPlan
 from kin3d.reading.dxf.result import DrawnPoint, Source
 from kin3d.reading.dxf.search import SNAP, Tie, extent_of
 from kin3d.reading.dxf.solid import check_sense, check_written
-from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle, written
+from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle
 
 LETTERS = "xyz"
 MISFIT_SHARE = 0.6  # share of a coordinate's points that contradict before the views themselves are blamed
@@ -343,12 +343,6 @@ def _summary(job: Job, fit: Fit) -> None:
             f"{fit.scatter_mm:.3f} mm",
             "the weighted mean",
         )
-
-
-def describe(view: View) -> str:
-    """Return one line on a view as it was understood."""
-    at = "" if view.origin is None else f", origin at ({view.origin[0]:.3f}, {view.origin[1]:.3f})"
-    return f"{view.name}: {written(view.axes)} right and up, {view.mm_per_unit:g} mm per unit{at}"
 
 
 def plan_of(name: str) -> ViewPlan:

@@ -23,7 +23,7 @@ import numpy as np
 from kin3d.reading.dxf.dealing import deal_by_agreement, parts_alike
 from kin3d.reading.dxf.fusion import Fit, Reading, View, fuse
 from kin3d.reading.dxf.marks import Content, Text, Vector
-from kin3d.reading.dxf.plan import Axis, Plan, ViewPlan
+from kin3d.reading.dxf.plan import Axis, Plan, ViewPlan, written
 from kin3d.reading.dxf.search import Tie
 from kin3d.reading.dxf.solid import out_of_order
 from kin3d.reading.dxf.wording import fold, view_kind
@@ -245,11 +245,6 @@ def ways(view: ViewPlan) -> list[Axes]:
         upward = (1.0,) if b == 2 and kind in ("front", "rear", "side") else signs
         out += [((a, s), (b, t)) for s in signs for t in upward]
     return out
-
-
-def written(axes: Axes) -> str:
-    """Return axes as they are written in views.toml."""
-    return "[" + ", ".join(f'"{"-" if s < 0 else ""}{"xyz"[k]}"' for k, s in axes) + "]"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
