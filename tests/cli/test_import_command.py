@@ -63,6 +63,7 @@ def test_refused_points_give_exit_code_1_and_no_file_unless_asked(tmp_path: Path
     result = RUN.invoke(APP, [str(drawing), "--views", str(plan), "--out", str(out), "--partial"])
     assert result.exit_code == 1
     assert len(read_points_csv(out, units="mm", axes="x forward, y left, z up").names) == 14
+    out = tmp_path / "q.csv"  # the first was read above, and is not written onto
     result = RUN.invoke(APP, [str(drawing), "--views", str(plan), "--out", str(out), "--accept-spread"])
     assert result.exit_code == 0
     assert len(read_points_csv(out, units="mm", axes="x forward, y left, z up").names) == 15
