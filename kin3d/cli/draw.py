@@ -32,24 +32,12 @@ def draw(
 ) -> None:
     """Draw the construction to scale: arms, instant centres, roll centre; or support lines and percentages."""
     from kin3d import load
-    from kin3d.errors import Finding, RequestError
-    from kin3d.studies.construction import construct, construct_car
-    from kin3d.writing.construction import PICTURES, draw_front
-    from kin3d.writing.files import check_place
-    from kin3d.writing.side_view import draw_side
+    from kin3d.studies.draw import draw as construction
+    from kin3d.writing.files import PICTURES, check_place
 
     check_place(out, PICTURES, "--out")
     read = load(car)
-    if view == "front":
-        if pitch:
-            raise RequestError(Finding("drives-mixed", "--pitch belongs to --view side; the front view has --roll"))
-        draw_front(construct(read, axle, heave, roll, rack), out)
-    elif len(read.axles()) == 2:
-        draw_side(construct_car(read, heave, pitch, roll, rack), read.data, pitch, out)
-    else:
-        if pitch:
-            raise RequestError(Finding("axle-missing", "--pitch needs both axles in the car file", str(car)))
-        draw_side((construct(read, read.axles()[0].name, heave, roll, rack),), read.data, 0.0, out)
+    construction(read, view, axle, heave_mm=heave, pitch_deg=pitch, roll_deg=roll, rack_mm=rack).plot(out)
     Console().print(f"Drawing written to {out}", highlight=False, markup=False)
     for finding in read.findings:
         show_finding(Console(stderr=True), finding)

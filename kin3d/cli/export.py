@@ -17,8 +17,6 @@ from kin3d.linkage.names import AxleName
 if TYPE_CHECKING:
     from kin3d.studies.result import SweepResult
 
-MOST_TRAVELS = 25  # each has its own row of views
-
 EPILOG = (
     "Examples:\n\n"
     "  kin3d export models/dunlin/car.toml --out front.dxf\n\n"
@@ -69,17 +67,11 @@ def draw_sweep(car: Car, result: SweepResult, out: Path) -> str:
 
 def _write(car: Car, axle: AxleName, travels: list[float], rack: float, out: Path, version: str, option: str) -> str:
     """Solve and write; the sentence for the terminal."""
-    from kin3d.studies.poses import axle_poses
-    from kin3d.writing.dxf import write_dxf
+    from kin3d.studies.export import export as axle_drawing
 
-    if len(travels) > MOST_TRAVELS:
-        text = f"{len(travels)} travels; at most {MOST_TRAVELS} are drawn: choose the ends and what is between them"
-        raise RequestError(Finding("travels-many", text))
-    poses = axle_poses(car, axle, travels, rack)
-    write_dxf(poses, out, version, option)
-    said = ["design" if p is poses.design else f"{p.travel_mm:+g}" if p.travel_mm else "0" for p in poses.poses]
-    where = f" with rack {rack:+g} mm" if rack else ""
-    return f"Drawing of the {axle} axle at travels {', '.join(said)} mm{where}: {out}"
+    made = axle_drawing(car, axle, travels, rack)
+    made.write(out, version, option)
+    return f"Drawing of {made.summary()}: {out}"
 
 
 export.__doc__ = f"{export.__doc__}\n\n{EPILOG}"

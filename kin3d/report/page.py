@@ -9,7 +9,6 @@ from html import escape
 from importlib import resources
 from pathlib import Path
 
-from kin3d.errors import Finding, RequestError
 from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.report import figures, tables, views
@@ -21,7 +20,7 @@ from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
 from kin3d.studies.significance import KINDS
-from kin3d.writing.files import check_place
+from kin3d.writing.files import MARK, check_place, write_file
 from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import percent
 
@@ -54,11 +53,7 @@ def write_report(data: ReportData, path: Path, command: str, scenes: Mapping[str
         For another ending, or a place that cannot be written to.
     """
     check_place(path, (".html",), "--out")
-    content = render(data, command, scenes or {})
-    try:
-        path.write_text(content, "utf-8")
-    except OSError as error:
-        raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None
+    write_file(path, render(data, command, scenes or {}))
 
 
 def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date | None = None) -> str:
@@ -75,7 +70,8 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     parts.append(section("again", "To do it again", _again(data, command)))
     style = (resources.files("kin3d.report") / "style.css").read_text("utf-8")
     head = (
-        f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<meta charset="utf-8"><meta name="generator" content="{MARK}">'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         f"<title>{text(title)}</title><style>{style}</style>"
     )

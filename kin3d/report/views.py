@@ -9,25 +9,28 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.layout import WHEEL_CENTRE
+from kin3d.linkage.names import Side
 from kin3d.report.figures import drawn
 from kin3d.report.markup import mark
-from kin3d.studies.outline import Outline
+from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.report_data import AxlePart
+from kin3d.studies.view_parts import car_plane
+from kin3d.studies.wheel_construction import ViewName, WheelLines
+from kin3d.writing.drawing import Dash, Drawing, Frame, Layer, Plane, Shape
+from kin3d.writing.drawing_picture import render
 from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import fixed
-from kin3d.writing.panels import DASHES, FAINT
-from kin3d.writing.style import INK, LINES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Array = NDArray[np.float64]
-VIEWS = {"front": (1, 2), "side": (0, 2)}
 WIDTH = 6.4  # inches
 BEYOND = 0.3  # part of the half track that the front view shows beyond the centre line
 ROOM_MM = 70.0
-_MARKERS = ("o", "s", "^", "D")
+_COLOURS = ("blue", "orange", "green", "pink", "violet")
+_DASHES: tuple[Dash, ...] = ("solid", "dashed", "dotted", "chain")
+_SHAPES: tuple[Shape, ...] = ("joint", "square", "diamond", "target")
 
 
 def front_view(part: AxlePart) -> str:
@@ -37,111 +40,114 @@ def front_view(part: AxlePart) -> str:
 
 def side_view(part: AxlePart) -> str:
     """The corner seen from its outer side."""
-    front = "left" if part.cars[0].outline.sign > 0.0 else "right"
+    front = "left" if part.comparison.side == "left" else "right"
     return _picture(part, "side", f"Side view from outside, the car's front to the {front}")
 
 
-def _picture(part: AxlePart, view: str, title: str) -> str:
-    outlines = [c.outline for c in part.cars]
-    x, z = _limits(outlines, view)
-    size = (WIDTH, WIDTH * (z[1] - z[0]) / (x[1] - x[0]) * 0.9 + 0.85)
-    names = " and ".join(o.title for o in outlines)
+def _picture(part: AxlePart, view: ViewName, title: str) -> str:
+    shown = [c.construction for c in part.cars]
+    plane, side = car_plane(view), part.comparison.side
+    frame = _frame(shown, view, side)
+    size = (WIDTH, WIDTH * float(frame.size[1] / frame.size[0]) * 0.9 + 0.85)
+    drawing = Drawing(float(frame.size[0]) / (25.4 * 0.88 * WIDTH), _layers(len(shown)))
+    grounds = [float(c.ground.middle[2]) for c in shown if c.ground is not None]
+    if grounds:
+        level = float(np.mean(grounds))
+        drawing.line("base", (frame.low[0], level), (frame.high[0], level))
+    if view == "front":
+        drawing.line("middle", (0.0, frame.low[1]), (0.0, frame.high[1]))
+    for k, one in enumerate(shown):
+        _corner(drawing, one, plane, view, side, k)
+    names = " and ".join(c.title for c in shown)
     described = f"{title}: links, instant centres and lines of {names}"
-    draw = partial(_draw, outlines=outlines, view=view, title=title, x=x, z=z)
+    left_is_right = view == "front" or side == "left"
+    draw = partial(_draw, drawing=drawing, frame=frame, view=view, title=title, turned=left_is_right)
     return drawn(f"{part.axle}-{view}", described, draw, size)
 
 
-def _limits(outlines: Sequence[Outline], view: str) -> tuple[tuple[float, float], tuple[float, float]]:
+def _layers(cars: int) -> dict[str, Layer]:
+    """What is drawn of each car on a layer of its own: links, wheel, line to the instant centre."""
+    out = {"base": Layer("ink", "solid", 1.0), "middle": Layer("mid", "chain", 0.8)}
+    for k in range(cars):
+        colour, dash = _COLOURS[k % len(_COLOURS)], _DASHES[k % len(_DASHES)]
+        out[f"links {k}"], out[f"wheel {k}"] = Layer(colour, "solid", 1.3), Layer(colour, dash, 1.6)
+        out[f"lines {k}"] = Layer(colour, dash, 1.1)
+    return out
+
+
+def _frame(shown: Sequence[AxleConstruction], view: ViewName, side: Side) -> Frame:
     """What the picture shows: all links and the wheel; in the front view the centre line and a little beyond."""
-    places = np.array([p for o in outlines for p in o.at.values()])
-    wheels = np.array([o.at[WHEEL_CENTRE] for o in outlines])
-    radius = max(o.radius_mm or 0.0 for o in outlines)
-    low, high = (places[:, 2].min(), wheels[:, 2].min() - radius), (places[:, 2].max(), wheels[:, 2].max() + radius)
-    z = (float(min(low)) - ROOM_MM, float(max(high)) + ROOM_MM)
+    wheels = [c.wheel(side) for c in shown]
+    places = np.array([p for w in wheels for p in w.points.values()])
+    centres, radius = np.array([w.centre for w in wheels]), max(c.radius_mm or 0.0 for c in shown)
+    ends = np.concatenate([places, centres - radius, centres + radius])
+    low, high = ends.min(axis=0) - ROOM_MM, ends.max(axis=0) + ROOM_MM
     if view == "side":
-        ends = [*places[:, 0], *(wheels[:, 0] - radius), *(wheels[:, 0] + radius)]
-        return (min(ends) - ROOM_MM, max(ends) + ROOM_MM), z
-    half, sign = float(np.abs(places[:, 1]).max()), outlines[0].sign
-    ends = sorted((sign * (half + ROOM_MM), -sign * BEYOND * half))
-    return (ends[0], ends[1]), z
+        return Frame(low[[0, 2]], high[[0, 2]])
+    half, sign = float(np.abs(places[:, 1]).max()), wheels[0].sign
+    across = sorted((sign * (half + ROOM_MM), -sign * BEYOND * half))
+    return Frame(np.array([across[0], low[2]]), np.array([across[1], high[2]]))
 
 
-def _draw(
-    ax: Axes, outlines: Sequence[Outline], view: str, title: str, x: tuple[float, float], z: tuple[float, float]
-) -> None:
-    flat = list(VIEWS[view])
-    for k, one in enumerate(outlines):
-        for member in one.members:
-            _member(ax, np.array([one.at[p][flat] for p in member]), LINES[k % len(LINES)])
-        _wheel(ax, one, flat, k)
-        _line(ax, one, view, k, x)
-    grounds = [o.contact[2] for o in outlines if o.contact is not None]
-    if grounds:
-        ax.axhline(float(np.mean(grounds)), color=INK, lw=1.0, zorder=0)
-    if view == "front":
-        ax.axvline(0.0, color=FAINT, lw=0.8, ls=(0, (8, 3, 1, 3)), zorder=0)
-    ax.set(xlim=x, ylim=z, aspect="equal")
+def _corner(drawing: Drawing, one: AxleConstruction, plane: Plane, view: ViewName, side: Side, k: int) -> None:
+    """Bodies as the outlines around their points, the wheel as the circle of its radius, the constructions."""
+    wheel, colour = one.wheel(side), _COLOURS[k % len(_COLOURS)]
+    for body in (b for b in wheel.bodies if b.role != "spring"):
+        flat = plane.flat(np.unique(body.lines.reshape(-1, 3), axis=0))
+        away = flat - flat.mean(axis=0)
+        ring = flat[np.argsort(np.arctan2(away[:, 1], away[:, 0]))]
+        drawing.path(f"links {k}", ring, closed=len(ring) > 2, fill=colour if len(ring) > 2 else None, tint=0.07)
+        for corner in flat:
+            drawing.mark(f"links {k}", corner, "dot", 0.28, colour=colour)
+    centre = plane.flat(wheel.centre)
+    for way in np.eye(2):
+        drawing.line(f"links {k}", centre - 0.75 * drawing.height * way, centre + 0.75 * drawing.height * way)
+    if one.radius_mm is not None:
+        drawing.path(f"wheel {k}", plane.flat(wheel.rim(one.radius_mm)), closed=True)
+    if wheel.lines is not None:
+        _line(drawing, one, wheel.lines, plane, view, k)
+
+
+def _line(drawing: Drawing, one: AxleConstruction, lines: WheelLines, plane: Plane, view: ViewName, k: int) -> None:
+    """From the contact point towards the instant centre with its mark; the roll centre."""
+    layer, colour, shape = f"lines {k}", _COLOURS[k % len(_COLOURS)], _SHAPES[k % len(_SHAPES)]
+    centre = plane.flat((lines.front if view == "front" else lines.side).place)
+    if not np.isfinite(centre).all():
+        return
+    drawing.line(layer, plane.flat(lines.contact), centre)
+    drawing.mark(layer, centre, shape, 0.6, colour=colour)
+    place = None if one.ground is None or view == "side" else one.ground.roll_centre_place
+    if place is not None:
+        drawing.mark(layer, plane.flat(place), shape, 0.6, colour=colour, filled=True)
+
+
+def _draw(ax: Axes, drawing: Drawing, frame: Frame, view: ViewName, title: str, turned: bool) -> None:
+    ax.set(xlim=(frame.low[0], frame.high[0]), ylim=(frame.low[1], frame.high[1]), aspect="equal")
+    render(ax, drawing)
     ax.grid(False)
     ax.set_title(title, loc="left")
     ax.set_xlabel(f"{'y, to the left' if view == 'front' else 'x, forward'} (mm)")
     ax.set_ylabel("z, up (mm)")
-    if view == "front" or outlines[0].sign > 0.0:
+    if turned:
         ax.invert_xaxis()
 
 
-def _member(ax: Axes, points: Array, colour: str) -> None:
-    """A body as the outline around its points."""
-    away = points - points.mean(axis=0)
-    order = np.argsort(np.arctan2(away[:, 1], away[:, 0]))
-    closed = points[[*order, order[0]]] if len(points) > 2 else points
-    ax.plot(*closed.T, color=colour, lw=1.3, solid_joinstyle="round")
-    if len(points) > 2:
-        ax.fill(*closed.T, color=colour, alpha=0.07, lw=0)
-    ax.plot(*points.T, "o", ms=3, color=colour)
-
-
-def _wheel(ax: Axes, one: Outline, flat: list[int], k: int) -> None:
-    """The circle of the loaded radius in this view, and the wheel centre."""
-    centre, colour = one.at[WHEEL_CENTRE], LINES[k % len(LINES)]
-    ax.plot(*centre[flat], "+", ms=9, mew=1.4, color=colour)
-    if one.radius_mm is None:
-        return
-    up = np.array([0.0, 0.0, 1.0]) - one.spin[2] * one.spin
-    up /= np.linalg.norm(up)
-    along = np.cross(one.spin, up)
-    turn = np.linspace(0.0, 2.0 * np.pi, 121)[:, None]
-    rim = centre + one.radius_mm * (np.cos(turn) * up + np.sin(turn) * along)
-    ax.plot(rim[:, flat[0]], rim[:, flat[1]], color=colour, lw=1.6, ls=DASHES[k % len(DASHES)])
-
-
-def _line(ax: Axes, one: Outline, view: str, k: int, x: tuple[float, float]) -> None:
-    """From the contact point towards the instant centre; its mark where it lies within the picture; the roll centre."""
-    centre = one.front_centre if view == "front" else one.side_centre
-    if one.contact is None or centre is None or not np.isfinite(centre).all():
-        return
-    colour, start = LINES[k % len(LINES)], one.contact[list(VIEWS[view])]
-    ax.plot(*np.array([start, centre]).T, color=colour, lw=1.1, ls=DASHES[k % len(DASHES)], clip_on=True)
-    if x[0] < centre[0] < x[1]:
-        ax.plot(*centre, marker=_MARKERS[k % 4], ms=7, mfc="white", mec=colour, mew=1.6)
-    if view == "front" and one.roll_centre_mm is not None:
-        ax.plot(0.0, one.roll_centre_mm + one.contact[2], marker=_MARKERS[k % 4], ms=7, color=colour)
-
-
-def caption(part: AxlePart, view: str) -> str:
+def caption(part: AxlePart, view: ViewName) -> str:
     """The figures of the construction, car by car, as markup."""
     said = []
     for k, car in enumerate(part.cars):
-        one = car.outline
-        centre = one.front_centre if view == "front" else one.side_centre
-        if centre is None or one.contact is None:
+        one = car.construction
+        lines = one.wheel(part.comparison.side).lines
+        if lines is None or one.ground is None:
             said.append(f"{mark(k)} no loaded radius, so no construction")
             continue
-        words = f"instant centre {'y' if view == 'front' else 'x'} {fixed(centre[0], 0)}, z {fixed(centre[1], 0)} mm"
-        if view == "front" and one.roll_centre_mm is not None:
-            words += f"; roll centre (filled mark) {fixed(one.roll_centre_mm, 1)} mm over the ground"
-        if view == "side":
-            rise = centre[1] - one.contact[2]
-            slope = float(np.degrees(np.arctan2(rise, abs(centre[0] - one.contact[0]))))
-            words += f"; line rises {fixed(slope, 2)}° from the contact point"
+        across, centre = ("y", lines.front) if view == "front" else ("x", lines.side)
+        x, _, z = centre.place if view == "side" else centre.place[[1, 0, 2]]
+        words = f"instant centre {across} {fixed(x, 0)}, z {fixed(z, 0)} mm"
+        if view == "front":
+            words += f"; roll centre (filled mark) {fixed(float(one.ground.roll_centre[1]), 1)} mm over the ground"
+        else:
+            rise, away = z - lines.contact[2], abs(x - lines.contact[0])
+            words += f"; line rises {fixed(float(np.degrees(np.arctan2(rise, away))), 2)}° from the contact point"
         said.append(f"{mark(k)} {text(words)}")
     return tag("span", "<br>".join(said))

@@ -13,8 +13,8 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.studies.check import AxleCheck, check_axle
 from kin3d.studies.compare import SAMPLES, ComparedCar, Comparison, compare
+from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.fit import Scale
-from kin3d.studies.outline import Outline, outline
 from kin3d.studies.result import SweepResult
 from kin3d.studies.significance import THRESHOLD
 from kin3d.studies.sweep import sweep
@@ -33,8 +33,8 @@ class CarPart:
     Attributes
     ----------
     check : AxleCheck
-    outline : Outline
-        The corner in the design position with its constructions.
+    construction : AxleConstruction
+        The axle in the design position.
     roll : SweepResult or None
         The axle over body roll; None without a loaded radius.
     missing : tuple of str
@@ -42,7 +42,7 @@ class CarPart:
     """
 
     check: AxleCheck
-    outline: Outline
+    construction: AxleConstruction
     roll: SweepResult | None
     missing: tuple[str, ...]
 
@@ -135,4 +135,4 @@ def _car_part(compared: ComparedCar, axle: AxleName) -> CarPart:
         roll = sweep(car, axle, roll=ROLL_DEG, measures=MIGRATION)
     except Kin3dError as error:
         missing = tuple(f"roll-centre migration of {car.title}: {f}" for f in error.findings)
-    return CarPart(check_axle(car, axle), outline(compared.corner, car.title), roll, missing)
+    return CarPart(check_axle(car, axle), construct_at(car, axle, [0.0])[0], roll, missing)

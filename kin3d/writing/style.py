@@ -15,6 +15,12 @@ GRID = "#d9dee2"
 # from the set of M. Okabe and K. Ito, Color Universal Design (2008), in an order of our own;
 # dashes tell the second round of them apart
 LINES = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#6b4c9a", "#7f7f7f", "#1f2a33")
+# colours of drawings by name, with the number that stands for each in a DXF file: readable on black and on white
+COLOURS = {
+    "ink": (INK, 7), "mid": ("#8b969e", 8), "pale": ("#eceff1", 254), "tyre": ("#f7f8f9", 255), "paper": ("#ffffff", 7),
+    "grey": ("#46535c", 8), "blue": (LINES[0], 5), "orange": (LINES[1], 30), "green": (LINES[2], 94),
+    "pink": (LINES[3], 6), "violet": (LINES[4], 200), "brown": ("#8c5a2b", 34), "teal": ("#2a8fa3", 134),
+}  # fmt: skip
 DOTS_PER_INCH = 150
 
 

@@ -15,8 +15,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from kin3d.studies.poses import axle_poses
-from kin3d.writing.dxf import VERSIONS, write_dxf
+from kin3d.studies.export import export
+from kin3d.writing.drawing_dxf import VERSIONS
 from tests.laws.cars import CORNERS, car
 
 PAPER_MM = "841x594"
@@ -55,7 +55,7 @@ def main() -> int:
     wrong = 0
     for name, axle in CORNERS:
         drawing = given.folder.resolve() / f"{name}_{axle}_{given.version}.dxf"
-        write_dxf(axle_poses(car(name), axle, (-30.0, 0.0, 30.0)), drawing, given.version)
+        export(car(name), axle, (-30.0, 0.0, 30.0)).save(drawing, version=given.version)
         picture = printed(drawing)
         share, colours = inked(picture)
         good = share > 0.005 and colours >= 5

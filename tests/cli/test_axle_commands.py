@@ -56,7 +56,7 @@ def test_pitch_sweeps_the_car(tmp_path: Path) -> None:
         (("settle", ONE_AXLE), "axle"),
         (("settle", CAR, "--braking=1", "--driving=1"), "braking and driving do not go together"),
         (("settle", CAR, "--lateral=9"), "no attitude carries these loads: they go up to lateral 2."),
-        (("draw", CAR, "--out=x.dxf"), '--out ending ".dxf" is not known; expected one of .svg, .pdf, .png'),
+        (("draw", CAR, "--out=x.dxf"), '--out ending ".dxf" is not known; expected one of .png, .svg, .pdf'),
         (("draw", CAR, "--pitch=1", "--out=x.svg"), "--pitch belongs to --view side"),
         (("draw", ONE_AXLE, "--view=side", "--pitch=1", "--out=x.svg"), "--pitch needs both axles"),
         (("draw", CAR, "--roll=80", "--out=x.svg"), "roll: 80 deg is found; angles of the body between"),

@@ -1,0 +1,239 @@
+"""The front view of an axle: arms, instant centres, the lines from them to the contact points, the roll centre."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.studies.construction import AxleConstruction
+from kin3d.studies.view_parts import (
+    SMALL,
+    STEP_MM,
+    Seen,
+    arm_lines,
+    body_colours,
+    draw_chassis,
+    draw_ground,
+    draw_linkage,
+    draw_mass_centre,
+    place_words,
+    signed,
+    words,
+)
+from kin3d.studies.wheel_construction import DrawnWheel, WheelLines
+from kin3d.writing.drawing import Drawing, Frame, Plane
+
+Array = NDArray[np.float64]
+TYRE_SHARE = 0.72  # width of a drawn tyre over its radius; nothing is measured from it
+SPREAD = 1.7  # instant centres within so many half widths of the axle are on the view
+
+
+def front_frame(seen: Sequence[Seen], scale: float) -> Frame:
+    """What the front view shows: the wheels with some room, and the instant centres when they are not far out."""
+    room = 36.0 * scale  # for the words beside an instant centre
+    chassis = np.concatenate([s.plane.flat(s.axle.chassis) for s in seen])
+    lines = [(s, w.lines) for s in seen for w in s.axle.wheels if w.lines is not None]
+    if not lines:
+        every = np.concatenate([s.plane.flat(np.stack([*w.points.values()])) for s in seen for w in s.axle.wheels])
+        return Frame(every.min(axis=0) - 100.0, every.max(axis=0) + 100.0)
+    radius = float(seen[0].axle.radius_mm or 0.0)
+    ground = min(s.ground_mm for s in seen)
+    half = max(abs(float(s.plane.flat(w.contact)[0])) for s, w in lines) + 0.9 * radius
+    places = [s.plane.flat(w.front.place) for s, w in lines]
+    near = [p for p in places if np.isfinite(p).all() and abs(float(p[0])) < SPREAD * half]
+    wide = max([half + room * (len(near) < len(places)), *(abs(float(p[0])) + room for p in near)])
+    usual = max(2.45 * radius, float(chassis[:, 1].max()) - ground + 0.35 * radius)
+    top = min(max([usual, *(float(p[1]) - ground + 0.3 * radius for p in near)]), 2.0 * usual)
+    low = min([-0.28 * radius, *(float(p[1]) - ground - 0.3 * radius for p in near)])
+    return Frame(np.array([-wide, ground + max(low, -1.2 * radius)]), np.array([wide, ground + top]))
+
+
+def front_view(drawing: Drawing, seen: Seen, frame: Frame, detailed: bool = False) -> None:
+    """Draw the roll-centre construction of one axle."""
+    axle, plane = seen.axle, seen.plane
+    if axle.ground is None:
+        for wheel in axle.wheels:
+            draw_linkage(drawing, plane, wheel)
+        return
+    draw_ground(drawing, frame, seen.ground_mm)
+    _body(drawing, seen, frame)
+    for wheel in axle.wheels:
+        _tyre_from_behind(drawing, seen, wheel)
+        draw_linkage(drawing, plane, wheel)
+    _names(drawing, plane, axle.wheels[0])
+    for wheel in axle.wheels:
+        if wheel.lines is not None:
+            _front_lines(drawing, seen, frame, wheel, wheel.lines)
+    _roll_centre(drawing, seen, frame)
+    if axle.ground.mass_centre is not None:
+        at = plane.flat(axle.ground.mass_centre)
+        # beside it, away from the left wheel, where the names stand
+        draw_mass_centre(drawing, at, seen.ground_mm, "mass centre of the body", -int(plane.sign))
+    if detailed:
+        _front_dimensions(drawing, seen, frame)
+
+
+def _body(drawing: Drawing, seen: Seen, frame: Frame) -> None:
+    """The chassis, its own middle line and the roll angle."""
+    hull = draw_chassis(drawing, seen)
+    level, roll = seen.ground_mm, seen.axle.roll_deg
+    up = seen.plane.turned(np.array([0.0, 0.0, 1.0]))
+    foot = hull.mean(axis=0)
+    foot = foot - up * (foot[1] - level) / up[1]
+    reach = frame.high[1] - level - 3 * drawing.scale
+    drawing.line("base", foot, foot + up * reach / up[1])
+    if abs(roll) < 1e-9:
+        return
+    drawing.line("base", foot, foot + np.array([0.0, reach]), dash="dotted", width=0.6)
+    size, turn = 0.9 * reach, np.arctan2(up[1], up[0])
+    arc = np.linspace(np.pi / 2.0, turn, 13)[:, None]
+    drawing.path("base", foot + size * np.concatenate([np.cos(arc), np.sin(arc)], axis=1), colour="ink", dash="solid")
+    right = up[0] > 0
+    text = f"roll {signed(roll, 2)}°"
+    words(drawing, foot + up * size / up[1], text, (2.0 if right else -2.0, 0.0), align="left" if right else "right")
+
+
+def _tyre_from_behind(drawing: Drawing, seen: Seen, wheel: DrawnWheel) -> None:
+    """A tyre that leans as it does, its centre line, its camber."""
+    radius, plane = float(seen.axle.radius_mm or 0.0), seen.plane
+    axis = plane.turned(wheel.spin)
+    axis = axis / np.linalg.norm(axis) * np.sign(axis[0])
+    down = np.array([axis[1], -axis[0]])
+    wide, corner = TYRE_SHARE * radius / 2.0, 0.16 * radius
+    around = []
+    for u, v, first in ((1, 1, 0), (-1, 1, 1), (-1, -1, 2), (1, -1, 3)):
+        turn = (first + np.linspace(0.0, 1.0, 9)) * np.pi / 2.0
+        middle = np.array([u * (wide - corner), v * (radius - corner)])
+        around += list(middle + corner * np.stack([np.cos(turn), np.sin(turn)], axis=1))
+    centre = plane.flat(wheel.centre)
+    drawing.path("links", centre + np.array(around) @ np.stack([axis, -down]), closed=True, fill="tyre", width=1.1)
+    if wheel.lines is None:
+        return
+    top = centre - 1.12 * radius * down
+    drawing.line("base", top, plane.flat(wheel.lines.contact))
+    text = f"camber to the ground\n{signed(wheel.lines.camber_deg, 2)}°"
+    words(drawing, top, text, (0.0, 2.4), align="center", level="bottom", size=0.94)
+
+
+def _names(drawing: Drawing, plane: Plane, wheel: DrawnWheel) -> None:
+    """Names of the bodies along their lines, over the names that already stand there."""
+    shade, taken = body_colours(wheel.bodies), list[Array]()
+    for body in wheel.bodies:
+        if body.role != "rod" and body.joint is None:
+            continue
+        p = plane.flat(body.places)
+        if len(p) < 2:
+            continue
+        inner, outer = p[:-1].mean(axis=0), p[-1]
+        way = outer - inner
+        turn = (np.degrees(np.arctan2(way[1], way[0])) + 90.0) % 180.0 - 90.0
+        at = inner + (0.24 if body.role == "rod" else 0.55) * way
+        near = sum(float(np.hypot(*(at - o))) < 7.0 * drawing.scale for o in taken)
+        taken.append(at)
+        up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))]) * (1.1 + 3.1 * near)
+        look = {"align": "center", "level": "bottom", "size": SMALL, "turn_deg": float(turn)}
+        words(drawing, at, body.name, (float(up[0]), float(up[1])), colour=shade[body.name], **look)
+
+
+def _front_lines(drawing: Drawing, seen: Seen, frame: Frame, wheel: DrawnWheel, lines: WheelLines) -> None:
+    """Lines of the arms, and the line of the instant centre through the contact point."""
+    plane = seen.plane
+    foot, centre = plane.flat(lines.contact), plane.flat(lines.front.place)
+    arm_lines(drawing, plane, frame, lines.front, body_colours(wheel.bodies))
+    # the line stands square to the path of the contact point, whether the instant centre is near or far
+    near = frame.holds(centre)
+    end = centre if near else frame.cut(foot, foot + 1e6 * plane.turned(lines.front.direction))
+    drawing.line("lines", foot, end)
+    crossing = _crossing(seen, frame)
+    if crossing is not None:
+        share = (crossing - foot) @ (end - foot) / ((end - foot) @ (end - foot))
+        if not 0.0 <= share <= 1.0 + 1e-9:  # the roll centre lies beyond the instant centre, or outside the wheel
+            drawing.line("lines", foot, crossing)
+    drawing.mark("lines", foot, "dot", 0.45, colour="violet")
+    told = place_words("yz", plane.coordinates(lines.front.place)[1:])
+    if near:
+        drawing.mark("lines", centre, "square", 0.5, colour="violet")
+        outside, over = bool(centre[0] > 0), float(centre[1] - seen.ground_mm) / drawing.scale
+        text = f"instant centre\nof the {wheel.side} wheel\n{told}"
+        # the words keep clear of the ground
+        level = "middle" if abs(over) > 6.0 else "bottom" if over >= 0.0 else "top"
+        align = "left" if outside else "right"
+        lift = {"middle": 0.0, "bottom": -0.5, "top": 0.5}[level]
+        words(drawing, centre, text, (2.6 if outside else -2.6, lift), align=align, level=level, colour="violet")
+        return
+    right = bool(end[0] > 0)
+    text = f"to the instant centre of the {wheel.side} wheel\n{told}"
+    align = "right" if right else "left"
+    words(drawing, end, text, (-1.5 if right else 1.5, 2.0), align=align, level="bottom", colour="violet")
+
+
+def _crossing(seen: Seen, frame: Frame) -> Array | None:
+    """The roll centre on the plane, where it is drawn."""
+    ground = seen.axle.ground
+    place = None if ground is None else ground.roll_centre_place
+    flat = None if place is None else seen.plane.flat(place)
+    return flat if flat is not None and frame.holds(flat) else None
+
+
+def _roll_centre(drawing: Drawing, seen: Seen, frame: Frame) -> None:
+    """The mark where both lines cross and its height, or where it is in words."""
+    ground = seen.axle.ground
+    if ground is None:
+        return
+    offset, height = (float(c) for c in ground.roll_centre)
+    at = _crossing(seen, frame)
+    if at is not None:
+        drawing.mark("lines", at, "target", 1.3, colour="pink")
+        x = at[0] + (9.0 if at[0] >= 0.0 else -9.0) * drawing.scale
+        low = np.array([x, seen.ground_mm])
+        drawing.line("dims", at, (x, at[1]), colour="pink", width=0.7)
+        drawing.dimension("dims", low, np.array([x, at[1]]), low, upright=True, text=" ", colour="pink")
+        text = f"roll centre {signed(height)} mm over the ground"
+        look = {"align": "center", "colour": "pink", "bold": True}
+        words(drawing, low, text, (0.0, -5.2), **look)
+        return
+    why = "the lines are nearly parallel" if ground.parallel else "it lies off the sheet"
+    text = f"roll centre at y {signed(offset, 0)}, z {signed(height, 0)} mm: {why}"
+    text += f"\nheight from jacking forces {signed(ground.force_height_mm)} mm"
+    corner = np.array([frame.low[0], frame.high[1]])
+    words(drawing, corner, text, (4.0, -6.0), colour="pink", bold=True)
+
+
+def _front_dimensions(drawing: Drawing, seen: Seen, frame: Frame) -> None:
+    """Track and the place of the given wheel's instant centre."""
+    left, right = (seen.plane.flat(w.lines.contact) for w in seen.axle.wheels if w.lines is not None)
+    low, mm = min(float(frame.low[1]), seen.ground_mm), drawing.scale
+    drawing.dimension("dims", right, left, np.array([0.0, low - 2.2 * STEP_MM * mm]), text="track <>")
+    lines = seen.axle.wheels[0].lines
+    centre = None if lines is None else seen.plane.flat(lines.front.place)
+    if centre is None or not frame.holds(centre):
+        return
+    foot = np.array([centre[0], seen.ground_mm])
+    drawing.dimension("dims", left, centre, np.array([centre[0], low - 1.2 * STEP_MM * mm]))
+    drawing.dimension("dims", foot, centre, centre - np.array([34.0 * mm, 0.0]), upright=True)
+
+
+def front_notes(axle: AxleConstruction) -> list[str]:
+    """The figures of the construction, also of what is too far away to be drawn."""
+    ground = axle.ground
+    lines = [w.lines for w in axle.wheels if w.lines is not None]
+    if ground is None or not lines:
+        return ["no construction: loaded_radius_mm is not given"]
+    track = float(ground.over(lines[0].contact - lines[1].contact + ground.middle)[1])
+    offset, height = (float(c) for c in ground.roll_centre)
+    out = [
+        f"roll centre: height {signed(height)} mm, {signed(offset)} mm to the left",
+        f"height from jacking forces {signed(ground.force_height_mm)} mm",
+        f"track {track:.1f} mm",
+        f"jacking coefficient: left {signed(lines[0].jacking, 3)}, right {signed(lines[1].jacking, 3)}",
+    ]
+    if ground.parallel:
+        out[0] += "; the lines are nearly parallel, their crossing says little"
+    apart = lines[0].front.arms_miss_mm
+    if apart is not None:
+        out.append(f"lines of the left arms cross {apart:.1f} mm from the instant centre")
+    elif not lines[0].front.arms:
+        out.append("no arms in this layout: the instant centre follows from the motion alone")
+    return [*out, "violet: square to the paths of the contact points"]

@@ -1,0 +1,334 @@
+"""One wheel as it is drawn: the bodies of its linkage, its contact point, instant centres, support lines.
+
+Places are in space and in the vehicle frame, mm. The front view's plane stands at x = p_x of the wheel's contact point
+p, the side view's at y = p_y, both square to the vehicle's axes.
+
+The centres are those of the true motion. The line of an arm is where the plane through its two chassis joints and its
+outer joint cuts the view's plane; the lines of two arms cross exactly in the instant centre only where the upright
+does not steer with travel, which is why both are given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.design import SIDES
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.linkage.names import AxleName, Side
+from kin3d.measures import anti
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.entry import available
+from kin3d.measures.instant_centres import front_centre, side_centre
+from kin3d.solve.model import SIGNS
+from kin3d.spatial.jets import value
+
+Array = NDArray[np.float64]
+Role = Literal["arm", "link", "rod", "rocker", "spring", "upright"]
+ViewName = Literal["front", "side"]
+ROUND = 72  # corners of a wheel
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnBody:
+    """One body as it is drawn.
+
+    Attributes
+    ----------
+    name : str
+    role : {"arm", "link", "rod", "rocker", "spring", "upright"}
+    places : ndarray, shape (n, 3)
+        Its corners; of an arm its chassis joints, then where it holds the upright.
+    joint : ndarray, shape (3,), or None
+        Where an arm or a link holds the upright.
+    lines : ndarray, shape (m, 2, 3)
+        Straight lines that stand for it: a link, an arm's legs, an upright's spokes, a rocker's edges.
+    """
+
+    name: str
+    role: Role
+    places: Array
+    joint: Array | None
+    lines: Array
+
+
+@dataclass(frozen=True, slots=True)
+class ArmLine:
+    """The line of one arm in a view's plane.
+
+    Attributes
+    ----------
+    body : str
+    start : ndarray, shape (3,)
+        The point of the line straight above or below the outer joint.
+    direction : ndarray, shape (3,)
+        Unit vector along the line, inboard in the front view, towards the instant centre in the side view.
+    """
+
+    body: str
+    start: Array
+    direction: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Centre:
+    """The instant centre of one wheel in one view.
+
+    Attributes
+    ----------
+    place : ndarray, shape (3,)
+        In the view's plane; not finite where the upright does not turn there.
+    direction : ndarray, shape (3,)
+        Unit vector from the contact point to it, or to where it lies at infinity.
+    arms : tuple of ArmLine
+        Empty in a layout without arms.
+    crossing : ndarray, shape (3,), or None
+        Where the lines of the first two arms cross; None without two arms, or where they are parallel.
+    """
+
+    place: Array
+    direction: Array
+    arms: tuple[ArmLine, ...]
+    crossing: Array | None
+
+    @property
+    def arms_miss_mm(self) -> float | None:
+        """How far from the instant centre the lines of the arms cross."""
+        if self.crossing is None or not np.isfinite(self.place).all():
+            return None
+        return float(np.linalg.norm(self.crossing - self.place))
+
+
+@dataclass(frozen=True, slots=True)
+class Support:
+    """The support line of one anti measure, in the side view from the contact point.
+
+    Attributes
+    ----------
+    measure, label : str
+    driving : bool
+        For driving, else for braking.
+    from_centre : bool
+        The line is square to the path of the wheel centre (the chassis takes the torque), else of the contact point.
+    share : float
+        The axle's part of the force.
+    slope : float
+        Rise of the line along the ground, forward.
+    """
+
+    measure: str
+    label: str
+    driving: bool
+    from_centre: bool
+    share: float
+    slope: float
+
+    def reading(self, axle: AxleName, wheelbase_mm: float, level_mm: float) -> tuple[float, float, float]:
+        """How far ahead of the contact point it is read, its height over the ground there, that in % of the level."""
+        ahead = (-1.0 if axle == "front" else 1.0) * self.share * wheelbase_mm
+        return ahead, self.slope * ahead, 100.0 * self.slope * ahead / level_mm
+
+
+@dataclass(frozen=True, slots=True)
+class WheelLines:
+    """What is constructed at one wheel's contact point.
+
+    Attributes
+    ----------
+    contact : ndarray, shape (3,)
+    velocity, hub_velocity : ndarray, shape (3,)
+        Of the upright's material point there and of the wheel centre, mm per mm of travel.
+    front, side : Centre
+    camber_deg : float
+        To the ground.
+    jacking : float
+        Jacking coefficient.
+    supports : tuple of Support
+    left_out : dict of str to str
+        Measures without a support line, and why.
+    """
+
+    contact: Array
+    velocity: Array
+    hub_velocity: Array
+    front: Centre
+    side: Centre
+    camber_deg: float
+    jacking: float
+    supports: tuple[Support, ...]
+    left_out: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnWheel:
+    """One wheel with its linkage; `sign` is +1 on the left; `lines` is None where no loaded radius is given."""
+
+    side: Side
+    sign: float
+    travel_mm: float
+    points: dict[str, Array]
+    bodies: tuple[DrawnBody, ...]
+    spin: Array
+    lines: WheelLines | None
+
+    @property
+    def centre(self) -> Array:
+        """Wheel centre, shape (3,)."""
+        return self.points[WHEEL_CENTRE]
+
+    def rim(self, radius_mm: float) -> Array:
+        """Corners of the wheel's disc, from the top on, shape (n, 3)."""
+        up = np.array([0.0, 0.0, 1.0]) - self.spin[2] * self.spin
+        up /= np.linalg.norm(up)
+        turn = np.linspace(0.0, 2.0 * np.pi, ROUND, endpoint=False)[:, None]
+        around = np.cos(turn) * up + np.sin(turn) * np.cross(self.spin, up)
+        return np.asarray(self.centre + radius_mm * around)
+
+
+def drawn_wheel(linkage: Linkage, places: Array, side: Side, travel: float, lines: WheelLines | None) -> DrawnWheel:
+    """One wheel of a solved position; `places` in the order of ``linkage.points``."""
+    at = dict(zip(linkage.points, places, strict=True))
+    spin = at[WHEEL_AXIS] - at[WHEEL_CENTRE]
+    sign = float(SIGNS[SIDES.index(side)])
+    return DrawnWheel(side, sign, travel, at, tuple(_bodies(linkage, at)), spin / np.linalg.norm(spin), lines)
+
+
+def _bodies(linkage: Linkage, at: dict[str, Array]) -> list[DrawnBody]:
+    """Every body with its part in the drawing, and the spring."""
+    upright = set(linkage.bodies[linkage.wheel_body])
+    out = []
+    for name, points in linkage.bodies.items():
+        shared = [p for p in points if p in upright]
+        ends = [p for p in points if p in linkage.fixed or p in linkage.rack]
+        role = _role(linkage, name, len(ends), bool(shared))
+        kept = [*ends, *shared] if role == "arm" else [p for p in points if p != WHEEL_AXIS]
+        joint = at[shared[0]] if len(shared) == 1 and ends and role in ("arm", "link") else None
+        lines = [(at[a], at[b]) for a, b in _segments(linkage, name)]
+        out.append(DrawnBody(name, role, np.stack([at[p] for p in kept]), joint, np.array(lines).reshape(-1, 2, 3)))
+    if linkage.spring is not None:
+        ends_of = np.stack([at[p] for p in linkage.spring])
+        out.append(DrawnBody("spring", "spring", ends_of, None, ends_of[None]))
+    return out
+
+
+def _role(linkage: Linkage, name: str, ends: int, shared: bool) -> Role:
+    if name == linkage.wheel_body:
+        return "upright"
+    if linkage.rocker is not None and name == linkage.rocker.body:
+        return "rocker"
+    if linkage.rocker is not None and set(linkage.bodies[name]) == set(linkage.rocker.rod):
+        return "rod"
+    return "arm" if ends >= 2 and shared else "link"
+
+
+def _segments(linkage: Linkage, body: str) -> list[tuple[str, str]]:
+    points = linkage.bodies[body]
+    held = [p for p in points if p in linkage.fixed]
+    free = [p for p in points if p not in linkage.fixed and p not in (WHEEL_CENTRE, WHEEL_AXIS)]
+    if body == linkage.wheel_body:
+        return [(WHEEL_CENTRE, p) for p in (*held, *free)]
+    if len(held) >= 2 and free:
+        return [(h, f) for f in free for h in held] + list(combinations(free, 2))
+    return list(combinations(points, 2))
+
+
+def vectors(components: Sequence[object], count: int) -> Array:
+    """Values of a vector's components over lanes, shape (count, components)."""
+    return np.stack([np.broadcast_to(value(c), count) for c in components], axis=-1).astype(float)
+
+
+def wheel_lines(linkage: Linkage, pair: CornerPair, places: Array, axes: Sequence[Array]) -> list[WheelLines]:
+    """Constructions of all left wheels, then of all right ones; `axes` are the ground's in each position."""
+    count = len(places)
+    contact, velocity = vectors(pair.contact, count), vectors(pair.contact_velocity, count)
+    hub, spin = vectors(pair.centre_velocity, count), vectors(pair.spin, count)
+    with np.errstate(all="ignore"):
+        yz, xz = vectors(front_centre(pair), count), vectors(side_centre(pair), count)
+    supports, left_out = _supports(pair, count)
+    out = []
+    for k in range(count):
+        p, v, sign = contact[k], velocity[k], 1.0 if k < count // 2 else -1.0
+        front = _centre(linkage, "front", places[k], p, v, np.array([p[0], *yz[k]]), sign)
+        side = _centre(linkage, "side", places[k], p, v, np.array([xz[k][0], p[1], xz[k][1]]), sign)
+        ground = axes[k % len(axes)]
+        drift = ground @ v
+        camber = float(np.degrees(-np.arcsin(ground[2] @ spin[k])))
+        out.append(WheelLines(p, v, hub[k], front, side, camber, sign * drift[1] / drift[2], supports[k], left_out))
+    return out
+
+
+def _centre(
+    linkage: Linkage, view: ViewName, places: Array, contact: Array, velocity: Array, place: Array, sign: float
+) -> Centre:
+    across = 1 if view == "front" else 0  # the axis that runs across in this view
+    along = np.zeros(3)
+    along[across], along[2] = -velocity[2], velocity[across]
+    along /= np.linalg.norm(along)
+    if view == "front" and sign < 0.0:
+        along = -along  # inboard, where the centre is at infinity
+    if np.isfinite(place).all() and (place - contact) @ along < 0.0:
+        along = -along
+    arms = tuple(_arm_line(b, view, places[list(rows)], contact, place) for b, rows in _arm_rows(linkage).items())
+    return Centre(place, along, arms, _crossing(arms, across) if len(arms) > 1 else None)
+
+
+def _arm_rows(linkage: Linkage) -> dict[str, tuple[int, int, int]]:
+    """Bodies hinged on two chassis points that carry the upright: rows of the hinge's points and the outer joint."""
+    out = {}
+    upright = set(linkage.bodies[linkage.wheel_body])
+    for body, points in linkage.bodies.items():
+        hinge = [p for p in points if p in linkage.fixed]
+        outer = [p for p in points if p in upright]
+        if body != linkage.wheel_body and len(hinge) == 2 and len(outer) == 1:
+            out[body] = (linkage.index(hinge[0]), linkage.index(hinge[1]), linkage.index(outer[0]))
+    return out
+
+
+def _arm_line(body: str, view: ViewName, corners: Array, contact: Array, place: Array) -> ArmLine:
+    first, second, outer = corners
+    across, through = (1, 0) if view == "front" else (0, 1)
+    normal = np.cross(first - outer, second - outer)
+    along = np.zeros(3)
+    along[across], along[2] = normal[2], -normal[across]
+    along /= np.linalg.norm(along)
+    start = outer.copy()
+    start[through] = contact[through]
+    start[2] -= normal[through] * (contact[through] - outer[through]) / normal[2]
+    if view == "side" and np.isfinite(place).all():
+        inward = bool((place - start) @ along >= 0.0)
+    else:
+        inward = bool(-outer[1] * along[1] >= 0.0) if view == "front" else bool(along[0] <= 0.0)
+    return ArmLine(body, start, along if inward else -along)
+
+
+def _crossing(arms: Sequence[ArmLine], across: int) -> Array | None:
+    first, second = arms[:2]
+    flat = [across, 2]
+    matrix = np.stack([first.direction[flat], -second.direction[flat]], axis=1)
+    if abs(np.linalg.det(matrix)) < 1e-12:
+        return None
+    steps = np.linalg.solve(matrix, (second.start - first.start)[flat])
+    return np.asarray(first.start + steps[0] * first.direction)
+
+
+def _supports(pair: CornerPair, count: int) -> tuple[list[tuple[Support, ...]], dict[str, str]]:
+    """Support lines of every lane, and the measures that the car file lacks figures for."""
+    front = pair.axle.name == "front"
+    there, left_out = available(pair, [m for m in anti.MEASURES if m.axle == pair.axle.name])
+    columns = []
+    for measure in there:
+        # braking: the torque goes to the upright with outboard brakes; driving: to the chassis
+        driving = measure.name == ("anti_lift_pct" if front else "anti_squat_pct")
+        slope = (anti.drive_slope if driving else anti.brake_slope)(pair)
+        share = (anti.drive_share if driving else anti.brake_share)(pair)
+        rise = -np.broadcast_to(value(slope), count)
+        from_centre = driving or pair.car.brakes == "inboard"
+        columns.append(
+            [Support(measure.name, measure.label, driving, from_centre, share, float(r)) for r in rise]
+        )  # fmt: skip
+    return [tuple(column[k] for column in columns) for k in range(count)], left_out
