@@ -12,12 +12,11 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.keys import Rod
 from kin3d.linkage.record import changed
 from kin3d.solve.model import AxleModel
-from kin3d.studies.axle import sweep_axle
-from kin3d.studies.car import CarModel, sweep_car
+from kin3d.studies.car import CarModel
 from kin3d.studies.rates import MEASURES as RATES
 from kin3d.studies.rates_result import rates
 from kin3d.studies.registry import EVERY
-from kin3d.studies.sweep import sweep_corner
+from kin3d.studies.sweep import sweep
 from tests.laws.cars import car
 from tests.oracles.axle_by_numbers import AXLE, CAR, Both, Whole, normal
 from tests.oracles.by_numbers import CORNER, One, bend, slope
@@ -61,20 +60,20 @@ def mirrored(result, turned: tuple[int, ...]) -> int:
 @pytest.mark.parametrize(("name", "axle"), [("dunlin", "front"), ("plover", "front"), ("siskin", "front")])
 def test_a_corner_on_the_right_is_the_mirror_image_of_that_on_the_left(name, axle):
     read = full() if name == "dunlin" else car(name)
-    assert mirrored(sweep_corner(read, axle, [-20.0, 0.0, 15.0, 25.0], [-RACK, RACK]), (1,)) > 25
+    assert mirrored(sweep(read, axle, [-20.0, 0.0, 15.0, 25.0], [-RACK, RACK]), (1,)) > 25
 
 
 @pytest.mark.parametrize("axle", ["front", "rear"])
 def test_an_axle_in_roll_and_rack_is_the_mirror_image_of_itself(axle):
     rack = rack_of(axle)
     racks = [-rack, rack] if rack else [0.0]
-    assert mirrored(sweep_axle(full(), axle, [-10.0, 8.0], [-ROLL, ROLL], racks), (1, 2)) > 50
+    assert mirrored(sweep(full(), axle, heave=[-10.0, 8.0], roll=[-ROLL, ROLL], rack=racks), (1, 2)) > 50
 
 
 def test_the_car_in_roll_and_rack_is_the_mirror_image_of_itself():
-    found = sweep_car(full(), [5.0], [-0.5, 0.5], [-ROLL, ROLL], [-RACK, RACK])
-    assert mirrored(found.front, (2, 3)) > 50
-    assert mirrored(found.rear, (2, 3)) > 50
+    for axle in ("front", "rear"):
+        found = sweep(full(), axle, heave=5.0, pitch=[-0.5, 0.5], roll=[-ROLL, ROLL], rack=[-RACK, RACK])
+        assert mirrored(found, (2, 3)) > 50
 
 
 # --- every entry against a formula ------------------------------------------------------------------------------------
@@ -95,7 +94,7 @@ def test_every_entry_has_a_formula_here():
 @pytest.mark.parametrize("axle", ["front", "rear"])
 def test_every_measure_of_a_corner(axle):
     rack = rack_of(axle)
-    found = sweep_corner(full(), axle, TRAVEL, rack)
+    found = sweep(full(), axle, TRAVEL, rack)
     model = AxleModel.of(full(), axle)
     assert {m.name for m in found.measures} == entries("corner", axle), found.left_out
     for k in (0, 1):
@@ -107,7 +106,7 @@ def test_every_measure_of_a_corner(axle):
 @pytest.mark.parametrize("axle", ["front", "rear"])
 def test_every_measure_of_an_axle(axle):
     rack = rack_of(axle)
-    found = sweep_axle(full(), axle, HEAVE, ROLL, rack)
+    found = sweep(full(), axle, heave=HEAVE, roll=ROLL, rack=rack)
     both = Both.stood(AxleModel.of(full(), axle), HEAVE, ROLL, rack)
     names = {m.name for m in found.measures}
     # without a rack the rear axle has no steering of its own
@@ -119,7 +118,7 @@ def test_every_measure_of_an_axle(axle):
 
 
 def test_every_measure_of_the_car():
-    found = sweep_car(full(), HEAVE, PITCH, ROLL, RACK).front
+    found = sweep(full(), "front", heave=HEAVE, pitch=PITCH, roll=ROLL, rack=RACK)
     model = CarModel.of(full())
     flat = [np.array([v]) for v in (HEAVE, np.radians(PITCH), np.radians(ROLL), RACK)]
     stance = model.stance(*flat)
