@@ -6,6 +6,7 @@ import os
 import sys
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 # kin3d and kin3d_viewer of this checkout come before any that is installed, here and in every process started from here
@@ -17,6 +18,32 @@ os.environ["PYTHONPATH"] = os.pathsep.join([*SOURCES, *filter(None, [os.environ.
 # a first call imports; how long an example takes says nothing about whether it is right
 settings.register_profile("kin3d", deadline=None)
 settings.load_profile("kin3d")
+
+# tests that take seconds each: whole studies, pictures, windows, commands of the guide, many damaged drawings;
+# `pytest -m "not slow"` leaves them out
+SLOW = (
+    "tests/test_packaging.py",
+    "tests/test_readme.py",
+    "tests/cli/",
+    "tests/viewer/test_files.py",
+    "tests/viewer/test_pictures.py",
+    "tests/viewer/test_window.py",
+    "tests/laws/test_attribution_laws.py",
+    "tests/laws/test_coverage.py",
+    "tests/laws/test_fusion_laws.py",
+    "tests/laws/test_other_engine.py",
+    "tests/laws/test_swap.py",
+    "tests/laws/test_tolerance_laws.py",
+    "tests/unit/test_dxf_damaged.py",
+    "tests/unit/test_report.py",
+)
+
+
+def pytest_collection_modifyitems(items):
+    """Mark what is slow; the list stands here, so that one look says what the quick run leaves out."""
+    for item in items:
+        if item.nodeid.startswith(SLOW):
+            item.add_marker(pytest.mark.slow)
 
 
 def pytest_terminal_summary(terminalreporter):
