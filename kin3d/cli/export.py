@@ -11,10 +11,10 @@ from rich.console import Console
 from kin3d.cli.options import parse_values
 from kin3d.cli.screen import show_finding
 from kin3d.errors import Finding, RequestError
-from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 
 if TYPE_CHECKING:
+    from kin3d.linkage.car import Car
     from kin3d.studies.result import SweepResult
 
 EPILOG = (
