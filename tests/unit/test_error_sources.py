@@ -109,8 +109,8 @@ def test_deviations_are_scaled_with_a_scaled_car(option):
     big = with_sigma(big, "front", 0.0 if option else 0.8)
     given = 0.8 if option else None
     names = ["caster_deg", "scrub_radius_mm", "roll_centre_height_mm"]
-    plain = tolerance(big, "front", [0.0], names, sigma_mm=given, samples=0)
-    pair = compare([car("dunlin"), big], "front", [0.0], names, sigma_mm=given, samples=0, scale="track").pairs[0]
+    plain = tolerance(big, "front", [0.0], names, sigma=given, samples=0)
+    pair = compare([car("dunlin"), big], "front", [0.0], names, sigma=given, samples=0, scale="track").pairs[0]
     for name, factor in zip(names, (1.0, 0.8, 0.8), strict=True):
         sigma = float(plain.first.sigma[plain.row(name), 0])
         assert_allclose(pair.difference(name, "design").sigma_b, factor * sigma, rtol=1e-9, err_msg=name)
