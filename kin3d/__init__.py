@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from kin3d.reading.dxf import read_drawing as import_drawing
     from kin3d.studies.check import check
     from kin3d.studies.compare import compare
+    from kin3d.studies.draw import draw
+    from kin3d.studies.export import export
     from kin3d.studies.measure_list import list_measures as measures
     from kin3d.studies.rates_result import rates
     from kin3d.studies.sensitivity import sensitivity
@@ -39,6 +41,8 @@ __all__ = [
     "__version__",
     "check",
     "compare",
+    "draw",
+    "export",
     "import_drawing",
     "load",
     "measures",
@@ -56,6 +60,8 @@ __all__ = [
 _FUNCTIONS = {
     "check": "kin3d.studies.check",
     "compare": "kin3d.studies.compare",
+    "draw": "kin3d.studies.draw",
+    "export": "kin3d.studies.export",
     "import_drawing": "kin3d.reading.dxf:read_drawing",
     "load": "kin3d.reading.car:read_car",
     "measures": "kin3d.studies.measure_list:list_measures",

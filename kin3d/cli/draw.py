@@ -31,13 +31,12 @@ def draw(
     rack: Annotated[float, typer.Option(help="Displacement of the rack in mm, left positive.")] = 0.0,
 ) -> None:
     """Draw the construction to scale: arms, instant centres, roll centre; or support lines and percentages."""
-    from kin3d import load
-    from kin3d.studies.draw import draw as construction
+    import kin3d
     from kin3d.writing.files import PICTURES, check_place
 
     check_place(out, PICTURES, "--out")
-    read = load(car)
-    construction(read, view, axle, heave_mm=heave, pitch_deg=pitch, roll_deg=roll, rack_mm=rack).plot(out)
+    read = kin3d.load(car)
+    kin3d.draw(read, view, axle, heave=heave, pitch=pitch, roll=roll, rack=rack).plot(out)
     Console().print(f"Drawing written to {out}", highlight=False, markup=False)
     for finding in read.findings:
         show_finding(Console(stderr=True), finding)

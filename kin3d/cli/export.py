@@ -67,9 +67,9 @@ def draw_sweep(car: Car, result: SweepResult, out: Path) -> str:
 
 def _write(car: Car, axle: AxleName, travels: list[float], rack: float, out: Path, version: str, option: str) -> str:
     """Solve and write; the sentence for the terminal."""
-    from kin3d.studies.export import export as axle_drawing
+    import kin3d
 
-    made = axle_drawing(car, axle, travels, rack)
+    made = kin3d.export(car, axle, travels, rack)
     made.write(out, version, option)
     return f"Drawing of {made.summary()}: {out}"
 

@@ -125,10 +125,10 @@ def draw(
     view: ViewName = "front",
     axle: AxleName = "front",
     *,
-    heave_mm: float = 0.0,
-    pitch_deg: float = 0.0,
-    roll_deg: float = 0.0,
-    rack_mm: float = 0.0,
+    heave: float = 0.0,
+    pitch: float = 0.0,
+    roll: float = 0.0,
+    rack: float = 0.0,
 ) -> Construction:
     """The roll-centre construction of an axle, or the support lines of the car, in one position on the ground.
 
@@ -136,6 +136,8 @@ def draw(
     ----------
     axle : {"front", "rear"}
         For the front view; the side view shows both axles where there are two.
+    heave, rack : float, mm
+    pitch, roll : float, deg
 
     Raises
     ------
@@ -143,11 +145,11 @@ def draw(
         When the position is out of reach, data are missing, or pitch is asked for where it has no meaning.
     """
     if view == "front":
-        if pitch_deg:
+        if pitch:
             raise RequestError(Finding("drives-mixed", "--pitch belongs to --view side; the front view has --roll"))
-        return Construction(view, (construct(car, axle, heave_mm, roll_deg, rack_mm),))
+        return Construction(view, (construct(car, axle, heave, roll, rack),))
     if len(car.axles()) == 2:
-        return Construction(view, construct_car(car, heave_mm, pitch_deg, roll_deg, rack_mm))
-    if pitch_deg:
+        return Construction(view, construct_car(car, heave, pitch, roll, rack))
+    if pitch:
         raise RequestError(Finding("axle-missing", "--pitch needs both axles in the car file", str(car.source)))
-    return Construction(view, (construct(car, car.axles()[0].name, heave_mm, roll_deg, rack_mm),))
+    return Construction(view, (construct(car, car.axles()[0].name, heave, roll, rack),))

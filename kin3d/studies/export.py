@@ -103,16 +103,14 @@ class AxleDrawing(Result):
         write_dxf(self.drawings(), Path(path), version, option)
 
 
-def export(
-    car: Car, axle: AxleName, travel_mm: Sequence[float] = (-30.0, 0.0, 30.0), rack_mm: float = 0.0
-) -> AxleDrawing:
+def export(car: Car, axle: AxleName, travel: Sequence[float] = (-30.0, 0.0, 30.0), rack: float = 0.0) -> AxleDrawing:
     """An axle with both wheels at chosen travels, for a DXF file.
 
     Parameters
     ----------
-    travel_mm : sequence of float
+    travel : sequence of float, mm
         Of both wheels; the design position is added where it is not among them.
-    rack_mm : float
+    rack : float, mm
         To the left positive.
 
     Raises
@@ -120,10 +118,10 @@ def export(
     RequestError
         Too many travels, one that is out of reach, an axle that is not there.
     """
-    if len(travel_mm) > MOST_TRAVELS:
-        text = f"{len(travel_mm)} travels; at most {MOST_TRAVELS} are drawn: choose the ends and what is between them"
+    if len(travel) > MOST_TRAVELS:
+        text = f"{len(travel)} travels; at most {MOST_TRAVELS} are drawn: choose the ends and what is between them"
         raise RequestError(Finding("travels-many", text))
-    return AxleDrawing(construct_at(car, axle, travel_mm, rack_mm))
+    return AxleDrawing(construct_at(car, axle, travel, rack))
 
 
 def state_name(position: AxleConstruction) -> str:

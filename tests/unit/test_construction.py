@@ -10,7 +10,6 @@ import pytest
 
 import kin3d
 from kin3d.studies.construction import construct, construct_at, construct_car
-from kin3d.studies.draw import draw
 from kin3d.studies.side_view import ahead_mm
 from kin3d.writing.drawing import Drawing, Frame, Layer, Plane
 from kin3d.writing.drawing_picture import render, sheet
@@ -56,7 +55,7 @@ def test_a_position_out_of_reach_is_refused_with_its_reason() -> None:
 
 
 def test_a_construction_tells_its_figures_and_saves_its_points(tmp_path: Path) -> None:
-    found = draw(kin3d.load(CAR), "front", "rear", roll_deg=1.0)
+    found = kin3d.draw(kin3d.load(CAR), "front", "rear", roll=1.0)
     assert "rear axle: roll-centre construction; roll +1.00°" in found.summary()
     figures = [row[0] for row in found.tables()[0].rows]
     height = found.axles[0].ground.roll_centre[1]
