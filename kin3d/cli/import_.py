@@ -44,14 +44,14 @@ def import_drawing(
     check_places({"--out": out}, {"--plot": plot}, arrays=False)
     reading = kin3d.import_drawing(
         drawing, units=units, axes=axes, names=names, views=views, side=side, repair=repair,
-        accept_spread=accept_spread, tolerance_mm=tolerance, fit_scales=fit_scales,
+        accept_spread=accept_spread, tolerance=tolerance, fit_scales=fit_scales,
     )  # fmt: skip
     screen.show(reading)
     screen.plot(reading, plot, "What was understood")
     screen.findings(reading.findings)
-    if out and reading.failed and not partial:
+    if out and not reading.complete and not partial:
         screen.say(f"{out} was not written: points were refused (--partial writes the others)")
     else:
         screen.save(reading, out)
-    if reading.failed:
+    if not reading.complete:
         screen.fail()
