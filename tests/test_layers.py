@@ -87,8 +87,6 @@ def test_a_sweep_to_the_table_imports_nothing_heavy():
 
 
 READING = {"base", "linkage", "reading"}
-# the one way in which a file is written; what is read of a drawing is a result like any other, with tables
-READING_WRITES = {"kin3d.writing.files", "kin3d.writing.result", "kin3d.writing.tables"}
 KNOWN_CIRCLES = ({"kin3d_viewer.command", "kin3d_viewer.window"},)  # the window opens another car by the command
 
 
@@ -100,9 +98,9 @@ def one_study(ring: set[str]) -> bool:
 
 @pytest.mark.parametrize("file", sorted((ROOT / "kin3d/reading").rglob("*.py")), ids=lambda f: str(f.relative_to(ROOT)))
 def test_reading_rests_on_the_linkage_alone(file):
-    """Besides errors, units and frames; of the writers it has only what knows no study."""
+    """Besides errors, units and frames; of the writers it has only the one way in which a file is written."""
     for module, line in imports(ast.parse(file.read_text("utf-8"))):
-        allowed = layer_of(module) in (*READING, None) or module in READING_WRITES
+        allowed = layer_of(module) in (*READING, None) or module == "kin3d.writing.files"
         assert allowed, f"line {line}: reading imports {module}"
 
 
