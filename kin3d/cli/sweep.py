@@ -73,9 +73,10 @@ def sweep(
         result = kin3d.sweep(read, axle, **drives, measures=names, progress=advance)
     screen.plot(result, migration, "Roll-centre path", figure="migration")
     if dxf:
-        from kin3d.cli.export import draw_sweep
-
-        screen.say(draw_sweep(read, result, dxf))
+        ends, straight = result.ends()
+        drawing = kin3d.export(read, axle, ends, straight)
+        drawing.save(dxf)
+        screen.say(f"Drawing of {drawing.summary()}: {dxf}")
     screen.save(result, out)
     screen.plot(result, plot, "Curves")
     if not out:

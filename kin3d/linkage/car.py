@@ -149,6 +149,13 @@ class Car(Record):
     rear: Axle | None = None
     findings: Annotated[tuple[Finding, ...], _HELD] = ()
 
+    def __repr__(self) -> str:
+        axles = ", ".join(f"{a.name} axle ({a.layout.name}, {len(a.points.names)} points)" for a in self.axles())
+        return f"<car: {self.title}: {axles or 'no axle'}>"
+
+    def __str__(self) -> str:
+        return repr(self)
+
     def axles(self) -> tuple[Axle, ...]:
         """The axles that the file gives, front first."""
         return tuple(a for a in (self.front, self.rear) if a is not None)

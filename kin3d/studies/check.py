@@ -140,6 +140,17 @@ def _design_tables(found: AxleCheck, measures: Sequence[str] | None) -> Iterator
 def check(car: Car, axle: AxleName | None = None) -> CarCheck:
     """Look at a car, or at one axle of it: design position, mobility, reach, what is not as it should be.
 
+    Parameters
+    ----------
+    car : Car
+    axle : {"front", "rear"}, optional
+        Default: all that there are.
+
+    Returns
+    -------
+    CarCheck
+        Findings, mobility, reach, and the measures of the design position.
+
     Raises
     ------
     Kin3dError

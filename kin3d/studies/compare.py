@@ -141,7 +141,7 @@ class Comparison(Result):
         Whether the measures were asked for by name: then all of them are shown.
     """
 
-    kind = "comparison"
+    kind = "compare"
     axle: AxleName
     side: Side
     travel_mm: Array

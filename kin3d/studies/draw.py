@@ -134,10 +134,24 @@ def draw(
 
     Parameters
     ----------
+    car : Car
+    view : {"front", "side"}
+        Roll-centre construction, or support lines.
     axle : {"front", "rear"}
         For the front view; the side view shows both axles where there are two.
-    heave, rack : float, mm
-    pitch, roll : float, deg
+    heave : float, mm
+        Mean travel; bump positive.
+    pitch : float, deg
+        Nose down positive; for the side view of both axles.
+    roll : float, deg
+        Left side up positive.
+    rack : float, mm
+        To the left positive.
+
+    Returns
+    -------
+    Construction
+        ``plot("front.svg")`` draws it to scale.
 
     Raises
     ------

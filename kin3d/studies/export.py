@@ -103,15 +103,24 @@ class AxleDrawing(Result):
         write_dxf(self.drawings(), Path(path), version, option)
 
 
-def export(car: Car, axle: AxleName, travel: Sequence[float] = (-30.0, 0.0, 30.0), rack: float = 0.0) -> AxleDrawing:
+def export(
+    car: Car, axle: AxleName = "front", travel: Sequence[float] = (-30.0, 0.0, 30.0), rack: float = 0.0
+) -> AxleDrawing:
     """An axle with both wheels at chosen travels, for a DXF file.
 
     Parameters
     ----------
+    car : Car
+    axle : {"front", "rear"}
     travel : sequence of float, mm
         Of both wheels; the design position is added where it is not among them.
     rack : float, mm
         To the left positive.
+
+    Returns
+    -------
+    AxleDrawing
+        ``save("front.dxf")`` writes the drawing, 1 unit = 1 mm.
 
     Raises
     ------

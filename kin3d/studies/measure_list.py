@@ -71,7 +71,18 @@ def _plain(value: object) -> str | int:
 
 
 def list_measures(axle: AxleName | None = None) -> MeasureList:
-    """Every measure of an axle and of the car; of both axles without one."""
+    """Every measure, with unit, sign, definition and source.
+
+    Parameters
+    ----------
+    axle : {"front", "rear"}, optional
+        Only what this axle has; default both.
+
+    Returns
+    -------
+    MeasureList
+        By what a measure is of: a corner, an axle, the car, an inboard element.
+    """
     return MeasureList(
         tuple(m for scope in SCOPES for m in EVERY if m.scope == scope and m.axle in (None, axle or m.axle))
     )

@@ -173,8 +173,15 @@ def rates(car: Car, axle: AxleName = "front", travel: Sequence[float] | Array = 
 
     Parameters
     ----------
-    travel : array-like
-        Of both wheels in heave, bump positive, mm.
+    car : Car
+    axle : {"front", "rear"}
+    travel : array-like, mm
+        Of both wheels in heave; bump positive.
+
+    Returns
+    -------
+    Rates
+        Ratios and rates in heave, roll and on one wheel, over the travel; frequencies where masses are given.
 
     Raises
     ------

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding
+from kin3d.errors import Finding, RequestError
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
@@ -90,6 +90,21 @@ class SweepResult(Result):
         """Drives with more than one value; the first drive when none has."""
         several = tuple(n for n, v in self.drives.items() if len(v) > 1)
         return several or tuple(self.drives)[:1]
+
+    def ends(self) -> tuple[list[float], float]:
+        """The least and the greatest travel that both wheels reach, and the rack displacement of it: the smallest, mm.
+
+        Raises
+        ------
+        RequestError
+            When no position was reached.
+        """
+        travels, racks = self.drives["travel_mm"], self.drives["rack_mm"]
+        column = int(np.abs(racks).argmin())
+        there = travels[(self.status[:, column] == Status.OK).all(axis=-1)]
+        if not there.size:
+            raise RequestError(Finding("out-of-reach", "no position of the sweep was reached: nothing to draw"))
+        return [float(there.min()), float(there.max())], float(racks[column])
 
     def alike(self, shown: Sequence[Measure]) -> bool:
         """Whether left and right have the same figures in all that is shown, so that one side says it all."""
