@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import inspect
 import json
 import pkgutil
@@ -70,9 +71,8 @@ def test_dir_shows_the_face_and_nothing_else(results):
 def test_folders_do_not_take_the_place_of_functions(results):
     folders = {m.name for m in pkgutil.iter_modules(kin3d.__path__)}
     assert {"measures", "report"} <= folders
-    import kin3d.measures.corner
-    import kin3d.report.page  # noqa: F401
-
+    for name in ("kin3d.measures.corner", "kin3d.report.page"):
+        importlib.import_module(name)
     assert inspect.isfunction(kin3d.measures)
     assert inspect.isfunction(kin3d.report)
 
@@ -146,9 +146,9 @@ def test_a_result_is_saved_to_all_endings(name, results, tmp_path):
         with xarray.open_dataset(tmp_path / "r.nc", engine="scipy") as read:
             assert set(read.data_vars) == set(result.dataset().data_vars)
     else:
-        with pytest.raises(kin3d.Kin3dError, match="not an array|not known"):
+        with pytest.raises(kin3d.Kin3dError, match=r"not an array|not known"):
             result.save(tmp_path / "r.nc")
-    with pytest.raises(kin3d.Kin3dError, match='ending ".xyz" is not known'):
+    with pytest.raises(kin3d.Kin3dError, match=r'ending "\.xyz" is not known'):
         result.save(tmp_path / "r.xyz")
 
 
@@ -193,5 +193,5 @@ def test_a_drawing_goes_out_and_comes_back(results, car, tmp_path):
 
 
 def test_a_picture_without_a_window(car, tmp_path):
-    with pytest.raises(kin3d.Kin3dError, match='ending ".bmp"'):
+    with pytest.raises(kin3d.Kin3dError, match=r'ending "\.bmp"'):
         kin3d.view(car, screenshot=tmp_path / "v.bmp")

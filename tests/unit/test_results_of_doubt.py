@@ -38,7 +38,7 @@ def results():
     return {
         "tolerance": tolerance(car("dunlin"), "front", TRAVEL, NAMES, samples=200),
         "sensitivity": sensitivity(car("dunlin"), "front", NAMES),
-        "comparison": compare([car("dunlin"), car("plover")], "front", TRAVEL, NAMES, samples=0),
+        "compare": compare([car("dunlin"), car("plover")], "front", TRAVEL, NAMES, samples=0),
     }
 
 
@@ -47,7 +47,7 @@ def test_they_are_short_in_a_console():
         assert repr(result).startswith(f"<{kind}: ")
         assert len(repr(result)) < 250
         assert "Dunlin" in repr(result)
-    assert len(repr(results()["comparison"].pairs)) < 250
+    assert len(repr(results()["compare"].pairs)) < 250
 
 
 def test_records_have_the_columns_that_files_have_always_had():
@@ -57,7 +57,7 @@ def test_records_have_the_columns_that_files_have_always_had():
 
 
 def test_a_table_is_saved_by_its_key(tmp_path):
-    found = results()["comparison"]
+    found = results()["compare"]
     count = found.save(tmp_path / "parts.csv", "parts")
     with (tmp_path / "parts.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -68,7 +68,7 @@ def test_a_table_is_saved_by_its_key(tmp_path):
         found.save(tmp_path / "x.csv", "lines")
 
 
-@pytest.mark.parametrize("kind", ["tolerance", "sensitivity", "comparison"])
+@pytest.mark.parametrize("kind", ["tolerance", "sensitivity", "compare"])
 def test_json_and_labelled_arrays_hold_everything(kind, tmp_path):
     found = results()[kind]
     found.save(tmp_path / "r.json")
@@ -90,7 +90,7 @@ def test_measures_that_a_result_does_not_have_are_named():
 
 def test_a_figure_that_a_comparison_does_not_have_is_refused(tmp_path):
     with pytest.raises(RequestError, match="there are: curves, causes"):
-        results()["comparison"].plot(tmp_path / "x.png", figure="bars")
+        results()["compare"].plot(tmp_path / "x.png", figure="bars")
 
 
 def test_a_page_shows_the_same_figures_as_the_terminal():
