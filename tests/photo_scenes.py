@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
-from math import inf, radians
+from math import radians
 from pathlib import Path
 
 import numpy as np
@@ -19,10 +19,11 @@ from kin3d.linkage.layout_file import builtin
 from kin3d.photographs.model import Model, State
 from kin3d.photographs.parameters import Parameters, parameters_of
 from kin3d.reading.photo_records import CarPhotos, Figure, Mark, Photo
-from kin3d.solve.upright import upright_of
+from kin3d.solve.upright import pose, slopes, upright_of
 
 MODELS = Path(__file__).parents[1] / "models"
 SIZE = (4000.0, 2667.0)
+OF_BOTH = ("wheelbase_mm", "loaded_radius_mm", "rim_diameter_mm", "rim_offset_mm")
 SIGMA = {"point": 2.0, "leg": 1.5, "rim": 1.5, "contact": 5.0}
 
 
@@ -70,8 +71,8 @@ class Scene:
     model: Model
 
 
-def blank(name, shots, *, template=None, same_as=None, shares=(), travel=4.0, box=40.0):
-    """A car's file without marks; `template` are coordinates to start from."""
+def blank(name, shots, *, template=None, same_as=None, shares=(), travel=4.0, box=40.0, rng=None):
+    """A car's file without marks; `template` are coordinates to start from; with `rng` figures are off as they may be."""
     car = axle_of(name)
     photos = tuple(_photo(s, travel) for s in shots)
     points = template if template is not None else design(name)
@@ -92,6 +93,10 @@ def blank(name, shots, *, template=None, same_as=None, shares=(), travel=4.0, bo
         "other_rim_offset_mm": Figure(0.0, 10.0),
         "other_half_track_mm": Figure(sign * float(rear.points[WHEEL_CENTRE][1]), 40.0),
     }
+    if rng is not None:
+        known = {k: replace(f, value=f.value + f.sigma * rng.normal()) for k, f in known.items()}
+        if same_as is not None:  # what is shared is written in the other car's file
+            known |= {k: same_as.known[k] for k in known if k in OF_BOTH}
     return CarPhotos(
         title=name, source=Path(f"{name}.photos.toml"), layout=builtin("double wishbone"), side="left", axle="front",
         template=points, box_mm=Figure(box, 0.0), joint_mm=Figure(3.0, 0.0), asymmetry_mm=Figure(1.5, 0.0), known=known,
@@ -131,96 +136,65 @@ def aim(shot: Shot, jitter: np.random.Generator | None = None):
 
 
 def scene(
-    names,
-    shots,
-    seed,
-    *,
-    travel=4.0,
-    shares=("tyre", "rim", "wheelbase", "joint marking"),
-    noise=True,
-    template_off=0.0,
-    right=True,
-    wheels=True,
-    legs=True,
-    contacts=True,
-    inboard=True,
-    wrong=0.0,
-):
-    """Marks of one car or two cars that share `shares`, drawn from everything that is assumed known."""
+    names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase", "joint marking"), noise=True, template_off=0.0,
+    right=True, wheels=True, legs=True, contacts=True, inboard=True,
+):  # fmt: skip
+    """Marks of one car or of two cars that share `shares`; everything that is known only so well is drawn accordingly."""
     rng = np.random.default_rng(seed)
-    car = None
-    for name in names:
-        template = {k: v.copy() for k, v in design(name).items()}
-        if template_off:
-            template = {k: v + rng.uniform(-template_off, template_off, 3) for k, v in template.items()}
-        car = blank(name, shots, template=template, same_as=car, shares=shares if car else (), travel=travel)
-    if car.same_as is not None:
-        first = replace(
-            car.same_as, photos=tuple(replace(p, name=f"{car.same_as.title} {p.name}") for p in car.same_as.photos)
-        )
-        car = replace(car, same_as=first, photos=tuple(replace(p, name=f"{car.title} {p.name}") for p in car.photos))
-    parameters = parameters_of(car)
-    numbers, turns = _truth(parameters, names, shots, rng, noise)
-    marked = _mark_all(car, parameters, numbers, turns, rng, noise, right, wheels, legs, contacts, inboard)
+    cars = []
+    for exact in (True, False):
+        car = None
+        for name in names:
+            template = {k: v.copy() for k, v in design(name).items()}
+            if template_off and not exact:
+                template = {k: v + rng.uniform(-template_off, template_off, 3) for k, v in template.items()}
+            car = blank(
+                name, shots, template=template, same_as=car, shares=shares if car else (), travel=travel,
+                rng=rng if noise and not exact else None,
+            )  # fmt: skip
+        cars.append(_named_apart(car))
+    numbers, targets, turns = _truth(parameters_of(cars[0]), shots, rng, noise)
+    marked = _mark_all(cars[1], numbers, targets, turns, rng, noise, (right, wheels, legs, contacts, inboard))
     parameters = parameters_of(marked)
     model = Model(parameters)
-    truth = _at_reference(model, numbers, turns)
-    return Scene(marked, parameters, truth, model)
+    return Scene(marked, parameters, _at_reference(model, numbers, targets, turns), model)
 
 
-def _truth(parameters, names, shots, rng, noise):
+def _named_apart(car):
+    """Photographs of two cars under names that tell them apart."""
+    if car.same_as is None:
+        return car
+
+    def named(one):
+        return tuple(replace(p, name=f"{one.title} {p.name}") for p in one.photos)
+
+    first = replace(car.same_as, photos=named(car.same_as))
+    return replace(car, same_as=first, photos=named(car))
+
+
+def _truth(parameters, shots, rng, noise):
+    """True values of all parameters, where each camera looks at, and its turn."""
     numbers = parameters.value.copy()
-    turns = np.zeros((len(parameters.photos), 3, 3))
-    for k, p in enumerate(parameters.listed):
-        if noise and p.group != "points" and 0.0 < p.sigma < inf and p.name != "focal length":
-            numbers[k] += p.sigma * rng.normal()
-    for c, name in enumerate(names):
-        block, upright = parameters.blocks[c], parameters.uprights[c]
-        true = np.array([design(name)[p] for p in upright.points])
-        there = block.points >= 0
-        numbers[block.points[there]] = true[there]
-        numbers[block.wheel[:3]] = _true_wheel(name, rng if noise else None)
-        numbers[block.other_centre[1]] = parameters.value[block.other_centre[1]] + (rng.normal(0, 5) if noise else 0)
-        numbers[block.other_wheel[:4]] = parameters.value[block.other_wheel[:4]]
-    for k, _ in enumerate(parameters.photos):
-        shot = shots[k % len(shots)]
-        turn, target, distance, f = aim(shot, rng if noise else None)
-        index = parameters.pictures[k]
-        turns[k] = turn
+    if noise:
+        for k, p in enumerate(parameters.listed):
+            if p.group in ("other side", "joints", "position") or p.name == "distortion":
+                numbers[k] += p.sigma * rng.normal()
+    turns, targets = np.zeros((len(parameters.photos), 3, 3)), np.zeros((len(parameters.photos), 3))
+    for k in range(len(parameters.photos)):
+        shot, index = shots[k % len(shots)], parameters.pictures[k]
+        turns[k], targets[k], distance, f = aim(shot, rng if noise else None)
         factor = np.exp(rng.normal(0.0, 0.02)) if noise else 1.0
-        f *= factor
-        distance *= factor
-        centre = numbers[index[7:9]]
-        if not shot.cropped:
-            centre = np.array(SIZE) / 2 + (rng.normal(0.0, 0.005 * SIZE[0], 2) if noise else 0.0)
-        else:
-            centre = np.array(SIZE) / 2 + (rng.uniform(-0.25, 0.25, 2) * SIZE[0] if noise else 0.0)
-        numbers[index[6]] = np.log(f)
-        numbers[index[7:9]] = centre
-        # place of the target in the middle of the picture; turned into that of the reference point later
-        numbers[index[3:6]] = [SIZE[0] / 2, SIZE[1] / 2, np.log(distance / f)]
-        turns[k] = turn
-        _TARGETS[(id(parameters), k)] = target
-    numbers = np.append(numbers, [])
-    return (numbers, [_TARGETS.pop((id(parameters), k)) for k in range(len(parameters.photos))]), turns
+        middle = np.array(SIZE) / 2
+        if noise and shot.cropped:
+            middle = middle + rng.uniform(-0.25, 0.25, 2) * SIZE[0]
+        elif noise:
+            middle = middle + rng.normal(0.0, 0.005 * SIZE[0], 2)
+        numbers[index[3:9]] = [SIZE[0] / 2, SIZE[1] / 2, np.log(distance / f), np.log(f * factor), *middle]
+    return numbers, targets, turns
 
 
-_TARGETS: dict = {}
-
-
-def _true_wheel(name, rng):
-    axle = axle_of(name).front
-    off = (lambda s: rng.normal(0.0, s)) if rng is not None else (lambda s: 0.0)
-    return [
-        radians(axle.camber_deg + off(0.0)),
-        radians(axle.toe_deg),
-        design(name)[WHEEL_CENTRE][2] / np.cos(radians(axle.camber_deg)),
-    ]
-
-
-def _at_reference(model, numbers_targets, turns):
-    """The state whose cameras refer to the model's own reference points."""
-    numbers, targets = numbers_targets
+def _at_reference(model, numbers, targets, turns):
+    """The state whose cameras refer to the model's own reference points in place of where they look at."""
     numbers = numbers.copy()
     for k, target in enumerate(targets):
         index = model.parameters.pictures[k]
@@ -231,20 +205,15 @@ def _at_reference(model, numbers_targets, turns):
     return model.state(numbers, turns.copy())
 
 
-def _mark_all(car, parameters, numbers, turns, rng, noise, right, wheels, legs, contacts, inboard):
+def _mark_all(car, numbers, targets, turns, rng, noise, what):
     """Fill in the marks: every feature that can be seen, projected, with noise."""
-    cars = list(car.cars())
-    wanted = [
-        [_wanted(p, parameters.uprights[c], right, wheels, legs, contacts, inboard) for p in parameters.cars[c].photos]
-        for c in range(len(cars))
-    ]
     done = None
-    for c, one in enumerate(cars):
-        marks = tuple(m for per_photo in wanted[c] for m in per_photo)
+    for one in car.cars():
+        upright = upright_of(one.layout)
+        marks = tuple(m for p in one.photos for m in _wanted(p, upright, *what))
         done = replace(one, marks=marks, same_as=done)
     model = Model(parameters_of(done))
-    truth = _at_reference(model, numbers, turns)
-    places = visible_pixels(model, truth)
+    places = visible_pixels(model, _at_reference(model, numbers, targets, turns))
     out = None
     for c, one in enumerate(done.cars()):
         marks = []
@@ -394,3 +363,55 @@ def write_files(scene: Scene, folder: Path) -> Path:
         rows = ["point,x,y,z"] + [f"{n},{','.join(repr(float(x)) for x in p)}" for n, p in car.template.items()]
         (folder / f"{stem}.template.csv").write_text("\n".join(rows) + "\n", "utf-8")
     return path
+
+
+MEASURES = ("roll_centre_height_mm", "anti_dive_pct", "caster_deg")
+
+
+def measures_of(name, points, camber, toe, radius):
+    """Roll centre height, anti-dive and caster of corners by the definitions of the conventions, shape (corners, 3).
+
+    From the upright's exact velocities in the design position; `points` has the shape (corners, points, 3), mm and rad.
+    """
+    car = axle_of(name)
+    upright = upright_of(builtin("double wishbone"))
+    nothing = np.zeros(len(points))
+    at = pose(upright, points, nothing, nothing)
+    along = slopes(upright, points, nothing, at)
+    axis = np.stack([np.sin(toe) * np.cos(camber), np.cos(toe) * np.cos(camber), -np.sin(camber)], axis=-1)
+    down = np.array([0.0, 0.0, 1.0]) - axis[:, 2:] * axis
+    down /= np.linalg.norm(down, axis=-1, keepdims=True)
+    centre = points[:, upright.centre]
+    contact = centre - radius[:, None] * down
+    velocity = along.centre[:, :, -2] + np.cross(along.turn[:, :, -2], contact - centre)
+    share, base, height = car.data.front_brake_share, car.data.wheelbase_mm, car.data.cg_height_mm
+    lower, upper = (points[:, k] for k in upright.steering_axis)
+    king = upper - lower
+    return np.stack(
+        [
+            contact[:, 1] * velocity[:, 1] / velocity[:, 2],
+            100.0 * share * velocity[:, 0] / velocity[:, 2] * base / height,
+            np.degrees(np.arctan2(-king[:, 0], king[:, 2])),
+        ],
+        axis=-1,
+    )
+
+
+def measures_with_slopes(scene_parameters, number, name, numbers):
+    """Measures of one car of an adjustment, and their derivatives along all parameters, by central differences."""
+    block, upright = scene_parameters.blocks[number], scene_parameters.uprights[number]
+    own = [*block.points[block.points >= 0], *block.wheel[:3]]
+    step = np.array([1e-3] * (len(own) - 3) + [1e-6, 1e-6, 1e-3])
+    variants = np.tile(numbers, (2 * len(own) + 1, 1))
+    for k, (index, h) in enumerate(zip(own, step, strict=True)):
+        variants[2 * k + 1, index] += h
+        variants[2 * k + 2, index] -= h
+    points = np.zeros((len(variants), *block.points.shape))
+    there = block.points >= 0
+    points[:, there] = variants[:, block.points[there]]
+    camber, toe, radius = (variants[:, k] for k in block.wheel[:3])
+    points[:, upright.centre, 2] = radius * np.cos(camber)
+    values = measures_of(name, points, camber, toe, radius)
+    gradient = np.zeros((3, len(numbers)))
+    gradient[:, own] = ((values[1::2] - values[2::2]) / (2.0 * step[:, None])).T
+    return values[0], gradient

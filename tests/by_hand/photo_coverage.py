@@ -1,0 +1,111 @@
+"""Coverage of coordinates and measures from photographs over many scenes, and the sigmas of several sets of pictures.
+
+``python -m tests.by_hand.photo_coverage coverage 300 [first seed]`` and ``python -m tests.by_hand.photo_coverage sets 12``.
+Each scene's seed is its number, so that any of them can be made again.
+"""
+
+from __future__ import annotations
+
+import sys
+from math import erf, sqrt
+
+import numpy as np
+
+from kin3d.photographs.adjust import adjust, spread
+from tests import photo_scenes as scenes
+from tests.photo_scenes import FRONT, LOW, QUARTER, SIDE
+
+SETS = {
+    "front": ([FRONT], {}),
+    "front + quarter": ([FRONT, QUARTER], {}),
+    "the same, ride height 1 mm": ([FRONT, QUARTER], {"travel": 1.0}),
+    "+ low": ([FRONT, QUARTER, LOW], {}),
+    "those three, ride height 1 mm": ([FRONT, QUARTER, LOW], {"travel": 1.0}),
+    "those three, inboard ends hidden": ([FRONT, QUARTER, LOW], {"inboard": False}),
+    "front + quarter without legs": ([FRONT, QUARTER], {"legs": False}),
+    "front + quarter, left side only": ([FRONT, QUARTER], {"right": False}),
+    "front + quarter without rims, contacts, rear": ([FRONT, QUARTER], {"wheels": False}),
+    "side": ([SIDE], {}),
+}
+CARS = ("dunlin", "plover")
+
+
+def solve(seed, shots, **options):
+    """One scene of both cars adjusted from the truth: values, gradients, sigmas, and how far coordinates are off."""
+    scene = scenes.scene(CARS, shots, seed, **options)
+    fit = adjust(scene.model, scene.truth)
+    found = spread(fit)
+    values, gradients, true = [], [], []
+    for number, name in enumerate(CARS):
+        value, gradient = scenes.measures_with_slopes(scene.parameters, number, name, fit.state.numbers)
+        values.append(value)
+        gradients.append(gradient)
+        true.append(scenes.measures_with_slopes(scene.parameters, number, name, scene.truth.numbers)[0])
+    points = [b.points[b.points >= 0] for b in scene.parameters.blocks]
+    index = np.concatenate(points)
+    sigma = np.sqrt((found.factor**2).sum(axis=1))
+    off = (fit.state.numbers - scene.truth.numbers)[index] / sigma[index]
+    apart = (values[1] - values[0]) - (true[1] - true[0])
+    spread_apart = np.linalg.norm((gradients[1] - gradients[0]) @ found.factor, axis=1)
+    single = [np.linalg.norm(g @ found.factor, axis=1) for g in gradients]
+    return {
+        "settled": fit.settled,
+        "off": off,
+        "names": [str(scene.parameters.listed[k]) for k in index],
+        "measure": np.array([(v - t) / s for v, t, s in zip(values, true, single, strict=True)]),
+        "difference": apart / spread_apart,
+        "sigma": np.array(single),
+        "sigma_difference": spread_apart,
+        "true_difference": true[1] - true[0],
+        "found_difference": values[1] - values[0],
+        "chi": (2.0 * fit.cost, len(fit.equations.residual) + fit.known.observed.sum() - fit.known.free.sum()),
+    }
+
+
+def coverage(count, first=0):
+    """Part of the scenes in which 95 % bands hold the truth."""
+    runs = [solve(seed, [FRONT, QUARTER, LOW], template_off=40.0) for seed in range(first, first + count)]
+    off = np.array([r["off"] for r in runs])
+    held = (np.abs(off) < 1.959964).mean(axis=0)
+    print(f"{count} scenes, {sum(r['settled'] for r in runs)} settled")
+    print(f"coordinates: {held.min():.3f} to {held.max():.3f}, mean {held.mean():.4f}")
+    for k in np.argsort(held)[:3]:
+        print("  least:", runs[0]["names"][k], f"{held[k]:.3f}")
+    for key in ("measure", "difference"):
+        values = np.array([r[key] for r in runs])
+        print(key, np.round((np.abs(values) < 1.959964).mean(axis=0), 3).tolist(), list(scenes.MEASURES))
+    wrong = sum(bool((np.abs(r["difference"]) < 50).all() and _wrong_sign(r)) for r in runs)
+    print("said with 95 % and of the wrong sign:", wrong)
+    chi = np.array([r["chi"] for r in runs])
+    print("mean square over freedom:", (chi[:, 0] / chi[:, 1]).mean())
+
+
+def _wrong_sign(run):
+    said = np.abs(run["found_difference"]) > 1.959964 * run["sigma_difference"]
+    return bool((said & (np.sign(run["found_difference"]) != np.sign(run["true_difference"])))[:2].any())
+
+
+def sets(count):
+    """Sigmas of one car and of the difference, and the chance that the difference can be said."""
+    for name, (shots, options) in SETS.items():
+        runs = [solve(seed, shots, **options) for seed in range(count)]
+        one = np.median(np.concatenate([r["sigma"] for r in runs]), axis=0)
+        two = np.median([r["sigma_difference"] for r in runs], axis=0)
+        chance = [_power(abs(d) / s) for d, s in zip(runs[0]["true_difference"], two, strict=True)]
+        print(
+            f"{name:46s} one car {one[0]:6.1f} mm {one[1]:6.1f} %   difference {two[0]:6.1f} {two[1]:6.1f}   "
+            f"can be said {100 * chance[0]:.0f} / {100 * chance[1]:.0f} %", flush=True,
+        )  # fmt: skip
+
+
+def _power(ratio):
+    """Chance that a difference of so many sigmas is found significant at 95 %, two-sided."""
+
+    def below(x):
+        return 0.5 * (1.0 + erf(x / sqrt(2.0)))
+
+    return below(ratio - 1.959964) + below(-ratio - 1.959964)
+
+
+if __name__ == "__main__":
+    {"coverage": coverage, "sets": sets}[sys.argv[1]](*map(int, sys.argv[2:]))
