@@ -72,7 +72,7 @@ class Scene:
 
 
 def blank(name, shots, *, template=None, same_as=None, shares=(), travel=4.0, box=40.0, rng=None):
-    """A car's file without marks; `template` are coordinates to start from; with `rng` figures are off as they may be."""
+    """A car's file without marks that starts from `template`; with `rng`, figures are off as they may be."""
     car = axle_of(name)
     photos = tuple(_photo(s, travel) for s in shots)
     points = template if template is not None else design(name)
@@ -136,10 +136,10 @@ def aim(shot: Shot, jitter: np.random.Generator | None = None):
 
 
 def scene(
-    names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase", "joint marking"), noise=True, template_off=0.0,
-    right=True, wheels=True, legs=True, contacts=True, inboard=True,
+    names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase", "joint marking"), noise=True,
+    template_off=0.0, right=True, wheels=True, legs=True, contacts=True, inboard=True,
 ):  # fmt: skip
-    """Marks of one car or of two cars that share `shares`; everything that is known only so well is drawn accordingly."""
+    """Marks of one car or of two cars that share `shares`; what is known only so well is drawn accordingly."""
     rng = np.random.default_rng(seed)
     cars = []
     for exact in (True, False):

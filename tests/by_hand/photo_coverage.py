@@ -1,6 +1,6 @@
 """Coverage of coordinates and measures from photographs over many scenes, and the sigmas of several sets of pictures.
 
-``python -m tests.by_hand.photo_coverage coverage 300 [first seed]`` and ``python -m tests.by_hand.photo_coverage sets 12``.
+``python -m tests.by_hand.photo_coverage coverage 300 [first seed]``, and ``sets 12`` in place of it.
 Each scene's seed is its number, so that any of them can be made again.
 """
 
