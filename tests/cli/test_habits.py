@@ -53,6 +53,32 @@ def test_quiet_says_nothing_but_errors(fresh):
     assert (code, out, err) == (0, "", "")
 
 
+def test_a_warning_is_a_failure_if_that_is_asked_for(fresh, tmp_path):
+    text = fresh.read_text("utf-8").replace('drive = "rear"', 'drive = "rear"\nfront_drive_share = 0.35')
+    fresh.write_text(text, "utf-8")
+    asked = ("measures", "--axle", "front"), ("sweep", str(fresh), "--travel=0,5", "--measures=camber_deg")
+    assert [run(*words, "--strict")[0] for words in asked] == [0, 1]
+    code, out, err = run(*asked[1])
+    assert code == 0
+    assert "warning: " in err
+    assert "camber" in out
+    code, out, err = run(*asked[1], "--strict", "--quiet")
+    assert (code, out) == (1, "")
+    assert err.strip() == "1 warning: with --strict this counts as failure (exit code 1)."
+
+
+def test_force_replaces_what_is_no_earlier_result(fresh, tmp_path):
+    mine = tmp_path / "mine.csv"
+    mine.write_text("written by hand\n", "utf-8")
+    words = ("sweep", str(fresh), "--travel=0,5", "--measures=camber_deg", "--out", str(mine))
+    code, _, err = run(*words)
+    assert code == 2
+    assert "--force to replace it" in err
+    assert mine.read_text("utf-8") == "written by hand\n"
+    assert run(*words, "--force")[0] == 0
+    assert "camber_deg" in mine.read_text("utf-8")
+
+
 def test_completion_is_offered():
     said = {**os.environ, "COLUMNS": "100"}
     shown = subprocess.run(
