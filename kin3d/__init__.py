@@ -21,12 +21,12 @@ from kin3d.version import __version__
 
 if TYPE_CHECKING:
     from kin3d.face import report, view
-    from kin3d.reading.car import read_car as load
     from kin3d.studies.check import check
     from kin3d.studies.compare import compare
     from kin3d.studies.draw import draw
     from kin3d.studies.drawing import import_drawing
     from kin3d.studies.export import export
+    from kin3d.studies.loading import load
     from kin3d.studies.measure_list import list_measures as measures
     from kin3d.studies.rates_result import rates
     from kin3d.studies.sensitivity import sensitivity
@@ -63,7 +63,7 @@ _FUNCTIONS = {
     "draw": "kin3d.studies.draw",
     "export": "kin3d.studies.export",
     "import_drawing": "kin3d.studies.drawing",
-    "load": "kin3d.reading.car:read_car",
+    "load": "kin3d.studies.loading",
     "measures": "kin3d.studies.measure_list:list_measures",
     "rates": "kin3d.studies.rates_result",
     "report": "kin3d.face",

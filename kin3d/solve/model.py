@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, replace
+from threading import local
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +20,8 @@ from kin3d.solve.lanes import Variants
 
 Array = NDArray[np.float64]
 SIGNS = np.array([1.0, -1.0])
+KEPT = 6  # models of the cars at hand: a command looks at its car several times
+_made = local()  # a kernel works in a space of its own, which two threads must not share
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +59,18 @@ class AxleModel:
             When its points do not make a linkage that travel and rack determine.
         """
         found = car.axle(axle)
+        made: deque[AxleModel] = _made.__dict__.setdefault("models", deque(maxlen=KEPT))
+        for model in made:
+            if model.axle is found and model.car is car.data:
+                return model
         linkage = found.linkage
         left, right = (side_coordinates(found, s) for s in SIDES)
         kernel = _kernel(found, linkage, left)
         if found.other_points is not None:
             _kernel(found, linkage, right)  # for what it refuses: its points are not a mirror image
         variants = kernel.variants(np.stack([left.design, right.design]), np.stack([left.rack_axis, right.rack_axis]))
-        return AxleModel(found, car.data, linkage, (left, right), kernel, variants)
+        made.append(AxleModel(found, car.data, linkage, (left, right), kernel, variants))
+        return made[-1]
 
 
 def _kernel(axle: Axle, linkage: Linkage, side: SideCoordinates) -> Kernel:

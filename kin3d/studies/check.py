@@ -12,14 +12,11 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
-from kin3d.measures.corner import Corner
 from kin3d.measures.entry import Measure
-from kin3d.measures.springs import rocker_rate
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.mobility import Mobility
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.spatial.jets import value
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.result import SweepResult, findings_table
 from kin3d.studies.sweep import sweep
@@ -29,7 +26,6 @@ from kin3d.writing.tables import Column, Quantity, Table
 Array = NDArray[np.float64]
 REACH_MM = 150.0  # travel up to which the limits are looked for
 SHORT_REACH_MM = 40.0  # a corner that ends sooner than this is worth a warning (common practice, no source)
-ROD_ANGLE_DEG = 20.0  # a rod nearer than this to its rocker arm's line is near dead centre (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +157,7 @@ def check(car: Car, axle: AxleName | None = None) -> CarCheck:
 
 
 def check_axle(car: Car, axle: AxleName) -> AxleCheck:
-    """Solve the design position of an axle and look for what is not as it should be."""
+    """Solve the design position of an axle and look how far it goes; what is implausible is told when it is loaded."""
     model = AxleModel.of(car, axle)
     design = sweep(car, axle)
     sides = SIDES if model.axle.other_points is not None else SIDES[:1]
@@ -170,8 +166,7 @@ def check_axle(car: Car, axle: AxleName) -> AxleCheck:
     for side in range(len(sides)):
         said, short = _reach(model, side)
         reach += said
-        findings += [*short, *_steering_axis(model, side), *_spring(model, design, side), *_rod(model, side)]
-        findings += _wheel(model, side)
+        findings += [*short, *_spring(model, design, side)]
     return AxleCheck(
         axle=axle,
         layout=model.linkage.layout,
@@ -195,11 +190,6 @@ def _warn(model: AxleModel, side: int, code: str, text: str) -> Finding:
     return Finding(code, text, f"{table.source.name}, {axle.name} axle", Severity.WARNING)
 
 
-def _design(model: AxleModel, side: int) -> dict[str, Array]:
-    """Design coordinates of one side by point, mm."""
-    return dict(zip(model.linkage.points, model.variants.design[side], strict=True))
-
-
 def _reach(model: AxleModel, side: int) -> tuple[list[str], list[Finding]]:
     lanes = model.kernel.lanes(model.variants, np.array([-REACH_MM, REACH_MM])).take(slice(2 * side, 2 * side + 2))
     solved = model.kernel.solve(model.variants, lanes)
@@ -215,21 +205,6 @@ def _reach(model: AxleModel, side: int) -> tuple[list[str], list[Finding]]:
     return said, findings
 
 
-def _steering_axis(model: AxleModel, side: int) -> list[Finding]:
-    """Warn of a steering axis that runs downwards: its two points are exchanged, and caster is out by 180°."""
-    named = model.linkage.steering_axis
-    if named is None:
-        return []
-    bottom, top = (_design(model, side)[p] for p in named)
-    if top[2] > bottom[2]:
-        return []
-    text = (
-        f"the steering axis runs downwards: {named[1]} is at z = {top[2]:g} mm, not above {named[0]} at "
-        f"z = {bottom[2]:g} mm; have the two been exchanged? Caster and kingpin angles are not to be used so"
-    )
-    return [_warn(model, side, "steering-axis-down", text)]
-
-
 def _spring(model: AxleModel, design: SweepResult, side: int) -> list[Finding]:
     ratios = design.values.get("motion_ratio")
     if ratios is None or (ratio := float(ratios[..., side].flat[0])) > 0.0:
@@ -239,51 +214,3 @@ def _spring(model: AxleModel, design: SweepResult, side: int) -> list[Finding]:
         "look at spring_outer, the side of the rocker's pivot that it is on, and spring_inner"
     )
     return [_warn(model, side, "spring-lengthens", text)]
-
-
-def _rod(model: AxleModel, side: int) -> list[Finding]:
-    """Warn of a rod nearly in line with its rocker arm: their angle, seen along the pivot line."""
-    rocker = model.linkage.rocker
-    if rocker is None:
-        return []
-    at = _design(model, side)
-    axis = at[rocker.axis[1]] - at[rocker.axis[0]]
-    axis /= np.linalg.norm(axis)
-    inner = at[rocker.rod[1]]
-    arm, rod = inner - at[rocker.axis[0]], at[rocker.rod[0]] - inner
-    arm, rod = (v - axis * (axis @ v) for v in (arm, rod))
-    sine = float(np.linalg.norm(np.cross(arm, rod)) / (np.linalg.norm(arm) * np.linalg.norm(rod)))
-    angle = float(np.degrees(np.arcsin(min(sine, 1.0))))
-    if angle >= ROD_ANGLE_DEG:
-        return []
-    rate = float(np.ravel(np.degrees(value(rocker_rate(_design_corner(model)))))[side])
-    text = (
-        f"the rod is nearly in line with its rocker arm ({angle:.1f}° between them, rocker rate {rate:+.3f} deg/mm): "
-        f"the rocker is near its dead centre; {ROD_ANGLE_DEG:g}° or more is usual"
-    )
-    return [_warn(model, side, "rod-in-line", text)]
-
-
-def _design_corner(model: AxleModel) -> Corner:
-    lanes = model.kernel.lanes(model.variants, np.zeros(1))
-    return Corner.of(model, lanes, model.kernel.solve(model.variants, lanes))
-
-
-def _wheel(model: AxleModel, side: int) -> list[Finding]:
-    """Warn of a wheel centre that is not at a plausible height over the lowest point of its linkage."""
-    radius = model.axle.loaded_radius_mm
-    if radius is None:
-        return []
-    height = {name: place[2] for name, place in _design(model, side).items()}
-    centre = height["wheel_centre"]
-    pickups = {n: float(z) for n, z in height.items() if n not in ("wheel_centre", "wheel_axis")}
-    lowest = min(pickups, key=lambda n: pickups[n])
-    over = pickups[lowest] - (centre - radius)
-    look = "look at loaded_radius_mm, the units and the height of wheel_centre"
-    if over < 0.0:
-        text = f"{lowest} is {-over:.0f} mm below the ground that the loaded radius ({radius:g} mm) gives: {look}"
-        return [_warn(model, side, "below-ground", text)]
-    if pickups[lowest] > centre:
-        text = f"every pickup point is above the wheel centre, {lowest} as the lowest by {over - radius:.0f} mm: {look}"
-        return [_warn(model, side, "above-wheel", text)]
-    return []

@@ -33,8 +33,9 @@ RATE_UNITS = ((0.175127, "lb/in"), (1e-3, "N/m"), (0.1, "N/cm"), (9.80665, "kgf/
 
 def implausible(car: Car) -> tuple[Finding, ...]:
     """Everything in a car that is probably a slip, as warnings."""
-    corners = [GivenCorner.of(a) for a in car.axles()]
-    found = [f for c in corners for f in implausible_points(c)]
+    given = [GivenCorner.given(a) for a in car.axles()]
+    found = [f for sides in given for c in sides for f in implausible_points(c)]
+    corners = [sides[0] for sides in given]
     units = any(f.code in ("unit-implausible", "origin-implausible") for f in found)
     if len(corners) == 2 and not units:
         found += half_tracks_apart(*corners)
@@ -169,7 +170,8 @@ def _static_load(car: Car, corner: GivenCorner) -> float | None:
     mass, share = _number(car.data.mass_kg), _number(car.data.front_mass_share)
     if mass is None or share is None:
         return None
-    return 0.5 * mass * GRAVITY * (share if corner.axle.name == "front" else 1.0 - share)
+    load = 0.5 * mass * GRAVITY * (share if corner.axle.name == "front" else 1.0 - share)
+    return load or None
 
 
 def _ratio(car: Car, corner: GivenCorner) -> float | None:

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import Axle
+from kin3d.linkage.car import Axle, PointTable
 from kin3d.linkage.design import side_coordinates
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.linkage.names import Side
 from kin3d.studies.plausible_slips import slips_of
 from kin3d.writing.numbers import fixed
 
@@ -41,21 +42,33 @@ class GivenCorner:
     Attributes
     ----------
     axle : Axle
-    linkage : Linkage
+    table : PointTable
+        In which its points stand.
     at : dict of point to ndarray, shape (3,)
         x forward, y **outboard**, z up, mm.
     """
 
     axle: Axle
-    linkage: Linkage
+    table: PointTable
     at: dict[str, Array]
 
     @staticmethod
-    def of(axle: Axle) -> GivenCorner:
-        """The side that the points were given for."""
-        given = side_coordinates(axle, axle.side)
+    def of(axle: Axle, side: Side) -> GivenCorner:
+        """The corner of one side."""
+        given = side_coordinates(axle, side)
         turned = given.design * np.array([1.0, given.sign, 1.0])
-        return GivenCorner(axle, axle.linkage, dict(zip(axle.linkage.points, turned, strict=True)))
+        return GivenCorner(axle, given.table, dict(zip(axle.linkage.points, turned, strict=True)))
+
+    @staticmethod
+    def given(axle: Axle) -> list[GivenCorner]:
+        """The corners that the file has points for: of one side, or of both."""
+        other: Side = "right" if axle.side == "left" else "left"
+        return [GivenCorner.of(axle, s) for s in ((axle.side, other) if axle.other_points else (axle.side,))]
+
+    @property
+    def linkage(self) -> Linkage:
+        """How its points make bodies."""
+        return self.axle.linkage
 
     @property
     def half_track(self) -> float:
@@ -69,12 +82,12 @@ class GivenCorner:
 
     def place(self, point: str) -> str:
         """Where a point stands in its file."""
-        table = self.axle.points
+        table = self.table
         return table.places[table.names.index(point)] if point in table.names else str(table.source)
 
     def warn(self, code: str, text: str, point: str = "") -> Finding:
         """A warning about a point, or about the axle's table."""
-        where = self.place(point) if point else f"{self.axle.points.source}, {self.axle.name} axle"
+        where = self.place(point) if point else f"{self.table.source}, {self.axle.name} axle"
         return Finding(code, text, where, Severity.WARNING)
 
     def key(self, code: str, key: str, text: str) -> Finding:
@@ -234,7 +247,7 @@ def _dead_centre(c: GivenCorner) -> Iterator[Finding]:
 
 def _angles(c: GivenCorner) -> Iterator[Finding]:
     """Static camber and toe."""
-    if WHEEL_AXIS in c.axle.points:
+    if WHEEL_AXIS in c.table:
         return
     for key, value, most in (("camber_deg", c.axle.camber_deg, CAMBER_DEG), ("toe_deg", c.axle.toe_deg, TOE_DEG)):
         if abs(float(value)) > most:
@@ -296,7 +309,7 @@ def _wheel(c: GivenCorner) -> Iterator[Finding]:
 
 def _sigma(c: GivenCorner) -> Iterator[Finding]:
     """Standard deviations beyond what a picture on a screen gives are slips of units or of meaning."""
-    table = c.axle.points
+    table = c.table
     wide = [n for n, s in zip(table.names, table.sigma_mm, strict=True) if float(np.max(s)) > SIGMA_MM]
     if wide:
         most = float(table.sigma_mm.max())

@@ -212,6 +212,7 @@ REFUSED = [
 
 @pytest.mark.parametrize(("arguments", "text"), REFUSED)
 def test_requests_are_refused_before_the_work(monkeypatch, arguments, text):
+    monkeypatch.setattr("kin3d.studies.loading.implausible", lambda _car: ())
     monkeypatch.setattr("kin3d.solve.kernel.Kernel.solve", None)
     test_mistakes_are_answered_in_words(arguments, text)
 
