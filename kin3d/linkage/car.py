@@ -15,7 +15,7 @@ from pydantic_core import core_schema
 
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
-from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, Text, in_axes
+from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, Origin, Text, in_axes
 from kin3d.linkage.layout import Layout, Linkage, resolve
 from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
@@ -74,10 +74,14 @@ class PointTable:
 
 @dataclass(frozen=True, slots=True)
 class MeshFile:
-    """A mesh for looks: its file, and the matrix that takes its coordinates to mm in the vehicle frame."""
+    """A mesh for looks: its file, the vehicle's origin in it, and what takes its coordinates from there to mm.
+
+    place in the vehicle frame = `to_mm` · (place in the file − `origin`)
+    """
 
     path: Path
     to_mm: tuple[tuple[float, float, float], ...]
+    origin: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 class Axle(AxleKeys):
@@ -96,6 +100,8 @@ class Axle(AxleKeys):
         Every key that the layout adds and the car file gives, ``rod_on`` among them.
     units, axes : str or None
         Unit and axes of the axle's files; None: a drawing's own. Meshes are in these, and it is written in these.
+    origin : tuple of float or None
+        Where the vehicle's origin lies in those files, in their own axes and unit.
     """
 
     name: AxleName
@@ -106,6 +112,7 @@ class Axle(AxleKeys):
     layout_keys: dict[str, str] = Field(default_factory=dict)
     units: Text = None
     axes: Text = None
+    origin: Origin = None
 
     @cached_property
     def linkage(self) -> Linkage:
@@ -136,7 +143,8 @@ class Axle(AxleKeys):
         turn = np.eye(3) if self.axes is None else parse_axes(self.axes)
         rows = (turn * (1.0 if self.units is None else length_factor(self.units))).tolist()
         to_mm = tuple((x, y, z) for x, y, z in rows)
-        return {body: MeshFile(path, to_mm) for body, path in self.meshes or () if path is not None}
+        at = self.origin or (0.0, 0.0, 0.0)
+        return {body: MeshFile(path, to_mm, at) for body, path in self.meshes or () if path is not None}
 
 
 class Car(Record):

@@ -66,6 +66,10 @@ SidePoints = Annotated[
 ]
 Vector = tuple[float, float, float]
 Direction = Annotated[Annotated[Vector, _LAX] | None, _DIRECTION, FILE_AXES]
+Origin = Annotated[
+    Annotated[Vector, _LAX] | None,
+    Field(description="a list of three numbers, where the vehicle's origin lies in the points' file (its axes, unit),"),
+]
 MeshPath = Annotated[Annotated[Path, BeforeValidator(_path)] | None, _text()]
 Sigmas = Annotated[
     tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]],
@@ -252,6 +256,7 @@ class AxleFiles(Record):
     other_points: Text = None
     units: Text = None
     axes: Text = None
+    origin: Origin = None
     side: Side | None = None
     layout: Text = None
 

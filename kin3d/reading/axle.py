@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, hypot, radians
 from pathlib import Path
 from typing import Any
@@ -85,6 +85,7 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         layout_keys=source.chosen.given,
         units=keys.units,
         axes=keys.axes,
+        origin=keys.origin,
         **{name: getattr(data, name) for name in AxleKeys.model_fields if name in data.model_fields_set},
     )
     vars(axle)["linkage"] = linkage  # it was resolved for what there is to say, and is not resolved again
@@ -100,9 +101,23 @@ def _read_points(
         return None, None
     side = _side(key, source.keys.side)
     scan = _scan_file(source.folder / name, source.where(key), source, frame, log, side)
+    scan = _from_origin(scan, source, frame, log)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
         _check_side(scan.table, side, source.where("side" if key == "points" else key), log)
     return scan, _linkage(scan, source, str(source.folder / name), log)
+
+
+def _from_origin(scan: PointScan, source: AxleSource, frame: FileFrame, log: FindingLog) -> PointScan:
+    """The points from the vehicle's origin, where the file says that it lies elsewhere."""
+    origin = source.keys.origin
+    if origin is None or scan.table is None or not any(origin):
+        return scan
+    if frame.factor_mm is None or frame.rotation is None:
+        text = "is in the axes and the unit of the points' file; say in axes and units what they are"
+        log.error("axes-missing", text, source.where("origin"))
+        return scan
+    shift = frame.factor_mm * (frame.rotation @ np.array(origin))
+    return replace(scan, table=replace(scan.table, xyz_mm=scan.table.xyz_mm - shift + 0.0))
 
 
 def _side(key: str, side: Side | None) -> Side | None:

@@ -62,7 +62,9 @@ def write_car(car: Car, path: Path | str, comment: str = "") -> tuple[Path, ...]
     write_file(file, with_sum(head + text))
     for axle in car.axles():
         for target, table in tables[axle.name].values():
-            write_points_csv(table, target, units=axle.units or "mm", axes=axle.axes or VEHICLE_AXES)
+            write_points_csv(
+                table, target, units=axle.units or "mm", axes=axle.axes or VEHICLE_AXES, origin=axle.origin
+            )
     return (file, *targets)
 
 
@@ -90,6 +92,7 @@ def axle_table(axle: Axle, tables: Tables) -> dict[str, Any]:
     axes = axle.axes or VEHICLE_AXES
     out: dict[str, Any] = {key: target.name for key, (target, _) in tables.items()}
     out |= {"units": axle.units or "mm", "axes": axes, "side": axle.side}
+    out |= {"origin": list(axle.origin)} if axle.origin else {}
     own = axle.layout.source.endswith(".toml")
     out["layout"] = Path(axle.layout.source).resolve() if own else axle.layout.name
     return out | axle.layout_keys | keys_of(in_axes(axle.keys(), parse_axes(axes).T))

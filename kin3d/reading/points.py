@@ -209,6 +209,7 @@ def write_points_csv(
     *,
     units: str = "mm",
     axes: str = VEHICLE_AXES,
+    origin: tuple[float, float, float] | None = None,
     separator: Literal[",", ";", "\t"] = ",",
     decimal: Literal[".", ","] = ".",
 ) -> None:
@@ -223,6 +224,8 @@ def write_points_csv(
         differ) and ``note`` are there only when a point has one.
     units, axes : str
         Unit and axes of the file, as the car file will say them.
+    origin : tuple of float, optional
+        Where the vehicle's origin is to lie in the file, in its axes and unit.
     separator : {",", ";", tab}
         Separator of the columns.
     decimal : {".", ","}
@@ -237,7 +240,7 @@ def write_points_csv(
     rotation = parse_axes(axes)
     factor = length_factor(units)
     columns: list[tuple[str, Iterable[str]]] = [("point", table.names)]
-    columns += _numbers(("x", "y", "z"), table.xyz_mm @ rotation / factor, decimal)
+    columns += _numbers(("x", "y", "z"), table.xyz_mm @ rotation / factor + np.array(origin or 0.0), decimal)
     columns += _sigma_columns(table.sigma_mm @ np.abs(rotation) / factor, decimal)
     if any(table.notes):
         columns.append(("note", [" ".join(note.split()) for note in table.notes]))

@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
+from kin3d.frames import parse_axes
 from kin3d.linkage.car import Axle, PointTable
-from kin3d.linkage.design import side_coordinates
+from kin3d.linkage.design import side_coordinates, side_sign
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.names import Side
 from kin3d.studies.plausible_slips import slips_of
+from kin3d.units import length_factor
 from kin3d.writing.numbers import fixed
 
 Array = NDArray[np.float64]
@@ -32,6 +34,7 @@ KINGPIN_DEG = (-3.0, 25.0)
 CAMBER_DEG, TOE_DEG = 8.0, 4.0
 SIGMA_MM = 25.0
 ROD_ANGLE_DEG = 20.0  # a rod nearer than this to its rocker arm's line is near the dead centre
+_ORIGIN = "origin, where the vehicle's origin lies in the table"
 UNITS = ((25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres"), (304.8, "feet"))
 
 
@@ -64,6 +67,15 @@ class GivenCorner:
         """The corners that the file has points for: of one side, or of both."""
         other: Side = "right" if axle.side == "left" else "left"
         return [GivenCorner.of(axle, s) for s in ((axle.side, other) if axle.other_points else (axle.side,))]
+
+    @property
+    def origin(self) -> Array:
+        """Where the vehicle's origin lies in the file, mm, x forward, y outboard, z up."""
+        axle = self.axle
+        if axle.origin is None or axle.axes is None or axle.units is None:
+            return np.zeros(3)
+        there = length_factor(axle.units) * (parse_axes(axle.axes) @ np.array(axle.origin))
+        return np.asarray(there * np.array([1.0, side_sign(axle.side), 1.0]))
 
     @property
     def linkage(self) -> Linkage:
@@ -122,7 +134,8 @@ def _unit(c: GivenCorner) -> Iterator[Finding]:
             text = f"{usual}; it would be {h / factor:.0f} mm if the coordinates were millimetres and not {name}"
             yield c.warn("unit-implausible", f"{text}; look at units in [{c.axle.name}]", WHEEL_CENTRE)
             return
-    slip = "is y measured from the centre line of the car?" if h > high else "has a digit been lost?"
+    centre = f"is y measured from the centre line of the car? Else give {_ORIGIN}"
+    slip = centre if h > high else "has a digit been lost?"
     yield c.warn("origin-implausible", f"{usual}; {slip}", WHEEL_CENTRE)
 
 
@@ -135,14 +148,14 @@ def _origin(c: GivenCorner) -> Iterator[Finding]:
     if len(over) > 1:
         text = (
             f"{', '.join(over)} stand up to {-min(c.at[n][1] for n in over):.0f} mm on the other side of the car; "
-            "pivots of an arm stand on its own side: is y measured from the centre line?"
+            f"pivots of an arm stand on its own side: is y measured from the centre line? Else give {_ORIGIN}"
         )
         yield c.warn("origin-implausible", text, over[0])
     share = min(c.at[n][1] for n in inner) / c.half_track
     if share > 0.72:
         text = (
             f"the innermost pivot is {100 * share:.0f} % of the half track from the centre line; 15 to 65 % is usual: "
-            "is y measured from the centre line?"
+            f"is y measured from the centre line? Else give {_ORIGIN}"
         )
         yield c.warn("origin-implausible", text, min(inner, key=lambda n: float(c.at[n][1])))
 
@@ -158,7 +171,7 @@ def _far(c: GivenCorner) -> Iterator[Finding]:
 
 def _slips(c: GivenCorner) -> Iterator[Finding]:
     """Coordinates with a wrong sign or a digit too many or too few."""
-    for slip in slips_of(c.at):
+    for slip in slips_of(c.at, c.origin):
         axis, sign = "xyz"[slip.axis], slip.kind == "the wrong sign"
         would = "With the other sign it would fit" if sign else f"{fixed(slip.meant, 2)} mm would fit"
         text = (

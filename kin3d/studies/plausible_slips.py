@@ -72,7 +72,7 @@ class Slip:
     away: float
 
 
-def slips_of(points: dict[str, Array]) -> Iterator[Slip]:
+def slips_of(points: dict[str, Array], origin: Array) -> Iterator[Slip]:
     """Coordinates that stand far from their fellows' and would not with another sign or one digit more or less.
 
     Of two fellows that stand apart only one has slipped: the one whose mending leaves the least apart over all.
@@ -81,11 +81,13 @@ def slips_of(points: dict[str, Array]) -> Iterator[Slip]:
     ----------
     points : dict of point to ndarray, shape (3,)
         x forward, y outboard, z up, mm.
+    origin : ndarray, shape (3,)
+        What the file has added to each: a sign or a digit is lost there.
     """
     at = dict(points)
     apart = _apart(at)
     for _ in range(MOST):
-        tried = [(_apart(_with(at, s)) + _DOUBT[s.kind], s) for s in _candidates(at)]
+        tried = [(_apart(_with(at, s)) + _DOUBT[s.kind], s) for s in _candidates(at, origin)]
         if not tried or min(t[0] for t in tried) >= apart - 0.01:
             return
         apart, slip = min(tried, key=lambda t: t[0])
@@ -119,7 +121,7 @@ def _apart(at: dict[str, Array]) -> float:
     return float(sum(min(x, 3.0) for x in over if x > 0.0) + across + 0.05 * seen)
 
 
-def _candidates(at: dict[str, Array]) -> Iterator[Slip]:
+def _candidates(at: dict[str, Array], origin: Array) -> Iterator[Slip]:
     """Slips that would bring a coordinate that stands apart to its fellows."""
     for name, k, expected in _relations(at):
         value = float(at[name][k])
@@ -127,11 +129,15 @@ def _candidates(at: dict[str, Array]) -> Iterator[Slip]:
         if away <= TOLERANCE_MM[k]:
             continue
         near = NEAR * TOLERANCE_MM[k]
-        kinds = [("the wrong sign", -value), ("a digit too many", value / 10.0), ("a digit too few", value * 10.0)]
+        base = float(origin[k])
+        there = value + base
+        kinds = [("the wrong sign", -there), ("a digit too many", there / 10.0), ("a digit too few", there * 10.0)]
+        kinds = [(kind, meant - base) for kind, meant in kinds]
         if (name, k) == ("tie_inner", 1):  # a rack may stand anywhere on its own side
             kinds = kinds[:1]
         else:
-            kinds += [("a digit lost", v) for v in _one_digit_more(value) if abs(v - expected) < 0.5 * near][:1]
+            longer = (v - base for v in _one_digit_more(there))
+            kinds += [("a digit lost", v) for v in longer if abs(v - expected) < 0.5 * near][:1]
         yield from (Slip(name, k, value, meant, kind, away) for kind, meant in kinds if abs(meant - expected) < near)
 
 

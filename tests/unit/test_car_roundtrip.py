@@ -33,6 +33,7 @@ EXTRA = {"damper_outer": (-30, 240, 470), "damper_inner": (-250, 150, 460), "hea
 EXTRA |= {"roll_left": (12, 245, 450), "roll_right": (8, 235, 460)}
 POINTS = {name: np.array(place, dtype=float) for name, place in (CORNER | EXTRA).items()}
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=12)
+ORIGIN = (100.0, -20.0, 0.5)
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)  # a failing car of all keys is not worth shrinking
 # values that have to agree with something else, by the key's table and name
 FITTING: dict[str, st.SearchStrategy[Any]] = {
@@ -114,7 +115,7 @@ def point_file(folder: Path, name: str, mirror: float, units: str, axes: str) ->
     rows = len(POINTS)
     table = PointTable(Path(name), tuple(POINTS), xyz, np.full((rows, 3), 0.5), ("",) * rows, ("by hand",) * rows)
     (folder / name).unlink(missing_ok=True)
-    write_points_csv(table, folder / name, units=units, axes=axes)
+    write_points_csv(table, folder / name, units=units, axes=axes, origin=ORIGIN)
     return name
 
 
@@ -142,6 +143,7 @@ def test_every_key_comes_back(
     axes = ", ".join(f"{a} {w}" for a, w in zip("xyz", words, strict=True))
     front = data.draw(tables(AxleKeys, "", folder))
     files = {"units": units, "axes": axes, "side": "left", "layout": "double wishbone"}
+    files["origin"] = list(ORIGIN)
     files["points"] = point_file(folder, "left.csv", 1.0, units, axes)
     files["other_points"] = point_file(folder, "right.csv", -1.0, units, axes)
     assert files.keys() == AxleFiles.model_fields.keys()

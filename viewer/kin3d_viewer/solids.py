@@ -35,7 +35,7 @@ def read_solid(mesh: MeshFile) -> Mesh:
         text = f"has {len(triangles):,} triangles; expected from 1 to {MOST_TRIANGLES:,}"
         raise ReadingError(Finding("mesh-size", text, file))
     turn = np.array(mesh.to_mm)
-    corners = (np.asarray(found.vertices) @ turn.T)[triangles]
+    corners = ((np.asarray(found.vertices) - np.array(mesh.origin)) @ turn.T)[triangles]
     normals = np.repeat(np.asarray(found.face_normals) @ turn.T, 3, axis=0)
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     return Mesh(corners.reshape(-1, 3), normals, np.arange(3 * len(triangles)).reshape(-1, 3))
