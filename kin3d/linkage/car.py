@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -25,6 +25,34 @@ from kin3d.units import length_factor
 _HELD = GetPydanticSchema(lambda _kind, _handler: core_schema.any_schema())  # taken as it is, not looked into
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class TableErrors:
+    """Independent errors of a table, each of which may move many coordinates together.
+
+    Attributes
+    ----------
+    effect_mm : ndarray, shape (errors, points, 3)
+        Change of the coordinates for one standard deviation of each error, vehicle frame.
+    names : tuple of str
+        For a person: ``"pit: leg left upper_rear"``.
+    groups : tuple of str
+        Under what name an error is summed up with others where there are many; empty: by itself.
+    identities : tuple of hashable
+        By which errors are known: equal ones in two tables are the same error. Empty: no other table has them.
+    """
+
+    effect_mm: NDArray[np.float64]
+    names: tuple[str, ...]
+    groups: tuple[str, ...]
+    identities: tuple[Hashable, ...] = ()
+
+    @property
+    def reached(self) -> NDArray[np.bool_]:
+        """Coordinates that any of the errors moves, shape (points, 3)."""
+        out: NDArray[np.bool_] = (self.effect_mm != 0.0).any(axis=0)
+        return out
+
+
 @dataclass(frozen=True, slots=True)
 class PointTable:
     """Named points in the vehicle frame (ISO 8855: x forward, y left, z up).
@@ -38,13 +66,16 @@ class PointTable:
     xyz_mm : ndarray, shape (n, 3)
         Coordinates in mm.
     sigma_mm : ndarray, shape (n, 3)
-        One standard deviation of each coordinate in mm; 0 where the file gives none.
+        One standard deviation of each coordinate in mm, of all its errors together; 0 where the file gives none.
     places : tuple of str
         Where each point stands in the file, for messages.
     notes : tuple of str
         The file's own note to each point; empty where there is none.
     findings : tuple of Finding
         Warnings and notes of the reading.
+    errors : TableErrors or None
+        Errors that coordinates have in common. The deviation of a coordinate that one of them moves is theirs
+        together; every other coordinate errs by itself.
     """
 
     source: Path
@@ -54,6 +85,7 @@ class PointTable:
     places: tuple[str, ...]
     notes: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
+    errors: TableErrors | None = None
 
     def __contains__(self, name: str) -> bool:
         return name in self.names
@@ -70,6 +102,24 @@ class PointTable:
             xyz[self.names.index(name)] = place
             notes[self.names.index(name)] = ""
         return replace(self, xyz_mm=xyz, notes=tuple(notes))
+
+    def scaled(self, factor: float) -> PointTable:
+        """The table with all lengths multiplied by a factor, deviations too."""
+        errors = self.errors and replace(self.errors, effect_mm=factor * self.errors.effect_mm)
+        return replace(self, xyz_mm=factor * self.xyz_mm, sigma_mm=factor * self.sigma_mm, errors=errors)
+
+    def only(self, kept: Collection[str]) -> PointTable:
+        """The table with some of its points."""
+        rows = [k for k, name in enumerate(self.names) if name in kept]
+        return replace(
+            self,
+            names=tuple(self.names[k] for k in rows),
+            xyz_mm=self.xyz_mm[rows],
+            sigma_mm=self.sigma_mm[rows],
+            places=tuple(self.places[k] for k in rows),
+            notes=tuple(self.notes[k] for k in rows),
+            errors=self.errors and replace(self.errors, effect_mm=self.errors.effect_mm[:, rows]),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, Kin3dError, ReadingError, RequestError, raise_errors
+from kin3d.errors import Finding, Kin3dError, ReadingError, RequestError, Severity, raise_errors
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.names import normalise
@@ -29,6 +29,7 @@ from kin3d.reading.cells import (
     only_perhaps_thousands,
     split_table,
 )
+from kin3d.reading.covariance import covariance_beside, covariance_text, with_covariance
 from kin3d.reading.text import FindingLog, read_text
 from kin3d.units import length_factor
 from kin3d.writing.files import with_sum, write_file
@@ -119,7 +120,12 @@ def scan_points_csv(path: Path, factor_mm: float, rotation: NDArray[np.float64])
         notes=tuple(_cell(row, raw, "note") for row in raw.rows),
         findings=findings,
     )
-    return PointScan(places, table, findings)
+    if covariance_beside(path).is_file():
+        given = [c for c in ("sigma", *SIGMAS) if c in raw.columns]
+        table = with_covariance(table, sigmas, given, factor_mm, rotation)
+        if any(f.severity is Severity.ERROR for f in table.findings):
+            return PointScan(places, None, table.findings)
+    return PointScan(places, table, table.findings)
 
 
 def _misfits(raw: RawTable, log: FindingLog) -> dict[str, str]:
@@ -213,7 +219,7 @@ def write_points_csv(
     separator: Literal[",", ";", "\t"] = ",",
     decimal: Literal[".", ","] = ".",
 ) -> None:
-    """Write a point table that `read_points_csv` reads back within 1e-9 mm.
+    """Write a point table that `read_points_csv` reads back within 1e-9 mm, its covariance beside it where it has one.
 
     Parameters
     ----------
@@ -249,6 +255,8 @@ def write_points_csv(
     writer.writerow([title for title, _ in columns])
     writer.writerows(zip(*(cells for _, cells in columns), strict=True))
     write_file(Path(path), with_sum(out.getvalue()))
+    if table.errors is not None:
+        write_file(covariance_beside(Path(path)), with_sum(covariance_text(table, factor, rotation)))
 
 
 def _check_writable(table: PointTable, separator: str, decimal: str) -> None:

@@ -109,17 +109,14 @@ def _times(length: float | None, factor: float) -> float | None:
 
 
 def _scaled(axle: Axle, factor: float) -> Axle:
-    def table(points: PointTable) -> PointTable:
-        return replace(points, xyz_mm=points.xyz_mm * factor, sigma_mm=points.sigma_mm * factor)
-
     def error(e: SharedError) -> SharedError:
         x, y, z = (factor * s for s in e.sigma_mm)
         return changed(e, sigma_mm=(x, y, z))
 
     return changed(
         axle,
-        points=table(axle.points),
-        other_points=None if axle.other_points is None else table(axle.other_points),
+        points=axle.points.scaled(factor),
+        other_points=None if axle.other_points is None else axle.other_points.scaled(factor),
         loaded_radius_mm=_times(axle.loaded_radius_mm, factor),
         shared_error=tuple(error(e) for e in axle.shared_error),
     )
@@ -185,8 +182,8 @@ def _bare_car(car: Car, name: AxleName) -> Car:
     kept = _base_points(axle.layout)
     bare = changed(
         axle,
-        points=_only(axle.points, kept),
-        other_points=None if axle.other_points is None else _only(axle.other_points, kept),
+        points=axle.points.only(kept),
+        other_points=None if axle.other_points is None else axle.other_points.only(kept),
         layout_keys={},
         spring=None,
         torsion=None,
@@ -215,15 +212,3 @@ def _base_points(layout: Layout) -> frozenset[str]:
     names = {p for points in layout.bodies.values() for p in points}
     names |= {WHEEL_CENTRE, WHEEL_AXIS, *layout.rack}
     return frozenset(names | {p for s in layout.sliders for p in (s.point, *s.line)})
-
-
-def _only(table: PointTable, kept: frozenset[str]) -> PointTable:
-    rows = [k for k, name in enumerate(table.names) if name in kept]
-    return replace(
-        table,
-        names=tuple(table.names[k] for k in rows),
-        xyz_mm=table.xyz_mm[rows],
-        sigma_mm=table.sigma_mm[rows],
-        places=tuple(table.places[k] for k in rows),
-        notes=tuple(table.notes[k] for k in rows),
-    )

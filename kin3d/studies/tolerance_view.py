@@ -61,8 +61,21 @@ def _causes(result: Tolerance, m: Measure) -> str:
     share = result.first.start_share[result.row(m.name)]
     if not share.any():
         return "no uncertainty: it is set by figures of the car file"
-    top = np.argsort(-share, kind="stable")[:MOST_CAUSES]
-    return ", ".join(f"{result.uncertainty.sources[s]} {percent(float(share[s]))}" for s in top if share[s] >= SMALL)
+    groups: dict[str, dict[str, float]] = {}
+    for source, part in zip(result.uncertainty.sources, share.tolist(), strict=True):
+        members = groups.setdefault(source.group or str(source), {})
+        members[str(source)] = members.get(str(source), 0.0) + part
+    top = sorted(groups.items(), key=lambda g: -sum(g[1].values()))[:MOST_CAUSES]
+    return ", ".join(_cause(name, members) for name, members in top if sum(members.values()) >= SMALL)
+
+
+def _cause(name: str, members: dict[str, float]) -> str:
+    """A cause with its part of the variance; of a group also the one that causes most in it."""
+    text = f"{name} {percent(sum(members.values()))}"
+    if len(members) < 2:
+        return text
+    most, part = max(members.items(), key=lambda m: m[1])
+    return f"{text} (most: {most} {percent(part)})"
 
 
 def design_table(result: Tolerance, measures: Sequence[Measure]) -> Table:

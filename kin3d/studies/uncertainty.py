@@ -50,6 +50,8 @@ class ErrorSource:
     unit : str
     shared : bool
         Whether it moves several points together.
+    group : str
+        Under what name it is summed up with others where there are many; empty: by itself.
     """
 
     identity: Hashable
@@ -60,6 +62,7 @@ class ErrorSource:
     figures: Mapping[str, float] = field(default_factory=dict)
     unit: str = "mm"
     shared: bool = False
+    group: str = ""
 
     def __str__(self) -> str:
         return f"{self.name} {self.axis}".strip()
@@ -130,20 +133,35 @@ def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: st
     if sigma_mm is not None and not 0.0 <= sigma_mm < float("inf"):
         text = f"sigma is {sigma_mm:g}; a standard deviation of 0 or more in mm is expected"
         raise RequestError(Finding("sigma-negative", text))
-    sources = (*_own(corner, sigma_mm, owner), *_shared(corner, owner))
+    sources = (*_own(corner, sigma_mm, owner), *_of_table(corner, owner), *_shared(corner, owner))
     points = corner.model.linkage.points
     moved = {points[r] for s in sources for r in np.flatnonzero(s.effect.any(axis=-1))}
     return Uncertainty(sources, points, sigma_mm, tuple(p for p in corner.names if p not in moved))
 
 
 def _own(corner: CornerModel, sigma_mm: float | None, owner: str) -> Iterator[ErrorSource]:
+    errors = corner.table.errors
     for row, name in enumerate(corner.names):
         for k, axis in enumerate(AXES):
+            if errors is not None and errors.reached[corner.table.names.index(name), k]:
+                continue  # its deviation is that of errors of the table
             sigma = float(corner.sigma_mm[row, k])
             if not sigma and sigma_mm is not None and name != WHEEL_AXIS:
                 sigma = sigma_mm
             if sigma:
                 yield ErrorSource((owner, "point", name, axis), name, axis, sigma, sigma * corner.seeds[row, k])
+
+
+def _of_table(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
+    """Errors that coordinates of the table have in common."""
+    errors = corner.table.errors
+    if errors is None:
+        return
+    rows = [corner.table.names.index(n) for n in corner.names]
+    effects = np.tensordot(errors.effect_mm[:, rows], corner.seeds, axes=2)
+    for k, (name, group) in enumerate(zip(errors.names, errors.groups, strict=True)):
+        identity = errors.identities[k] if errors.identities else (owner, "error of the table", k)
+        yield ErrorSource(identity, name, "", 1.0, effects[k], unit="1", shared=True, group=group)
 
 
 def _shared(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
@@ -214,18 +232,37 @@ def first_order(corner: CornerModel, seeds: Array, travel: Array, measures: Sequ
     """Values and exact derivatives along the sources of the given effects, over travel and in the design position."""
     variants = corner.variants(corner.design)
     lanes = corner.model.kernel.lanes
-    found = derive(corner, variants, lanes(variants, travel), measures, seeds=seeds)
-    start = derive(corner, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=seeds)
-    slopes = (len(measures), len(seeds))
+    ways, parts = _ways(seeds)
+    found = derive(corner, variants, lanes(variants, travel), measures, seeds=ways)
+    start = derive(corner, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=ways)
+    along = (len(measures), len(ways))
     return FirstOrder(
         value=found.value,
-        slope=found.slope.reshape(*slopes, len(travel)),
+        slope=_over_sources(parts, found.slope.reshape(*along, len(travel))),
         rate=start.rate[:, 0],
-        rate_slope=start.rate_slope.reshape(slopes),
+        rate_slope=_over_sources(parts, start.rate_slope.reshape(along)),
         start=start.value[:, 0],
-        start_slope=start.slope.reshape(slopes),
+        start_slope=_over_sources(parts, start.slope.reshape(along)),
         status=found.status,
     )
+
+
+def _ways(seeds: Array) -> tuple[Array, Array | None]:
+    """Directions to derive along, and how much of each is in every source (None: they are the sources themselves).
+
+    Where there are more sources than coordinates that they move, as with the marks of photographs, the derivatives
+    along the coordinates say all.
+    """
+    flat = seeds.reshape(len(seeds), -1)
+    moved = np.flatnonzero(flat.any(axis=0))
+    if len(flat) <= len(moved):
+        return seeds, None
+    return np.eye(flat.shape[1])[moved].reshape(-1, *seeds.shape[1:]), flat[:, moved]
+
+
+def _over_sources(parts: Array | None, slope: Array) -> Array:
+    """Slopes along directions as slopes along sources, shape (measures, sources, …)."""
+    return slope if parts is None else np.moveaxis(np.tensordot(parts, slope, axes=(1, 1)), 1, 0)
 
 
 def half_width(level: float) -> float:
