@@ -6,6 +6,7 @@ to 5 px; the tub hides what is behind it, a wheel what is behind the wheel.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cache
 from math import radians
@@ -224,6 +225,8 @@ def _mark_all(car, numbers, targets, turns, rng, noise, what):
                     u, v = np.array([u, v]) + rng.normal(0.0, mark.sigma_px, 2)
                 if 0 <= u <= SIZE[0] and 0 <= v <= SIZE[1]:
                     marks.append(replace(mark, u=float(u), v=float(v), row=len(marks) + 2))
+        rims = Counter((m.photo, m.name, m.side) for m in marks if m.kind == "rim")
+        marks = [m for m in marks if m.kind != "rim" or rims[m.photo, m.name, m.side] >= 5]
         out = replace(one, marks=tuple(marks), same_as=out)
     return out
 

@@ -8,6 +8,7 @@
 - `model.py`: what every mark says of the parameters: residuals and Jacobian.
 - `adjust.py`: damped Gauss-Newton with squares or robust losses; covariance, and the effect of every mark and figure.
 - `start.py`: a start without help.
+- `second_look.py`: other explanations of a fit in doubt, for starts that end in a wrong optimum.
 - `snooping.py`: marks and figures that cannot be right; redundancy; the test of the whole.
 - `refusal.py`: when no figures are given, and why.
 

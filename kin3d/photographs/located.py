@@ -18,7 +18,8 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.photographs.model import Model
 from kin3d.photographs.parameters import AXES, parameters_of
 from kin3d.photographs.refusal import refuse_few, refuse_misfit
-from kin3d.photographs.snooping import UNCHECKED, Checked, snoop
+from kin3d.photographs.second_look import cameras_again, second_look
+from kin3d.photographs.snooping import UNCHECKED, Checked, snoop, snoop_on
 from kin3d.photographs.start import start
 from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.photographs import read_photographs
@@ -280,9 +281,16 @@ def located(photographs: CarPhotos) -> Located:
     parameters = parameters_of(photographs)
     model = Model(parameters)
     refuse_few(model)
-    checked = snoop(start(model))
+    checked = solved(model)
     refuse_misfit(checked)
     return result_of(checked, photographs.findings)
+
+
+def solved(model: Model) -> Checked:
+    """Adjust marks without any help, and test them."""
+    checked = snoop(second_look(start(model)))
+    again = cameras_again(checked.fit)
+    return checked if again is checked.fit else snoop_on(checked, again)
 
 
 def result_of(checked: Checked, findings: tuple[Finding, ...] = ()) -> Located:

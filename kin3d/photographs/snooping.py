@@ -83,9 +83,16 @@ def snoop(robust: Fit) -> Checked:
     """Test all marks and stated figures from a robust fit on, until none is left out or let in any more."""
     model = robust.model
     out = {int(k) for k in np.flatnonzero(sizes(model, robust.equations.residual) > GROSS)}
-    figures: set[int] = set()
+    return _settled(model, robust.state, out, set())
+
+
+def snoop_on(checked: Checked, fit: Fit) -> Checked:
+    """The same from another fit of what was believed."""
+    return _settled(checked.model, fit.state, set(checked.out), set(checked.figures_out))
+
+
+def _settled(model: Model, state: State, out: set[int], figures: set[int]) -> Checked:
     seen: set[tuple[frozenset[int], frozenset[int]]] = set()
-    state = robust.state
     while True:
         checked = _checked(model, state, out, figures)
         state = checked.fit.state

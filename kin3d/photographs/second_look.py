@@ -1,0 +1,123 @@
+"""Other explanations of a fit that is in doubt: what fails in a start is seldom the camera and mostly the mechanism.
+
+Each explanation is a change that carries a fit out of one kind of wrong optimum, followed by a short robust
+adjustment; the lowest robust cost wins. Steered wheels taken for straight ones, a steering arm on the wrong side of
+the kingpin, a rim seen nearly edge-on and tilted the wrong way; of a lens that is not known, a focal length far off; of
+a cropped picture, principal point and distortion that trade their signs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.photographs.adjust import SQUARES, Fit, Loss, adjust, cauchy, sizes
+from kin3d.photographs.model import Model
+
+Array = NDArray[np.float64]
+Change = Callable[[Array], None]
+STEERED_MM = (-12.0, 12.0)
+FAR_OFF = 3.3  # sigmas at which a mark of a robust fit casts doubt
+OUT_OF_BOX = 1.8  # a template's box ends at 1.73 of its deviations
+FOCAL_STEPS = (1.3, -1.0)
+ROUNDS = 3
+BETTER = 2e-3  # cost that is lower by less is rounding of unfinished adjustments
+ROBUST = cauchy(2.0)
+
+
+def second_look(fit: Fit) -> Fit:
+    """The best of a robust fit and its other explanations."""
+    for _ in range(ROUNDS):
+        if not in_doubt(fit):
+            break
+        better = _best(fit, _mechanism(fit.model, fit))
+        if better is fit:
+            break
+        fit = better
+    return _best(fit, _cameras(fit.model))
+
+
+def cameras_again(fit: Fit) -> Fit:
+    """The best of a fit by squares and other explanations by its cameras alone, once wrong marks are out."""
+    return _best(fit, _cameras(fit.model), SQUARES)
+
+
+def in_doubt(fit: Fit) -> bool:
+    """Whether marks are far off, or a point is out of its box: right fits seldom have it, wrong ones mostly do."""
+    parameters = fit.model.parameters
+    misses = np.abs(fit.known.misses(fit.state.numbers))
+    boxed = np.array([p.group == "points" and not p.stated for p in parameters.listed])
+    return bool(sizes(fit.model, fit.equations.residual).max() > FAR_OFF or misses[boxed].max() > OUT_OF_BOX)
+
+
+def _best(fit: Fit, changes: Iterator[Change], loss: Loss = ROBUST) -> Fit:
+    best = fit
+    for change in changes:
+        numbers = fit.state.numbers.copy()
+        change(numbers)
+        tried = fit.model.state(numbers, fit.state.turns)
+        tried = adjust(fit.model, tried, fit.known, cauchy(8.0), most=8, settled=0.3).state
+        found = adjust(fit.model, tried, fit.known, loss, most=14, settled=0.05)
+        if found.cost < best.cost - BETTER:
+            best = found
+    return best
+
+
+def _mechanism(model: Model, fit: Fit) -> Iterator[Change]:
+    """Changes of how each car is steered, with points and positions as they are known beforehand."""
+    parameters = model.parameters
+    known = parameters.value
+    photos = parameters.pictures
+
+    def again(numbers: Array) -> None:
+        cameras = numbers[photos[:, :10]].copy()
+        numbers[:] = known
+        numbers[photos[:, :10]] = cameras
+
+    yield again
+    for picture in photos:
+        for rack in STEERED_MM:
+
+            def steered(numbers: Array, picture: NDArray[np.intp] = picture, rack: float = rack) -> None:
+                before = numbers[photos[:, 12]].copy()
+                again(numbers)
+                numbers[photos[:, 12]] = before
+                numbers[picture[12]] = rack
+
+            yield steered
+    rims = {(c, m.name) for (c, m), s in zip(model.marks, sizes(model, fit.equations.residual), strict=True)
+            if m.kind == "rim" and s > FAR_OFF}  # fmt: skip
+    for car, name in rims:
+        block = parameters.blocks[car]
+        toe = (block.wheel if name == parameters.cars[car].axle else block.other_wheel)[1]
+        for sign in (2.0, -2.0):
+
+            def tilted(numbers: Array, toe: int = int(toe), sign: float = sign) -> None:
+                numbers[toe] = known[toe] + sign * parameters.listed[toe].sigma
+
+            yield tilted
+
+
+def _cameras(model: Model) -> Iterator[Change]:
+    """Changes of cameras whose focal length or principal point is hardly known."""
+    listed, photos = model.parameters.listed, model.parameters.pictures
+    free = [int(k) for k in photos[:, 6] if listed[k].sigma > 0.3]
+    sets = {(k,) for k in free} | {tuple(free)} | {tuple(k for k in free if k != out) for out in free}
+    for chosen in sorted(sets - {()}):
+        for step in FOCAL_STEPS:
+
+            def zoomed(numbers: Array, chosen: tuple[int, ...] = chosen, step: float = step) -> None:
+                for k in chosen:
+                    numbers[k] = listed[k].value + step
+
+            yield zoomed
+    for picture in photos:
+        if listed[picture[7]].sigma > 0.1 * listed[picture[7]].value:
+
+            def mirrored(numbers: Array, picture: NDArray[np.intp] = picture) -> None:
+                for k in picture[7:10]:
+                    numbers[k] = 2.0 * listed[k].value - numbers[k]
+
+            yield mirrored
