@@ -1,8 +1,8 @@
 """The adjustment of photographs a second time, with nothing of kin3d's own: CasADi's derivatives, IPOPT's optimum.
 
 What is different here: cameras by Euler angles and a translation; the upright's points in every picture are unknowns,
-held by lengths; the place of a mark along a leg or a rim is an unknown, and its miss has two components; covariance from the
-whole system with its constraints.
+held by lengths; the place of a mark along a leg or a rim is an unknown, and its miss has two components; covariance
+from the whole system with its constraints.
 """
 
 from __future__ import annotations
