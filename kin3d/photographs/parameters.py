@@ -181,7 +181,7 @@ def _block(car: CarPhotos, upright: Upright, listing: _Listing, before: Block | 
     front = car.axle == "front"
     for i, name in enumerate(upright.points):
         for k, axis in enumerate(AXES):
-            figure = Figure(float(car.template[name][k]), width, box.stated, "template within box_mm")
+            figure = Figure(float(car.template[name][k]), width, False, "template within box_mm")
             if name == WHEEL_CENTRE and (k == 2 or (k == 0 and front)):
                 continue  # the ground, and the front axle, are where the frame stands
             if name == WHEEL_CENTRE and k == 0:

@@ -49,7 +49,7 @@ def in_doubt(fit: Fit) -> bool:
     parameters = fit.model.parameters
     misses = np.abs(fit.known.misses(fit.state.numbers))
     boxed = np.array([p.group == "points" and not p.stated for p in parameters.listed])
-    return bool(sizes(fit.model, fit.equations.residual).max() > FAR_OFF or misses[boxed].max() > OUT_OF_BOX)
+    return bool(sizes(fit.model, fit.equations.residual).max() > FAR_OFF or misses[boxed].max(initial=0.0) > OUT_OF_BOX)
 
 
 def _best(fit: Fit, changes: Iterator[Change], loss: Loss = ROBUST) -> Fit:
