@@ -32,6 +32,7 @@ SLOW = (
     "tests/laws/test_coverage.py",
     "tests/laws/test_fusion_laws.py",
     "tests/laws/test_other_engine.py",
+    "tests/laws/test_same_again.py",
     "tests/laws/test_photo_coverage.py",
     "tests/laws/test_swap.py",
     "tests/laws/test_tolerance_laws.py",

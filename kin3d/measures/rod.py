@@ -10,7 +10,7 @@ from kin3d.linkage.layout import Rocker
 from kin3d.measures.corner import Corner, length, unit
 from kin3d.measures.entry import Measure
 from kin3d.measures.springs import lacks_rocker
-from kin3d.spatial.jets import asin, atan2, value
+from kin3d.spatial.jets import asin, atan2
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 _BOLT = (
@@ -130,14 +130,19 @@ def turned(corner: Corner, body: str, direction: Vec) -> Vec:
 
 
 def _triangle(corner: Corner, body: str) -> tuple[str, str, str]:
-    """Three points of a body that are not in line: the largest triangle in the design position."""
+    """Three points of a body that are not in line: the largest triangle in the file's table.
+
+    Not that of a lane: which lane stands first must not matter.
+    """
     from itertools import combinations
 
+    table = corner.axle.points
+
     def size(names: tuple[str, ...]) -> float:
-        at = [np.array([float(np.ravel(value(c))[0]) for c in corner.motion.design[p]]) for p in names]
+        at = [table[p] for p in names]
         return float(np.linalg.norm(np.cross(at[1] - at[0], at[2] - at[0])))
 
-    first, second, third = max(combinations(corner.linkage.bodies[body], 3), key=size)
+    first, second, third = max(combinations([p for p in corner.linkage.bodies[body] if p in table], 3), key=size)
     return first, second, third
 
 

@@ -80,6 +80,7 @@ def _try(
         for _ in range(ITERATIONS):
             dense, residual = system.linear(numbers(system, variants, target, new), lanes.count)
             change = stack_solve(_finite(dense), residual.T).T
+            change[:, step <= STEP_MM] = 0.0  # closed lanes stay, whatever their neighbours do
             new = new - change
             step = np.abs(change).max(axis=0)
             if not (step > STEP_MM).any():

@@ -67,11 +67,16 @@ def stack_solve(matrices: NDArray[np.float64], rhs: NDArray[np.float64]) -> NDAr
     try:
         return np.asarray(np.linalg.solve(matrices, rhs[..., None])[..., 0], dtype=np.float64)
     except np.linalg.LinAlgError:
-        # a lane that was not reached is NaN: it stays NaN, and must not stop the others
-        sound = np.isfinite(matrices).all(axis=(-2, -1))
-        inverse = np.full_like(matrices, np.nan)
-        inverse[sound] = np.linalg.pinv(matrices[sound])
-        return np.asarray((inverse @ rhs[..., None])[..., 0], dtype=np.float64)
+        # a lane that was not reached is NaN: it stays NaN; one that is singular must change nothing for the others
+        finite = np.asarray(np.isfinite(matrices).all(axis=(-2, -1)))
+        singular = finite.copy()
+        singular[finite] = np.linalg.det(matrices[finite]) == 0.0
+        regular = matrices.copy()
+        regular[singular] = np.eye(matrices.shape[-1])
+        out = np.asarray(np.linalg.solve(regular, rhs[..., None])[..., 0], dtype=np.float64)
+        inverse = np.linalg.pinv(matrices[singular])
+        out[..., singular, :] = (inverse @ rhs[..., singular, :, None])[..., 0]
+        return out
 
 
 def implicit(

@@ -14,7 +14,7 @@ from kin3d.solve.continuation import vectors
 from kin3d.solve.implicit import implicit
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.system import System
-from kin3d.spatial.jets import total_degree
+from kin3d.spatial.jets import Algebra, total_degree
 
 Array = NDArray[np.float64]
 TRAVEL_DEGREE = 5  # degree of the Taylor expansion along travel alone
@@ -27,31 +27,54 @@ Guess = Callable[[Lanes], Array]  # lanes to unknowns, shape (unknowns, lanes)
 
 
 def taylor(system: System, variants: Variants, *, with_rack: bool) -> Guess:
-    """Expansion of every unknown about the design position, by exact derivatives along travel and rack."""
-    algebra = total_degree(2, GRID_DEGREE) if with_rack else total_degree(1, TRAVEL_DEGREE)
-    travel = algebra.variable(0.0, 0)
-    rack = algebra.variable(0.0, 1) if with_rack else 0.0
-    zero = np.zeros(variants.count)
-    _, design, axis = vectors(system, variants, Lanes(np.arange(variants.count), zero, zero), variants.start)
-    jets = implicit(
-        system, algebra, {p: design[p] for p in system.equations.unknowns.points}, design, travel, rack, axis
-    )
-    out = np.zeros((len(algebra.monomials), len(system.unknown_keys), variants.count))
-    for column, (_, p, k) in enumerate(system.unknown_keys):
-        for row, c in enumerate(jets[p][k].coefficients):
-            out[row, column] = 0.0 if c is None else c
+    """Expansion of every unknown about the design position, by exact derivatives along travel and rack.
+
+    Lanes whose rack stands straight take the expansion along travel alone, whatever their neighbours do.
+    """
+    along = _Expansion(system, variants, total_degree(1, TRAVEL_DEGREE))
+    if not with_rack:
+        return along
+    both = _Expansion(system, variants, total_degree(2, GRID_DEGREE))
 
     def guess(lanes: Lanes) -> Array:
-        drives = (lanes.travel, lanes.rack)
-        powers = [np.prod([d**n for d, n in zip(drives, m, strict=False)], axis=0) for m in algebra.monomials]
-        if variants.count == 1:
-            return np.ascontiguousarray(out[:, :, 0].T @ np.stack(powers))
-        total: Array = out[0][:, lanes.variant]
-        for c, power in zip(out[1:], powers[1:], strict=True):
-            total += c[:, lanes.variant] * power
-        return total
+        straight = lanes.rack == 0.0
+        if not straight.any():
+            return both(lanes)
+        out = np.empty((len(system.unknown_keys), lanes.count))
+        for expansion, mine in ((along, straight), (both, ~straight)):
+            out[:, mine] = expansion(lanes.take(mine))
+        return out
 
     return guess
+
+
+class _Expansion:
+    """A Taylor expansion of every unknown, for every variant; over one drive (travel) or two (travel, rack)."""
+
+    def __init__(self, system: System, variants: Variants, algebra: Algebra) -> None:
+        travel = algebra.variable(0.0, 0)
+        rack = algebra.variable(0.0, 1) if len(algebra.monomials[0]) > 1 else 0.0
+        zero = np.zeros(variants.count)
+        _, design, axis = vectors(system, variants, Lanes(np.arange(variants.count), zero, zero), variants.start)
+        points = {p: design[p] for p in system.equations.unknowns.points}
+        jets = implicit(system, algebra, points, design, travel, rack, axis)
+        self.monomials = algebra.monomials
+        self.coefficients = np.zeros((len(self.monomials), len(system.unknown_keys), variants.count))
+        for column, (_, p, k) in enumerate(system.unknown_keys):
+            for row, c in enumerate(jets[p][k].coefficients):
+                self.coefficients[row, column] = 0.0 if c is None else c
+
+    def __call__(self, lanes: Lanes) -> Array:
+        """Unknowns of the lanes, by sums in one order: a product of matrices rounds by how many lanes there are."""
+        one = self.coefficients.shape[-1] == 1
+        total = np.zeros((self.coefficients.shape[1], lanes.count))
+        for monomial, c in zip(self.monomials, self.coefficients, strict=True):
+            power = np.ones(lanes.count)
+            for drive, n in zip((lanes.travel, lanes.rack), monomial, strict=False):
+                for _ in range(n):
+                    power = power * drive
+            total += (c if one else c[:, lanes.variant]) * power
+        return total
 
 
 def worth_nodes(variants: Variants, lanes: Lanes) -> bool:

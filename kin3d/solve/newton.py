@@ -63,13 +63,22 @@ def correct(
 def _iterate(
     program: Program, chosen: Sequence[Any], q: Array, part: slice, lanes: Lanes
 ) -> tuple[Array, Array]:
-    """Newton steps of one block, in place; returns the last step's size and det J, both (lanes,)."""
+    """Newton steps of one block, in place; returns the last step's size and det J, both (lanes,).
+
+    A lane that has closed stays where it is while others of its chunk go on: no result depends on its neighbours.
+    """
     out = np.empty((part.stop - part.start + 1, lanes.count))
     steps, unknowns = out[:-1], q[part]
+    closed = np.zeros(lanes.count, dtype=bool)
+    determinant = np.empty(lanes.count)
     for _ in range(ITERATIONS):
         program.run(chosen, [*q, lanes.travel, lanes.rack], out)
+        if closed.any():
+            np.copyto(steps, 0.0, where=closed)
+        np.copyto(determinant, out[-1], where=~closed)
         unknowns -= steps
         size = np.abs(steps, out=steps).max(axis=0)
-        if size.max() < STEP_MM:
+        closed = size < STEP_MM
+        if closed.all():
             break
-    return size, out[-1]
+    return size, determinant

@@ -170,7 +170,7 @@ class _Worker:
     def piece(self, normals: Array) -> Piece:
         """Values over travel, in the design position, rates there, and status of some samples."""
         corner, kernel = self.corner, self.corner.model.kernel
-        variants = corner.variants(corner.design + np.tensordot(normals, self.seeds, axes=1))
+        variants = corner.variants(corner.design + moved(normals, self.seeds))
         shape = (len(normals), len(self.study.travel_mm))
         found = derive(corner, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
@@ -179,6 +179,18 @@ class _Worker:
             there = derive(corner, variants, kernel.lanes(variants, np.zeros(1)), self.measures, rates=True)
             start, rate = there.value, there.rate
         return np.ascontiguousarray(value), start, rate, found.status.reshape(shape).T.copy()
+
+
+def moved(normals: Array, seeds: Array) -> Array:
+    """How far the samples move every coordinate, shape (samples, …), from seeds of shape (sources, …).
+
+    Sums in one order: a product of matrices rounds by how many samples there are. Most seeds are zero.
+    """
+    flat = seeds.reshape(len(seeds), -1)
+    out = np.zeros((len(normals), flat.shape[1]))
+    for source, coordinate in zip(*np.nonzero(flat), strict=True):
+        out[:, coordinate] += normals[:, source] * flat[source, coordinate]
+    return out.reshape(len(normals), *seeds.shape[1:])
 
 
 _process: list[_Worker] = []  # the worker of a process of a pool, made once when it starts
