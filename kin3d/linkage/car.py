@@ -186,7 +186,8 @@ class Axle(AxleKeys):
     def keys(self) -> AxleKeys:
         """The axle's own keys, without points, layout and their files; those that were not given stay so."""
         given = self.model_fields_set & AxleKeys.model_fields.keys()
-        return AxleKeys.model_construct(**{name: getattr(self, name) for name in given})
+        bare = AxleKeys.model_construct(**{name: getattr(self, name) for name in given})
+        return changed(bare, self.own_sigmas)
 
     def mesh_files(self) -> dict[str, MeshFile]:
         """Meshes for looks by what they show: ``upright``, ``wheel``, ``tyre`` of the given side, ``chassis``."""
@@ -213,6 +214,12 @@ class Car(Record):
 
     def __str__(self) -> str:
         return repr(self)
+
+    @property
+    def sigmas(self) -> dict[str, float]:
+        """Standard deviations of figures by dotted key: ``"car.mass_kg"``, ``"front.camber_deg"``."""
+        found = super().sigmas
+        return {f"car.{k.removeprefix('data.')}" if k.startswith("data.") else k: s for k, s in found.items()}
 
     def axles(self) -> tuple[Axle, ...]:
         """The axles that the file gives, front first."""
@@ -283,8 +290,9 @@ class Car(Record):
         figures : mapping of str to value
             Keys as in the car file, dotted: ``"car.mass_kg"``, ``"front.camber_deg"``,
             ``"front.spring.rate_n_per_mm"``, ``"front.rod_on"``; an element of a list of tables by its name or its
-            number from 1 on (``"front.stops.packer.gap_mm"``). A value is what the file would have; a table may be
-            given as a whole (a mapping), and None takes a key or a table out. Directions are in the vehicle frame.
+            number from 1 on (``"front.stops.packer.gap_mm"``). A value is what the file would have; a number may be
+            given with its standard deviation, ``[value, sigma]``, and has none otherwise. A table may be given as a
+            whole (a mapping), and None takes a key or a table out. Directions are in the vehicle frame.
 
         Raises
         ------
@@ -309,7 +317,7 @@ class Car(Record):
             keys = in_axes(getattr(checked, axle.name), np.eye(3))
             fields = {name: getattr(keys, name) for name in AxleKeys.model_fields}
             other = {name: value for name, value in fields.items() if value != getattr(axle, name)}
-            new[axle.name] = changed(axle, **other, layout_keys=layout_keys[axle.name])
+            new[axle.name] = changed(axle, keys.own_sigmas, **other, layout_keys=layout_keys[axle.name])
             findings += misfits(axle.name, keys, axle.layout, new[axle.name].linkage, axle.points.names)
         raise_errors(findings, RequestError)
         return changed(self, title=checked.title or self.title, data=checked.car, **new)

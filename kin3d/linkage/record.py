@@ -12,8 +12,18 @@ import typing
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 from pydantic.fields import FieldInfo
+from pydantic_core import PydanticCustomError
 
 from kin3d.errors import Finding
 from kin3d.linkage.names import did_you_mean
@@ -32,16 +42,77 @@ _CODES = {
 
 
 class Record(BaseModel):
-    """One table of a file, frozen: nothing unknown, no conversion of types, no NaN."""
+    """One table of a file, frozen: nothing unknown, no conversion of types, no NaN.
+
+    Any number may stand with its standard deviation, ``[value, sigma]``. The field then holds the value alone, and
+    `sigmas` the deviation, in the unit of the value.
+    """
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    _sigmas: dict[str, float] = PrivateAttr(default_factory=dict)
+
+    @property
+    def own_sigmas(self) -> dict[str, float]:
+        """Standard deviations of this table's own numbers by key, where they are given."""
+        return dict(self._sigmas)
+
+    @property
+    def sigmas(self) -> dict[str, float]:
+        """The same with those of the tables in it, by dotted key as `Car.with_figures` takes it."""
+        out = self.own_sigmas
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            inner = {name: value} if isinstance(value, Record) else _elements(name, value)
+            out |= {f"{place}.{key}": sigma for place, r in inner.items() for key, sigma in r.sigmas.items()}
+        return out
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _value_alone(cls, value: Any, info: ValidationInfo) -> Any:
+        if not isinstance(value, list) or not _holds_number(cls, info.field_name):
+            return value
+        if len(value) != 2 or not all(_is_number(v) for v in value) or not 0.0 <= value[1] < float("inf"):
+            raise PydanticCustomError("sigma_wrong", "no value with its standard deviation")
+        return value[0]
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_sigmas(cls, data: Any, handler: ModelWrapValidatorHandler[Any]) -> Any:
+        record = handler(data)
+        if isinstance(data, Mapping):
+            pairs = {k: v for k, v in data.items() if isinstance(v, list) and _holds_number(cls, k)}
+            record._sigmas = {key: float(sigma) for key, (_, sigma) in pairs.items()}
+        return record
+
+
+def _holds_number(model: type[Record], key: str | None) -> bool:
+    field = model.model_fields.get(key or "")
+    return field is not None and field.annotation in (float, float | None)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _elements(key: str, value: Any) -> dict[str, Record]:
+    """Tables of a list by their dotted keys: by name, by number where a name would not lead to it."""
+    if not isinstance(value, tuple) or not all(isinstance(v, Record) for v in value):
+        return {}
+    names = [str(getattr(v, "name", "")) for v in value]
+    clear = [bool(n) and "." not in n and names.count(n) == 1 for n in names]
+    return {f"{key}.{names[k] if clear[k] else k + 1}": v for k, v in enumerate(value)}
 
 
 R = TypeVar("R", bound=Record)
 
 
-def changed(record: R, **new: Any) -> R:
+def changed(record: R, sigmas: Mapping[str, float] | None = None, /, **new: Any) -> R:
     """Return a copy of a record with other values; they are taken as they are, as `dataclasses.replace` does.
+
+    Parameters
+    ----------
+    sigmas : mapping of str to float, optional
+        Standard deviations of the copy's own numbers. Default: those of the values that stay; another value has none.
 
     Raises
     ------
@@ -54,6 +125,8 @@ def changed(record: R, **new: Any) -> R:
     out = record.model_copy(update=new)
     for name in [n for n in vars(out) if n not in type(out).model_fields]:
         del vars(out)[name]  # what was worked out from the old values
+    kept = {key: s for key, s in record.own_sigmas.items() if key not in new}
+    out._sigmas = kept if sigmas is None else dict(sigmas)
     return out
 
 
@@ -67,7 +140,8 @@ def keys_of(record: Record) -> dict[str, Any]:
         value = getattr(record, name)
         given = name in record.model_fields_set or value != field.default
         if given and value is not None and value != ():
-            out[name] = plain(value)
+            sigma = record.own_sigmas.get(name)
+            out[name] = plain(value) if sigma is None else [plain(value), sigma]
     return out
 
 
@@ -239,6 +313,10 @@ def _choices(annotation: Any) -> tuple[str, ...]:
 
 
 def _value_hint(kind: str, value: Any, expected: str) -> str:
+    if kind == "sigma_wrong":
+        return ", alone or as [value, sigma] with a standard deviation of 0 or more"
+    if isinstance(value, list) and kind == "less_than_equal":
+        value = value[0]
     if "share" in expected and kind == "less_than_equal" and value <= 100:
         return f"; {value:g} % is {value / 100:g}"
     if isinstance(value, str) and not expected.startswith(("a text", '"', "a table", "a list of point", "tables")):

@@ -18,6 +18,7 @@ from kin3d.linkage.keys import AXLE_NEEDS, AxleKeys, AxleTable, in_axes
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage, resolve
 from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.record import changed
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.points import PointScan, scan_points_csv
 from kin3d.reading.text import FindingLog
@@ -88,6 +89,7 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         origin=keys.origin,
         **{name: getattr(data, name) for name in AxleKeys.model_fields if name in data.model_fields_set},
     )
+    axle = changed(axle, data.own_sigmas)
     vars(axle)["linkage"] = linkage  # it was resolved for what there is to say, and is not resolved again
     return axle
 

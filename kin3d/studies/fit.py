@@ -5,6 +5,7 @@ Points can only be laid over each other one by one where both cars have them in 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -16,7 +17,7 @@ from kin3d.linkage.car import Axle, Car, PointTable
 from kin3d.linkage.keys import SharedError
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage
 from kin3d.linkage.names import AxleName, Side
-from kin3d.linkage.record import changed
+from kin3d.linkage.record import R, changed
 from kin3d.studies.corner_model import CornerModel
 
 Array = NDArray[np.float64]
@@ -79,8 +80,7 @@ def fit(car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: 
             f"{car.title}: all points are moved by x {shift[0]:+.2f}, z {shift[2]:+.2f} mm, so that the wheel centre "
             f"stands on that of {reference.title} in the side view; y stays, measured from the car's own centre plane"
         )
-    wheelbase, height = (_times(v, factor) for v in (car.data.wheelbase_mm, car.data.cg_height_mm))
-    data = changed(car.data, wheelbase_mm=wheelbase, cg_height_mm=height)
+    data = _lengths(car.data, ("wheelbase_mm", "cg_height_mm"), factor)
     front, rear = (fitted, car.rear) if axle == "front" else (car.front, fitted)
     return FittedCar(changed(car, data=data, front=front, rear=rear), factor, shift, tuple(sentences))
 
@@ -104,8 +104,11 @@ def _factor(car: Car, own: Axle, reference: Car, other: Axle, scale: Scale) -> f
     return float(reference.data.wheelbase_mm or 1.0) / float(car.data.wheelbase_mm or 1.0)
 
 
-def _times(length: float | None, factor: float) -> float | None:
-    return None if length is None else length * factor
+def _lengths(record: R, keys: Sequence[str], factor: float) -> R:
+    """A record with some lengths times a factor, and their deviations with them."""
+    sigmas = {key: s * (factor if key in keys else 1.0) for key, s in record.own_sigmas.items()}
+    there = {key: getattr(record, key) for key in keys}
+    return changed(record, sigmas, **{key: v * factor for key, v in there.items() if v is not None})
 
 
 def _scaled(axle: Axle, factor: float) -> Axle:
@@ -114,10 +117,9 @@ def _scaled(axle: Axle, factor: float) -> Axle:
         return changed(e, sigma_mm=(x, y, z))
 
     return changed(
-        axle,
+        _lengths(axle, ("loaded_radius_mm",), factor),
         points=axle.points.scaled(factor),
         other_points=None if axle.other_points is None else axle.other_points.scaled(factor),
-        loaded_radius_mm=_times(axle.loaded_radius_mm, factor),
         shared_error=tuple(error(e) for e in axle.shared_error),
     )
 

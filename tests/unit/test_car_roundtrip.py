@@ -83,7 +83,8 @@ def value_of(annotation: Any, field: FieldInfo, place: str, folder: Path) -> st.
     if "tuple[" in flat or "Tuple[" in flat:
         return st.lists(st.floats(0.01, 9), min_size=3, max_size=3)
     if "float" in flat:
-        return bounded(field.metadata)
+        number = bounded(field.metadata)
+        return st.one_of(number, st.tuples(number, st.floats(0.0, 1e4)).map(list))
     assert "str" in flat, f"no values are known for {place}: {flat}"
     return TEXT
 
@@ -108,6 +109,23 @@ def toml(value: Any) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(map(toml, value)) + "]"
     return repr(value)
+
+
+def deviations(table: Mapping[str, Any], place: str) -> dict[str, float]:
+    """Standard deviations of a file's tables by dotted key; elements of a list by number where names may have dots."""
+    out = {}
+    for key, value in table.items():
+        pair = isinstance(value, list) and len(value) == 2 and all(isinstance(v, float) for v in value)
+        if pair:
+            out[f"{place}.{key}"] = value[1]
+        elif isinstance(value, Mapping):
+            out |= deviations(value, f"{place}.{key}")
+        elif isinstance(value, list) and all(isinstance(v, Mapping) for v in value):
+            for number, element in enumerate(value, 1):
+                name = element.get("name", "")
+                word = name if name and "." not in name else number
+                out |= deviations(element, f"{place}.{key}.{word}")
+    return out
 
 
 def point_file(folder: Path, name: str, mirror: float, units: str, axes: str) -> str:
@@ -154,13 +172,17 @@ def test_every_key_comes_back(
     old = kin3d.load(folder / "car.toml")
     assert old.front is not None
     assert keys_of(old.front.keys()).keys() == front.keys()
+    assert old.sigmas == deviations(whole["car"], "car") | deviations(front, "front")
     (folder / "below").mkdir()
     files_written = write_car(old, folder / "below" / "new.toml", "a comment")
     assert [f.name for f in files_written] == ["new.toml", "new_front.csv", "new_front_other.csv"]
     new = kin3d.load(folder / "below" / "new.toml")
     assert new.front is not None
     assert (new.title, new.data, new.rear) == (old.title, old.data, None)
+    assert new.sigmas == old.sigmas
     same(old.front, new.front)
+    again = old.with_figures({"car": whole["car"], "title": title})
+    assert (again.data, again.sigmas) == (old.data, old.sigmas)
 
 
 def test_directions_are_in_the_axes_of_the_file(tmp_path: Path) -> None:
@@ -198,3 +220,16 @@ def test_comments_stay_with_their_keys(tmp_path: Path) -> None:
     assert next(x for x in lines if x.startswith("rate")) == "rate_n_per_mm = 9.0  # N/mm"
     assert 'name = "s # 1"' in lines
     assert lines[-1] == "# end"
+
+
+def test_figures_that_are_changed_have_the_deviation_that_they_are_given() -> None:
+    car = kin3d.load(Path(__file__).parents[2] / "models" / "dunlin" / "car.toml")
+    both = car.with_figures({"car.cg_height_mm": [300.0, 12.0], "front.spring.rate_n_per_mm": (50, 2)})
+    assert (both.data.cg_height_mm, both.axle("front").spring.rate_n_per_mm) == (300.0, 50.0)  # type: ignore[union-attr]
+    assert both.sigmas == {"car.cg_height_mm": 12.0, "front.spring.rate_n_per_mm": 2.0}
+    same_value = both.with_figures({"car.cg_height_mm": [300.0, 15.0], "front.camber_deg": [-2.5, 0.2]})
+    expected = {"car.cg_height_mm": 15.0, "front.camber_deg": 0.2, "front.spring.rate_n_per_mm": 2.0}
+    assert same_value.sigmas == expected
+    assert same_value.with_points({"upper_front": [160.0, 270.0, 400.0]}).sigmas == expected
+    assert same_value.with_figures({"car.cg_height_mm": 300.0}).sigmas.keys() == expected.keys() - {"car.cg_height_mm"}
+    assert not car.sigmas
