@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from kin3d.studies.check import check
     from kin3d.studies.compare import compare
     from kin3d.studies.draw import draw
-    from kin3d.studies.drawing import import_drawing
+    from kin3d.studies.drawing_import import import_drawing
     from kin3d.studies.export import export
     from kin3d.studies.loading import load
     from kin3d.studies.measure_list import list_measures as measures
@@ -62,7 +62,7 @@ _FUNCTIONS = {
     "compare": "kin3d.studies.compare",
     "draw": "kin3d.studies.draw",
     "export": "kin3d.studies.export",
-    "import_drawing": "kin3d.studies.drawing",
+    "import_drawing": "kin3d.studies.drawing_import",
     "load": "kin3d.studies.loading",
     "measures": "kin3d.studies.measure_list:list_measures",
     "rates": "kin3d.studies.rates_result",

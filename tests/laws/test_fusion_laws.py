@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kin3d.errors import ReadingError
 from kin3d.reading.dxf import read_drawing
-from kin3d.reading.dxf.fusion import Reading, View, fuse
+from kin3d.reading.dxf.fusion import SheetView, fuse
 from tests.unit.drawn import POINTS, draw_space, draw_views, errors_mm, new, plan_of, save
 
 SLOW = settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
@@ -123,11 +123,11 @@ def test_space_comes_back_exactly(seed: int, unit: tuple[int, float]) -> None:
     assert max(errors_mm(reading.points, points).values()) <= 1e-9
 
 
-def _case(seed: int, noise: float, known: int) -> tuple[Any, np.ndarray, list[View]]:
+def _case(seed: int, noise: float, known: int) -> tuple[Any, np.ndarray, list[SheetView]]:
     rng = np.random.default_rng(seed)
     true = rng.uniform(-500.0, 500.0, (40, 3))
     axes = (((1, 1.0), (2, 1.0)), ((0, -1.0), (2, 1.0)), ((0, -1.0), (1, -1.0)))
-    views = [View(f"v{k}", a, 5.0, None if k else (40.0, 60.0)) for k, a in enumerate(axes)]
+    views = [SheetView(f"v{k}", a, 5.0, None if k else (40.0, 60.0)) for k, a in enumerate(axes)]
     places = [(40.0, 60.0), (320.0, 71.0), (330.0, 380.0)]
     readings = []
     for v, view in enumerate(views):
@@ -136,7 +136,7 @@ def _case(seed: int, noise: float, known: int) -> tuple[Any, np.ndarray, list[Vi
                 o + s * p[k] / 5.0 + rng.normal(0.0, noise / 5.0)
                 for o, (k, s) in zip(places[v], view.axes, strict=True)
             ]
-            readings.append(Reading(i, v, (uv[0], uv[1])))
+            readings.append((i, v, (uv[0], uv[1])))
     datum = {i: tuple(true[i]) for i in range(known)}
     return fuse(40, views, readings, datum, 2.0 + 20.0 * noise), true, views
 

@@ -1,14 +1,17 @@
 """Drawings (DXF) to points: drawings in space, and sheets of two or more views by fusion.
 
-The steps, one module each: `door` opens the file, `entities` and `circles` take it apart, `wording`, `naming`,
-`tables` read what is written, `search` and `labels` tie names to marks, `measure` settles unit and scale, `views`
-and `fusion` put views together, `solid` and `sheet` make points of it. `plan` documents ``views.toml`` and `naming`
-the name table. Rule: every point is right within its tolerance, or refused with the reason.
+The way of a label, one module a step: `opening` opens the file, `entities` takes it apart into the `content` of a
+layout (`circles`: symbols drawn in pieces), `labels` finds the texts that name points (`wording`: what words say),
+`matching` ties them to marks (`leaders`: by pointers). On a sheet, `view_marks` and `view_axes` tell which mark is in
+which view and how that looks, and `fusion` puts the views together; `sheet` and `in_space` make points, `result` holds
+and checks them. Beside the way: `declared` documents ``views.toml`` and the name table, `scale` settles unit and scale,
+`tables` reads coordinates that are written, `reader` runs it all. Rule: every point is right within its tolerance, or
+refused with the reason.
 """
 
 from __future__ import annotations
 
-from kin3d.reading.dxf.read import read_drawing, read_drawing_points
+from kin3d.reading.dxf.reader import read_drawing, read_drawing_points
 from kin3d.reading.dxf.result import DrawingReading, DrawnPoint, Source
 
 __all__ = ["DrawingReading", "DrawnPoint", "Source", "read_drawing", "read_drawing_points"]

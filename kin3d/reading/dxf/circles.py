@@ -18,7 +18,7 @@ from itertools import combinations
 
 import numpy as np
 
-from kin3d.reading.dxf.marks import Mark, Origin, Vector
+from kin3d.reading.dxf.content import DrawnMark, Origin, Vector
 
 ROUNDNESS = 0.03  # largest deviation of a point from the circle, in radii
 FULL_TURN = 0.7  # share of the full turn that must be covered
@@ -75,7 +75,7 @@ def covered(points: Vector, centre: Vector) -> float:
     return float(1.0 - gaps.max() / (2.0 * np.pi)) if len(gaps) else 0.0
 
 
-def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[Mark]:
+def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[DrawnMark]:
     """Return one mark for every round that the pieces make and for every centre with arcs enough."""
     fits = [(p, *fit(p.points)) for p in pieces]
     sound = [(p, c, r) for p, c, r, off in fits if off <= ROUNDNESS and np.isfinite(r)]
@@ -85,17 +85,17 @@ def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[Mark]:
         points = np.vstack([sound[i][0].points for i in group])
         centre, radius, off = fit(points)
         if off <= ROUNDNESS and covered(points, centre) >= FULL_TURN:
-            marks.append(Mark(centre, radius, "circle", sound[group[0]][0].origin))
+            marks.append(DrawnMark(centre, radius, "circle", sound[group[0]][0].origin))
     return marks + _arc_marks(arcs)
 
 
-def _arc_marks(arcs: list[Arc]) -> list[Mark]:
+def _arc_marks(arcs: list[Arc]) -> list[DrawnMark]:
     groups = _together(np.array([a.centre for a in arcs]), np.array([a.radius for a in arcs]), 1e-3)
     marks = []
     for group in groups:
         if sum(arcs[i].turn for i in group) >= ARC_TURN:
             first = arcs[group[0]]
-            marks.append(Mark(first.centre, first.radius, "circle", first.origin))
+            marks.append(DrawnMark(first.centre, first.radius, "circle", first.origin))
     return marks
 
 
@@ -141,7 +141,7 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
     return [Piece(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for rows in found.values()]
 
 
-def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[Mark]:
+def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[DrawnMark]:
     """Return a mark for every cross among straight lines; its reach is half a line's length."""
     if not lines:
         return []
@@ -152,7 +152,7 @@ def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[Mark]:
     for row, place in enumerate(np.round(middle / step)):
         places.setdefault(tuple(place), []).append(row)
     return [
-        Mark(middle[i], float(np.linalg.norm(arm[i])), "circle", lines[i][2])
+        DrawnMark(middle[i], float(np.linalg.norm(arm[i])), "circle", lines[i][2])
         for rows in places.values()
         for i, j in combinations(rows[:MAX_LINES], 2)
         if lines[i][2].layer == lines[j][2].layer and _is_cross(arm[i], arm[j])

@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
-from kin3d.reading.dxf.door import FAULTS
-from kin3d.reading.dxf.glyphs import leader_text, read_text
-from kin3d.reading.dxf.marks import Content, Dimension, Mark, Origin, Stroke, Vector
+from kin3d.reading.dxf.content import Content, DrawnDimension, DrawnMark, Origin, Stroke, Vector, leader_text, read_text
+from kin3d.reading.dxf.opening import FAULTS
 from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:
@@ -67,7 +66,7 @@ class Flattener:
         if len(crossed) > len(content.marks):  # else crosses are centre marks, and points have another symbol
             content.marks += crossed
         for start, end, origin in self.lines:
-            content.marks += [Mark(start, 0.0, "end", origin), Mark(end, 0.0, "end", origin)]
+            content.marks += [DrawnMark(start, 0.0, "end", origin), DrawnMark(end, 0.0, "end", origin)]
             content.strokes.append(Stroke(start, end, False, origin))
         return content
 
@@ -103,11 +102,11 @@ class Flattener:
     def _point(self, entity: Any, origin: Origin) -> None:
         if origin.layer.lower() == "defpoints":
             return
-        self.content.marks.append(Mark(_vec(entity.dxf.location), 0.0, "point", origin))
+        self.content.marks.append(DrawnMark(_vec(entity.dxf.location), 0.0, "point", origin))
 
     def _circle(self, entity: Any, origin: Origin) -> None:
         centre = _vec(entity.ocs().to_wcs(entity.dxf.center))
-        self.content.marks.append(Mark(centre, abs(float(entity.dxf.radius)), "circle", origin))
+        self.content.marks.append(DrawnMark(centre, abs(float(entity.dxf.radius)), "circle", origin))
 
     def _arc(self, entity: Any, origin: Origin) -> None:
         centre = _vec(entity.ocs().to_wcs(entity.dxf.center))
@@ -145,7 +144,7 @@ class Flattener:
         if len(corners) == 2:
             self._segment(corners[0], corners[1], origin)
             return
-        self.content.marks += [Mark(c, 0.0, "end", origin) for c in corners]
+        self.content.marks += [DrawnMark(c, 0.0, "end", origin) for c in corners]
         if len(corners) <= 4:
             self.content.strokes.append(Stroke(corners[0], corners[-1], False, origin))
 
@@ -182,7 +181,7 @@ class Flattener:
         drawn, typed = float(entity.get_measurement()), _figure(entity.dxf.get("text", ""))
         if drawn > 0.0:
             shown = typed if typed is not None else drawn * self._length_factor(entity)
-            self.content.dimensions.append(Dimension(drawn, shown, typed is not None, origin))
+            self.content.dimensions.append(DrawnDimension(drawn, shown, typed is not None, origin))
 
     def _length_factor(self, entity: Any) -> float:
         try:
@@ -215,7 +214,7 @@ class Flattener:
         if centre is not None and len(inside) <= MAX_SYMBOL and (named or not nested):
             xyz, reach = centre
             names = named or (entity.dxf.name,)
-            self.content.marks.append(Mark(xyz, reach, "block", origin, names, _hung(entity)))
+            self.content.marks.append(DrawnMark(xyz, reach, "block", origin, names, _hung(entity)))
             return
         self._inside(entity, origin, parts)
 

@@ -21,15 +21,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.reading.dxf.marks import Vector
-from kin3d.reading.dxf.plan import Axis
+from kin3d.reading.dxf.content import Vector
+from kin3d.reading.dxf.declared import Axis
 
 KNOWN_WEIGHT = 1e8  # a datum point against a reading of 1 mm
 SCALE_SIGMA = 0.05  # how far a scale that is to be fitted may be off, as a share, before the fit resists
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class SheetView:
     """A view that is understood: axes to the right and up, mm per unit, origin on the sheet (None: to be found)."""
 
     name: str
@@ -39,17 +39,11 @@ class View:
     sigma_mm: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """Place of one point in one view, drawing units."""
-
-    point: int
-    view: int
-    uv: tuple[float, float]
+Place = tuple[int, int, tuple[float, float]]  # a point, a view, where the one stands in the other, drawing units
 
 
 @dataclass(slots=True)
-class Fit:
+class Fusion:
     """Result of a fusion.
 
     Attributes
@@ -64,7 +58,7 @@ class Fit:
         Largest less smallest of those values; 0 with one value only.
     loose : ndarray of bool, shape (points, 3)
         The coordinate is drawn, but no datum reaches it.
-    views : list of View
+    views : list of SheetView
         The views with the origins (and scales) that were found.
     scatter_mm : float
         Root of the mean square of the redundant readings' residuals; 0 where nothing is redundant.
@@ -75,7 +69,7 @@ class Fit:
     values: dict[tuple[int, int], list[tuple[int, float]]]
     spread_mm: Vector
     loose: NDArray[np.bool_]
-    views: list[View]
+    views: list[SheetView]
     scatter_mm: float
     dropped: set[tuple[int, int]] = field(default_factory=set)
 
@@ -83,7 +77,7 @@ class Fit:
 class _System:
     """The normal equations of one fit with the points eliminated."""
 
-    def __init__(self, count: int, views: Sequence[View], fit_scales: bool, anchored: bool) -> None:
+    def __init__(self, count: int, views: Sequence[SheetView], fit_scales: bool, anchored: bool) -> None:
         self.views = views
         self.count = count
         self.columns: dict[tuple[str, int, int], int] = {}
@@ -157,20 +151,20 @@ class _System:
 
 def fuse(
     count: int,
-    views: Sequence[View],
-    readings: Sequence[Reading],
+    views: Sequence[SheetView],
+    places: Sequence[Place],
     known: dict[int, tuple[float, float, float]],
     tolerance_mm: float,
     fit_scales: bool = False,
-) -> Fit:
-    """Fit all points, view offsets and, if asked, scales at once.
+) -> Fusion:
+    """Fusion all points, view offsets and, if asked, scales at once.
 
     Readings of a coordinate whose views disagree by `tolerance_mm` or more do not take part in finding the
     offsets and scales, so that one contradiction does not pull on every other point.
     """
     dropped: set[tuple[int, int]] = set()
     for _ in range(40):
-        fit = _once(count, views, readings, known, fit_scales, dropped)
+        fit = _once(count, views, places, known, fit_scales, dropped)
         worst = np.nanmax(np.where([[(i, k) in dropped for k in range(3)] for i in range(count)], 0.0, fit.spread_mm))
         limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * worst)
         new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - dropped
@@ -183,23 +177,23 @@ def fuse(
 
 def _once(
     count: int,
-    views: Sequence[View],
-    readings: Sequence[Reading],
+    views: Sequence[SheetView],
+    places: Sequence[Place],
     known: dict[int, tuple[float, float, float]],
     fit_scales: bool,
     dropped: set[tuple[int, int]],
-) -> Fit:
+) -> Fusion:
     # Without two known points nothing tells the common scale: that of the first view stands.
     system = _System(count, views, fit_scales, len(known) >= 2)
     lone = [(i, k) for i, k in dropped]
-    for reading in readings:
+    for point, view, uv in places:
         for direction in (0, 1):
-            if (reading.point, views[reading.view].axes[direction][0]) not in dropped:
-                system.add(reading.point, reading.view, direction, reading.uv[direction])
+            if (point, views[view].axes[direction][0]) not in dropped:
+                system.add(point, view, direction, uv[direction])
     for point, xyz in known.items():
         system.know(point, xyz)
     beta, p, variance, loose = system.solve()
-    values = _values(system, readings, beta)
+    values = _values(system, places, beta)
     spread = np.zeros((count, 3))
     for (i, k), seen in values.items():
         spread[i, k] = max(v for _, v in seen) - min(v for _, v in seen)
@@ -209,22 +203,20 @@ def _once(
         p[i, k] = np.mean([v for _, v in values[i, k]]) if (i, k) in values else np.nan
     scatter = _scatter(values, p, len(beta), dropped, known)
     sigma = np.where(np.isnan(p), np.nan, np.sqrt(variance) * _factor(scatter, views))
-    return Fit(np.where(loose, np.nan, p), sigma, values, spread, loose, _found(system, views, beta), scatter)
+    return Fusion(np.where(loose, np.nan, p), sigma, values, spread, loose, _found(system, views, beta), scatter)
 
 
-def _factor(scatter: float, views: Sequence[View]) -> float:
+def _factor(scatter: float, views: Sequence[SheetView]) -> float:
     """Standard deviations given by the user hold as they are; else the scatter of the fit scales the weights."""
     return scatter if all(v.sigma_mm == 1.0 for v in views) else 1.0
 
 
-def _values(
-    system: _System, readings: Sequence[Reading], beta: Vector
-) -> dict[tuple[int, int], list[tuple[int, float]]]:
+def _values(system: _System, places: Sequence[Place], beta: Vector) -> dict[tuple[int, int], list[tuple[int, float]]]:
     values: dict[tuple[int, int], list[tuple[int, float]]] = {}
-    for reading in readings:
+    for point, view, uv in places:
         for direction in (0, 1):
-            axis, a, base = system.row(reading.view, direction, reading.uv[direction])
-            values.setdefault((reading.point, axis), []).append((reading.view, float(base + a @ beta)))
+            axis, a, base = system.row(view, direction, uv[direction])
+            values.setdefault((point, axis), []).append((view, float(base + a @ beta)))
     return values
 
 
@@ -243,7 +235,7 @@ def _scatter(
     return float(np.sqrt(np.nansum(np.square(residuals)) / free))
 
 
-def _found(system: _System, views: Sequence[View], beta: Vector) -> list[View]:
+def _found(system: _System, views: Sequence[SheetView], beta: Vector) -> list[SheetView]:
     out = []
     for v, view in enumerate(views):
         scale = 1.0 + (beta[system.columns["scale", v, 0]] if ("scale", v, 0) in system.columns else 0.0)
@@ -253,5 +245,5 @@ def _found(system: _System, views: Sequence[View], beta: Vector) -> list[View]:
             origin = tuple(float(-c[d] / (view.axes[d][1] * m)) for d in (0, 1))
         else:
             origin = view.origin
-        out.append(View(view.name, view.axes, float(m), (origin[0], origin[1]), view.sigma_mm))
+        out.append(SheetView(view.name, view.axes, float(m), (origin[0], origin[1]), view.sigma_mm))
     return out

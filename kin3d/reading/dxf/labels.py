@@ -8,11 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.marks import Content, Mark, Stroke, Text, Vector
-from kin3d.reading.dxf.naming import Name, Names
-from kin3d.reading.dxf.search import Label, Searcher, Tie, Ties, Uncertainty, extent_of, symbols
+from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text, Vector
+from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
-from kin3d.reading.dxf.wording import coordinates, fold, is_number, scales, view_kind
+from kin3d.reading.dxf.wording import Names, PointName, coordinates, fold, is_number, scales, view_kind
 from kin3d.reading.text import FindingLog
 
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
@@ -22,7 +21,7 @@ _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
 _BREAK = re.compile(r"\s*[/,;+&]\s*")
 
 
-def find_labels(content: Content, names: Names) -> list[Label]:
+def find_labels(content: Content, names: Names) -> list[PointLabel]:
     """Return all texts that name points; where none is known, those that may be labels of their own kind."""
     legend = {id(t) for t in read_legend(content.texts, names)}
     table = coordinate_rows(content.texts)
@@ -33,18 +32,18 @@ def find_labels(content: Content, names: Names) -> list[Label]:
             continue
         found = names_in(text, names)
         if found:
-            known.append(Label(text, found))
+            known.append(PointLabel(text, found))
         elif not names.strict and _may_name(text):
-            free.append(Label(text, (Name(fold(text.lines[0]), known=False),), True))
+            free.append(PointLabel(text, (PointName(fold(text.lines[0]), known=False),), True))
     return known + ([f for f in free if names.resembles(f.text.lines[0])] if known else free)
 
 
-def names_in(text: Text, names: Names) -> tuple[Name, ...]:
+def names_in(text: Text, names: Names) -> tuple[PointName, ...]:
     """Return the points that a text names; two where two points share one place ("rod_inner / spring_inner")."""
     whole = names.find(text.whole)
     if whole is not None:
         return (whole,)
-    found: dict[str, Name] = {}
+    found: dict[str, PointName] = {}
     for line in text.lines:
         name = names.find(line)
         parts = [name] if name is not None else [names.find(p) for p in _BREAK.split(line)]
@@ -62,38 +61,37 @@ def _may_name(text: Text) -> bool:
     return bool(_FREE.match(line)) and view_kind(line) is None and not scales(line) and not is_number(line)
 
 
-def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[Ties, list[Mark]]:
-    """Tie all names of one layout to its marks; also return the symbols that nothing names."""
-    out = Ties()
+def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie], list[UntiedLabel], list[DrawnMark]]:
+    """Tie all names of one layout to its marks; also return labels without a mark, and symbols that nothing names."""
     labels = find_labels(content, names)
     found = symbols(_of_size(content.marks, labels))
-    out.ties += _by_place(content, found, names, log)
-    taken = {id(t.mark) for t in out.ties}
-    out.ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
-    _check_hung([t for t in out.ties if t.mark.hung is not None], log)
+    ties = _by_place(content, found, names, log)
+    ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
+    _check_hung([t for t in ties if t.mark.hung is not None], log)
     ends = _ends(content)
+    untied: list[UntiedLabel] = []
     for marks in (found, ends):
-        tied = {id(t.text) for t in out.ties if t.text is not None}
+        tied = {id(t.text) for t in ties if t.text is not None}
         left = [x for x in labels if id(x.text) not in tied]
-        if marks and left and not (marks is ends and out.doubts == [] and out.ties):
-            result = Searcher(marks, _strokes(content, marks is ends), left).search()
+        if marks and left and not (marks is ends and untied == [] and ties):
+            new, rest = Matcher(marks, _strokes(content, marks is ends), left).match()
             if marks is ends and found:  # where points have symbols, a bare end is a point only if a leader says so
-                result.ties = [t for t in result.ties if t.how == "leader"]
-            out.ties += result.ties
-            out.doubts = _merged(out.doubts, result.doubts, result.ties)
+                new = [t for t in new if t.how == "leader"]
+            ties += new
+            untied = _merged(untied, rest, new)
     if not found and not ends:
-        out.doubts = [Uncertainty(label, ()) for label in labels if not label.free]
-    named = {id(t.mark) for t in out.ties} | taken
-    out.ties += _by_layer([m for m in found if id(m) not in named], names)
-    named |= {id(t.mark) for t in out.ties}
-    spare = _unnamed([m for m in found if id(m) not in named], out.ties)
-    _tell_unknown(out.ties, names, log)
-    if any(t.name.known for t in out.ties):
-        out.ties = [t for t in out.ties if t.name.known]
-    return out, spare
+        untied = [UntiedLabel(label, ()) for label in labels if not label.free]
+    named = {id(t.mark) for t in ties}
+    ties += _by_layer([m for m in found if id(m) not in named], names)
+    named |= {id(t.mark) for t in ties}
+    spare = _unnamed([m for m in found if id(m) not in named], ties)
+    _tell_unknown(ties, names, log)
+    if any(t.name.known for t in ties):
+        ties = [t for t in ties if t.name.known]
+    return ties, untied, spare
 
 
-def _of_size(marks: list[Mark], labels: Sequence[Label]) -> list[Mark]:
+def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[DrawnMark]:
     """Leave out circles that are too large beside the labels to be symbols, and balloons around a label."""
     if not labels:
         return marks
@@ -122,7 +120,7 @@ def _half_diagonal(text: Text) -> float:
     return float(np.hypot(right - left, top - bottom)) / 2.0
 
 
-def _unnamed(marks: list[Mark], ties: Sequence[Tie]) -> list[Mark]:
+def _unnamed(marks: list[DrawnMark], ties: Sequence[Tie]) -> list[DrawnMark]:
     """Return the marks that do not stand where a named one stands."""
     from scipy.spatial import cKDTree
 
@@ -136,17 +134,17 @@ def _strokes(content: Content, ends: bool) -> list[Stroke]:
     return [s for s in content.strokes if s.leader] if ends else list(content.strokes)
 
 
-def _merged(before: list[Uncertainty], after: list[Uncertainty], ties: Sequence[Tie]) -> list[Uncertainty]:
-    """Keep doubts of the first round that the second could not settle, with the choices of the first."""
+def _merged(before: list[UntiedLabel], after: list[UntiedLabel], ties: Sequence[Tie]) -> list[UntiedLabel]:
+    """Keep untied of the first round that the second could not settle, with the choices of the first."""
     tied = {id(t.text) for t in ties if t.text is not None}
     kept = [d for d in before if id(d.label.text) not in tied]
     have = {id(d.label) for d in kept}
     return kept + [d for d in after if id(d.label) not in have and id(d.label.text) not in tied]
 
 
-def _ends(content: Content) -> list[Mark]:
+def _ends(content: Content) -> list[DrawnMark]:
     """Return line ends as marks, each place once."""
-    unique: dict[tuple[float, ...], Mark] = {}
+    unique: dict[tuple[float, ...], DrawnMark] = {}
     scale = 1e-7 * extent_of([m.xyz for m in content.marks if m.kind == "end"])
     for mark in content.marks:
         if mark.kind == "end":
@@ -154,7 +152,7 @@ def _ends(content: Content) -> list[Mark]:
     return list(unique.values()) if len(unique) <= 20_000 else []
 
 
-def _by_attribute(mark: Mark, names: Names) -> list[Tie]:
+def _by_attribute(mark: DrawnMark, names: Names) -> list[Tie]:
     found = [n for n in (names.find(text) for text in mark.names) if n is not None]
     unique = {n.point: n for n in found}
     if not unique and not names.strict and mark.names and mark.names != (mark.origin.entity,):
@@ -173,12 +171,10 @@ def _check_hung(ties: Sequence[Tie], log: FindingLog) -> None:
         return
     for k in (int(i) for i in np.flatnonzero(odd)):
         text = f"the attribute of {ties[k].name.point} stands elsewhere on its block than those of the others"
-        log.warn(
-            "attribute-moved", f"{text}: block or attribute was moved; check the point", str(ties[k].mark.origin)
-        )
+        log.warn("attribute-moved", f"{text}: block or attribute was moved; check the point", str(ties[k].mark.origin))
 
 
-def _by_layer(marks: Sequence[Mark], names: Names) -> list[Tie]:
+def _by_layer(marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
     ties = []
     for mark in marks:
         name = names.find(mark.origin.layer) if mark.origin.layer != "0" else None
@@ -187,7 +183,7 @@ def _by_layer(marks: Sequence[Mark], names: Names) -> list[Tie]:
     return ties
 
 
-def _by_place(content: Content, found: Sequence[Mark], names: Names, log: FindingLog) -> list[Tie]:
+def _by_place(content: Content, found: Sequence[DrawnMark], names: Names, log: FindingLog) -> list[Tie]:
     """Tie the places that the name table gives, to symbols first, else to line ends."""
     ties = []
     marks = [*found, *_ends(content)] if names.places else []
@@ -207,7 +203,7 @@ def _by_place(content: Content, found: Sequence[Mark], names: Names, log: Findin
                 f'the name table puts {point} at "@{text}", where {len(best)} marks lie behind each other; give z too',
             )
         else:
-            ties.append(Tie(Name(point), best[0], "place"))
+            ties.append(Tie(PointName(point), best[0], "place"))
     return ties
 
 
@@ -239,9 +235,12 @@ def pick_list(content: Content) -> str:
 # --- labels in paper space -------------------------------------------------------------------------------------------
 
 
-def tie_through(viewports: Sequence[Any], paper: Content, model: Content, names: Names) -> Ties:
+def tie_through(
+    viewports: Sequence[Any], paper: Content, model: Content, names: Names
+) -> tuple[list[Tie], list[UntiedLabel]]:
     """Tie labels of a paper sheet to marks of model space, looked at through the sheet's viewports."""
-    out = Ties()
+    ties: list[Tie] = []
+    untied: list[UntiedLabel] = []
     labels = [label for label in find_labels(paper, names) if not label.free]
     found = symbols(model.marks)
     for viewport in viewports:
@@ -249,21 +248,22 @@ def tie_through(viewports: Sequence[Any], paper: Content, model: Content, names:
         inside = [label for label in labels if _within(viewport, label.text)]
         if not shown or not inside:
             continue
-        result = Searcher([m for m, _ in shown], paper.strokes, inside).search()
+        new, rest = Matcher([m for m, _ in shown], paper.strokes, inside).match()
         back = {id(m): mark for m, mark in shown}
         places = np.array([m.xyz for m, _ in shown])
         limit = 1e-6 * extent_of(list(places))
-        for tie in result.ties:
-            if (np.linalg.norm(places - tie.mark.xyz, axis=1) <= limit).sum() > 1:
-                choices = tuple(mark for m, mark in shown if np.linalg.norm(m.xyz - tie.mark.xyz) <= limit)
-                out.doubts.append(Uncertainty(Label(tie.text, (tie.name,)), choices) if tie.text else result.doubts[0])
+        for tie in new:
+            behind = np.flatnonzero(np.linalg.norm(places - tie.mark.xyz, axis=1) <= limit)
+            if len(behind) > 1 and tie.text is not None:
+                choices = tuple(shown[int(k)][1] for k in behind)
+                untied.append(UntiedLabel(PointLabel(tie.text, (tie.name,)), choices))
             else:
-                out.ties.append(Tie(tie.name, back[id(tie.mark)], tie.how, tie.text))
-        out.doubts += result.doubts
-    return out
+                ties.append(Tie(tie.name, back[id(tie.mark)], tie.how, tie.text))
+        untied += rest
+    return ties, untied
 
 
-def _projected(viewport: Any, mark: Mark) -> tuple[Mark, Mark] | None:
+def _projected(viewport: Any, mark: DrawnMark) -> tuple[DrawnMark, DrawnMark] | None:
     """Return a mark as a viewport shows it on the paper; None where it lies outside the viewport's frame."""
     dxf = viewport.dxf
     normal = np.array(tuple(dxf.get("view_direction_vector", (0, 0, 1))), dtype=float)
@@ -280,7 +280,7 @@ def _projected(viewport: Any, mark: Mark) -> tuple[Mark, Mark] | None:
     if scale == 0.0 or abs(x) > dxf.width / 2.0 or abs(y) > dxf.height / 2.0:
         return None
     place = np.array([dxf.center[0] + x, dxf.center[1] + y, 0.0])
-    return Mark(place, mark.reach * scale, mark.kind, mark.origin), mark
+    return DrawnMark(place, mark.reach * scale, mark.kind, mark.origin), mark
 
 
 def _within(viewport: Any, text: Text) -> bool:

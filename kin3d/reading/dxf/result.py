@@ -1,7 +1,8 @@
-"""What the reading of a drawing gives: points with their origin, what was refused, the views understood."""
+"""What the reading of a drawing gives, the state of a reading under way, and the checks for every kind of drawing."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -9,8 +10,21 @@ import numpy as np
 
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import PointTable
-from kin3d.reading.dxf.fusion import View
-from kin3d.reading.dxf.marks import Content, Origin, Vector
+from kin3d.reading.dxf.content import Content, Origin, Vector
+from kin3d.reading.dxf.declared import Declaration
+from kin3d.reading.dxf.fusion import SheetView
+from kin3d.reading.dxf.matching import Tie, UntiedLabel
+from kin3d.reading.dxf.wording import Names, coordinates
+from kin3d.reading.text import FindingLog
+
+_ORDER = (
+    ("lower_front", "lower_rear", 0, "behind"),
+    ("upper_front", "upper_rear", 0, "behind"),
+    ("upper_outer", "lower_outer", 2, "below"),
+    ("lower_outer", "lower_front", 1, "inboard of"),
+    ("upper_outer", "upper_front", 1, "inboard of"),
+    ("tie_outer", "tie_inner", 1, "inboard of"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +38,7 @@ class Source:
     how : str
         How its label came to it: attribute, leader, offset, near, layer, place, agreement, table.
     view : str
-        Name of the view; empty in a drawing in space.
+        PointName of the view; empty in a drawing in space.
     place : tuple of float
         On the sheet or in space, drawing units.
     residual_mm : tuple of float
@@ -71,7 +85,7 @@ class DrawingReading:
         Points that were refused; the coordinates that are sure are given, the others are NaN.
     findings : list of Finding
         Everything seen; those of severity ERROR say why a point was refused.
-    views : list of View
+    views : list of SheetView
         The views of a sheet; empty for a drawing in space.
     content : Content
         Marks, texts and lines, for the picture of what was understood.
@@ -82,7 +96,7 @@ class DrawingReading:
     points: dict[str, DrawnPoint] = field(default_factory=dict)
     partial: dict[str, DrawnPoint] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
-    views: list[View] = field(default_factory=list)
+    views: list[SheetView] = field(default_factory=list)
     content: Content = field(default_factory=lambda: Content("Model"))
     scatter_mm: float = 0.0
 
@@ -104,3 +118,99 @@ class DrawingReading:
             tuple("" for _ in found),
             tuple(self.findings),
         )
+
+
+@dataclass(slots=True)
+class Job:
+    """State of one reading.
+
+    Attributes
+    ----------
+    units, axes, side : str or None
+        As given by the user, or in views.toml.
+    unit_code : int or None
+        The header's $INSUNITS; None where it says nothing.
+    unit_hint : str
+        What the words on the sheet say of the unit, for messages.
+    both_corners : bool
+        Some name stands on both sides of the car.
+    """
+
+    log: FindingLog
+    reading: DrawingReading
+    content: Content
+    names: Names
+    declared: Declaration
+    units: str | None
+    axes: str | None
+    side: str | None
+    unit_code: int | None
+    tolerance_mm: float
+    accept_spread: bool = False
+    fit_scales: bool = False
+    unit_hint: str = ""
+    both_corners: bool = False
+    ties: list[Tie] = field(default_factory=list)
+    untied: list[UntiedLabel] = field(default_factory=list)
+
+    def refuse(self, name: str, code: str, text: str, where: str = "") -> None:
+        """Refuse one point: an error, and what was read of it is kept apart from the good points."""
+        self.log.error(code, text, where)
+        point = self.reading.points.pop(name, None)
+        if point is not None:
+            self.reading.partial[name] = point
+        elif name not in self.reading.partial:
+            nothing = np.full(3, np.nan)
+            self.reading.partial[name] = DrawnPoint(name, nothing, nothing, 0.0, ())
+
+
+# --- checks that hold for every kind of drawing ----------------------------------------------------------------------
+
+
+def check_written(job: Job) -> None:
+    """Compare points with the coordinates that their own labels state."""
+    for tie in job.ties:
+        point = job.reading.points.get(tie.name.point)
+        if point is None or tie.text is None:
+            continue
+        stated = next((c for line in tie.text.lines if (c := coordinates(line)) is not None), None)
+        if stated is None:
+            continue
+        drawn = np.asarray(point.sources[0].place)
+        near = np.abs(point.xyz_mm - stated).max() <= max(0.51, job.tolerance_mm)
+        same = len(drawn) == 3 and np.abs(drawn - stated).max() <= 0.51
+        if not near and not same:
+            a, b = (", ".join(f"{c:g}" for c in np.round(v, 3)) for v in (stated, point.xyz_mm))
+            job.refuse(
+                tie.name.point,
+                "written-contradiction",
+                f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
+                str(tie.text.origin),
+            )
+
+
+def check_sense(job: Job) -> None:
+    """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
+    points = job.reading.points
+    wrong = out_of_order({n: p.xyz_mm for n, p in points.items()})
+    if not wrong:
+        return
+    text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
+    kind = Severity.WARNING if "sense" in job.declared.override else Severity.ERROR
+    hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
+    job.log.adopt([Finding("sense", text + hint, job.log.place(), kind)])
+    if kind is Severity.ERROR:
+        for name in list(points):
+            job.reading.partial[name] = points.pop(name)
+
+
+def out_of_order(xyz_mm: Mapping[str, Vector]) -> list[str]:
+    """Return what is the wrong way round among points of a corner, as it is said to a person."""
+    wrong = []
+    for a, b, axis, word in _ORDER:
+        if a in xyz_mm and b in xyz_mm:
+            p, q = xyz_mm[a], xyz_mm[b]
+            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
+            if gap < -1.0:
+                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
+    return wrong

@@ -7,15 +7,13 @@ from itertools import combinations
 
 import numpy as np
 
-from kin3d.reading.dxf.fusion import Fit, View, fuse
-from kin3d.reading.dxf.job import Job
-from kin3d.reading.dxf.marks import Mark, Text, Vector
-from kin3d.reading.dxf.measure import stated_scale, unit_factor
-from kin3d.reading.dxf.plan import ViewPlan
-from kin3d.reading.dxf.result import DrawnPoint, Source
-from kin3d.reading.dxf.search import SNAP, Tie, extent_of
-from kin3d.reading.dxf.solid import check_sense, check_written
-from kin3d.reading.dxf.views import Grouped, find_views, group, readings_of, settle
+from kin3d.reading.dxf.content import DrawnMark, Text, Vector
+from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
+from kin3d.reading.dxf.matching import SNAP, Tie, extent_of
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written
+from kin3d.reading.dxf.scale import stated_scale, unit_factor
+from kin3d.reading.dxf.view_axes import places_of, settle
+from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
 
 LETTERS = "xyz"
 MISFIT_SHARE = 0.6  # share of a coordinate's points that contradict before the views themselves are blamed
@@ -23,18 +21,18 @@ MISFIT_SHARE = 0.6  # share of a coordinate's points that contradict before the 
 
 def read_sheet(job: Job, ties: list[Tie]) -> None:
     """Turn ties on a sheet into points; everything found goes to `job.reading`."""
-    plans = find_views(ties, job.content, job.plan)
+    plans = find_views(ties, job.content, job.declared)
     if not plans:
         _no_views(job, ties)
         return
     groups = group(plans, ties, job.content, job.log)
-    if not job.plan.views:  # titles without a labelled mark are of no use
+    if not job.declared.views:  # titles without a labelled mark are of no use
         groups = [g for g in groups if g.ties]
-    _check_plan(job, [g for g in groups if g.ties])
+    _check_declared(job, [g for g in groups if g.ties])
     scale = _scales(job, groups)
     if job.log.failed or scale is None or not groups:
         return
-    settled = settle(groups, scale, job.plan.known, job.tolerance_mm, job.log, "sense" not in job.plan.override)
+    settled = settle(groups, scale, job.declared.known, job.tolerance_mm, job.log, "sense" not in job.declared.override)
     if not settled:
         return
     groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]
@@ -50,9 +48,9 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     check_sense(job)
 
 
-def _with_sigma(job: Job, view: View) -> View:
-    if view.sigma_mm == 1.0 and job.plan.sigma_mm is not None:
-        return View(view.name, view.axes, view.mm_per_unit, view.origin, job.plan.sigma_mm)
+def _with_sigma(job: Job, view: SheetView) -> SheetView:
+    if view.sigma_mm == 1.0 and job.declared.sigma_mm is not None:
+        return SheetView(view.name, view.axes, view.mm_per_unit, view.origin, job.declared.sigma_mm)
     return view
 
 
@@ -72,7 +70,7 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
         "3D original, or declare the view in views.toml together with others",
     )
     size = extent_of([t.mark.xyz for t in ties])
-    factor = job.plan.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.plan.override, job.log)
+    factor = job.declared.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.declared.override, job.log)
     for tie in ties:
         xy = factor * tie.mark.xyz[:2] if factor is not None else np.full(2, np.nan)
         source = Source(tie.mark.origin, tie.how, "plan", (float(tie.mark.xyz[0]), float(tie.mark.xyz[1])))
@@ -86,24 +84,26 @@ def skeleton(names: Sequence[str]) -> str:
     return f"say in views.toml how each view looks and where its datum is: {tables}"
 
 
-def _check_plan(job: Job, groups: Sequence[Grouped]) -> None:
+def _check_declared(job: Job, groups: Sequence[ViewMarks]) -> None:
     """Refuse at once what is missing: axes and datum of the views."""
     if not groups:
         job.log.error("views-empty", "no view has a labelled mark; check regions, layers and titles in views.toml")
         return
     seen = {t.name.point for g in groups for t in g.ties}
-    known = [n for n in job.plan.known if n in seen]
-    for name in sorted(set(job.plan.known) - seen):
+    known = [n for n in job.declared.known if n in seen]
+    for name in sorted(set(job.declared.known) - seen):
         job.log.warn("known-unseen", f"the known point {name} is not on the sheet")
-    blind = [g.plan.name for g in groups if g.plan.axes is None]
+    blind = [g.declared.name for g in groups if g.declared.axes is None]
     if blind and not known:
-        found = ", ".join(f'"{g.plan.title or g.plan.layer or g.plan.block or g.plan.name}"' for g in groups)
+        found = ", ".join(
+            f'"{g.declared.title or g.declared.layer or g.declared.block or g.declared.name}"' for g in groups
+        )
         job.log.error(
             "view-axes",
             f"views found: {found}; which way they look (first or third angle, from the front or the rear) the "
             f"sheet does not say; {skeleton(blind)}",
         )
-    adrift = [g.plan.name for g in groups if g.plan.origin is None]
+    adrift = [g.declared.name for g in groups if g.declared.origin is None]
     if len(adrift) == len(groups) and not known:
         job.log.error(
             "datum-missing",
@@ -112,26 +112,27 @@ def _check_plan(job: Job, groups: Sequence[Grouped]) -> None:
         )
 
 
-def _scales(job: Job, groups: Sequence[Grouped]) -> dict[str, float] | None:
+def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     """Return mm of the car per drawing unit of every view."""
-    direct = {g.plan.name: g.plan.mm_per_unit or job.plan.mm_per_unit for g in groups}
+    direct = {g.declared.name: g.declared.mm_per_unit or job.declared.mm_per_unit for g in groups}
     if all(v is not None for v in direct.values()):
         return {k: float(v) for k, v in direct.items() if v is not None}
-    needs_stated = any(g.plan.scale is None for g in groups)
-    given = job.plan.scale or (None if needs_stated else groups[0].plan.scale)
-    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.plan.override, job.log)
-    ratio = {g.plan.name: g.plan.scale or stated for g in groups}
+    needs_stated = any(g.declared.scale is None for g in groups)
+    given = job.declared.scale or (None if needs_stated else groups[0].declared.scale)
+    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.declared.override, job.log)
+    ratio = {g.declared.name: g.declared.scale or stated for g in groups}
     widest = max(
-        (extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.plan.name] or 1.0) for g in groups if g.ties), default=0.0
+        (extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties),
+        default=0.0,
     )
     size = widest if all(ratio.values()) else 0.0
-    factor = unit_factor(job.units, job.unit_code, size, job.plan.override, job.log, job.unit_hint)
+    factor = unit_factor(job.units, job.unit_code, size, job.declared.override, job.log, job.unit_hint)
     if factor is None or not all(ratio.values()):
         return None
     return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}
 
 
-def _once_each(job: Job, grouped: Grouped) -> None:
+def _once_each(job: Job, grouped: ViewMarks) -> None:
     """Refuse a label that stands twice in one view; the same place twice is once."""
     by_name: dict[str, list[Tie]] = {}
     for tie in grouped.ties:
@@ -143,58 +144,58 @@ def _once_each(job: Job, grouped: Grouped) -> None:
             job.refuse(
                 name,
                 "label-twice",
-                f'the label {name} stands at {len(ties)} places of view "{grouped.plan.name}": {listed}',
+                f'the label {name} stands at {len(ties)} places of view "{grouped.declared.name}": {listed}',
             )
         grouped.ties = [
             t for t in grouped.ties if t.name.point != name or (t is ties[0] and name not in job.reading.partial)
         ]
 
 
-def _fit(job: Job, groups: Sequence[Grouped], views: Sequence[View]) -> tuple[Fit, list[str]]:
+def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> tuple[Fusion, list[str]]:
     names = sorted({t.name.point for g in groups for t in g.ties})
     index = {n: i for i, n in enumerate(names)}
-    known = {index[n]: xyz for n, xyz in job.plan.known.items() if n in index}
-    return fuse(len(names), views, readings_of(groups, index), known, job.tolerance_mm, job.fit_scales), names
+    known = {index[n]: xyz for n, xyz in job.declared.known.items() if n in index}
+    return fuse(len(names), views, places_of(groups, index), known, job.tolerance_mm, job.fit_scales), names
 
 
-# --- labels in doubt: another view may tell ------------------------------------------------------------------------
+# --- labels in untied: another view may tell --------------------------------------------------------------------------
 
 
-def _resolve(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> bool:
+def _resolve(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]) -> bool:
     """Settle doubtful labels of one view with what the other views say of the same point; True if any was."""
     index = {n: i for i, n in enumerate(names)}
     settled = []
-    for doubt in job.doubts:
-        view = _home(doubt.label.text, groups)
-        name = doubt.label.names[0]
+    for untied in job.untied:
+        view = _home(untied.label.text, groups)
+        name = untied.label.names[0]
         if view is None or name.point not in index or any(t.name.point == name.point for t in groups[view].ties):
             continue
         said = [fit.values.get((index[name.point], axis), []) for axis, _ in fit.views[view].axes]
-        right = [m for m in _places(doubt.choices) if _matches(fit.views[view], said, m, job.tolerance_mm)]
+        right = [m for m in _places(untied.choices) if _matches(fit.views[view], said, m, job.tolerance_mm)]
         if len(right) == 1:
-            settled.append((doubt, view, Tie(name, right[0], "agreement", doubt.label.text)))
-    for doubt, view, tie in settled:
+            settled.append((untied, view, Tie(name, right[0], "agreement", untied.label.text)))
+    for untied, view, tie in settled:
         groups[view].ties.append(tie)
         job.ties.append(tie)
-        job.doubts.remove(doubt)
+        job.untied.remove(untied)
     return bool(settled)
 
 
-def _home(text: Text, groups: Sequence[Grouped]) -> int | None:
+def _home(text: Text, groups: Sequence[ViewMarks]) -> int | None:
     """Return the view in which a text stands: that of the nearest labelled mark."""
     far = [min((float(np.linalg.norm(t.mark.xyz - text.anchor)) for t in g.ties), default=np.inf) for g in groups]
     return int(np.argmin(far)) if far and np.isfinite(min(far)) else None
 
 
-def _places(marks: Sequence[Mark]) -> list[Mark]:
-    out: list[Mark] = []
+def _places(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
+    out: list[DrawnMark] = []
     for mark in marks:
         if not any(np.allclose(mark.xyz, m.xyz) for m in out):
             out.append(mark)
     return out
 
 
-def _matches(view: View, said: list[list[tuple[int, float]]], mark: Mark, tolerance_mm: float) -> bool:
+def _matches(view: SheetView, said: list[list[tuple[int, float]]], mark: DrawnMark, tolerance_mm: float) -> bool:
     """Whether a mark agrees with all that other views say of the coordinates that this view shows."""
     if view.origin is None or not any(said):
         return False
@@ -206,10 +207,10 @@ def _matches(view: View, said: list[list[tuple[int, float]]], mark: Mark, tolera
     return True
 
 
-# --- the points ------------------------------------------------------------------------------------------
+# --- the points ------------------------------------------------------------------------------------------------------
 
 
-def _points(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> None:
+def _points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]) -> None:
     loose_axes = [k for k in range(3) if fit.loose[:, k].any()]
     for k in loose_axes:
         job.log.error(
@@ -228,7 +229,7 @@ def _points(job: Job, groups: Sequence[Grouped], fit: Fit, names: list[str]) -> 
     _summary(job, fit)
 
 
-def _misfit(job: Job, fit: Fit) -> bool:
+def _misfit(job: Job, fit: Fusion) -> bool:
     """Say it once where two views contradict each other nearly everywhere: then the views are wrong, not a point."""
     pairs: dict[tuple[int, int, int], list[tuple[float, float]]] = {}
     for (_, k), said in fit.values.items():
@@ -258,7 +259,7 @@ def _cause(a: Vector, b: Vector, tolerance_mm: float) -> str:
     return "they have nothing to do with each other: axes, regions or titles of the views are wrong"
 
 
-def _point(fit: Fit, groups: Sequence[Grouped], i: int, name: str) -> DrawnPoint:
+def _point(fit: Fusion, groups: Sequence[ViewMarks], i: int, name: str) -> DrawnPoint:
     sources = []
     worst = 0.0
     for v, grouped in enumerate(groups):
@@ -271,7 +272,7 @@ def _point(fit: Fit, groups: Sequence[Grouped], i: int, name: str) -> DrawnPoint
     return DrawnPoint(name, fit.xyz_mm[i].copy(), fit.sigma_mm[i].copy(), worst, tuple(sources))
 
 
-def _residual(fit: Fit, i: int, v: int, place: Vector) -> tuple[float, ...]:
+def _residual(fit: Fusion, i: int, v: int, place: Vector) -> tuple[float, ...]:
     view = fit.views[v]
     out = []
     for direction, (axis, sign) in enumerate(view.axes):
@@ -281,7 +282,7 @@ def _residual(fit: Fit, i: int, v: int, place: Vector) -> tuple[float, ...]:
     return tuple(out)
 
 
-def _judge(job: Job, fit: Fit, i: int, point: DrawnPoint, loose: Sequence[int]) -> None:
+def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int]) -> None:
     name, views = point.name, [s.view for s in point.sources]
     clash = [k for k in range(3) if fit.spread_mm[i, k] >= job.tolerance_mm * (1.0 - 1e-9)]
     for k in clash:
@@ -308,12 +309,12 @@ def _judge(job: Job, fit: Fit, i: int, point: DrawnPoint, loose: Sequence[int]) 
         job.reading.partial[name] = job.reading.points.pop(name)
 
 
-def _weak(fit: Fit, point: DrawnPoint, axis: int) -> bool:
+def _weak(fit: Fusion, point: DrawnPoint, axis: int) -> bool:
     near = {s.view for s in point.sources if s.how in ("near", "agreement")}
     return any(v.name in near and axis in (v.axes[0][0], v.axes[1][0]) for v in fit.views)
 
 
-def _clash(job: Job, fit: Fit, i: int, k: int, point: DrawnPoint) -> None:
+def _clash(job: Job, fit: Fusion, i: int, k: int, point: DrawnPoint) -> None:
     said = ", ".join(f'{v:.3f} in view "{fit.views[view].name}"' for view, v in fit.values[i, k])
     handles = ", ".join(f"{s.view}: handle {s.origin.handle}" for s in point.sources)
     text = (
@@ -329,7 +330,7 @@ def _clash(job: Job, fit: Fit, i: int, k: int, point: DrawnPoint) -> None:
         job.refuse(point.name, "views-disagree", f"{text}; correct the drawing, or accept the spread")
 
 
-def _summary(job: Job, fit: Fit) -> None:
+def _summary(job: Job, fit: Fusion) -> None:
     spread = np.where(np.isnan(fit.spread_mm), 0.0, fit.spread_mm)
     for i, k in fit.dropped:
         spread[i, k] = 0.0
@@ -343,8 +344,3 @@ def _summary(job: Job, fit: Fit) -> None:
             f"{fit.scatter_mm:.3f} mm",
             "the weighted mean",
         )
-
-
-def plan_of(name: str) -> ViewPlan:
-    """Return a view of that name of which nothing is known."""
-    return ViewPlan(name)

@@ -15,13 +15,16 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.marks import Text
-from kin3d.reading.dxf.measure import LARGEST_MM
-from kin3d.reading.dxf.naming import Names
-from kin3d.reading.dxf.wording import KEY, NUMBER, decimal_mark, fold, is_number, key_entry, value
+from kin3d.frames import parse_axes
+from kin3d.reading.dxf.content import Origin, Text
+from kin3d.reading.dxf.matching import extent_of
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense
+from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
+from kin3d.reading.dxf.wording import KEY, NUMBER, Names, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.text import FindingLog
 
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
@@ -151,3 +154,49 @@ def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
 def _beside(key: Text, meaning: Text) -> bool:
     gap = float((meaning.anchor - key.anchor) @ key.frame[0])
     return 0.0 < gap < 12.0 * key.height + key.box[2]
+
+
+# --- a table that is the source of the points ------------------------------------------------------------------------
+
+
+def read_table(job: Job) -> None:
+    """Read the table of coordinates that the user has confirmed to be the source."""
+    rows = coordinate_rows(job.content.texts)
+    order, unit = header_of(job.content.texts)
+    values = values_of(rows, job.log) if rows else None
+    if not rows:
+        job.log.error(
+            "table-missing", "no table of coordinates was found: rows of words and three numbers are expected"
+        )
+    if values is None:
+        return
+    job.reading.form = "table"
+    size = extent_of([np.array(v) for v in values])
+    codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
+    code = codes[unit] if unit else job.unit_code
+    factor = unit_factor(job.units, code, size, job.declared.override, job.log)
+    if factor is None:
+        return
+    rotation = parse_axes(job.axes) if job.axes else np.eye(3)
+    for row, xyz in zip(rows, values, strict=True):
+        _table_point(job, row.label, row.text.origin, factor * (rotation @ np.array(xyz)[list(order)]))
+    check_sense(job)
+
+
+def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
+    name = job.names.find(label)
+    if name is None:
+        job.log.warn(
+            "label-unknown",
+            f'the row "{label}" is no known point; {job.names.hint(label)}',
+            f"handle {origin.handle}",
+        )
+        return
+    if job.side is not None and name.side is not None and name.side != job.side:
+        return
+    if name.point in job.reading.points:
+        job.refuse(name.point, "label-twice", f"the table has two rows for {name.point}", f"handle {origin.handle}")
+        return
+    source = Source(origin, "table", "", tuple(float(c) for c in xyz))
+    sigma = np.full(3, job.declared.sigma_mm or 0.0)
+    job.reading.points[name.point] = DrawnPoint(name.point, xyz, sigma, 0.0, (source,))

@@ -1,14 +1,16 @@
-"""What the words on a drawing say: scales, view titles, numbers, written coordinates, keys with a legend.
+"""What the words on a drawing say: scales, view titles, numbers, coordinates, keys of a legend, names of points.
 
 Nothing here knows where a text stands; it only reads what is written.
 """
 
 from __future__ import annotations
 
+import difflib
 import re
+from dataclasses import dataclass, field
 from fractions import Fraction
 
-from kin3d.linkage.names import normalise
+from kin3d.linkage.names import did_you_mean, normalise
 
 NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)*")
 _SCALE = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*[:/]\s*(\d+(?:[.,]\d+)?)(?![\d.,:])")
@@ -141,3 +143,88 @@ def coordinates(text: str) -> tuple[float, float, float] | None:
         return None
     x, y, z = (value(p, mark) for p in parts)
     return (x, y, z)
+
+
+# --- which point a label names ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PointName:
+    """A point's name as resolved from a label; `side` is what the label's suffix says, if it has one."""
+
+    point: str
+    side: str | None = None
+    known: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class LinkLayer:
+    """A layer that stands for one link: the names of its two ends and the rule that tells them apart."""
+
+    first: str
+    second: str
+    ends: str
+
+
+@dataclass(slots=True)
+class Names:
+    """All that is known of names for one drawing.
+
+    Attributes
+    ----------
+    known : tuple of str
+        Names that layouts have; a label that is none of them is not a point's label.
+    labels : dict of str to str
+        Folded label to point name, from the name table.
+    places : list of (tuple of float, str)
+        Places in the drawing that the name table names.
+    links : dict of str to LinkLayer
+        Folded layer name to link.
+    keys : dict of str to str
+        Key in the drawing's own legend to point name.
+    """
+
+    known: tuple[str, ...]
+    strict: bool = False
+    labels: dict[str, str] = field(default_factory=dict)
+    places: list[tuple[tuple[float, ...], str]] = field(default_factory=list)
+    links: dict[str, LinkLayer] = field(default_factory=dict)
+    keys: dict[str, str] = field(default_factory=dict)
+
+    def find(self, label: str) -> PointName | None:
+        """Return what a label names, or None where it names nothing known."""
+        folded = fold(label)
+        if folded in self.labels:
+            return PointName(self.labels[folded])
+        if folded in self.keys:
+            return PointName(self.keys[folded])
+        if folded in self.known:
+            return PointName(folded)
+        plain, side = split_side(folded)
+        if plain in self.labels:
+            return PointName(self.labels[plain], side)
+        if plain in self.known:
+            return PointName(plain, side)
+        return self._spelt_otherwise(folded)
+
+    def _spelt_otherwise(self, folded: str) -> PointName | None:
+        """Find a known name behind "HP-lower front LH", "LowerFront" or "wheel center"."""
+        plain, side = split_side(bare(folded))
+        closed = plain.replace("_", "").replace("center", "centre")
+        found = [p for p in self.known if p.replace("_", "") == closed]
+        return PointName(found[0], side) if len(found) == 1 else None
+
+    def resembles(self, label: str) -> bool:
+        """Whether a label is so near to a known name that it may be a slip of the pen."""
+        return bool(difflib.get_close_matches(split_side(fold(label))[0], self.known, 1, 0.8))
+
+    def hint(self, label: str) -> str:
+        """Return the nearest known name, for messages."""
+        return did_you_mean(fold(label), self.known)
+
+
+def known_points() -> tuple[str, ...]:
+    """Return the point names of all built-in layouts."""
+    from kin3d.linkage.layout_file import builtin, builtin_names
+
+    return tuple(dict.fromkeys(p for name in builtin_names() for p in builtin(name).known_points()))

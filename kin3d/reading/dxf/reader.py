@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,18 +12,20 @@ from kin3d.errors import Finding, ReadingError, Severity
 from kin3d.frames import AxesError, parse_axes
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import Layout
-from kin3d.reading.dxf.door import Opened, open_drawing
+from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text
+from kin3d.reading.dxf.declared import Declaration, find_views_file, read_names, read_views_file
 from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, layouts
-from kin3d.reading.dxf.job import Job
+from kin3d.reading.dxf.in_space import read_space
 from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
-from kin3d.reading.dxf.marks import Content, Mark, Origin, Stroke, Text
-from kin3d.reading.dxf.naming import read_names
-from kin3d.reading.dxf.plan import Plan, find_plan, read_plan
-from kin3d.reading.dxf.result import DrawingReading, DrawnPoint, Source
-from kin3d.reading.dxf.search import Ties, extent_of, symbols
+from kin3d.reading.dxf.matching import Tie, UntiedLabel, extent_of, symbols
+from kin3d.reading.dxf.opening import open_drawing
+from kin3d.reading.dxf.result import DrawingReading, Job
 from kin3d.reading.dxf.sheet import read_sheet
-from kin3d.reading.dxf.solid import check_sense, read_solid
-from kin3d.reading.dxf.tables import coordinate_rows, header_of, values_of
+from kin3d.reading.dxf.tables import coordinate_rows, read_table
+from kin3d.reading.text import FindingLog
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
 
 FLAT = 1e-9  # share of the extent within which all z are equal
 
@@ -53,9 +55,9 @@ def read_drawing(
     axes : str, optional
         What x, y, z of a drawing in space mean, see `kin3d.frames.parse_axes`; the vehicle frame if not given.
     names : path or mapping, optional
-        Name table, see `kin3d.reading.dxf.naming`; else ``<drawing>.names.csv`` beside the drawing if it is there.
+        Name table, see `kin3d.reading.dxf.declared`; else ``<drawing>.names.csv`` beside the drawing if it is there.
     views : path or mapping, optional
-        See `kin3d.reading.dxf.plan`; else ``<drawing>.views.toml`` or ``views.toml`` beside the drawing.
+        See `kin3d.reading.dxf.declared`; else ``<drawing>.views.toml`` or ``views.toml`` beside the drawing.
     layout_points : iterable of str, optional
         Names that count as points; those of all built-in layouts if not given.
     side : {"left", "right"}, optional
@@ -80,19 +82,20 @@ def read_drawing(
         With all findings, where no point at all can be read.
     """
     path = Path(path)
-    opened = open_drawing(path, repair)
-    log = opened.log
-    plan = read_plan(views if views is not None else find_plan(path), log)
+    log = FindingLog(path.name)
+    doc, unit_code = open_drawing(path, log, repair)
+    declared = read_views_file(views if views is not None else find_views_file(path), log)
     table = path.with_name(f"{path.stem}.names.csv")
     given = names if names is not None else table if table.is_file() else None
     known = read_names(given, tuple(layout_points) if layout_points is not None else None, log)
     job = Job(
-        log, DrawingReading(path, ""), Content("Model"), known, plan, units or plan.units, axes or plan.axes,
-        side or plan.side, opened.unit_code, tolerance_mm, accept_spread, fit_scales,
+        log, DrawingReading(path, ""), Content("Model"), known, declared,
+        units or declared.units, axes or declared.axes, side or declared.side, unit_code,
+        tolerance_mm, accept_spread, fit_scales,
     )  # fmt: skip
     _check_request(job)
     if not log.failed:
-        _read(job, opened)
+        _read(job, doc)
     _finish(job)
     return job.reading
 
@@ -132,12 +135,12 @@ def _check_request(job: Job) -> None:
         job.log.error("tolerance", f"the tolerance must be positive, found {job.tolerance_mm}")
 
 
-def _read(job: Job, opened: Opened) -> None:
-    contents = _contents(job, opened)
+def _read(job: Job, doc: Drawing) -> None:
+    contents = _contents(job, doc)
     if job.log.failed:
         return
-    job.content = _wanted(contents[0], job.plan)
-    papers = [_wanted(c, job.plan) for c in contents[1:]]
+    job.content = _wanted(contents[0], job.declared)
+    papers = [_wanted(c, job.declared) for c in contents[1:]]
     if not job.content.marks and not job.content.texts:
         papers.sort(key=lambda c: -len(c.marks))
         job.content, papers = (papers[0], papers[1:]) if papers else (job.content, [])
@@ -145,17 +148,17 @@ def _read(job: Job, opened: Opened) -> None:
     job.unit_hint = _unit_hint(job.content.texts)
     if not job.content.marks and not job.content.texts:
         _nothing(job, contents)
-    elif job.plan.table:
-        _read_table(job)
+    elif job.declared.table:
+        read_table(job)
     else:
-        _read_marks(job, opened, papers)
+        _read_marks(job, doc, papers)
 
 
-def _contents(job: Job, opened: Opened) -> list[Content]:
+def _contents(job: Job, doc: Drawing) -> list[Content]:
     """Flatten model space and every paper sheet that holds something."""
     out: list[Content] = []
-    for name, layout in layouts(opened.doc):
-        content = Flattener(opened.doc, name, job.log).read(layout)
+    for name, layout in layouts(doc):
+        content = Flattener(doc, name, job.log).read(layout)
         if name.lower() == "model":
             out.insert(0, content)
         elif content.marks or content.texts:
@@ -172,13 +175,13 @@ def _contents(job: Job, opened: Opened) -> list[Content]:
     return out or [Content("Model")]
 
 
-def _wanted(content: Content, plan: Plan) -> Content:
+def _wanted(content: Content, declared: Declaration) -> Content:
     """Return the content of the layers that the user wants."""
-    only, never = ({n.lower() for n in names} for names in (plan.layers, plan.ignore_layers))
+    only, never = ({n.lower() for n in names} for names in (declared.layers, declared.ignore_layers))
     if not only and not never:
         return content
 
-    def good(thing: Mark | Text | Stroke) -> bool:
+    def good(thing: DrawnMark | Text | Stroke) -> bool:
         layer = thing.origin.layer.lower()
         return layer not in never and (not only or layer in only)
 
@@ -211,69 +214,23 @@ def _referred(references: list[str]) -> str:
     return f"it refers to other files, which are not read: {', '.join(references)}; bind them, or read those files"
 
 
-def _read_table(job: Job) -> None:
-    """Read the table of coordinates that the user has confirmed to be the source."""
-    from kin3d.reading.dxf.measure import unit_factor
-
-    rows = coordinate_rows(job.content.texts)
-    order, unit = header_of(job.content.texts)
-    values = values_of(rows, job.log) if rows else None
-    if not rows:
-        job.log.error(
-            "table-missing", "no table of coordinates was found: rows of words and three numbers are expected"
-        )
-    if values is None:
-        return
-    job.reading.form = "table"
-    size = extent_of([np.array(v) for v in values])
-    codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
-    code = codes[unit] if unit else job.unit_code
-    factor = unit_factor(job.units, code, size, job.plan.override, job.log)
-    if factor is None:
-        return
-    rotation = parse_axes(job.axes) if job.axes else np.eye(3)
-    for row, value in zip(rows, values, strict=True):
-        _table_point(job, row.label, row.text.origin, factor * (rotation @ np.array(value)[list(order)]))
-    check_sense(job)
-
-
-def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
-    name = job.names.find(label)
-    if name is None:
-        job.log.warn(
-            "label-unknown",
-            f'the row "{label}" is no known point; {job.names.hint(label)}',
-            f"handle {origin.handle}",
-        )
-        return
-    if job.side is not None and name.side is not None and name.side != job.side:
-        return
-    if name.point in job.reading.points:
-        job.refuse(name.point, "label-twice", f"the table has two rows for {name.point}", f"handle {origin.handle}")
-        return
-    source = Source(origin, "table", "", tuple(float(c) for c in xyz))
-    sigma = np.full(3, job.plan.sigma_mm or 0.0)
-    job.reading.points[name.point] = DrawnPoint(name.point, xyz, sigma, 0.0, (source,))
-
-
-def _read_marks(job: Job, opened: Opened, papers: list[Content]) -> None:
-    found, spare = tie_all(job.content, job.names, job.log)
-    if not found.ties and not job.names.links and (through := _from_paper(job, opened, papers)):
-        found = through
-        named = {id(t.mark) for t in found.ties}
+def _read_marks(job: Job, doc: Drawing, papers: list[Content]) -> None:
+    ties, job.untied, spare = tie_all(job.content, job.names, job.log)
+    if not ties and not job.names.links and (through := _from_paper(job, doc, papers)):
+        ties, job.untied = through
+        named = {id(t.mark) for t in ties}
         spare = [m for m in spare if id(m) not in named]
-    job.doubts = found.doubts
-    job.ties = _one_side(job, found)
+    job.ties = _one_side(job, ties)
     if not job.ties and not job.names.links:
-        _no_names(job, found)
+        _no_names(job)
         return
-    if job.plan.views or (_flat(job) and not job.names.links):
+    if job.declared.views or (_flat(job) and not job.names.links):
         job.reading.form = "sheet"
         read_sheet(job, job.ties)
     else:
         job.reading.form = "space"
-        read_solid(job, job.ties)
-    _tell_doubts(job)
+        read_space(job, job.ties)
+    _tell_all_untied(job)
     _tell_spare(job, spare)
 
 
@@ -282,45 +239,41 @@ def _flat(job: Job) -> bool:
     return len(places) > 1 and bool(np.ptp(places[:, 2]) <= FLAT * extent_of(list(places)))
 
 
-def _one_side(job: Job, found: Ties) -> list[Any]:
+def _one_side(job: Job, ties: list[Tie]) -> list[Tie]:
     """Drop the other corner where labels say which side they are of; refuse where both are there unasked."""
-    sides = {t.name.side for t in found.ties if t.name.side}
     if job.side is not None:
-        found.doubts = [d for d in found.doubts if d.label.names[0].side in (None, job.side)]
-        return [t for t in found.ties if t.name.side in (None, job.side)]
-    if len(sides) == 2:
+        job.untied = [u for u in job.untied if u.label.names[0].side in (None, job.side)]
+        return [t for t in ties if t.name.side in (None, job.side)]
+    if len({t.name.side for t in ties if t.name.side}) == 2:
         job.log.error(
             "side-missing", 'labels of both sides are there: say which corner to read, side = "left" or "right"'
         )
         return []
-    return found.ties
+    return ties
 
 
-def _from_paper(job: Job, opened: Opened, papers: list[Content]) -> Ties | None:
+def _from_paper(job: Job, doc: Drawing, papers: list[Content]) -> tuple[list[Tie], list[UntiedLabel]] | None:
     """Names that stand in paper space only: through the sheet's viewports, or refused."""
     for paper in papers:
-        layout = opened.doc.layout(paper.layout)
         viewports = [
-            v for v in layout if v.dxftype() == "VIEWPORT" and v.dxf.get("id", 2) != 1 and v.dxf.get("status", 1)
+            v
+            for v in doc.layout(paper.layout)
+            if v.dxftype() == "VIEWPORT" and v.dxf.get("id", 2) != 1 and v.dxf.get("status", 1)
         ]
-        found = tie_through(viewports, paper, job.content, job.names)
-        if found.ties:
-            job.log.warn(
-                "names-in-paper",
-                f'the names stand on the paper sheet "{paper.layout}" only; they were tied to model space through '
-                "its viewports",
-            )
-            return found
+        ties, untied = tie_through(viewports, paper, job.content, job.names)
+        only = f'the names stand on the paper sheet "{paper.layout}" only'
+        if ties:
+            job.log.warn("names-in-paper", f"{only}; they were tied to model space through its viewports")
+            return ties, untied
         if any(job.names.find(t.lines[0]) for t in paper.texts):
             job.log.error(
                 "names-in-paper",
-                f'the names stand on the paper sheet "{paper.layout}" only, and no viewport of it ties them to '
-                "marks; name the marks in the name table",
+                f"{only}, and no viewport of it ties them to marks; name the marks in the name table",
             )
     return None
 
 
-def _no_names(job: Job, found: Ties) -> None:
+def _no_names(job: Job) -> None:
     if job.log.failed:
         return
     if len(coordinate_rows(job.content.texts)) >= 3:
@@ -330,8 +283,8 @@ def _no_names(job: Job, found: Ties) -> None:
             'table" in views.toml (and name its rows in the name table)',
         )
         return
-    for doubt in found.doubts:
-        _tell_doubt(job, doubt)
+    for label in job.untied:
+        _tell_untied(job, label)
     if job.content.references:
         job.log.error("external-reference", _referred(job.content.references))
     what = "no text in the file" if not job.content.texts else "no text, attribute or layer in the file names a point"
@@ -344,17 +297,17 @@ def _no_names(job: Job, found: Ties) -> None:
     job.log.error("names-missing", f"{what}: name the places in a name table (label,point){hint}. Places: {where}")
 
 
-def _tell_doubts(job: Job) -> None:
-    for doubt in job.doubts:
-        if not doubt.label.free:
-            _tell_doubt(job, doubt)
+def _tell_all_untied(job: Job) -> None:
+    for untied in job.untied:
+        if not untied.label.free:
+            _tell_untied(job, untied)
 
 
-def _tell_doubt(job: Job, doubt: Any) -> None:
+def _tell_untied(job: Job, untied: UntiedLabel) -> None:
     """A label that could not be tied: an error if its point hangs on it, else a warning."""
-    name, text = doubt.label.names[0].point, doubt.label.text
+    name, text = untied.label.names[0].point, untied.label.text
     at = f"({text.anchor[0]:.2f}, {text.anchor[1]:.2f})"
-    listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in doubt.choices[:6])
+    listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in untied.choices[:6])
     choices = f"it could belong to {listed}" if listed else "no mark is near enough"
     message = f'the label "{text.whole}" at {at} cannot be tied to one mark: {choices}'
     if name in job.reading.points:
@@ -368,7 +321,7 @@ def _tell_doubt(job: Job, doubt: Any) -> None:
         )
 
 
-def _tell_spare(job: Job, spare: list[Mark]) -> None:
+def _tell_spare(job: Job, spare: list[DrawnMark]) -> None:
     if spare:
         listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in spare[:8])
         more = f"; and {len(spare) - 8} more" if len(spare) > 8 else ""

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.reading.dxf import DrawingReading, DrawnPoint
+from kin3d.reading.dxf.content import Content
+from kin3d.reading.dxf.fusion import SheetView
 from kin3d.writing.style import figure_style, save_figure
 
 if TYPE_CHECKING:
@@ -28,18 +31,7 @@ TURNS = tuple(np.radians((35, 145, -35, -145, 0, 180, 90, -90)))
 MOST_FAINT = 20_000  # strokes of the drawing's own that are drawn in the background
 
 
-class Reading(Protocol):
-    """What is drawn: a `kin3d.reading.dxf.DrawingReading`."""
-
-    source: Path
-    form: str
-    points: dict[str, Any]
-    partial: dict[str, Any]
-    views: list[Any]
-    content: Any
-
-
-def draw_sheet(reading: Reading, path: Path | str) -> None:
+def draw_reading(reading: DrawingReading, path: Path) -> None:
     """Write a picture (PNG, SVG or PDF by the ending) of a drawing as it was understood.
 
     A sheet is drawn as it is, in drawing units; a drawing in space as seen from the front, the side and above,
@@ -54,7 +46,7 @@ def draw_sheet(reading: Reading, path: Path | str) -> None:
 
     with mpl.rc_context(figure_style()):
         figure = _sheet(reading) if reading.form == "sheet" else _space(reading)
-        save_figure(figure, Path(path))
+        save_figure(figure, path)
 
 
 def _figure(width: float, height: float) -> Figure:
@@ -69,7 +61,7 @@ def _figure(width: float, height: float) -> Figure:
 # --- sheets -------------------------------------------------------------------------------------------------------
 
 
-def _sheet(reading: Reading) -> Figure:
+def _sheet(reading: DrawingReading) -> Figure:
     places = [s.place for p in _all(reading) for s in p.sources]
     low, high = np.min(places, axis=0)[:2], np.max(places, axis=0)[:2]
     wide, tall = np.maximum(high - low, 1e-9) * 1.3
@@ -91,11 +83,11 @@ def _sheet(reading: Reading) -> Figure:
     return figure
 
 
-def _all(reading: Reading) -> list[Any]:
+def _all(reading: DrawingReading) -> list[DrawnPoint]:
     return [p for p in (*reading.points.values(), *reading.partial.values()) if p.sources]
 
 
-def _background(axes: Axes, content: Any) -> None:
+def _background(axes: Axes, content: Content) -> None:
     from matplotlib.collections import LineCollection
 
     lines = [(s.start[:2], s.end[:2]) for s in content.strokes[:MOST_FAINT]]
@@ -104,7 +96,7 @@ def _background(axes: Axes, content: Any) -> None:
     axes.scatter(marks[:, 0], marks[:, 1], s=14, facecolors="none", edgecolors=FAINT, linewidths=0.7, zorder=1)
 
 
-def _frame(axes: Axes, reading: Reading, view: Any) -> None:
+def _frame(axes: Axes, reading: DrawingReading, view: SheetView) -> None:
     """The box around a view's points, its name, its axes and its datum."""
     from matplotlib.patches import FancyBboxPatch
 
@@ -126,7 +118,7 @@ def _frame(axes: Axes, reading: Reading, view: Any) -> None:
         axes.annotate("0", view.origin, (5, 5), textcoords="offset points", color=FRAME)
 
 
-def _points_on_sheet(axes: Axes, reading: Reading) -> None:
+def _points_on_sheet(axes: Axes, reading: DrawingReading) -> None:
     for points, colour, marker in ((reading.points, GOOD, "o"), (reading.partial, BAD, "X")):
         found: dict[tuple[float, float], list[str]] = {}
         for point in points.values():
@@ -183,7 +175,7 @@ def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float,
     return wide * tall if wide > 0.0 and tall > 0.0 else 0.0
 
 
-def _arrows(axes: Axes, reading: Reading, width: float) -> str:
+def _arrows(axes: Axes, reading: DrawingReading, width: float) -> str:
     """Draw the residuals from each place to where the fitted point would stand; return what the caption says."""
     scale = {v.name: v.mm_per_unit for v in reading.views}
     tails, steps = [], []
@@ -210,7 +202,7 @@ def _round_down(value: float) -> float:
     return float(decade * max(s for s in (1.0, 2.0, 5.0) if s * decade <= value * (1.0 + 1e-12)))
 
 
-def _heading(axes: Axes, reading: Reading, note: str) -> None:
+def _heading(axes: Axes, reading: DrawingReading, note: str) -> None:
     refused = f", {len(reading.partial)} refused" if reading.partial else ""
     axes.set_title(f"{reading.source.name}: {len(reading.points)} points read{refused}; {note}", loc="left")
 
@@ -224,7 +216,7 @@ _SEEN = (
 )
 
 
-def _space(reading: Reading) -> Figure:
+def _space(reading: DrawingReading) -> Figure:
     figure = _figure(13.0, 9.5)
     grid = figure.add_gridspec(2, 2)
     cells = (grid[0, 0], grid[0, 1], grid[1, 1])
@@ -239,7 +231,7 @@ def _space(reading: Reading) -> Figure:
     return figure
 
 
-def _projection(axes: Axes, reading: Reading, across: int, up: int, sign: float) -> None:
+def _projection(axes: Axes, reading: DrawingReading, across: int, up: int, sign: float) -> None:
     upward = -1.0 if (across, up) == (0, 1) else 1.0
     for points, colour in ((reading.points, GOOD), (reading.partial, BAD)):
         found: dict[tuple[float, float], list[str]] = {}
@@ -260,7 +252,7 @@ def _projection(axes: Axes, reading: Reading, across: int, up: int, sign: float)
         axes.invert_yaxis()
 
 
-def _legend(axes: Axes, reading: Reading) -> None:
+def _legend(axes: Axes, reading: DrawingReading) -> None:
     axes.set_axis_off()
     rows = _rows([*reading.points.values(), *reading.partial.values()])
     refused = f", {len(reading.partial)} refused" if reading.partial else ""
@@ -268,7 +260,7 @@ def _legend(axes: Axes, reading: Reading) -> None:
     axes.text(0.0, 0.98, rows, va="top", family="DejaVu Sans Mono", fontsize=7.5, transform=axes.transAxes)
 
 
-def _rows(points: Sequence[Any]) -> str:
+def _rows(points: Sequence[DrawnPoint]) -> str:
     lines = [f"{'point':<18}{'x':>10}{'y':>10}{'z':>10}  mm"]
     for point in points[:40]:
         cells = "".join(f"{c:>10.3f}" if np.isfinite(c) else f"{'–':>10}" for c in point.xyz_mm)

@@ -2,7 +2,7 @@
 
 Terms
 -----
-mark : a place that may be a pickup point (see `marks`). A mark with a symbol (point, small circle, block) goes
+mark : a place that may be a pickup point (see `content`). A mark with a symbol (point, small circle, block) goes
     before the bare end of a line; ends are asked only where no symbol is.
 label : a text that names a point.
 stroke : a straight line or leader. A stroke is a *pointer* when its head is on one mark and its tail at a label.
@@ -30,14 +30,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kin3d.reading.dxf.marks import Mark, Stroke, Text, Vector
-from kin3d.reading.dxf.naming import Name
-from kin3d.reading.dxf.strokes import Follower
-from kin3d.reading.dxf.tails import mutual, score_tails
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector
+from kin3d.reading.dxf.leaders import Follower, mutual, score_tails
+from kin3d.reading.dxf.wording import PointName
 
 SNAP = 2e-6
 SYMBOL_SHARE = 0.05
@@ -50,11 +49,11 @@ ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed fi
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Label:
+class PointLabel:
     """A text together with the names it gives; `free` if no layout or name table knows them."""
 
     text: Text
-    names: tuple[Name, ...]
+    names: tuple[PointName, ...]
     free: bool = False
 
 
@@ -62,18 +61,18 @@ class Label:
 class Tie:
     """One name tied to one mark, and how."""
 
-    name: Name
-    mark: Mark
+    name: PointName
+    mark: DrawnMark
     how: str
     text: Text | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Uncertainty:
+class UntiedLabel:
     """A label that could belong to several marks, or to none."""
 
-    label: Label
-    choices: tuple[Mark, ...]
+    label: PointLabel
+    choices: tuple[DrawnMark, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,14 +85,6 @@ class Pointer:
     free: bool = True  # False: counts only for a text that stands at its very end
 
 
-@dataclass(slots=True)
-class Ties:
-    """What `tie_labels` found."""
-
-    ties: list[Tie] = field(default_factory=list)
-    doubts: list[Uncertainty] = field(default_factory=list)
-
-
 def extent_of(points: Sequence[Vector]) -> float:
     """Return the length of the diagonal of the box around places; 1 where there is none."""
     if not len(points):
@@ -101,7 +92,7 @@ def extent_of(points: Sequence[Vector]) -> float:
     return float(np.linalg.norm(np.ptp(np.array(points), axis=0))) or 1.0
 
 
-def symbols(marks: Sequence[Mark]) -> list[Mark]:
+def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
     """Return the marks that can be a point's symbol, each place once (small before large, block before circle)."""
     from scipy.spatial import cKDTree
 
@@ -112,7 +103,7 @@ def symbols(marks: Sequence[Mark]) -> list[Mark]:
     if not fit:
         return []
     tree = cKDTree(np.array([m.xyz for m in fit]))
-    kept: list[Mark] = []
+    kept: list[DrawnMark] = []
     gone = np.zeros(len(fit), dtype=bool)
     for i, mark in enumerate(fit):
         if gone[i]:
@@ -124,10 +115,10 @@ def symbols(marks: Sequence[Mark]) -> list[Mark]:
     return kept
 
 
-class Searcher:
+class Matcher:
     """Ties labels to marks; holds what one search needs."""
 
-    def __init__(self, marks: Sequence[Mark], strokes: Sequence[Stroke], labels: Sequence[Label]) -> None:
+    def __init__(self, marks: Sequence[DrawnMark], strokes: Sequence[Stroke], labels: Sequence[PointLabel]) -> None:
         from scipy.spatial import cKDTree
 
         self.marks = list(marks)
@@ -137,15 +128,16 @@ class Searcher:
         self.tree = cKDTree(self.xyz)
         self.reach = np.array([m.reach for m in marks])
         self.snap = SNAP * extent_of(list(self.xyz))
+        self.ties: list[Tie] = []
+        self.untied: list[UntiedLabel] = []
         self.height = float(np.median([lab.text.height for lab in labels])) if labels else 1.0
 
-    def search(self) -> Ties:
-        """Return the ties: by pointers first, then by common offset, then by nearness with a wide margin."""
-        out = Ties()
-        left = self._by_pointer(out, list(range(len(self.labels))))
-        left = self._by_offset(out, left)
-        self._by_nearness(out, left)
-        return out
+    def match(self) -> tuple[list[Tie], list[UntiedLabel]]:
+        """Return ties by pointers, then by common offset, then by nearness with a wide margin; and what is left."""
+        left = self._by_pointer(list(range(len(self.labels))))
+        left = self._by_offset(left)
+        self._by_nearness(left)
+        return self.ties, self.untied
 
     # --- pointers ---------------------------------------------------------------------------------------------
 
@@ -194,11 +186,11 @@ class Searcher:
             return [Pointer(last, (stroke.start,), stroke, False)]
         return []
 
-    def _by_pointer(self, out: Ties, left: list[int]) -> list[int]:
+    def _by_pointer(self, left: list[int]) -> list[int]:
         pointers = self._pointers()
         if not pointers or not left:
             return left
-        done = self._tied_by_handle(out, pointers, left)
+        done = self._tied_by_handle(pointers, left)
         free = [k for k in range(len(pointers)) if k not in done]
         rest = [i for i in left if i not in done.values()]
         scores = score_tails(
@@ -208,17 +200,17 @@ class Searcher:
         )
         chosen = _of_one_kind(mutual(scores), pointers)
         for k, i in chosen.items():
-            self._add(out, i, pointers[k].mark, "leader")
+            self._add(i, pointers[k].mark, "leader")
         return [i for i in rest if i not in set(chosen.values())]
 
-    def _tied_by_handle(self, out: Ties, pointers: list[Pointer], left: list[int]) -> dict[int, int]:
+    def _tied_by_handle(self, pointers: list[Pointer], left: list[int]) -> dict[int, int]:
         by_handle = {self.labels[i].text.origin.handle: i for i in left}
         done: dict[int, int] = {}
         for k, pointer in enumerate(pointers):
             tied = pointer.stroke.text
             if tied and tied in by_handle and by_handle[tied] not in done.values():
                 done[k] = by_handle[tied]
-                self._add(out, by_handle[tied], pointer.mark, "leader")
+                self._add(by_handle[tied], pointer.mark, "leader")
         return done
 
     # --- offsets and nearness ---------------------------------------------------------------------------------
@@ -233,7 +225,7 @@ class Searcher:
                 offsets.append(-text.local(self.xyz[j]))
         return pairs, np.array(offsets).reshape(-1, 3)
 
-    def _by_offset(self, out: Ties, left: list[int]) -> list[int]:
+    def _by_offset(self, left: list[int]) -> list[int]:
         """Tie all labels that one common offset explains, if it explains most and no other comes near."""
         from scipy.spatial import cKDTree
 
@@ -254,14 +246,14 @@ class Searcher:
             taken.setdefault(pairs[k][0], []).append(pairs[k][1])
         good = {i: js[0] for i, js in taken.items() if len(js) == 1}
         for i, j in good.items():
-            self._add(out, i, j, "offset")
+            self._add(i, j, "offset")
         return [i for i in left if i not in good]
 
-    def _by_nearness(self, out: Ties, left: list[int]) -> None:
-        """Tie the rest where nearest is mutual and stands out, and put the others on the list of doubts."""
-        used = {id(t.mark) for t in out.ties if t.how != "attribute"}
+    def _by_nearness(self, left: list[int]) -> None:
+        """Tie the rest where nearest is mutual and stands out, and put the others on the list of untied."""
+        used = {id(t.mark) for t in self.ties if t.how != "attribute"}
         rivals = [i for i in left if not self.labels[i].free]
-        pointed = any(t.how == "leader" for t in out.ties)  # then a label without a pointer is suspect
+        pointed = any(t.how == "leader" for t in self.ties)  # then a label without a pointer is suspect
         for i in rivals:
             text = self.labels[i].text
             near = self.tree.query_ball_point(text.anchor, (NEAR_REACH + 2.0) * text.height + max(map(abs, text.box)))
@@ -272,9 +264,9 @@ class Searcher:
             )
             clear = bool(ranked) and (len(ranked) == 1 or ranked[1][0] > MARGIN * max(ranked[0][0], 0.2 * text.height))
             if clear and not pointed and id(self.marks[ranked[0][1]]) not in used and self._alone(rivals, i, ranked[0]):
-                self._add(out, i, ranked[0][1], "near")
+                self._add(i, ranked[0][1], "near")
             else:
-                out.doubts.append(Uncertainty(self.labels[i], close))
+                self.untied.append(UntiedLabel(self.labels[i], close))
 
     def _alone(self, rivals: list[int], label: int, best: tuple[float, int]) -> bool:
         """Whether no other label is about as near to the same mark."""
@@ -284,9 +276,9 @@ class Searcher:
         place = self.xyz[best[1]]
         return all(i == label or box_distance(self.labels[i].text, place) > limit for i in rivals)
 
-    def _add(self, out: Ties, label: int, mark: int, how: str) -> None:
+    def _add(self, label: int, mark: int, how: str) -> None:
         entry = self.labels[label]
-        out.ties += [Tie(name, self.marks[mark], how, entry.text) for name in entry.names]
+        self.ties += [Tie(name, self.marks[mark], how, entry.text) for name in entry.names]
 
 
 def box_distance(text: Text, place: Vector) -> float:

@@ -11,7 +11,6 @@ import io
 import logging
 import re
 import struct
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,31 +32,28 @@ _COUNTED = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*(POINT|CIRCLE|LINE|INSERT|TEXT
 _END = re.compile(rb"(^|\n)[ \t]*0[ \t]*\r?\n[ \t]*EOF[ \t]*\r?\n?[\s\x1a]*$")
 
 
-@dataclass(slots=True)
-class Opened:
-    """A drawing that could be opened, and what its header says for itself."""
-
-    doc: Drawing
-    unit_code: int | None
-    log: FindingLog
-
-
-def open_drawing(path: Path, repair: bool = False) -> Opened:
+def open_drawing(path: Path, log: FindingLog, repair: bool = False) -> tuple[Drawing, int | None]:
     """Open a DXF file of R12 to R2018, ASCII or binary.
 
     Parameters
     ----------
     path : pathlib.Path
         The file.
+    log : FindingLog
+        Takes what is seen.
     repair : bool
         Let ezdxf's recovering reader mend a file that the strict one refuses; what it mends becomes warnings.
+
+    Returns
+    -------
+    tuple of Drawing and int or None
+        The document, and the header's $INSUNITS where it says anything.
 
     Raises
     ------
     ReadingError
         The file cannot be opened, is no DXF file, is cut short, or is damaged and `repair` is not asked for.
     """
-    log = FindingLog(path.name)
     raw = _bytes(path, log)
     _check_end(raw, log, repair)
     if log.failed:
@@ -69,7 +65,7 @@ def open_drawing(path: Path, repair: bool = False) -> Opened:
     _check_count(raw, doc, log)
     if log.failed:
         raise ReadingError(log.findings)
-    return Opened(doc, _unit_code(raw, doc), log)
+    return doc, _unit_code(raw, doc)
 
 
 class _Listener(logging.Handler):

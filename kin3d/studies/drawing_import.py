@@ -12,12 +12,12 @@ from kin3d.errors import Finding
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.names import Side
 from kin3d.reading.dxf import DrawingReading, DrawnPoint, read_drawing
-from kin3d.reading.dxf.fusion import View
-from kin3d.reading.dxf.plan import written
+from kin3d.reading.dxf.declared import written
+from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.points import write_points_csv
+from kin3d.studies.drawing_import_view import draw_reading
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.result import Result
-from kin3d.writing.sheet import draw_sheet
 from kin3d.writing.tables import Column, Table
 
 _FIGURES = ("x", "y", "z", "sigma", "residual")
@@ -93,7 +93,7 @@ class ImportedDrawing(Result):
     def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:  # noqa: ARG002
         """Draw the drawing as it was understood: marks, names, views, residuals, what was refused."""
         check_place(Path(path), PICTURES, "plot")
-        draw_sheet(self.reading, Path(path))
+        draw_reading(self.reading, Path(path))
 
     def save(self, path: str | PathLike[str], table: str | None = None) -> int:
         """Write the points read in full as a point table (``.csv``), or all there is to say of them (``.json``).
@@ -195,7 +195,7 @@ def _origins(point: DrawnPoint) -> str:
     return "; ".join(f"{s.view} {s.origin}, by {s.how}".strip() for s in point.sources)
 
 
-def _described(view: View) -> str:
+def _described(view: SheetView) -> str:
     """One line on a view as it was understood."""
     at = "" if view.origin is None else f", origin at ({view.origin[0]:.3f}, {view.origin[1]:.3f})"
     return f"{view.name}: {written(view.axes)} right and up, {view.mm_per_unit:g} mm per unit{at}"

@@ -1,5 +1,7 @@
-"""The small TOML file beside a drawing, ``views.toml``, in which a person says what the drawing cannot.
+"""What a person says of a drawing in two small files beside it: ``views.toml`` and the name table ``names.csv``.
 
+``views.toml``
+--------------
 It is looked for as ``<drawing>.views.toml`` (``front.views.toml`` beside ``front.dxf``), then ``views.toml``.
 All keys are optional::
 
@@ -30,10 +32,24 @@ All keys are optional::
 
 A view without `region`, `layer` and `block` is found by its title, or by which cluster of marks agrees with the
 other views. ``axes`` and ``origin`` must be given, unless the `known` points of the view settle them.
+
+``names.csv``
+-------------
+The name table (``names.csv``) has the columns ``label,point`` and an optional third, ``ends``. A label is
+
+* the text, attribute value, key or layer as it stands in the drawing (case, blanks, hyphens, umlauts' spelling do
+  not matter), or
+* ``@x,y`` or ``@x,y,z``, quoted: the place of a mark in the drawing, in drawing units, for drawings without names.
+
+For a layer that holds one link, `point` names both ends, ``"lower_front lower_outer"``, and `ends` says which end
+comes first: ``inboard first``, ``outboard first``, ``front first``, ``rear first``, ``upper first``, ``lower first``.
 """
 
 from __future__ import annotations
 
+import csv
+import io
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -42,6 +58,7 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.linkage.names import did_you_mean, normalise
+from kin3d.reading.dxf.wording import LinkLayer, Names, fold, known_points
 from kin3d.reading.text import FindingLog
 
 Axis = tuple[int, float]  # 0, 1, 2 for x, y, z of the car, and the sign
@@ -59,7 +76,7 @@ def written(axes: Iterable[Axis]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class ViewPlan:
+class DeclaredView:
     """What is said of one view; None where nothing is."""
 
     name: str
@@ -75,7 +92,7 @@ class ViewPlan:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class Declaration:
     """What a person says of one drawing; see the module's text for the file format."""
 
     source_file: str = ""
@@ -91,10 +108,10 @@ class Plan:
     sigma_mm: float | None = None
     override: tuple[str, ...] = ()
     known: dict[str, tuple[float, float, float]] = field(default_factory=dict)
-    views: tuple[ViewPlan, ...] = ()
+    views: tuple[DeclaredView, ...] = ()
 
 
-def find_plan(drawing: Path) -> Path | None:
+def find_views_file(drawing: Path) -> Path | None:
     """Return the views.toml that belongs to a drawing, if there is one beside it."""
     for name in (f"{drawing.stem}.views.toml", "views.toml"):
         if (drawing.parent / name).is_file():
@@ -102,18 +119,18 @@ def find_plan(drawing: Path) -> Path | None:
     return None
 
 
-def read_plan(given: Path | Mapping[str, Any] | None, log: FindingLog) -> Plan:
-    """Read a plan from a TOML file or an equal mapping; what is wrong with it goes to `log`."""
+def read_views_file(given: Path | Mapping[str, Any] | None, log: FindingLog) -> Declaration:
+    """Read views.toml, or a mapping equal to it; what is wrong with it goes to `log`."""
     if given is None:
-        return Plan()
+        return Declaration()
     if isinstance(given, Mapping):
-        return _Reader("views", log).plan(given)
+        return _Reader("views", log).declaration(given)
     try:
         data = tomllib.loads(given.read_text("utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
         log.error("views-unreadable", f"cannot be read as TOML: {err}", given.name)
-        return Plan()
-    return _Reader(given.name, log).plan(data)
+        return Declaration()
+    return _Reader(given.name, log).declaration(data)
 
 
 class _Reader:
@@ -123,14 +140,14 @@ class _Reader:
         self.name = name
         self.log = log
 
-    def plan(self, data: Mapping[str, Any]) -> Plan:
+    def declaration(self, data: Mapping[str, Any]) -> Declaration:
         self._known_keys(data, _KEYS, "")
         views = data.get("views", {})
         if not isinstance(views, Mapping):
             self._say("views", "expected one table a view, [views.front]")
             views = {}
         source = self._choice(data, "source", ("text table", "marks"))
-        return Plan(
+        return Declaration(
             self.name,
             self._scale(data, ""), self._positive(data, "mm_per_unit"), self._text(data, "units"),
             self._text(data, "axes"), self._numbers(data, "origin", 3), source == "text table",
@@ -154,13 +171,13 @@ class _Reader:
         read = {normalise(name): self._numbers(data, name, 3, "known.") for name in data}
         return {name: xyz for name, xyz in read.items() if xyz is not None}
 
-    def _view(self, name: str, data: Any) -> ViewPlan:
+    def _view(self, name: str, data: Any) -> DeclaredView:
         at = f"views.{name}."
         if not isinstance(data, Mapping):
             self._say(at[:-1], "expected a table with axes and origin")
-            return ViewPlan(name)
+            return DeclaredView(name)
         self._known_keys(data, _VIEW_KEYS, at)
-        return ViewPlan(
+        return DeclaredView(
             name,
             self._axes(data, at), self._numbers(data, "origin", 2, at), self._scale(data, at),
             self._positive(data, "mm_per_unit", at), self._region(data, at), self._text(data, "layer", at),
@@ -248,3 +265,88 @@ class _Reader:
 
     def _say(self, key: str, text: str) -> None:
         self.log.error("views-key", text, f"{self.name}, {key}")
+
+
+# --- the name table --------------------------------------------------------------------------------------------------
+
+ENDS = {
+    "inboard first": (1, "small"), "outboard first": (1, "large"), "front first": (0, "high"),
+    "rear first": (0, "low"), "upper first": (2, "high"), "lower first": (2, "low"),
+}  # fmt: skip
+
+
+def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] | None, log: FindingLog) -> Names:
+    """Read a name table; `points` are the layout's names, None for those of every built-in layout."""
+    names = Names(points or known_points(), strict=points is not None)
+    if given is None:
+        return names
+    rows = [(k, v, "", "") for k, v in given.items()] if isinstance(given, Mapping) else _rows(given, log)
+    for label, point, ends, where in rows:
+        _enter(names, label.strip(), point.strip(), ends.strip().lower(), where, log)
+    extra = [*names.labels.values(), *(p for _, p in names.places)]
+    extra += [p for link in names.links.values() for p in (link.first, link.second)]
+    if names.strict:
+        for point in dict.fromkeys(p for p in extra if p not in names.known):
+            log.warn(
+                "name-unknown", f'the name table has "{point}", which is no point of the layout; {names.hint(point)}'
+            )
+    names.known = tuple(dict.fromkeys([*names.known, *extra]))
+    return names
+
+
+def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
+    table = FindingLog(path.name)
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as err:
+        log.error("names-unreadable", f'the name table "{path.name}" cannot be read as UTF-8 text: {err}')
+        return []
+    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    mark = max(",;\t", key=lambda m: lines[0].count(m)) if lines else ","
+    header = [normalise(h) for h in next(csv.reader(io.StringIO(lines[0]), delimiter=mark))] if lines else []
+    if header[:2] != ["label", "point"] or header[2:] not in ([], ["ends"]):
+        found = mark.join(header) or "nothing"
+        log.error(
+            "names-header",
+            f'the name table "{path.name}" must start with "label,point" or "label,point,ends"; found "{found}"',
+        )
+        return []
+    out = []
+    for number, row in enumerate(csv.reader(io.StringIO("\n".join(lines[1:])), delimiter=mark), 2):
+        cells = [*row, "", ""][:3]
+        out.append((cells[0], cells[1], cells[2], table.place(f"entry {number - 1}")))
+    return out
+
+
+def _enter(names: Names, label: str, point: str, ends: str, where: str, log: FindingLog) -> None:
+    points = [normalise(p) for p in re.split(r"\s*[|+>]\s*|\s+", point) if p]
+    if not label or not points or len(points) > 2:
+        log.error("names-row", f'expected a label and one point (or two for a link), found "{label}", "{point}"', where)
+    elif label.startswith("@"):
+        _enter_place(names, label, points, where, log)
+    elif len(points) == 2:
+        if ends not in ENDS:
+            log.error(
+                "names-ends",
+                f'a row with two points must say which end comes first, one of {", ".join(ENDS)}; found "{ends}"',
+                where,
+            )
+        else:
+            names.links[fold(label)] = LinkLayer(points[0], points[1], ends)
+    elif names.labels.get(fold(label), points[0]) != points[0]:
+        log.error(
+            "names-twice", f'label "{label}" is given two points, {names.labels[fold(label)]} and {points[0]}', where
+        )
+    else:
+        names.labels[fold(label)] = points[0]
+
+
+def _enter_place(names: Names, label: str, points: list[str], where: str, log: FindingLog) -> None:
+    try:
+        place = tuple(float(t) for t in re.split(r"[,;\s]+", label[1:].strip()))
+    except ValueError:
+        place = ()
+    if len(place) not in (2, 3) or len(points) != 1:
+        log.error("names-place", f'expected "@x,y" or "@x,y,z" and one point, found "{label}"', where)
+    else:
+        names.places.append((place, points[0]))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
-from kin3d.reading.dxf.marks import Dimension, Text
+from kin3d.reading.dxf.content import DrawnDimension, Text
 from kin3d.reading.dxf.wording import scales
 from kin3d.reading.text import FindingLog
 from kin3d.units import UnitError, length_factor
@@ -113,7 +113,7 @@ def _contradiction(
 
 def stated_scale(
     texts: Iterable[Text],
-    dimensions: Sequence[Dimension],
+    dimensions: Sequence[DrawnDimension],
     given: float | None,
     override: Sequence[str],
     log: FindingLog,
@@ -159,7 +159,7 @@ def _check_scale(given: float, found: dict[Fraction, Text], override: Sequence[s
         log.error("scale-contradiction", f'{text}; correct one, or put override = ["scale"] in views.toml')
 
 
-def _scale_of_dimensions(dimensions: Sequence[Dimension], log: FindingLog) -> float | None:
+def _scale_of_dimensions(dimensions: Sequence[DrawnDimension], log: FindingLog) -> float | None:
     ratios = [d.shown / d.drawn for d in dimensions if abs(d.shown / d.drawn - 1.0) > 0.01]
     if ratios and max(ratios) / min(ratios) < 1.005:
         ratio = round(sorted(ratios)[len(ratios) // 2], 3)
@@ -172,7 +172,9 @@ def _scale_of_dimensions(dimensions: Sequence[Dimension], log: FindingLog) -> fl
     return None
 
 
-def _check_dimensions(dimensions: Sequence[Dimension], scale: float, override: Sequence[str], log: FindingLog) -> None:
+def _check_dimensions(
+    dimensions: Sequence[DrawnDimension], scale: float, override: Sequence[str], log: FindingLog
+) -> None:
     for d in dimensions:
         if abs(d.shown - d.drawn * scale) <= max(0.01 * d.shown, 0.51 if d.typed else 0.0):
             continue

@@ -2,40 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from kin3d.errors import Finding, Severity
 from kin3d.frames import VEHICLE_AXES, parse_axes
-from kin3d.reading.dxf.job import Job
-from kin3d.reading.dxf.marks import Mark, Vector
-from kin3d.reading.dxf.measure import unit_factor
-from kin3d.reading.dxf.naming import ENDS, Link, Name
-from kin3d.reading.dxf.result import DrawnPoint, Source
-from kin3d.reading.dxf.search import SNAP, Tie, extent_of
-from kin3d.reading.dxf.wording import coordinates, fold
+from kin3d.reading.dxf.content import DrawnMark, Vector
+from kin3d.reading.dxf.declared import ENDS
+from kin3d.reading.dxf.matching import SNAP, Tie, extent_of
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written
+from kin3d.reading.dxf.scale import unit_factor
+from kin3d.reading.dxf.wording import LinkLayer, PointName, fold
 
 GAP_NOTE_MM = 0.01  # ends of links that meet better than this are one place
 
 
-def read_solid(job: Job, ties: list[Tie]) -> None:
+def read_space(job: Job, ties: list[Tie]) -> None:
     """Turn ties in space into points; everything found goes to `job.reading`."""
     ties = ties + _link_ties(job)
     if not ties and not job.log.failed:
         drawn = ", ".join(sorted({s.origin.layer for s in job.content.strokes})) or "none"
-        job.log.error(
-            "links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}"
-        )
+        job.log.error("links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}")
     size = extent_of([t.mark.xyz for t in ties])
-    factor = job.plan.mm_per_unit or unit_factor(
-        job.units, job.unit_code, size, job.plan.override, job.log, job.unit_hint
+    factor = job.declared.mm_per_unit or unit_factor(
+        job.units, job.unit_code, size, job.declared.override, job.log, job.unit_hint
     )
     rotation = _rotation(job)
     _check_moved(job, ties)
     if factor is None or job.log.failed:
         return
-    origin = np.asarray(job.plan.origin or (0.0, 0.0, 0.0))
+    origin = np.asarray(job.declared.origin or (0.0, 0.0, 0.0))
     for name, group in _by_name(ties).items():
         placed = [(t, factor * (rotation @ (t.mark.xyz - origin))) for t in group]
         _one_point(job, name, placed)
@@ -60,7 +56,7 @@ def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
         held.setdefault(tie.mark.origin.handle, set()).add(tie.name.point)
     origins = [t.mark.origin for t in ties if len(held[t.mark.origin.handle]) > 1]
     moved = {o.moved: o for o in origins if o.moved is not None}
-    if not moved or job.plan.origin is not None:
+    if not moved or job.declared.origin is not None:
         return
     shift, origin = next(iter(moved.items()))
     at = ", ".join(f"{c:g}" for c in shift or ())
@@ -94,7 +90,7 @@ def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
     if spread > GAP_NOTE_MM:
         text = f"the ends of the links at {name} do not meet: gap {spread:.3f} mm; their mean is taken"
         job.log.warn("joint-gap", text, "; ".join(str(t.mark.origin) for t, _ in placed))
-    sigma = np.full(3, max(job.plan.sigma_mm or 0.0, spread / 2.0))
+    sigma = np.full(3, max(job.declared.sigma_mm or 0.0, spread / 2.0))
     sources = tuple(
         Source(t.mark.origin, t.how, "", tuple(float(c) for c in t.mark.xyz), tuple(float(c) for c in p - mean))
         for t, p in placed
@@ -141,7 +137,7 @@ def _refuse_double(job: Job, name: str, placed: list[tuple[Tie, Vector]], spread
     job.refuse(name, "label-twice", f"the label {name} stands at {len(placed)} places: {listed}; {what}")
 
 
-# --- links: lines on layers that the name table names -----------------------------------------------------------
+# --- links: lines on layers that the name table names ----------------------------------------------------------------
 
 
 def _link_ties(job: Job) -> list[Tie]:
@@ -153,14 +149,14 @@ def _link_ties(job: Job) -> list[Tie]:
             continue
         ends = _ends(job, stroke.start, stroke.end, link, str(stroke.origin))
         for point, xyz in ends:
-            ties.append(Tie(Name(point), Mark(xyz, 0.0, "end", stroke.origin), "link"))
+            ties.append(Tie(PointName(point), DrawnMark(xyz, 0.0, "end", stroke.origin), "link"))
     return ties
 
 
-def _ends(job: Job, start: Vector, end: Vector, link: Link, where: str) -> list[tuple[str, Vector]]:
+def _ends(job: Job, start: Vector, end: Vector, link: LinkLayer, where: str) -> list[tuple[str, Vector]]:
     axis, which = ENDS[link.ends]
     rotation = parse_axes(job.axes or VEHICLE_AXES)
-    origin = np.asarray(job.plan.origin or (0.0, 0.0, 0.0))
+    origin = np.asarray(job.declared.origin or (0.0, 0.0, 0.0))
     a, b = (float((rotation @ (p - origin))[axis]) for p in (start, end))
     a, b = (abs(a), abs(b)) if axis == 1 else (a, b)
     if abs(a - b) < 0.02 * float(np.linalg.norm(end - start)):
@@ -174,65 +170,3 @@ def _ends(job: Job, start: Vector, end: Vector, link: Link, where: str) -> list[
     start_first = (a < b) if which in ("small", "low") else (a > b)
     first, second = (start, end) if start_first else (end, start)
     return [(link.first, first), (link.second, second)]
-
-
-# --- checks that hold for every kind of drawing --------------------------------------------------------------------
-
-
-def check_written(job: Job) -> None:
-    """Compare points with the coordinates that their own labels state."""
-    for tie in job.ties:
-        point = job.reading.points.get(tie.name.point)
-        if point is None or tie.text is None:
-            continue
-        stated = next((c for line in tie.text.lines if (c := coordinates(line)) is not None), None)
-        if stated is None:
-            continue
-        drawn = np.asarray(point.sources[0].place)
-        near = np.abs(point.xyz_mm - stated).max() <= max(0.51, job.tolerance_mm)
-        same = len(drawn) == 3 and np.abs(drawn - stated).max() <= 0.51
-        if not near and not same:
-            a, b = (", ".join(f"{c:g}" for c in np.round(v, 3)) for v in (stated, point.xyz_mm))
-            job.refuse(
-                tie.name.point,
-                "written-contradiction",
-                f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
-                str(tie.text.origin),
-            )
-
-
-def check_sense(job: Job) -> None:
-    """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
-    points = job.reading.points
-    wrong = out_of_order({n: p.xyz_mm for n, p in points.items()})
-    if not wrong:
-        return
-    text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
-    kind = Severity.WARNING if "sense" in job.plan.override else Severity.ERROR
-    hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
-    job.log.adopt([Finding("sense", text + hint, job.log.place(), kind)])
-    if kind is Severity.ERROR:
-        for name in list(points):
-            job.reading.partial[name] = points.pop(name)
-
-
-def out_of_order(xyz_mm: Mapping[str, Vector]) -> list[str]:
-    """Return what is the wrong way round among points of a corner, as it is said to a person."""
-    wrong = []
-    for a, b, axis, word in _ORDER:
-        if a in xyz_mm and b in xyz_mm:
-            p, q = xyz_mm[a], xyz_mm[b]
-            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
-            if gap < -1.0:
-                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
-    return wrong
-
-
-_ORDER = (
-    ("lower_front", "lower_rear", 0, "behind"),
-    ("upper_front", "upper_rear", 0, "behind"),
-    ("upper_outer", "lower_outer", 2, "below"),
-    ("lower_outer", "lower_front", 1, "inboard of"),
-    ("upper_outer", "upper_front", 1, "inboard of"),
-    ("tie_outer", "tie_inner", 1, "inboard of"),
-)

@@ -1,0 +1,313 @@
+"""Which marks belong to which view of a sheet.
+
+Terms
+-----
+group : the labelled marks that stand together on the sheet: those of a declared region, layer or block, else a
+    cluster (marks joined by gaps smaller than those between clusters).
+agreement : coordinates that two views both show are the same within the tolerance.
+
+Views that stand too close together for clusters are parted by agreement: where axes, origin and scale of every view are
+declared, each place of a label can be read in each view, and the places of one label belong to the views in the way
+that makes the coordinates seen twice agree best.
+
+Tolerances of the parting by agreement
+--------------------------------------
+AHEAD : how many times worse the second best way of giving one label's places to views must be.
+TELLING : share of the sheet's extent by which it must be worse at least.
+FAR : share of the sheet's extent by which the best way may miss; more, and a view is declared wrongly.
+ENOUGH : share of the labels with several places that must be told by agreement alone.
+
+What it cannot know
+-------------------
+A sheet whose views are so close together that a cluster would hold one label twice, and that agreement does not part,
+is not parted by guess: regions are asked for. A label with one place, or with places that fit both ways, goes to the
+view of the nearest marks that were told, and nowhere if these are of different views.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import permutations
+
+import numpy as np
+
+from kin3d.reading.dxf.content import Content, Text, Vector
+from kin3d.reading.dxf.declared import Declaration, DeclaredView
+from kin3d.reading.dxf.matching import Tie
+from kin3d.reading.dxf.wording import fold, view_kind
+from kin3d.reading.text import FindingLog
+
+MAX_CLUSTERED = 3000  # labelled marks; more need declared regions
+MAX_STRAYS = 6  # clusters beyond the number of views that may be points drawn far from the rest of their view
+AHEAD = 4.0
+TELLING = 0.004
+FAR = 0.05
+ENOUGH = 0.6
+NEIGHBOURS = 3
+MAX_VIEWS = 4
+
+
+@dataclass(slots=True, eq=False)
+class ViewMarks:
+    """One view with the ties that belong to it."""
+
+    declared: DeclaredView
+    ties: list[Tie]
+    sure: bool = True  # told by region, layer, block or title, and not only by the order of the views
+
+
+def titles(content: Content) -> list[tuple[str, Text]]:
+    """Return the texts that are titles of views, with the kind of view."""
+    found = [(view_kind(t.whole), t) for t in content.texts]
+    return [(kind, text) for kind, text in found if kind is not None]
+
+
+def find_views(ties: Sequence[Tie], content: Content, declared: Declaration) -> list[DeclaredView]:
+    """Return the declared views, or those that titles, layers or blocks show, without axes and origin."""
+    if declared.views:
+        return _with_layers(declared.views, ties)
+    layers = {t.mark.origin.layer for t in ties}
+    if len(layers) > 1 and all(view_kind(spaced(name)) for name in layers):
+        return [DeclaredView(str(view_kind(spaced(n))), layer=n) for n in sorted(layers)]
+    blocks = {t.mark.origin.blocks[0] for t in ties if t.mark.origin.blocks}
+    if len(blocks) > 1 and all(t.mark.origin.blocks for t in ties):
+        return [DeclaredView(view_kind(spaced(n)) or n, block=n) for n in sorted(blocks)]
+    return [DeclaredView(kind, title=text.whole) for kind, text in titles(content)]
+
+
+def _with_layers(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> list[DeclaredView]:
+    """Give views their layer or block where all of them are named for one."""
+    layers = {fold(t.mark.origin.layer): t.mark.origin.layer for t in ties}
+    blocks = {fold(t.mark.origin.blocks[0]): t.mark.origin.blocks[0] for t in ties if t.mark.origin.blocks}
+    bare = all(v.region is None and v.layer is None and v.block is None and v.title is None for v in views)
+    for field, names in (("layer", layers), ("block", blocks)):
+        if bare and all(fold(v.name) in names for v in views):
+            return [replace(v, **{field: names[fold(v.name)]}) for v in views]  # type: ignore[arg-type]
+    return list(views)
+
+
+def spaced(name: str) -> str:
+    """Return a layer's or block's name so that ``FRONT`` and ``FrontView`` both read as a view's title."""
+    words = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name).replace("_", " ").replace("-", " ")
+    return words if "view" in words.lower() else f"{words} view"
+
+
+def group(views: Sequence[DeclaredView], ties: Sequence[Tie], content: Content, log: FindingLog) -> list[ViewMarks]:
+    """Give each tie to the view of its region, layer or block, the rest by cluster; return all views."""
+    placed = [ViewMarks(v, []) for v in views]
+    open_ = [g for g in placed if g.declared.region is None and g.declared.layer is None and g.declared.block is None]
+    rest = []
+    for tie in ties:
+        homes = [g for g in placed if g not in open_ and _holds(g.declared, tie)]
+        if len(homes) > 1:
+            names = " and ".join(f'"{g.declared.name}"' for g in homes)
+            log.error(
+                "view-overlap",
+                f"the mark of {tie.name.point} belongs to the views {names}: make the regions apart",
+                str(tie.mark.origin),
+            )
+        elif homes:
+            homes[0].ties.append(tie)
+        else:
+            rest.append(tie)
+    if open_ and rest:
+        trouble = FindingLog(log.file)
+        clusters = cluster(rest, len(open_), trouble)
+        parted = part_by_agreement([g.declared for g in open_], rest)
+        if parted is None or parts_alike(parted, clusters):
+            parted = None
+            log.adopt(trouble.findings)
+            _assign(open_, clusters, content)
+        for grouped, ties_ in zip(open_, parted or (), strict=False):
+            grouped.ties = ties_
+    return placed
+
+
+def _holds(view: DeclaredView, tie: Tie) -> bool:
+    x, y = tie.mark.xyz[:2]
+    if view.region is not None:
+        left, bottom, right, top = view.region
+        return bool(left <= x <= right and bottom <= y <= top)
+    if view.layer is not None:
+        return fold(tie.mark.origin.layer) == fold(view.layer)
+    return view.block is not None and fold(view.block) in [fold(b) for b in tie.mark.origin.blocks]
+
+
+def cluster(ties: Sequence[Tie], most: int, log: FindingLog) -> list[list[Tie]]:
+    """Part labelled marks into at most `most` clusters, as few as keep every label once in each."""
+    from scipy.cluster.hierarchy import fcluster, linkage
+
+    places = np.array([t.mark.xyz[:2] for t in ties])
+    if len(ties) < 2 or most < 2:
+        return [list(ties)]
+    if len(ties) > MAX_CLUSTERED:
+        log.error("view-regions", f"the sheet has {len(ties)} labelled marks: give each view a region in views.toml")
+        return []
+    tree = linkage(places, "single")
+    for count in range(1, most + 1):
+        numbers = fcluster(tree, count, "maxclust")
+        parts = [[t for t, n in zip(ties, numbers, strict=True) if n == k] for k in range(1, int(numbers.max()) + 1)]
+        if len(parts) == count and not any(_doubled(part) for part in parts):
+            return parts
+    for count in range(most + 1, most + MAX_STRAYS + 1):
+        numbers = fcluster(tree, count, "maxclust")
+        parts = [[t for t, n in zip(ties, numbers, strict=True) if n == k] for k in range(1, int(numbers.max()) + 1)]
+        gathered = _gathered(parts, most)
+        if gathered is not None:
+            return gathered
+    log.error(
+        "view-regions",
+        f"the labelled marks do not fall apart into {most} views with every label once in each; "
+        "give each view a region in views.toml",
+    )
+    return []
+
+
+def _gathered(parts: list[list[Tie]], most: int) -> list[list[Tie]] | None:
+    """Add small clusters to the only large one that does not hold their labels yet; None where that is not unique."""
+    parts = sorted(parts, key=len, reverse=True)
+    cores = [list(p) for p in parts[:most]]
+    if any(_doubled(c) for c in cores):
+        return None
+    for stray in parts[most:]:
+        homes = [c for c in cores if not _doubled([*c, *stray])]
+        if len(homes) != 1:
+            return None
+        homes[0].extend(stray)
+    return cores
+
+
+def _doubled(part: Sequence[Tie]) -> bool:
+    seen: dict[str, Vector] = {}
+    for tie in part:
+        before = seen.setdefault(tie.name.point, tie.mark.xyz)
+        if not np.allclose(before, tie.mark.xyz):
+            return True
+    return False
+
+
+def _assign(open_: list[ViewMarks], clusters: list[list[Tie]], content: Content) -> None:
+    """Match clusters to views: by titles where they stand out; agreement is checked by the caller's `settle`."""
+    if not clusters:
+        return
+    chosen = by_title([g.declared for g in open_], clusters, content)
+    order = chosen if chosen is not None else list(range(len(clusters)))
+    for view, part in zip(order, clusters, strict=True):
+        open_[view].ties = list(part)
+        open_[view].sure = chosen is not None or len(open_) == 1
+
+
+def by_title(views: Sequence[DeclaredView], clusters: Sequence[Sequence[Tie]], content: Content) -> list[int] | None:
+    """Return for each cluster the view whose title stands nearest, or None where that is not one-to-one."""
+    if len(clusters) > len(views):
+        return None
+    far = np.full((len(clusters), len(views)), np.inf)
+    for j, view in enumerate(views):
+        wanted = fold(view.title or "")
+        for kind, text in titles(content):
+            if (wanted and fold(text.whole) == wanted) or (not wanted and kind == (view_kind(spaced(view.name)) or "")):
+                for i, part in enumerate(clusters):
+                    box = np.array([t.mark.xyz[:2] for t in part])
+                    gap = np.maximum(
+                        np.maximum(box.min(axis=0) - text.anchor[:2], text.anchor[:2] - box.max(axis=0)), 0.0
+                    )
+                    far[i, j] = min(far[i, j], float(np.hypot(*gap)))
+    nearest = [int(j) for j in far.argmin(axis=1)]
+    if not np.isfinite(far.min(axis=1)).all() or len(set(nearest)) < len(clusters):
+        return None
+    return nearest
+
+
+# --- views that stand too close together for clusters ----------------------------------------------------------------
+
+
+def part_by_agreement(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> list[list[Tie]] | None:
+    """Return the ties of each view, in the order of `views`; None where agreement does not part the sheet."""
+    scale = _scales(views)
+    if scale is None or not 2 <= len(views) <= MAX_VIEWS:
+        return None
+    places = _places(ties)
+    told: dict[int, int] = {}
+    several = [group for group in places.values() if len(group) > 1]
+    extent = float(np.ptp(np.array([t.mark.xyz[:2] for t in ties]), axis=0).max()) * max(scale)
+    for group in several:
+        told |= _best(views, scale, group, extent)
+    if len(several) < 3 or sum(id(g[0][0]) in told for g in several) < ENOUGH * len(several):
+        return None
+    if not _rest(told, places):
+        return None
+    return [[t for t in ties if told[id(t)] == v] for v in range(len(views))]
+
+
+def parts_alike(one: Sequence[Sequence[Tie]], other: Sequence[Sequence[Tie]]) -> bool:
+    """Whether two ways of parting ties are the same but for the order of the parts."""
+    first, second = ({frozenset(id(t) for t in part) for part in parts if part} for parts in (one, other))
+    return first == second
+
+
+def _scales(views: Sequence[DeclaredView]) -> list[float] | None:
+    """Return what one drawing unit of each view is worth, up to a common factor."""
+    if any(v.axes is None or v.origin is None for v in views):
+        return None
+    for given in ([v.mm_per_unit for v in views], [v.scale for v in views]):
+        if all(g is not None for g in given):
+            return [float(g) for g in given if g is not None]
+        if any(g is not None for g in given):
+            return None
+    return [1.0] * len(views)
+
+
+def _places(ties: Sequence[Tie]) -> dict[str, list[list[Tie]]]:
+    """Return the ties of every label, those at one place together."""
+    found: dict[str, list[list[Tie]]] = {}
+    for tie in ties:
+        group = found.setdefault(tie.name.point, [])
+        same = [g for g in group if np.allclose(g[0].mark.xyz, tie.mark.xyz)]
+        same[0].append(tie) if same else group.append([tie])
+    return found
+
+
+def _best(views: Sequence[DeclaredView], scale: list[float], group: list[list[Tie]], extent: float) -> dict[int, int]:
+    """Return the view of every tie of one label; empty where no way of dealing them out stands out."""
+    if len(group) > len(views):
+        return {}
+    ways = []
+    for way in permutations(range(len(views)), len(group)):
+        worst = _disagreement([(views[v], scale[v], g[0].mark.xyz) for v, g in zip(way, group, strict=True)])
+        ways.append((worst, way))
+    ways.sort()
+    if ways[0][0] > FAR * extent or (len(ways) > 1 and ways[1][0] < AHEAD * ways[0][0] + TELLING * extent):
+        return {}
+    return {id(t): v for v, g in zip(ways[0][1], group, strict=True) for t in g}
+
+
+def _disagreement(seen: list[tuple[DeclaredView, float, Vector]]) -> float:
+    """Return by how much the views' values of one coordinate differ at most; infinite where none is seen twice."""
+    said: dict[int, list[float]] = {}
+    for view, scale, place in seen:
+        for direction in (0, 1):
+            if view.axes is not None and view.origin is not None:
+                axis, sign = view.axes[direction]
+                said.setdefault(axis, []).append(sign * scale * float(place[direction] - view.origin[direction]))
+    return max((max(v) - min(v) for v in said.values() if len(v) > 1), default=float("inf"))
+
+
+def _rest(told: dict[int, int], places: dict[str, list[list[Tie]]]) -> bool:
+    """Give what was not told to the view of its neighbours; False where a place has none, or a view gets two."""
+    from scipy.spatial import cKDTree
+
+    known = [(g[0].mark.xyz[:2], told[id(g[0])]) for gs in places.values() for g in gs if id(g[0]) in told]
+    tree = cKDTree(np.array([p for p, _ in known]))
+    for groups in places.values():
+        for group in groups:
+            if id(group[0]) not in told:
+                _, near = tree.query(group[0].mark.xyz[:2], min(NEIGHBOURS, len(known)))
+                homes = {known[int(k)][1] for k in np.atleast_1d(near)}
+                if len(homes) != 1:
+                    return False
+                told |= {id(t): next(iter(homes)) for t in group}
+        if len({told[id(g[0])] for g in groups}) < len(groups):
+            return False
+    return True
