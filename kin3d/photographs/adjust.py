@@ -17,8 +17,9 @@ from scipy.linalg import cho_factor, cho_solve, qr, solve_triangular
 from kin3d.photographs.model import Equations, Model, State
 
 Array = NDArray[np.float64]
-MOST_STEPS = 60
+MOST_STEPS = 120
 SETTLED = 1e-8  # sigma that the last step may move anything by
+MEMORY = 4  # steps that Anderson's looks back, beside the last one
 SEARCHED = (2, 4, 8, 16)  # steps after which the feet are looked for anew
 
 
@@ -140,33 +141,30 @@ def adjust(
         Parameters that may move; default all that are not held.
     """
     known = known or known_of(model)
-    chosen = np.flatnonzero(known.free if free is None else known.free & free)
-    scale = np.where(known.observed, np.where(known.observed, known.sigma, 1.0), model.parameters.scale)[chosen]
-    weight_known = np.where(known.observed, 1.0, 0.0)[chosen]
+    system = _System(model, known, loss, np.flatnonzero(known.free if free is None else known.free & free))
     now = model.evaluate(start)
     cost = _cost(model, known, now, loss)
     damping, steps, done = 0.0, 0, False
+    past: list[tuple[Array, Array]] = []  # steps made, and those that Gauss-Newton had proposed
     while steps < most and not done:
-        jacobian = now.jacobian[:, chosen] * scale
-        size = sizes(model, now.residual)
-        weight = loss.weight(size)[model.rows]
-        normal = jacobian.T @ (weight[:, None] * jacobian)
-        normal[np.diag_indices_from(normal)] += weight_known
-        slope = jacobian.T @ (weight * now.residual) + known.misses(now.state.numbers)[chosen] * weight_known
-        diagonal = normal.diagonal().copy()
+        normal, slope = system.at(now)
         accepted = False
         while not accepted and steps < most:
-            steps += 1
-            step = _step(normal, slope, diagonal, damping)
-            if step is not None:
-                full = np.zeros(len(known.value))
-                full[chosen] = scale * _held_back(step)
-                then = model.evaluate(model.moved(now.state, full))
+            plain, upper = _step(normal, slope, damping)
+            moved = float(-slope @ plain)  # step · N · step at least
+            done = moved < settled**2 and damping < 1e-3
+            for step in (_ahead(past, plain, upper), plain) if past and damping == 0.0 else (plain,):
+                steps += 1
+                step = _held_back(step)
+                then = model.evaluate(model.moved(now.state, system.full(step)))
                 new = _cost(model, known, then, loss)
-                moved = float(-slope @ step)  # step · N · step at least
-                done = moved < settled**2
-                accepted = new <= cost or (done and new <= cost * (1.0 + 1e-12) + 1e-20)
+                # close to the end the cost no longer tells a better place from a worse one
+                accepted = new <= cost * (1.0 + (1e-12 if moved < 1e-9 * cost else 0.0)) + 1e-20
+                if accepted:
+                    break
+                past = []
             if accepted:
+                past = [*past[-MEMORY:], (step, plain)] if damping == 0.0 else []
                 now, cost = then, new
                 damping = 0.0 if damping < 1e-6 else 0.1 * damping
                 if done or steps in SEARCHED:  # a foot may have stayed on the far arc of a rim
@@ -179,13 +177,59 @@ def adjust(
     return Fit(model, known, now, cost, done, steps)
 
 
-def _step(normal: Array, slope: Array, diagonal: Array, damping: float) -> Array | None:
+@dataclass(frozen=True, slots=True)
+class _System:
+    """The normal equations of an adjustment, each parameter in units of its deviation or of a change that matters."""
+
+    model: Model
+    known: Known
+    loss: Loss
+    chosen: NDArray[np.intp]
+
+    @property
+    def scale(self) -> Array:
+        seen = self.known.observed
+        out: Array = np.where(seen, np.where(seen, self.known.sigma, 1.0), self.model.parameters.scale)[self.chosen]
+        return out
+
+    def at(self, now: Equations) -> tuple[Array, Array]:
+        """Normal matrix and slope of the cost."""
+        observed = self.known.observed[self.chosen].astype(float)
+        jacobian = now.jacobian[:, self.chosen] * self.scale
+        weight = self.loss.weight(sizes(self.model, now.residual))[self.model.rows]
+        normal = jacobian.T @ (weight[:, None] * jacobian)
+        normal[np.diag_indices_from(normal)] += observed
+        misses = self.known.misses(now.state.numbers)[self.chosen]
+        return normal, jacobian.T @ (weight * now.residual) + misses * observed
+
+    def full(self, step: Array) -> Array:
+        """A step of all parameters, in their own units."""
+        out = np.zeros(len(self.known.value))
+        out[self.chosen] = self.scale * step
+        return out
+
+
+def _step(normal: Array, slope: Array, damping: float) -> tuple[Array, Array]:
+    """The damped step of Gauss and Newton, and the factor of the matrix (upper, its square is the matrix)."""
     damped = normal.copy()
+    diagonal = normal.diagonal()
     damped[np.diag_indices_from(damped)] += damping * diagonal + 1e-14 * diagonal.max()
-    try:
-        return -np.asarray(cho_solve(cho_factor(damped, check_finite=False), slope, check_finite=False))
-    except np.linalg.LinAlgError:
-        return None
+    upper, lower = cho_factor(damped, check_finite=False)
+    return -np.asarray(cho_solve((upper, lower), slope, check_finite=False)), np.triu(upper)
+
+
+def _ahead(past: list[tuple[Array, Array]], plain: Array, upper: Array) -> Array:
+    """Anderson's step: what the proposals before tell of where they lead (D. G. Anderson, J. ACM 12, 1965).
+
+    Gauss and Newton's steps shrink by a constant part each where marks miss and curves bend, nine tenths in the
+    worst cases; from a few of them the end is foreseen.
+    """
+    proposals = [p for _, p in past] + [plain]
+    made = np.array([m for m, _ in past]).T
+    change = np.diff(np.array(proposals), axis=0).T
+    weights = np.linalg.lstsq(upper @ change, upper @ plain, rcond=1e-8)[0]
+    out: Array = plain - (made + change) @ weights
+    return out
 
 
 def _searched(

@@ -15,6 +15,7 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout
 from kin3d.linkage.names import AxleName, Side
+from kin3d.photographs.advice import Help, helps
 from kin3d.photographs.model import Model
 from kin3d.photographs.parameters import AXES, parameters_of
 from kin3d.photographs.refusal import refuse_few, refuse_misfit
@@ -71,6 +72,8 @@ class LocatedCar:
     figures : dict of str to (float, float)
         ``loaded_radius_mm``, ``camber_deg``, ``toe_deg``, ``rim_diameter_mm``, ``wheelbase_mm`` with sigma.
     figure_seeds : dict of str to ndarray, shape (sources,)
+    by_numbers : ndarray, shape (points, 3, parameters)
+        How coordinates follow from the parameters of the adjustment.
     carried : tuple of str
         Coordinates that rest on the template's box by more than half.
     """
@@ -85,7 +88,19 @@ class LocatedCar:
     seeds: Array
     figures: dict[str, tuple[float, float]]
     figure_seeds: dict[str, Array]
+    by_numbers: Array
     carried: tuple[str, ...]
+
+    def gradient(self, along_points: Array) -> Array:
+        """Derivative along the parameters of a measure whose derivative along the points is given.
+
+        Parameters
+        ----------
+        along_points : ndarray, shape (points, 3)
+            Per mm of each coordinate of `xyz_mm`.
+        """
+        out: Array = np.einsum("pk,pkn->n", along_points, self.by_numbers)
+        return out
 
     @property
     def covariance_mm2(self) -> Array:
@@ -132,6 +147,16 @@ class Located(Result):
     def car(self) -> LocatedCar:
         """The car asked for."""
         return self.cars[-1]
+
+    def helps(self, along_points: Array) -> tuple[float, tuple[Help, ...]]:
+        """Sigma of a measure now, and with each further mark, figure or photograph, the best first.
+
+        Parameters
+        ----------
+        along_points : ndarray, shape (points, 3)
+            The measure's derivative per mm of each coordinate of `car`.
+        """
+        return helps(self.checked, self.car.gradient(along_points))
 
     @property
     def files(self) -> tuple[CarPhotos, ...]:
@@ -366,5 +391,6 @@ def _car(checked: Checked, number: int, effect: Array) -> LocatedCar:
         seeds,
         figures,
         figure_seeds,
+        to * mirror[:, None],
         carried,
     )
