@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.reading.text import FindingLog
+from kin3d.writing.files import note_read
 
 _TURNED = (5, 6, 7, 8)  # EXIF orientations that exchange width and height (CIPA DC-008, tag 0x0112)
 _ORIENTATION, _EXIF = 0x0112, 0x8769
@@ -44,6 +45,7 @@ def read_picture(path: Path, where: str, log: FindingLog) -> Picture | None:
     """Open a picture, or say in one sentence why it is none."""
     try:
         data = path.read_bytes()
+        note_read(path)
     except OSError as err:
         beside = sorted(p.name for p in path.parent.iterdir() if p.is_file()) if path.parent.is_dir() else []
         hint = f"; beside it there are {', '.join(beside[:6])}" if beside else "; its folder is not there either"

@@ -25,8 +25,11 @@ def print_table(console: Console, table: Table) -> None:
         for block in _blocks(console, table):
             console.print(_rich(table, block), crop=False)
     else:
-        for cells in ([h.replace("\n", " ") for h in table.heads()], *table.shown()):
-            console.print("\t".join(cells), highlight=False, markup=False, soft_wrap=True)
+        from rich.segment import Segment, Segments
+
+        rows = [[h.replace("\n", " ") for h in table.heads()], *table.shown()]
+        # as segments: the console would make blanks of the tabs in a text
+        console.print(Segments([Segment("\t".join(cells) + "\n") for cells in rows]), end="", soft_wrap=True)
     for note in table.notes:
         say(console, note)
 

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
+import trimesh
+from PIL import Image
 
+import kin3d
 from kin3d.errors import RequestError
+from kin3d.linkage.car import MeshFile
+from kin3d.reading.picture import read_picture
+from kin3d.reading.text import FindingLog
 from kin3d.writing import files
 from kin3d.writing.files import MARK, check_place, note_read, replacing, whole_file, with_sum, write_file
+from kin3d_viewer.solids import read_solid
 
+MODELS = Path(__file__).parents[2] / "models"
 ENDINGS = (".csv", ".json", ".svg", ".toml")
 
 
@@ -88,6 +97,41 @@ def test_a_file_that_was_read_is_never_replaced(tmp_path):
         with replacing():
             assert refused(lambda name=name: write_file(name, "new")).code == "place-input"
     assert place.read_text() == "measure,value\n"
+
+
+def read_a_car(folder):
+    shutil.copytree(MODELS / "siskin", folder / "car")
+    kin3d.load(folder / "car" / "car.toml")
+    return [folder / "car" / n for n in ("car.toml", "five_link.toml", "front.csv")]
+
+
+def read_a_drawing(folder):
+    for name in ("front.dxf", "front.views.toml"):
+        shutil.copy(MODELS / "plover" / name, folder)
+    (folder / "names.csv").write_text("label,point\nA,lower_front\n")
+    kin3d.import_drawing(folder / "front.dxf", names=folder / "names.csv")
+    return [folder / n for n in ("front.dxf", "front.views.toml", "names.csv")]
+
+
+def read_a_picture(folder):
+    Image.new("RGB", (60, 40)).save(folder / "pit.jpg")
+    read_picture(folder / "pit.jpg", "", FindingLog(""))
+    return [folder / "pit.jpg"]
+
+
+def read_a_mesh(folder):
+    (folder / "hub.stl").write_bytes(trimesh.creation.box().export(file_type="stl"))
+    read_solid(MeshFile(folder / "hub.stl", ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))))
+    return [folder / "hub.stl"]
+
+
+@pytest.mark.parametrize("read", [read_a_car, read_a_drawing, read_a_picture, read_a_mesh])
+def test_every_kind_of_file_that_was_read_is_kept_even_with_force(tmp_path, read):
+    for place in read(tmp_path):
+        before = place.read_bytes()
+        with replacing():
+            assert refused(lambda place=place: write_file(place, "new")).code == "place-input", place.name
+        assert place.read_bytes() == before
 
 
 def test_folders_devices_and_missing_folders_are_told(tmp_path):

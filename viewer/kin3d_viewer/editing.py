@@ -82,7 +82,7 @@ class Editor:
         return bool(self._undo)
 
     def drive(self, **to: float) -> Step:
-        """PointChange sliders: ``travel_mm=…``, ``rack_mm=…``; a position out of reach leaves them where they are."""
+        """Move sliders: ``travel_mm=…``, ``rack_mm=…``; a position out of reach leaves them where they are."""
         wanted = replace(self.drives, **to)
         reason = self._unreached(self.design, wanted)
         if reason:
@@ -109,7 +109,7 @@ class Editor:
         self._held = _Held(self.design.copy(), self.model.variants(self.design), self.view.now)
 
     def drag(self, side: int, point: str, shift: Array) -> Step:
-        """PointChange a point by a shift from where the drag began, mm, in the present position; stops at the limit.
+        """Move a point by a shift from where the drag began, mm, in the present position; stops at the limit.
 
         The shift is turned back to the design position with the body that carries the point. The way there is gone in
         steps that halve where the linkage does not follow, so that it stays on its branch of assembly.

@@ -21,10 +21,10 @@ KEYS = (
     Key("3", "view_plan", "plan view", "Look"),
     Key("4", "view_perspective", "perspective", "Look"),
     Key("F", "focus_next", "fill the picture with axle, left or right corner", "Look"),
-    Key("Space", "play", "play the sweep, and stop", "PointChange"),
-    Key(",", "drive_back", "one step back along the sweep", "PointChange"),
-    Key(".", "drive_on", "one step on along the sweep", "PointChange"),
-    Key("Home", "design_position", "sliders to the design position", "PointChange"),
+    Key("Space", "play", "play the sweep, and stop", "Move"),
+    Key(",", "drive_back", "one step back along the sweep", "Move"),
+    Key(".", "drive_on", "one step on along the sweep", "Move"),
+    Key("Home", "design_position", "sliders to the design position", "Move"),
     Key("X", "lock_x", "drag along x only, and off again", "Change points"),
     Key("Y", "lock_y", "drag along y only, and off again", "Change points"),
     Key("Z", "lock_z", "drag along z only, and off again", "Change points"),
@@ -50,7 +50,7 @@ BY_HAND = (
     ("Change points", "Drag a point", "move it (front, side, plan view, or along a locked axis)"),
     ("Look", "Drag beside the points", "turn; Shift: shift; wheel or right button: nearer, farther"),
 )
-GROUPS = ("Look", "PointChange", "Change points", "Show", "Files", "Help")
+GROUPS = ("Look", "Move", "Change points", "Show", "Files", "Help")
 
 
 def help_rows() -> list[tuple[str, list[tuple[str, str]]]]:

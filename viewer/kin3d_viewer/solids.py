@@ -8,6 +8,7 @@ import numpy as np
 
 from kin3d.errors import Finding, ReadingError
 from kin3d.linkage.car import MeshFile
+from kin3d.writing.files import note_read
 from kin3d_viewer.geometry import Mesh
 from kin3d_viewer.primitives import Solid
 
@@ -28,6 +29,7 @@ def read_solid(mesh: MeshFile) -> Mesh:
     file = str(mesh.path)
     try:
         found = trimesh.load_mesh(file, process=True)
+        note_read(mesh.path)
     except (OSError, ValueError) as error:
         raise ReadingError(Finding("mesh-unreadable", f"cannot be read as a mesh: {error}", file)) from None
     triangles = np.asarray(getattr(found, "faces", np.empty((0, 3))), dtype=np.int64)

@@ -207,7 +207,7 @@ class Window(QMainWindow):
     # the drives
 
     def drive(self, name: str, value: float) -> None:
-        """PointChange a slider."""
+        """Move a slider."""
         self.done(self.session.editor.drive(**{name: value}))
 
     def design_position(self) -> None:
@@ -276,7 +276,7 @@ class Window(QMainWindow):
             self.done(self.session.editor.drag(held.side, held.point, shift), quick=True)
 
     def nudge(self, way: str, factor: float) -> None:
-        """PointChange the picked point a step with an arrow key."""
+        """Move the picked point a step with an arrow key."""
         held = self.mouse.held
         if held is not None:
             shift = NUDGE_MM * factor * nudge_direction(self.mouse.eye(), way)
