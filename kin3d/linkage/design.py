@@ -90,6 +90,30 @@ def spin_axis(axle: Axle, side: Side) -> Array:
     return np.array([sin(toe) * cos(camber), side_sign(side) * cos(toe) * cos(camber), -sin(camber)])
 
 
+def angle_seeds(side: SideCoordinates, axle: Axle) -> dict[str, Array]:
+    """Change of the design coordinates per degree of static camber and toe, by the key of the axle.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (linkage points, 3)
+        mm per degree; empty where the table gives the wheel's axis and the angles are not used.
+    """
+    if WHEEL_AXIS in side.table:
+        return {}
+    mirrored = side.side != axle.side and axle.other_points is None
+    own = side_sign(axle.side if mirrored else side.side)
+    camber, toe = radians(axle.camber_deg), radians(axle.toe_deg)
+    along = {
+        "camber_deg": (-sin(toe) * sin(camber), -own * cos(toe) * sin(camber), -cos(camber)),
+        "toe_deg": (cos(toe) * cos(camber), -own * sin(toe) * cos(camber), 0.0),
+    }
+    out = {key: np.zeros((len(axle.linkage.points), 3)) for key in along}
+    for key, direction in along.items():
+        flip = MIRROR if mirrored else np.ones(3)
+        out[key][axle.linkage.index(WHEEL_AXIS)] = radians(AXIS_LENGTH_MM) * np.array(direction) * flip
+    return out
+
+
 def side_coordinates(axle: Axle, side: Side) -> SideCoordinates:
     """Design coordinates of one side, in the order of ``axle.linkage.points``, and how its table moves them."""
     linkage = axle.linkage

@@ -335,6 +335,17 @@ class CarFile(CarFigures):
     rear: AxleTable | None = None
 
 
+_UNITS = {
+    "_n_m_per_deg": "N·m/deg", "_n_per_mm2": "N/mm²", "_n_per_mm": "N/mm", "_kg_m2": "kg·m²", "_n_m": "N·m", "_n": "N",
+    "_kg": "kg", "_mm": "mm", "_deg": "deg",
+}  # fmt: skip
+
+
+def unit_of_key(key: str) -> str:
+    """Return the unit of a number of the car file, which stands in its key; ``"1"`` for a share."""
+    return next((unit for ending, unit in _UNITS.items() if key.endswith(ending)), "1")
+
+
 def in_axes(record: R, rotation: NDArray[np.float64], folder: Path = Path()) -> R:
     """A record with its directions in other axes, of length 1, and its paths from a folder."""
     new: dict[str, Any] = {}

@@ -130,6 +130,12 @@ def changed(record: R, sigmas: Mapping[str, float] | None = None, /, **new: Any)
     return out
 
 
+def placed(record: R, path: Sequence[str], value: Any) -> R:
+    """Return a copy with another value in one of its tables; the value is taken as it is."""
+    head, *rest = path
+    return changed(record, **{head: placed(getattr(record, head), rest, value) if rest else value})
+
+
 def keys_of(record: Record) -> dict[str, Any]:
     """Return a record as the table that reads back as it: numbers, texts, paths, lists and tables in tables.
 

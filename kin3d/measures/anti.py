@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from kin3d.linkage.keys import CarData
 from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
-from kin3d.measures.entry import LONG, RADIUS, Measure, not_given, nothing
+from kin3d.measures.entry import LONG, RADIUS, Measure, figure, not_given, nothing
 from kin3d.spatial.vectors import Number
 
 _SOURCE = "W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 17; from memory"
@@ -27,22 +26,23 @@ def lacks_drive(subject: Corner) -> str:
     return not_given(subject, ("car.front_drive_share",)) if drive == "all" else ""
 
 
-def _lever(car: CarData) -> float:
+def _lever(corner: Corner) -> Number:
     """Wheelbase over height of the mass centre."""
-    return float(car.wheelbase_mm or 0.0) / float(car.cg_height_mm or 1.0)
+    wheelbase, height = (figure(corner, key) for key in LONG)
+    return wheelbase / height
 
 
-def brake_share(corner: Corner) -> float:
+def brake_share(corner: Corner) -> Number:
     """This axle's share of the braking force."""
-    front = float(corner.car.front_brake_share or 0.0)
+    front = figure(corner, "car.front_brake_share")
     return front if corner.axle.name == "front" else 1.0 - front
 
 
-def drive_share(corner: Corner) -> float:
+def drive_share(corner: Corner) -> Number:
     """This axle's share of the driving force."""
     if corner.car.drive != "all":
         return 1.0
-    front = float(corner.car.front_drive_share or 0.0)
+    front = figure(corner, "car.front_drive_share")
     return front if corner.axle.name == "front" else 1.0 - front
 
 
@@ -61,22 +61,22 @@ def drive_slope(corner: Corner) -> Number:
 
 def anti_dive(corner: Corner) -> Number:
     """Front axle, braking."""
-    return brake_slope(corner) * (100.0 * brake_share(corner) * _lever(corner.car))
+    return brake_slope(corner) * (100.0 * brake_share(corner) * _lever(corner))
 
 
 def anti_lift_braking(corner: Corner) -> Number:
     """Rear axle, braking."""
-    return brake_slope(corner) * (-100.0 * brake_share(corner) * _lever(corner.car))
+    return brake_slope(corner) * (-100.0 * brake_share(corner) * _lever(corner))
 
 
 def anti_lift_driving(corner: Corner) -> Number:
     """Front axle, driving."""
-    return drive_slope(corner) * (100.0 * drive_share(corner) * _lever(corner.car))
+    return drive_slope(corner) * (100.0 * drive_share(corner) * _lever(corner))
 
 
 def anti_squat(corner: Corner) -> Number:
     """Rear axle, driving."""
-    return drive_slope(corner) * (-100.0 * drive_share(corner) * _lever(corner.car))
+    return drive_slope(corner) * (-100.0 * drive_share(corner) * _lever(corner))
 
 
 def _anti(

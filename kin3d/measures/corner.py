@@ -6,6 +6,7 @@ jets over lanes, so that a measure computed from them carries its own derivative
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 from typing import Any, Self
 
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.linkage.record import placed
 from kin3d.solve.kernel import Motion, Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.model import SIGNS, AxleModel
@@ -41,6 +43,9 @@ class Corner:
         algebra.
     variants, lanes, solved
         The positions themselves, for measures that need more of them than the motion (forces).
+    figures : mapping of str to number, optional
+        Figures of the car file that are others here than in the file, by the key that measures name
+        (``"car.cg_height_mm"``, ``"axle.loaded_radius_mm"``): arrays over lanes, or jets in the motion's algebra.
     """
 
     def __init__(
@@ -52,9 +57,14 @@ class Corner:
         variants: Variants,
         lanes: Lanes,
         solved: Solved,
+        figures: Mapping[str, Any] | None = None,
     ) -> None:
         self.model = model
         self.linkage, self.axle, self.car = model.linkage, model.axle, model.car
+        self.figures = figures or {}
+        for key, number in self.figures.items():
+            head, *path = key.split(".")
+            setattr(self, head, placed(getattr(self, head), path, number))
         self.motion = motion
         self.sign = sign
         self.normal = normal
@@ -101,8 +111,14 @@ class Corner:
         kept = (m for m in self.motion.algebra.monomials if m[self.travel] <= order)
         algebra = algebra_of(tuple(kept))
         x, y, z = (n.cut(algebra) if isinstance(n, Jet) else n for n in self.normal)
+        figures = {k: n.cut(algebra) if isinstance(n, Jet) else n for k, n in self.figures.items()}
         motion = self.motion.cut(algebra)
-        return Corner(self.model, motion, self.sign, (x, y, z), self.variants, self.lanes, self.solved)
+        return Corner(self.model, motion, self.sign, (x, y, z), self.variants, self.lanes, self.solved, figures)
+
+    def with_figures(self, figures: Mapping[str, Any]) -> Corner:
+        """The same corner with other figures of the car file."""
+        where = self.normal, self.variants, self.lanes, self.solved
+        return Corner(self.model, self.motion, self.sign, *where, figures)
 
     def place(self, point: str) -> Vec:
         """Present place of a point."""
@@ -139,7 +155,7 @@ class Corner:
         return angular_velocity((a, b, c), (self.rate(a, drive), self.rate(b, drive), self.rate(c, drive)))
 
     @cached_property
-    def radius(self) -> float:
+    def radius(self) -> Number:
         """Loaded radius R; ask only after `lacks_radius` has said it is there."""
         if self.axle.loaded_radius_mm is None:
             raise ValueError("loaded radius is not given")

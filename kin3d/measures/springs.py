@@ -98,7 +98,9 @@ def wheel_rate(corner: Corner) -> Number:
         turn, slope = rocker_turn(corner), rocker_rate(corner)
         # the design torque resists bump, whichever way the rocker turns in bump
         sense = np.where(slope.value >= 0.0, 1.0, -1.0)
-        torque = turn * rate + sense * (1000.0 * (torsion.design_torque_n_m or 0.0))
+        torque = turn * rate
+        if torsion.design_torque_n_m is not None:
+            torque = torque + sense * (1000.0 * torsion.design_torque_n_m)
         total = total + rate * slope * slope + torque * rate_of(slope, corner)
     return total
 

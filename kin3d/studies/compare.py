@@ -284,7 +284,7 @@ def compare(
             travel_mm=at,
             measures=there,
             uncertainty=doubt,
-            first=first_order(corner, doubt.seeds, at, there),
+            first=first_order(corner, doubt, at, there),
             spread=None if taken is None else spread_of(taken),
             left_out=left_out,
             findings=(),

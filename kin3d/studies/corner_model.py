@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES, SideCoordinates
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.corner import Corner
-from kin3d.measures.entry import Measure, available
+from kin3d.measures.entry import Measure, available, figure
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.model import AxleModel
@@ -46,10 +47,23 @@ class CornerModel(SideCoordinates):
         return self.model.kernel.variants(design, self.rack_axis)
 
     def corner(
-        self, lanes: Lanes, solved: Solved, order: int, variants: Variants, seeds: Array | None = None
+        self,
+        lanes: Lanes,
+        solved: Solved,
+        order: int,
+        variants: Variants,
+        seeds: Array | None = None,
+        figures: Mapping[str, Array] | None = None,
+        figure_seeds: Mapping[str, Array] | None = None,
     ) -> Corner:
-        """The corner in motion; see `Corner.of`."""
-        return Corner.of(self.model, lanes, solved, order, variants=variants, sign=self.sign, seeds=seeds)
+        """The corner in motion; see `Corner.of`, and `derive` for the figures."""
+        found = Corner.of(self.model, lanes, solved, order, variants=variants, sign=self.sign, seeds=seeds)
+        numbers: dict[str, Any] = {key: per_variant[lanes.variant] for key, per_variant in (figures or {}).items()}
+        for key, rate in (figure_seeds or {}).items():
+            value = numbers.get(key, figure(self.model, key))
+            motion = found.motion
+            numbers[key] = motion.algebra.variable(value, motion.generators["points"], rate[:, None])
+        return found.with_figures(numbers) if numbers else found
 
     def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
         """Measures that there is data for, and the reason for each that is left out."""
@@ -91,6 +105,8 @@ def derive(
     *,
     rates: bool = False,
     seeds: Array | None = None,
+    figures: Mapping[str, Array] | None = None,
+    figure_seeds: Mapping[str, Array] | None = None,
 ) -> Derived:
     """Solve lanes and compute measures with derivatives.
 
@@ -100,6 +116,10 @@ def derive(
         Whether derivatives along travel are wanted too.
     seeds : ndarray, shape (directions, linkage points, 3), optional
         Directions of change of design coordinates.
+    figures : mapping of str to ndarray, shape (variants,), optional
+        Figures of the car file in each variant, by the key that measures name; default those of the file.
+    figure_seeds : mapping of str to ndarray, shape (directions,), optional
+        Change of figures along the same directions as `seeds`.
     """
     solved = side.model.kernel.solve(variants, lanes)
     count, directions = len(measures), 0 if seeds is None else len(seeds)
@@ -111,7 +131,8 @@ def derive(
     step = max(64, BATCH // max(1, directions))
     for first in range(0, lanes.count, step):
         part = slice(first, min(first + step, lanes.count))
-        corner = side.corner(lanes.take(part), solved.take(part), max(order, 1), variants, seeds)
+        some = lanes.take(part), solved.take(part)
+        corner = side.corner(*some, max(order, 1), variants, seeds, figures, figure_seeds)
         for k, jet in enumerate(_jets(corner, measures, int(rates))):
             value[k, part] = jet.value
             if rates:

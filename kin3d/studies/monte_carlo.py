@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.entry import Measure
+from kin3d.measures.entry import Measure, figure
 from kin3d.solve.status import Status
 from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.sweep import chosen_measures
@@ -163,7 +163,7 @@ class _Worker:
     def __init__(self, study: Study, corner: CornerModel | None = None) -> None:
         self.study = study
         self.corner = corner or CornerModel.of(study.car, study.axle, study.side)
-        self.seeds = study.uncertainty.seeds
+        self.seeds, self.figure_seeds = study.uncertainty.seeds, study.uncertainty.figure_seeds
         by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
 
@@ -171,12 +171,17 @@ class _Worker:
         """Values over travel, in the design position, rates there, and status of some samples."""
         corner, kernel = self.corner, self.corner.model.kernel
         variants = corner.variants(corner.design + moved(normals, self.seeds))
+        figures = {
+            key: figure(corner.model, key) + moved(normals, seed[:, None])[:, 0]
+            for key, seed in self.figure_seeds.items()
+        }
         shape = (len(normals), len(self.study.travel_mm))
-        found = derive(corner, variants, kernel.lanes(variants, self.study.travel_mm), self.measures)
+        found = derive(corner, variants, kernel.lanes(variants, self.study.travel_mm), self.measures, figures=figures)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
         start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
         if self.study.rates:
-            there = derive(corner, variants, kernel.lanes(variants, np.zeros(1)), self.measures, rates=True)
+            at_rest = kernel.lanes(variants, np.zeros(1))
+            there = derive(corner, variants, at_rest, self.measures, rates=True, figures=figures)
             start, rate = there.value, there.rate
         return np.ascontiguousarray(value), start, rate, found.status.reshape(shape).T.copy()
 

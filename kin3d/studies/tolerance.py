@@ -27,7 +27,15 @@ from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.monte_carlo import LEVELS, Samples, Spread, Study, draw, spread_of
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.sweep import chosen_measures
-from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty, first_order, half_width, uncertainty_of
+from kin3d.studies.uncertainty import (
+    NOTHING,
+    FirstOrder,
+    Uncertainty,
+    exact_figures,
+    first_order,
+    half_width,
+    uncertainty_of,
+)
 from kin3d.writing.panels import draw_panels
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table
@@ -207,7 +215,7 @@ def tolerance(
     _refuse(car, uncertainty, samples)
     at = np.atleast_1d(np.asarray(travel, dtype=float))
     there, left_out = corner.available(chosen_measures(axle, measures))
-    first = first_order(corner, uncertainty.seeds, at, there)
+    first = first_order(corner, uncertainty, at, there)
     findings = _unreached(first.status, at)
     spread = None
     if samples:
@@ -218,7 +226,7 @@ def tolerance(
         findings += _failed(drawn, at)
     return Tolerance(
         car.title, axle, corner.side, at, there, uncertainty, first, spread, left_out,
-        (*findings, *_exact(uncertainty)), chosen=measures is not None,
+        (*findings, *_exact((*uncertainty.exact, *exact_figures(corner, there)))), chosen=measures is not None,
     )  # fmt: skip
 
 
@@ -226,8 +234,9 @@ def _refuse(car: Car, uncertainty: Uncertainty, samples: int) -> None:
     findings = []
     if not uncertainty.known:
         text = (
-            "no point has a standard deviation, so there is nothing to carry; give a column sigma in the point table, "
-            "a table [[front.shared_error]] in the car file, or --sigma MM for all coordinates without one"
+            "neither a point nor a figure has a standard deviation, so there is nothing to carry; give a column sigma "
+            "in the point table, a table [[front.shared_error]] or a figure as [value, sigma] in the car file, or "
+            "--sigma MM for all coordinates without one"
         )
         findings.append(Finding("sigma-missing", text, str(car.source)))
     if samples and samples < 100:
@@ -258,8 +267,8 @@ def _failed(drawn: Samples, travel: Array) -> tuple[Finding, ...]:
     return (Finding("samples-failed", text, severity=Severity.WARNING),)
 
 
-def _exact(uncertainty: Uncertainty) -> tuple[Finding, ...]:
-    if not uncertainty.exact:
+def _exact(names: tuple[str, ...]) -> tuple[Finding, ...]:
+    if not names:
         return ()
-    text = f"without a deviation, taken as exact: {', '.join(uncertainty.exact)}"
-    return (Finding("points-exact", text, severity=Severity.NOTE),)
+    text = f"without a deviation, taken as exact: {', '.join(names)}"
+    return (Finding("taken-as-exact", text, severity=Severity.NOTE),)

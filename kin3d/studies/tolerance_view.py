@@ -60,7 +60,7 @@ def causes_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
 def _causes(result: Tolerance, m: Measure) -> str:
     share = result.first.start_share[result.row(m.name)]
     if not share.any():
-        return "no uncertainty: it is set by figures of the car file"
+        return "no uncertainty: it is set by figures that are taken as exact"
     groups: dict[str, dict[str, float]] = {}
     for source, part in zip(result.uncertainty.sources, share.tolist(), strict=True):
         members = groups.setdefault(source.group or str(source), {})
@@ -134,7 +134,8 @@ def _bands(result: Tolerance) -> Iterator[list[Cell]]:
 def shares_record(result: Tolerance) -> Table:
     """One row a measure, position and source of uncertainty: what it does and its part of the variance."""
     names = (
-        "measure", "unit", "travel_mm", "source", "axis", "shared", "sigma_mm", "change_per_sigma", "share_pct",
+        "measure", "unit", "travel_mm", "source", "axis", "shared", "sigma", "sigma_unit", "change_per_sigma",
+        "share_pct",
     )  # fmt: skip
     return Table.of("shares", names, _shares(result))
 
@@ -144,9 +145,9 @@ def _shares(result: Tolerance) -> Iterator[list[Cell]]:
     for k, m in enumerate(result.measures):
         for t, travel in enumerate(result.travel_mm):
             for s, source in enumerate(result.uncertainty.sources):
-                sigma = source.sigma if source.unit == "mm" else None
                 kind = "yes" if source.shared else "no"
-                row: list[Cell] = [m.name, m.unit, float(travel), source.name, source.axis, kind, sigma]
+                row: list[Cell] = [m.name, m.unit, float(travel), source.name, source.axis, kind]
+                row += [source.sigma, source.unit]
                 yield [*row, float(slope[k, s, t]), 100.0 * float(share[k, s, t])]
 
 

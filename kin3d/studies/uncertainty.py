@@ -2,7 +2,8 @@
 
 Doubt is a list of *sources*. A source is one independent error of known size with its effect on every point (and on
 figures of the car file) for one standard deviation of it. A coordinate's own deviation is a source; a shared error (all
-points of a view shifted together) is one source an axis; whatever else may be wrong is one more source, never a matrix.
+points of a view shifted together) is one source an axis; a figure of the car file with its deviation is one; whatever
+else may be wrong is one more source, never a matrix.
 Sources are independent of each other, so that variances add, each measure's variance splits into what every source
 causes, and samples need one number a source.
 
@@ -13,7 +14,7 @@ once for both, and its effects on a difference are subtracted before they are sq
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import NormalDist
 
@@ -21,9 +22,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
+from kin3d.linkage.design import angle_seeds
+from kin3d.linkage.keys import unit_of_key
 from kin3d.linkage.layout import WHEEL_AXIS
-from kin3d.measures.entry import Measure
+from kin3d.linkage.record import Record
+from kin3d.measures.entry import Measure, figure, keys_of
+from kin3d.solve.model import AxleModel
 from kin3d.studies.corner_model import AXES, CornerModel, derive
+from kin3d.studies.registry import corner_measures
 
 Array = NDArray[np.float64]
 NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding
@@ -46,7 +52,8 @@ class ErrorSource:
     effect : ndarray, shape (linkage points, 3)
         Change of design coordinates for one standard deviation, mm.
     figures : mapping of str to float
-        Change of figures of the car file for one standard deviation, by dotted key.
+        Change of figures of the car file for one standard deviation, by the key that measures name
+        (``"car.cg_height_mm"``, ``"axle.loaded_radius_mm"``).
     unit : str
     shared : bool
         Whether it moves several points together.
@@ -70,7 +77,7 @@ class ErrorSource:
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """All sources of one corner.
+    """All sources of one corner: what may be wrong with its points, and with figures of the car file.
 
     Attributes
     ----------
@@ -93,8 +100,6 @@ class Uncertainty:
         twice = [i for i, n in Counter(self.identities).items() if n > 1]
         if twice:
             raise ValueError(f"sources of one identity are one error and belong together: {twice}")
-        if any(s.figures for s in self.sources):
-            raise ValueError("effects on figures of the car file are not carried by first order and samples")
 
     @property
     def known(self) -> bool:
@@ -110,6 +115,12 @@ class Uncertainty:
     def seeds(self) -> Array:
         """Effects of all sources on design coordinates, shape (sources, linkage points, 3)."""
         return np.array([s.effect for s in self.sources]).reshape(-1, len(self.points), 3)
+
+    @property
+    def figure_seeds(self) -> dict[str, Array]:
+        """Effects of all sources on figures of the car file by key, each of shape (sources,)."""
+        keys = dict.fromkeys(key for s in self.sources for key in s.figures)
+        return {key: np.array([s.figures.get(key, 0.0) for s in self.sources]) for key in keys}
 
 
 def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: str = "") -> Uncertainty:
@@ -133,9 +144,10 @@ def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: st
     if sigma_mm is not None and not 0.0 <= sigma_mm < float("inf"):
         text = f"sigma is {sigma_mm:g}; a standard deviation of 0 or more in mm is expected"
         raise RequestError(Finding("sigma-negative", text))
-    sources = (*_own(corner, sigma_mm, owner), *_of_table(corner, owner), *_shared(corner, owner))
+    of_points = (*_own(corner, sigma_mm, owner), *_of_table(corner, owner), *_shared(corner, owner))
+    sources = (*of_points, *_figures(corner, owner))
     points = corner.model.linkage.points
-    moved = {points[r] for s in sources for r in np.flatnonzero(s.effect.any(axis=-1))}
+    moved = {points[r] for s in of_points for r in np.flatnonzero(s.effect.any(axis=-1))}
     return Uncertainty(sources, points, sigma_mm, tuple(p for p in corner.names if p not in moved))
 
 
@@ -173,6 +185,40 @@ def _shared(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
                 effect = sigma * corner.seeds[rows, k].sum(axis=0)
                 identity = (owner, "shared error", number, axis)
                 yield ErrorSource(identity, error.name, axis, sigma, effect, shared=True)
+
+
+def _figures(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
+    """Figures with a deviation that places the wheel, or that any measure of a corner reads."""
+    model, none = corner.model, np.zeros_like(corner.design)
+    turns = {f"axle.{key}": seed for key, seed in angle_seeds(corner, model.axle).items()}
+    for key in (*turns, *keys_of(corner_measures(model.axle.name))):
+        sigma = figure_sigma(model, key)
+        if sigma:
+            turn = turns.get(key)
+            identity = (owner, "figure", key)
+            effect = none if turn is None else sigma * turn
+            figures = {key: sigma} if turn is None else {}
+            yield ErrorSource(identity, _short(key), "", sigma, effect, figures, unit_of_key(key))
+
+
+def figure_sigma(model: AxleModel, key: str) -> float:
+    """Standard deviation that the car file gives for a figure, by the key that measures name; 0 for none."""
+    head, _, rest = key.partition(".")
+    table: Record = getattr(model, head)
+    return table.sigmas.get(rest, 0.0)
+
+
+def exact_figures(corner: CornerModel, measures: Iterable[Measure]) -> tuple[str, ...]:
+    """Figures of the car file that measures rest on and that have no deviation: they are taken as exact."""
+    placing = tuple(f"axle.{key}" for key in angle_seeds(corner, corner.model.axle))
+    keys = dict.fromkeys((*placing, *keys_of(measures)))
+    numbers = (key for key in keys if isinstance(figure(corner.model, key), float))
+    return tuple(_short(key) for key in numbers if not figure_sigma(corner.model, key))
+
+
+def _short(key: str) -> str:
+    """A key without the table of the car or the axle."""
+    return key.partition(".")[2]
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,13 +274,16 @@ def _shares(slope: Array, value: Array) -> Array:
     return out
 
 
-def first_order(corner: CornerModel, seeds: Array, travel: Array, measures: Sequence[Measure]) -> FirstOrder:
-    """Values and exact derivatives along the sources of the given effects, over travel and in the design position."""
+def first_order(
+    corner: CornerModel, uncertainty: Uncertainty, travel: Array, measures: Sequence[Measure]
+) -> FirstOrder:
+    """Values and exact derivatives along every source of error, over travel and in the design position."""
     variants = corner.variants(corner.design)
     lanes = corner.model.kernel.lanes
-    ways, parts = _ways(seeds)
-    found = derive(corner, variants, lanes(variants, travel), measures, seeds=ways)
-    start = derive(corner, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=ways)
+    ways, figures, parts = _ways(uncertainty)
+    found = derive(corner, variants, lanes(variants, travel), measures, seeds=ways, figure_seeds=figures)
+    at_rest = lanes(variants, np.zeros(1))
+    start = derive(corner, variants, at_rest, measures, rates=True, seeds=ways, figure_seeds=figures)
     along = (len(measures), len(ways))
     return FirstOrder(
         value=found.value,
@@ -247,17 +296,20 @@ def first_order(corner: CornerModel, seeds: Array, travel: Array, measures: Sequ
     )
 
 
-def _ways(seeds: Array) -> tuple[Array, Array | None]:
-    """Directions to derive along, and how much of each is in every source (None: they are the sources themselves).
+def _ways(uncertainty: Uncertainty) -> tuple[Array, dict[str, Array], Array | None]:
+    """Directions to derive along (coordinates, figures), and how much of each is in every source.
 
-    Where there are more sources than coordinates that they move, as with the marks of photographs, the derivatives
-    along the coordinates say all.
+    None in place of the last: the directions are the sources themselves. Where there are more sources than coordinates
+    and figures that they move, as with the marks of photographs, the derivatives along those say all.
     """
-    flat = seeds.reshape(len(seeds), -1)
+    seeds, figures = uncertainty.seeds, uncertainty.figure_seeds
+    flat = np.column_stack([seeds.reshape(len(seeds), seeds[0].size if len(seeds) else 0), *figures.values()])
     moved = np.flatnonzero(flat.any(axis=0))
     if len(flat) <= len(moved):
-        return seeds, None
-    return np.eye(flat.shape[1])[moved].reshape(-1, *seeds.shape[1:]), flat[:, moved]
+        return seeds, figures, None
+    ways = np.eye(flat.shape[1])[moved]
+    coordinates, others = np.split(ways, [flat.shape[1] - len(figures)], axis=1)
+    return coordinates.reshape(-1, *seeds.shape[1:]), dict(zip(figures, others.T, strict=True)), flat[:, moved]
 
 
 def _over_sources(parts: Array | None, slope: Array) -> Array:

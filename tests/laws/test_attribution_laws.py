@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -166,7 +168,7 @@ def test_a_given_wheel_axis_is_told_from_static_angles():
     axle = car("dunlin").front
     table = axle.points
     point = table["wheel_centre"] + 37.0 * spin_axis(axle, "left")
-    given = changed(
+    given = replace(
         table,
         names=(*table.names, "wheel_axis"),
         xyz_mm=np.vstack([table.xyz_mm, point]),

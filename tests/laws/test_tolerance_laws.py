@@ -89,7 +89,7 @@ def test_shared_and_own_errors_add_in_squares():
         tolerance(with_sigma(car("dunlin"), "front", *what), "front", TRAVEL, measures, samples=0).first.sigma
         for what in ((own,), (0.0, shared), (own, shared))
     )
-    assert_allclose(both**2, one**2 + two**2, rtol=1e-12)
+    assert_allclose(both**2, one**2 + two**2, rtol=1e-12, atol=1e-24)
 
 
 def test_a_shared_error_is_not_an_own_error_of_each():

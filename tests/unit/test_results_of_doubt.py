@@ -25,7 +25,7 @@ COLUMNS = {
     "bands": "measure unit travel_mm value sigma_first_order low_68_first_order high_68_first_order low_95_first_order "
     "high_95_first_order mean_samples sigma_samples low_68_samples high_68_samples low_95_samples high_95_samples "
     "samples samples_failed",
-    "shares": "measure unit travel_mm source axis shared sigma_mm change_per_sigma share_pct",
+    "shares": "measure unit travel_mm source axis shared sigma sigma_unit change_per_sigma share_pct",
     "sensitivities": "measure unit point axis change_per_mm change_of_rate_per_mm",
     "differences": "car_a car_b measure unit figure a b difference sigma_a sigma_b sigma_difference "
     "probability_of_sign verdict",
