@@ -90,6 +90,8 @@ def main() -> None:
     gc.set_threshold(200_000)
     # no plugin of pydantic's is wanted, and looking for one reads the metadata of every installed package
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # all matrices are small: threads of linear algebra wait for each other longer than they work
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         build(sys.argv[1] if len(sys.argv) > 1 else None)()
     except Kin3dError as error:

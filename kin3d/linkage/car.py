@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any
@@ -39,12 +39,15 @@ class TableErrors:
         Under what name an error is summed up with others where there are many; empty: by itself.
     identities : tuple of hashable
         By which errors are known: equal ones in two tables are the same error. Empty: no other table has them.
+    figures : mapping of str to ndarray, shape (errors,)
+        Change of figures of the car file, by dotted key, that come from the same place as the points.
     """
 
     effect_mm: NDArray[np.float64]
     names: tuple[str, ...]
     groups: tuple[str, ...]
     identities: tuple[Hashable, ...] = ()
+    figures: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
 
     @property
     def reached(self) -> NDArray[np.bool_]:
@@ -89,6 +92,11 @@ class PointTable:
 
     def __contains__(self, name: str) -> bool:
         return name in self.names
+
+    @property
+    def pending(self) -> bool:
+        """Whether the places are no more than a start for an adjustment that is still to be made."""
+        return False
 
     def __getitem__(self, name: str) -> NDArray[np.float64]:
         """Coordinates of one point, shape (3,), mm."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import cos, sin
 from os import PathLike
 from pathlib import Path
@@ -12,21 +12,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import PointTable
+from kin3d.linkage.car import PointTable, TableErrors
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout
 from kin3d.linkage.names import AxleName, Side
 from kin3d.photographs.advice import Help, helps
 from kin3d.photographs.model import Model
-from kin3d.photographs.parameters import AXES, parameters_of
+from kin3d.photographs.parameters import AXES, Parameters, parameters_of
 from kin3d.photographs.refusal import refuse_few, refuse_misfit
 from kin3d.photographs.second_look import cameras_again, second_look
 from kin3d.photographs.snooping import UNCHECKED, Checked, snoop, snoop_on
 from kin3d.photographs.start import start
 from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.photographs import read_photographs
-from kin3d.writing.files import write_file
+from kin3d.reading.points import write_points_csv
+from kin3d.writing.files import TABLES, check_place
 from kin3d.writing.result import Result
-from kin3d.writing.tables import Column, Table, csv_text
+from kin3d.writing.tables import Column, Table
 
 Array = NDArray[np.float64]
 AXIS_MM = 100.0  # how far outboard of the wheel centre the point of the wheel's axis stands
@@ -42,13 +43,16 @@ class PhotoSource:
     identity : str
         The same for two cars where it is the same mark or figure.
     name : str
-        For a person: ``"point of the left lower_front in pit"``, ``"wheelbase"``.
+        For a person: ``"pit: leg left upper_rear"``, ``"known wheelbase"``.
     kind : {"mark", "figure", "assumption"}
+    group : str
+        Under what name it is summed up with others: ``"pit: legs"``; empty: by itself.
     """
 
     identity: str
     name: str
     kind: str
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +119,24 @@ class LocatedCar:
         out: Array = np.sqrt((self.seeds**2).sum(axis=0))
         return out
 
-    def table(self) -> PointTable:
-        """The points as a point table."""
+    def table(self, sources: Sequence[PhotoSource]) -> PointTable:
+        """The points as a point table with their errors."""
         places = tuple(f"{self.source}, {n}" for n in self.names)
-        return PointTable(self.source, self.names, self.xyz_mm, self.sigma_mm, places, ("",) * len(self.names))
+        return PointTable(
+            self.source, self.names, self.xyz_mm, self.sigma_mm, places, ("",) * len(self.names),
+            errors=self.errors(sources),
+        )  # fmt: skip
+
+    def errors(self, sources: Sequence[PhotoSource]) -> TableErrors:
+        """The sources that reach this car, with their effects on its points and on figures of a car file."""
+        figures = {f"{self.axle}.loaded_radius_mm": "loaded_radius_mm", "car.wheelbase_mm": "wheelbase_mm"}
+        seeds = {key: self.figure_seeds[own] for key, own in figures.items()}
+        reach = (self.seeds != 0.0).any(axis=(1, 2)) | (np.array(list(seeds.values())) != 0.0).any(axis=0)
+        kept = [s for s, there in zip(sources, reach.tolist(), strict=True) if there]
+        return TableErrors(
+            self.seeds[reach], tuple(s.name for s in kept), tuple(s.group for s in kept),
+            tuple(s.identity for s in kept), {key: seed[reach] for key, seed in seeds.items()},
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, repr=False)
@@ -202,11 +220,12 @@ class Located(Result):
 
     def save(self, path: str | PathLike[str], table: str | None = None) -> int:
         """Write the result; a point table (.csv) gets its covariance beside it as NAME.covariance.csv."""
-        count = Result.save(self, path, table)
         place = Path(path)
-        if place.suffix.lower() == ".csv" and table in (None, "points"):
-            write_file(place.with_suffix(".covariance.csv"), csv_text(self._covariance(self.car)))
-        return count
+        if place.suffix.lower() != ".csv" or table not in (None, "points"):
+            return Result.save(self, path, table)
+        check_place(place, TABLES, "save")
+        write_points_csv(self.car.table(self.sources), place)
+        return len(self.car.names)
 
     def _points(self) -> Table:
         own = self.car
@@ -257,25 +276,28 @@ class Located(Result):
             rows.append((p.name, p.owner, p.group, *said, *found))
         return Table.of("figures", columns, rows)
 
+    def wrong(self) -> list[tuple[str, str, float]]:
+        """Marks and figures that cannot be right and were left out: which, by how much, its test value; worst first."""
+        checked = self.checked
+        found: list[tuple[str, str, float]] = []
+        for k in checked.out:
+            car, mark = checked.model.marks[k]
+            size = float(np.hypot(*checked.miss_px[k]))
+            where = f"{self.files[car].marks_file.name}, row {mark.row}"
+            found.append((f"{mark} ({where})", f"{size:.0f} px", float(checked.w[k])))
+        for k in checked.figures_out:
+            p = checked.model.parameters.listed[k]
+            off = float(checked.fit.state.numbers[k] - p.value)
+            found.append((f"{p} ({p.place})", f"{-off:+.4g}", abs(float(checked.figure_w[k]))))
+        return sorted(found, key=lambda f: -f[2])
+
     def _wrong(self) -> Table:
         columns = [
             Column("what", head="cannot be right", text=True),
             Column("miss", head="misses by", text=True),
             Column("w", places=1),
         ]
-        checked = self.checked
-        found: list[tuple[float, str, str]] = []
-        for k in checked.out:
-            car, mark = checked.model.marks[k]
-            size = float(np.hypot(*checked.miss_px[k]))
-            where = f"{self.files[car].marks_file.name}, row {mark.row}"
-            found.append((float(checked.w[k]), f"{mark} ({where})", f"{size:.0f} px"))
-        for k in checked.figures_out:
-            p = checked.model.parameters.listed[k]
-            off = float(checked.fit.state.numbers[k] - p.value)
-            found.append((abs(float(checked.figure_w[k])), f"{p} ({p.place})", f"{-off:+.4g}"))
-        rows = [(what, miss, w) for w, what, miss in sorted(found, reverse=True)]
-        return Table.of("wrong", columns, rows, "Marks and figures left out")
+        return Table.of("wrong", columns, self.wrong(), "Marks and figures left out")
 
     def _assumed(self) -> Table:
         rows = [(f.place, f.text, f.assumed) for f in self.findings if f.severity is Severity.NOTE]
@@ -301,14 +323,14 @@ def locate(path: str | PathLike[str]) -> Located:
     return located(read_photographs(Path(path)))
 
 
-def located(photographs: CarPhotos) -> Located:
-    """The same of a file that has been read."""
-    parameters = parameters_of(photographs)
+def located(*photographs: CarPhotos) -> Located:
+    """The same of files that have been read; several are adjusted together, the car asked for last."""
+    parameters = parameters_of(*photographs)
     model = Model(parameters)
     refuse_few(model)
     checked = solved(model)
     refuse_misfit(checked)
-    return result_of(checked, photographs.findings)
+    return result_of(checked, tuple(dict.fromkeys(f for p in photographs for f in p.findings)))
 
 
 def solved(model: Model) -> Checked:
@@ -325,9 +347,7 @@ def result_of(checked: Checked, findings: tuple[Finding, ...] = ()) -> Located:
     observed = np.flatnonzero(checked.fit.known.observed)
     effect = np.hstack([spread.effect, spread.known_effect[:, observed]])
     sources = [_mark_source(checked, int(k), part) for k, part in _parts(rows)]
-    for k in observed:
-        p = parameters.listed[k]
-        sources.append(PhotoSource(f"{p.owner}: {p.name}", str(p), "figure" if p.stated else "assumption"))
+    sources += [_known_source(parameters, int(k)) for k in observed]
     cars = tuple(_car(checked, c, effect) for c in range(len(parameters.cars)))
     return Located(cars, tuple(sources), checked, findings)
 
@@ -339,8 +359,50 @@ def _parts(rows: NDArray[np.intp]) -> list[tuple[int, int]]:
 def _mark_source(checked: Checked, number: int, part: int) -> PhotoSource:
     car, mark = checked.fit.model.marks[number]
     axis = " uv"[1 + part] if mark.kind in ("point", "contact") else ""
-    file = checked.model.parameters.cars[car].marks_file
-    return PhotoSource(f"{file.resolve()} row {mark.row} {axis}".strip(), f"{mark} {axis}".strip(), "mark")
+    parameters = checked.model.parameters
+    where = _photo_name(parameters, car, mark.photo)
+    file = parameters.cars[car].marks_file
+    identity = f"{file.resolve()} row {mark.row} {axis}".strip()
+    return PhotoSource(identity, f"{where}: {mark.kind} {mark.side} {mark.name}", "mark", f"{where}: {mark.kind}s")
+
+
+def _photo_name(parameters: Parameters, car: int, photo: str) -> str:
+    """A photograph's name, with its car's where other cars have photographs too."""
+    return photo if len(parameters.cars) == 1 else f"{parameters.cars[car].title}, {photo}"
+
+
+# what many figures together are called, by the group of the parameters
+_GROUPED = {
+    "points": "template (box_mm)", "other side": "left unlike right (asymmetry_mm)",
+    "joints": "joints marked off their centres (joint_mm)",
+}  # fmt: skip
+
+
+def _known_source(parameters: Parameters, number: int) -> PhotoSource:
+    p = parameters.listed[number]
+    car, photo = _owner(parameters, number)
+    file = f"{parameters.cars[car].source.resolve()}{f' {photo}' if photo else ''}"
+    kind = "figure" if p.stated else "assumption"
+    several = f" of {parameters.cars[car].title}" if len(parameters.cars) > 1 and p.group != "joints" else ""
+    if photo:
+        where = _photo_name(parameters, car, photo)
+        group = f"{where}: camera" if p.group == "camera" else f"{where}: position of the car"
+        return PhotoSource(f"{file}: {p.name}", f"{where}: {p.name}", kind, group)
+    if p.group in _GROUPED:
+        return PhotoSource(f"{file}: {p.name}", f"{p.name}{several}", kind, _GROUPED[p.group] + several)
+    return PhotoSource(f"{file}: {p.name}", f"{'known' if p.stated else 'assumed'} {p.name}{several}", kind)
+
+
+def _owner(parameters: Parameters, number: int) -> tuple[int, str]:
+    """The car that a parameter is listed for, and its photograph where it is one's."""
+    for car, photo, index in (
+        *((k, photo.name, parameters.pictures[n]) for n, (k, photo) in enumerate(parameters.photos)),
+        *((k, "", np.concatenate([np.ravel(getattr(b, f.name)) for f in fields(b)]))
+          for k, b in enumerate(parameters.blocks)),
+    ):  # fmt: skip
+        if number in index:
+            return car, photo
+    raise ValueError(f"parameter {number} is nobody's")
 
 
 def _car(checked: Checked, number: int, effect: Array) -> LocatedCar:

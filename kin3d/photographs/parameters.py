@@ -10,8 +10,10 @@ The right side is treated as a left side in its mirror image.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import atan, inf, radians
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -153,14 +155,25 @@ class _Listing:
         return len(self.found) - 1
 
 
-def parameters_of(chosen: CarPhotos) -> Parameters:
-    """List the parameters of a car, with those of the cars that it shares something with."""
-    cars = tuple(chosen.cars())
+def united(chosen: Iterable[CarPhotos]) -> tuple[CarPhotos, ...]:
+    """Cars and those that they share something with, each file once, the other car before the one that names it."""
+    found: dict[Path, CarPhotos] = {}
+    for car in chosen:
+        for one in car.cars():
+            found.setdefault(one.source.resolve(), one)
+    return tuple(found.values())
+
+
+def parameters_of(*chosen: CarPhotos) -> Parameters:
+    """List the parameters of cars, with those of the cars that they share something with."""
+    cars = united(chosen)
+    files = [c.source.resolve() for c in cars]
     uprights = tuple(upright_of(c.layout) for c in cars)
     listing = _Listing()
     blocks: list[Block] = []
-    for k, (car, upright) in enumerate(zip(cars, uprights, strict=True)):
-        blocks.append(_block(car, upright, listing, blocks[k - 1] if k else None))
+    for car, upright in zip(cars, uprights, strict=True):
+        before = None if car.same_as is None else blocks[files.index(car.same_as.source.resolve())]
+        blocks.append(_block(car, upright, listing, before))
     photos = tuple((k, p) for k, c in enumerate(cars) for p in c.photos)
     pictures = np.array([_picture(p, cars[k], listing) for k, p in photos], dtype=np.intp).reshape(-1, 16)
     return Parameters(cars, uprights, photos, tuple(listing.found), tuple(blocks), pictures)

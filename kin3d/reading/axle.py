@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from math import cos, hypot, radians
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, Kin3dError, LayoutError
+from kin3d.errors import Finding, Kin3dError, LayoutError, Severity
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import Axle, PointTable
 from kin3d.linkage.keys import AXLE_NEEDS, AxleKeys, AxleTable, in_axes
@@ -20,11 +21,14 @@ from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
 from kin3d.reading.layouts import LayoutChoice
+from kin3d.reading.photo_records import CarPhotos, PhotoPoints
 from kin3d.reading.points import PointScan, scan_points_csv
 from kin3d.reading.text import FindingLog
 from kin3d.units import known_lengths, length_factor
 
 _TABLES = (".csv", ".txt", ".tsv")
+# files of photographs that are being read: the template of one may be a car file
+_being_read: ContextVar[frozenset[Path]] = ContextVar("being_read", default=frozenset())
 _MESHES = (".stl", ".obj", ".glb", ".ply")
 
 
@@ -59,8 +63,9 @@ class AxleSource:
 def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
     """Return the axle, or None when something it cannot do without is missing or wrong."""
     keys, layout = source.keys, source.chosen.layout
+    photographed = _is_photographs(keys.points)
     for key, meaning in AXLE_NEEDS.items():
-        if key not in source.raw:
+        if key not in source.raw and not (photographed and key == "side"):
             log.error("key-missing", f"is missing; give {meaning}", source.where(key))
     frame = _file_frame(source, log)
     main, linkage = _read_points("points", source, frame, log)
@@ -73,14 +78,17 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         log.error(finding.code, finding.text, finding.place)
     if linkage:
         _tell_unused(linkage, source, log)
-    if main is None or main.table is None or layout is None or keys.side is None or not linkage:
+    if main is None or main.table is None or layout is None or not linkage:
+        return None
+    side = main.table.photographs.side if isinstance(main.table, PhotoPoints) else keys.side
+    if side is None:
         return None
     _tell_wheel_axis(main, source, log)
     data = in_axes(keys, np.eye(3) if frame.rotation is None else frame.rotation, source.folder)
     axle = Axle(
         name=source.name,
         points=main.table,
-        side=keys.side,
+        side=side,
         layout=layout,
         other_points=other.table if other else None,
         layout_keys=source.chosen.given,
@@ -103,7 +111,8 @@ def _read_points(
         return None, None
     side = _side(key, source.keys.side)
     scan = _scan_file(source.folder / name, source.where(key), source, frame, log, side)
-    scan = _from_origin(scan, source, frame, log)
+    if not isinstance(scan.table, PhotoPoints):
+        scan = _from_origin(scan, source, frame, log)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
         _check_side(scan.table, side, source.where("side" if key == "points" else key), log)
     return scan, _linkage(scan, source, str(source.folder / name), log)
@@ -149,6 +158,8 @@ def _check_rack_axis(source: AxleSource, frame: FileFrame, log: FindingLog) -> N
     """Refuse a rack's direction whose axes are not known."""
     if "rack_axis" not in source.keys.model_fields_set or not any(source.keys.rack_axis):
         return
+    if _is_photographs(source.keys.points):
+        return  # points from photographs stand in the vehicle frame
     if frame.rotation is None and source.keys.axes is None and "axes" not in source.raw:
         text = "is in the axes of the points' file; say in axes what they are"
         log.error("axes-missing", text, source.where("rack_axis"))
@@ -203,7 +214,7 @@ def _file_frame(source: AxleSource, log: FindingLog) -> FileFrame:
     except Kin3dError as err:
         for finding in err.findings:
             log.error(finding.code, finding.text, source.where("axes"))
-    if keys.points is not None and not _is_drawing(keys.points):
+    if keys.points is not None and not _is_drawing(keys.points) and not _is_photographs(keys.points):
         _demand(source, log)
     return FileFrame(factor, rotation)
 
@@ -223,6 +234,10 @@ def _is_drawing(name: str) -> bool:
     return name.lower().endswith(".dxf")
 
 
+def _is_photographs(name: str | None) -> bool:
+    return name is not None and name.lower().endswith(".toml")
+
+
 def _scan_file(
     path: Path, where: str, source: AxleSource, frame: FileFrame, log: FindingLog, side: Side | None
 ) -> PointScan:
@@ -232,11 +247,16 @@ def _scan_file(
     """
     if _is_drawing(path.name):
         scan = _scan_drawing(path, source, side)
+    elif _is_photographs(path.name):
+        scan = _scan_photographs(path, where, source)
     elif path.suffix.lower() in _TABLES:
         rotation = np.eye(3) if frame.rotation is None else frame.rotation
         scan = scan_points_csv(path, frame.factor_mm or 1.0, rotation)
     else:
-        text = f'is "{path.name}"; a point table ({", ".join(_TABLES)}) or a drawing (.dxf) is expected'
+        text = (
+            f'is "{path.name}"; a point table ({", ".join(_TABLES)}), a drawing (.dxf) or a file of photographs '
+            "(.photos.toml) is expected"
+        )
         log.error("points-kind", text, where)
         scan = PointScan({}, None, ())
     log.adopt(scan.findings)
@@ -252,6 +272,52 @@ def _scan_drawing(path: Path, source: AxleSource, side: Side | None) -> PointSca
     except Kin3dError as err:
         return PointScan({}, None, err.findings)
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, table.findings)
+
+
+def _scan_photographs(path: Path, where: str, source: AxleSource) -> PointScan:
+    """The description of what photographs show; it becomes points where it can be adjusted."""
+    from kin3d.reading.photographs import read_photographs
+
+    log = FindingLog(str(path))
+    if where != source.where("points"):
+        text = "points of the other side cannot be photographs: those of the one side show both; leave it out"
+        log.error("photographs-other", text)
+        return PointScan({}, None, log.findings)
+    if path.resolve() in _being_read.get():
+        log.error("photographs-circle", "its template is the car file whose points it is to give; name a point table")
+        return PointScan({}, None, log.findings)
+    token = _being_read.set(_being_read.get() | {path.resolve()})
+    try:
+        found = read_photographs(path)
+    except Kin3dError as err:
+        return PointScan({}, None, err.findings)
+    finally:
+        _being_read.reset(token)
+    _check_photographs(found, source, log)
+    table = PhotoPoints.of(found)
+    return PointScan(dict(zip(table.names, table.places, strict=True)), table, log.findings)
+
+
+def _check_photographs(found: CarPhotos, source: AxleSource, log: FindingLog) -> None:
+    """Axle, side and layout are said by the photographs; the car file may not say otherwise."""
+    layout, side = source.chosen.layout, source.keys.side
+    said = {
+        "axle": (found.axle, source.name),
+        "side": (found.side, side or found.side),
+        "layout": (found.layout.name, found.layout.name if layout is None else layout.name),
+    }
+    for key, (own, theirs) in said.items():
+        if own != theirs:
+            text = f'is "{own}", and [{source.name}] of the car file has "{theirs}"; make them agree'
+            log.error(f"{key}-differs", text, key)
+    if source.keys.origin is not None and any(source.keys.origin):
+        text = "cannot go with photographs: their points are measured from the front axle and the ground; leave it out"
+        log.error("origin-photographs", text, source.where("origin"))
+    assumed = sum(f.severity is Severity.NOTE for f in found.findings)
+    log.adopt(f for f in found.findings if f.severity is not Severity.NOTE)
+    if assumed:
+        text = f"does not give {assumed} figures"
+        log.note("assumed", text, "what kin3d locate shows for each")
 
 
 def _check_side(table: PointTable, side: Side, key: str, log: FindingLog) -> None:

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
-from kin3d.linkage.layout import Layout
+from kin3d.linkage.car import PointTable
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout
 from kin3d.linkage.names import AxleName, Side
 
 Kind = Literal["point", "leg", "rim", "contact"]
@@ -161,3 +162,46 @@ class CarPhotos:
         if self.same_as is not None:
             yield from self.same_as.cars()
         yield self
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoPoints(PointTable):
+    """Points that photographs give: those of the template until they are adjusted (`pending`).
+
+    Attributes
+    ----------
+    photographs : CarPhotos
+    located_mm : ndarray, shape (points, 3), or None
+        Where the adjustment put the points; a point that stands elsewhere has been moved since.
+    figures : mapping of str to float
+        Figures of the car file that the adjustment gave, by dotted key.
+    """
+
+    photographs: CarPhotos = None  # type: ignore[assignment]
+    located_mm: NDArray[np.float64] | None = None
+    figures: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def pending(self) -> bool:
+        """Whether they are not adjusted yet."""
+        return self.located_mm is None
+
+    @staticmethod
+    def of(photographs: CarPhotos) -> PhotoPoints:
+        """The points that photographs are to give, at their start."""
+        layout, template = photographs.layout, photographs.template
+        wanted = (*(p for points in layout.bodies.values() for p in points), *layout.rack, WHEEL_CENTRE)
+        names = (*dict.fromkeys(n for n in wanted if n in template and n != WHEEL_AXIS), WHEEL_AXIS)
+        camber, toe = (np.radians(photographs.known[k].value) for k in ("camber_deg", "toe_deg"))
+        spin = np.array([np.sin(toe) * np.cos(camber), np.cos(toe) * np.cos(camber), -np.sin(camber)])
+        places = {**template, WHEEL_AXIS: template[WHEEL_CENTRE] + 100.0 * spin}
+        mirror = np.array([1.0, 1.0 if photographs.side == "left" else -1.0, 1.0])
+        return PhotoPoints(
+            photographs.source,
+            names,
+            np.array([places[n] for n in names]) * mirror,
+            np.zeros((len(names), 3)),
+            tuple(f"{photographs.source}, {n}" for n in names),
+            ("",) * len(names),
+            photographs=photographs,
+        )

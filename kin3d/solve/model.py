@@ -63,6 +63,8 @@ class AxleModel:
         for model in made:
             if model.axle is found and model.car is car.data:
                 return model
+        if found.points.pending:
+            raise ValueError(f"{found.points.source}: these points are not adjusted yet; kin3d.load does it")
         linkage = found.linkage
         left, right = (side_coordinates(found, s) for s in SIDES)
         kernel = _kernel(found, linkage, left)

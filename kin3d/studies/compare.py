@@ -21,6 +21,7 @@ from kin3d.studies.attribution import Attribution, attribute
 from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.fit import FittedCar, Scale, common_corners, fit
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
+from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.significance import KINDS, THRESHOLD, Difference, Kind, differences, figures
@@ -264,6 +265,7 @@ def compare(
         For too few cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
     """
     _refuse(cars, threshold, least)
+    cars, told = adjusted_together(cars, axle)
     fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
     corners = [CornerModel.of(f.car, axle, side or CornerModel.of(cars[0], axle).side) for f in fits]
     at, findings = _reached(corners, np.atleast_1d(np.asarray(travel, dtype=float)))
@@ -295,7 +297,7 @@ def compare(
             progress(k + 1, len(fits))
     pairs = tuple(_pair(runs[0], other, wanted, threshold) for other in runs[1:])
     compared = tuple(car for car, _ in runs)
-    return Comparison(axle, corners[0].side, at, compared, pairs, threshold, findings, measures is not None)
+    return Comparison(axle, corners[0].side, at, compared, pairs, threshold, (*told, *findings), measures is not None)
 
 
 Run = tuple[ComparedCar, Samples | None]

@@ -1,4 +1,4 @@
-"""Loading a car: read the file, then look whether it is likely to mean what it says."""
+"""Loading a car: read the file, make points of photographs, look whether it is likely to mean what it says."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 from kin3d.linkage.car import Car
 from kin3d.linkage.record import changed
 from kin3d.reading.car import read_car
+from kin3d.studies.photo_points import adjusted
 from kin3d.studies.plausibility import implausible
 
 
@@ -30,5 +31,5 @@ def load(path: str | PathLike[str]) -> Car:
     Kin3dError
         With everything that is wrong with the car file and the files that it names, at once.
     """
-    car = read_car(Path(path))
+    car = adjusted(read_car(Path(path)))
     return changed(car, findings=(*car.findings, *implausible(car)))

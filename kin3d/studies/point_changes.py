@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from math import acos, atan2, degrees
 
@@ -30,7 +30,8 @@ class PointChange:
     a, b : ndarray, shape (3,)
         Places in the vehicle frame, mm.
     sigma_mm : ndarray, shape (3,)
-        Standard deviation of the difference, both cars' own deviations together (shared errors left out).
+        Standard deviation of the difference, both cars' own deviations together (errors of ``shared_error`` left out;
+        of errors that both tables have, what is unlike).
     side : float
         +1 on the left, −1 on the right.
     """
@@ -68,18 +69,31 @@ def point_changes(a: CornerModel, b: CornerModel) -> tuple[tuple[PointChange, ..
     ours, theirs = _places(a), _places(b)
     groups = groups_of(a.model.linkage, dict(zip(a.model.linkage.points, a.design, strict=True)))
     both = [p for p in ours if p in theirs]
-    found = [
-        PointChange(p, groups[p], ours[p][0], theirs[p][0], np.hypot(ours[p][1], theirs[p][1]), a.sign) for p in both
-    ]
+    found = [PointChange(p, groups[p], ours[p], theirs[p], _sigma(a, b, p), a.sign) for p in both]
     lone = tuple(p for p in (*ours, *theirs) if (p in ours) != (p in theirs))
     return tuple(sorted(found, key=lambda m: GROUPS.index(m.group))), lone
 
 
-def _places(side: CornerModel) -> dict[str, tuple[Array, Array]]:
-    """Place on this side of the car and deviation of each point of the table, by name."""
+def _places(side: CornerModel) -> dict[str, Array]:
+    """Place on this side of the car of each point of the table, by name."""
     index = [side.model.linkage.index(p) for p in side.names]
-    rows = zip(side.names, side.design[index], side.sigma_mm, strict=True)
-    return {p: (at, sigma) for p, at, sigma in rows if p != WHEEL_AXIS}
+    return {p: at for p, at in zip(side.names, side.design[index], strict=True) if p != WHEEL_AXIS}
+
+
+def _sigma(a: CornerModel, b: CornerModel, point: str) -> Array:
+    """Deviation of a point's change, shape (3,): errors that both tables have count once."""
+    square = np.zeros(3)
+    effects: list[dict[Hashable, Array]] = []
+    for corner in (a, b):
+        row, errors = corner.table.names.index(point), corner.table.errors
+        own = corner.table.sigma_mm[row] ** 2
+        square += own if errors is None else np.where(errors.reached[row], 0.0, own)
+        names = () if errors is None else errors.identities or [(id(corner), k) for k in range(len(errors.names))]
+        effects.append({} if errors is None else dict(zip(names, errors.effect_mm[:, row], strict=True)))
+    for identity in {**effects[0], **effects[1]}:
+        square += (effects[1].get(identity, 0.0) - effects[0].get(identity, 0.0)) ** 2
+    out: Array = np.sqrt(square)
+    return out
 
 
 # angles of a wishbone's plane: attribute and what it is called

@@ -1,0 +1,166 @@
+"""Cars whose points come from photographs: read, adjusted, compared from one adjustment, refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+import kin3d
+from kin3d.errors import Kin3dError, ReadingError
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.photographs.located import locate
+from kin3d.reading.car import read_car
+from kin3d.solve.model import AxleModel
+from kin3d.studies.photo_points import adjusted_together
+from tests.photo_cars import photographed
+from tests.photo_scenes import design
+
+MEASURES = ["roll_centre_height_mm", "anti_dive_pct", "caster_deg"]
+SEED = 7
+FIVE_LINK = Path(__file__).parents[2] / "models" / "siskin" / "five_link.toml"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("cars")
+
+
+@pytest.fixture(scope="module")
+def paths(folder):
+    return photographed(folder, SEED)[1]
+
+
+@pytest.fixture(scope="module")
+def cars(paths):
+    return [kin3d.load(p) for p in paths]
+
+
+def test_a_car_has_the_points_of_its_photographs(cars, paths):
+    for car, path in zip(cars, paths, strict=True):
+        found = locate(path.with_suffix(".photos.toml")).car
+        table = car.front.points
+        assert table.names == found.names
+        assert_array_equal(table.xyz_mm, found.xyz_mm)
+        assert_allclose(table.sigma_mm, found.sigma_mm, rtol=1e-12)
+        assert car.front.side == "left"
+        assert car.front.loaded_radius_mm == found.figures["loaded_radius_mm"][0]
+        assert car.data.wheelbase_mm == found.figures["wheelbase_mm"][0]
+
+
+def test_the_truth_is_within_the_band_of_every_coordinate(cars):
+    """2.58 sigma hold 99 % of a normal distribution."""
+    for car in cars:
+        truth, table = design(car.title), car.front.points
+        for name in table.names:
+            if name == WHEEL_AXIS:
+                continue
+            off, sigma = table[name] - truth[name], table.sigma_mm[table.names.index(name)]
+            assert (np.abs(off) <= 2.576 * sigma + 1e-9).all(), f"{car.title} {name}: {off} with {sigma}"
+
+
+def test_nothing_is_computed_from_points_that_are_not_adjusted(paths):
+    with pytest.raises(ValueError, match="not adjusted yet"):
+        AxleModel.of(read_car(paths[0]), "front")
+
+
+def test_cars_that_share_something_are_compared_from_one_adjustment(cars, paths):
+    together, told = adjusted_together(cars, "front")
+    found = locate(paths[1].with_suffix(".photos.toml"))
+    for car, own in zip(together, found.cars, strict=True):
+        assert_allclose(car.front.points.xyz_mm, own.xyz_mm, rtol=0.0, atol=1e-9)
+    assert [f.code for f in told] == ["adjusted-together"]
+    alone = adjusted_together(cars[:1], "front")
+    assert alone[0][0] is cars[0]
+    assert not alone[1]
+
+
+def test_what_was_changed_since_stays_changed(cars):
+    up = cars[0].front.points["upper_rear"] + [0.0, 0.0, 10.0]
+    moved = cars[0].with_points({"upper_rear": up}).with_figures({"front.loaded_radius_mm": 250.0})
+    (first, _), _ = adjusted_together([moved, cars[1]], "front")
+    (plain, _), _ = adjusted_together(cars, "front")
+    change = first.front.points.xyz_mm - plain.front.points.xyz_mm
+    expected = np.zeros_like(change)
+    expected[first.front.points.names.index("upper_rear"), 2] = 10.0
+    assert_allclose(change, expected, rtol=0.0, atol=1e-9)
+    assert first.front.loaded_radius_mm == 250.0
+    assert plain.front.loaded_radius_mm != 250.0
+
+
+def test_from_files_to_verdicts(cars):
+    """A difference is known better from one adjustment than from sigmas taken as independent."""
+    found = kin3d.compare(cars, "front", [-20.0, 0.0, 20.0], MEASURES, samples=2000)
+    (pair,) = found.pairs
+    assert {f.code for f in found.findings} >= {"adjusted-together"}
+    truth = {"roll_centre_height_mm": 12.6, "anti_dive_pct": 13.4, "caster_deg": 0.48}
+    for name, true in truth.items():
+        d = pair.difference(name, "design")
+        assert abs(d.difference - true) < 2.576 * d.sigma + 0.05, name
+    anti = pair.difference("anti_dive_pct", "design")
+    assert anti.verdict == "can be said"
+    assert anti.sigma < 0.95 * np.hypot(anti.sigma_a, anti.sigma_b)
+    points = {m.point: m for m in pair.moves}
+    table = [c.front.points for c in adjusted_together(cars, "front")[0]]
+    apart = np.hypot(*(t.sigma_mm[t.names.index("upper_outer")] for t in table))
+    assert (points["upper_outer"].sigma_mm < 0.998 * apart).all()
+
+
+def test_causes_name_marks_and_figures(cars):
+    found = kin3d.tolerance(cars[0], "front", [0.0], MEASURES, samples=200)
+    causes = next(t for t in found.tables() if t.key == "causes")
+    said = "; ".join(str(row[1]) for row in causes.rows)
+    assert "dunlin front: legs" in said
+    assert "(most: dunlin front: leg " in said
+    assert "position of the car" in said
+    assert found.spread is not None
+    assert_allclose(found.spread.sigma[:, 0], found.first.sigma[:, 0], rtol=0.12)
+
+
+def test_the_table_that_locate_writes_is_as_good_as_the_photographs(cars, paths, tmp_path):
+    located = locate(paths[0].with_suffix(".photos.toml"))
+    located.save(tmp_path / "points.csv")
+    text = paths[0].read_text("utf-8").replace(
+        'points = "dunlin.photos.toml"',
+        'points = "points.csv"\nunits = "mm"\naxes = "x forward, y left, z up"\nside = "left"\n'
+        f"loaded_radius_mm = {cars[0].front.loaded_radius_mm!r}",
+    )
+    text = text.replace("[car]", f"[car]\nwheelbase_mm = {cars[0].data.wheelbase_mm!r}")
+    (tmp_path / "car.toml").write_text(text, "utf-8")
+    again = kin3d.load(tmp_path / "car.toml")
+    flat = [c.front.points.errors.effect_mm.reshape(-1, 3 * len(c.front.points.names)) for c in (again, cars[0])]
+    assert_allclose(flat[0].T @ flat[0], flat[1].T @ flat[1], rtol=1e-6, atol=1e-6)
+    assert WHEEL_CENTRE in again.front.points
+
+
+def car_text(folder, paths, old, new, name="bad.toml"):
+    (folder / name).write_text(paths[0].read_text("utf-8").replace(old, new), "utf-8")
+    return folder / name
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "code"),
+    [
+        ("[front]", "[rear]", "axle-differs"),
+        ("[front]", '[front]\nside = "right"', "side-differs"),
+        ('"double wishbone"', f'"{FIVE_LINK}"', "layout-differs"),
+        ("[front]", '[front]\nother_points = "dunlin.photos.toml"', "photographs-other"),
+        ("dunlin.photos.toml", "nowhere.photos.toml", "file-missing"),
+        ("[front]", "[front]\norigin = [1, 2, 3]", "origin-photographs"),
+    ],
+)
+def test_what_does_not_go_with_photographs_is_refused(folder, paths, old, new, code):
+    with pytest.raises(Kin3dError) as caught:
+        kin3d.load(car_text(folder, paths, old, new))
+    assert code in {f.code for f in caught.value.findings}, [str(f) for f in caught.value.findings]
+
+
+def test_a_template_that_leads_back_is_refused(folder, paths):
+    photos = (folder / "dunlin.photos.toml").read_text("utf-8")
+    (folder / "loop.photos.toml").write_text(photos.replace("dunlin.template.csv", "loop.toml"), "utf-8")
+    (folder / "loop.toml").write_text(paths[0].read_text("utf-8").replace("dunlin.photos", "loop.photos"), "utf-8")
+    with pytest.raises(ReadingError) as caught:
+        kin3d.load(folder / "loop.toml")
+    assert "photographs-circle" in {f.code for f in caught.value.findings}
