@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from math import cos, hypot, radians
 from pathlib import Path
@@ -27,8 +26,6 @@ from kin3d.reading.text import FindingLog
 from kin3d.units import known_lengths, length_factor
 
 _TABLES = (".csv", ".txt", ".tsv")
-# files of photographs that are being read: the template of one may be a car file
-_being_read: ContextVar[frozenset[Path]] = ContextVar("being_read", default=frozenset())
 _MESHES = (".stl", ".obj", ".glb", ".ply")
 
 
@@ -283,16 +280,10 @@ def _scan_photographs(path: Path, where: str, source: AxleSource) -> PointScan:
         text = "points of the other side cannot be photographs: those of the one side show both; leave it out"
         log.error("photographs-other", text)
         return PointScan({}, None, log.findings)
-    if path.resolve() in _being_read.get():
-        log.error("photographs-circle", "its template is the car file whose points it is to give; name a point table")
-        return PointScan({}, None, log.findings)
-    token = _being_read.set(_being_read.get() | {path.resolve()})
     try:
         found = read_photographs(path)
     except Kin3dError as err:
         return PointScan({}, None, err.findings)
-    finally:
-        _being_read.reset(token)
     _check_photographs(found, source, log)
     table = PhotoPoints.of(found)
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, log.findings)

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Kin3dError
+from kin3d.frames import parse_axes
 from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.linkage.names import AxleName
 from kin3d.reading.points import scan_points_csv
-from kin3d.reading.text import FindingLog
+from kin3d.reading.text import FindingLog, read_toml
+from kin3d.units import length_factor
 
 Array = NDArray[np.float64]
 
@@ -44,25 +47,15 @@ def own_shape(layout: str, radius_mm: float, half_track_mm: float, x_mm: float) 
 
 def template_points(path: Path, axle: AxleName, where: str, log: FindingLog) -> Mapping[str, Array] | None:
     """Points of a template, left side, mm: a point table in mm and the vehicle frame, or an axle of a car file."""
-    if path.suffix.lower() == ".toml":
-        from kin3d.reading.car import read_car
-
-        try:
-            car = read_car(path)
-        except Kin3dError as err:
-            log.adopt(err.findings)
-            return None
-        found = car.front if axle == "front" else car.rear
-        if found is None:
-            log.error("template-axle", f'"{path.name}" has no {axle} axle; give a car file that has it', where)
-            return None
-        table = found.points
-    else:
-        scan = scan_points_csv(path, 1.0, np.eye(3))
-        log.adopt(scan.findings)
-        if scan.table is None:
-            return None
-        table = scan.table
+    found = _of_car(path, axle, where, log) if path.suffix.lower() == ".toml" else (path, 1.0, np.eye(3), np.zeros(3))
+    if found is None:
+        return None
+    file, factor, rotation, origin = found
+    scan = scan_points_csv(file, factor, rotation)
+    log.adopt(scan.findings)
+    if scan.table is None:
+        return None
+    table = replace(scan.table, xyz_mm=scan.table.xyz_mm - factor * rotation @ origin)
     if WHEEL_CENTRE not in table:
         log.error("template-wheel", f'"{path.name}" has no wheel_centre; a template needs one', where)
         return None
@@ -76,3 +69,24 @@ def template_points(path: Path, axle: AxleName, where: str, log: FindingLog) -> 
         log.error("template-frame", text, where)
         return None
     return {n: table[n] * flip for n in table.names}
+
+
+def _of_car(path: Path, axle: AxleName, where: str, log: FindingLog) -> tuple[Path, float, Array, Array] | None:
+    """The point table of an axle of a car file, with mm per unit, rotation into the vehicle frame, and its origin."""
+    own = FindingLog(str(path))
+    data = read_toml(path, own, "a car file with [front] or [rear] is expected")
+    log.adopt(own.findings)
+    if data is None:
+        return None
+    keys = data.get(axle)
+    name = keys.get("points") if isinstance(keys, dict) else None
+    if not isinstance(keys, dict) or not isinstance(name, str) or not name.lower().endswith((".csv", ".txt", ".tsv")):
+        text = f'"{path.name}" names no point table for the {axle} axle; name a table, or a car file that names one'
+        log.error("template-axle", text, where)
+        return None
+    try:
+        turn, factor = parse_axes(str(keys.get("axes", ""))), length_factor(str(keys.get("units", "")))
+        return path.parent / name, factor, turn, np.array(keys.get("origin", [0.0] * 3), dtype=float)
+    except Kin3dError as err:
+        log.adopt(replace(f, place=f.place or str(path)) for f in err.findings)
+        return None

@@ -163,4 +163,4 @@ def test_a_template_that_leads_back_is_refused(folder, paths):
     (folder / "loop.toml").write_text(paths[0].read_text("utf-8").replace("dunlin.photos", "loop.photos"), "utf-8")
     with pytest.raises(ReadingError) as caught:
         kin3d.load(folder / "loop.toml")
-    assert "photographs-circle" in {f.code for f in caught.value.findings}
+    assert "template-axle" in {f.code for f in caught.value.findings}

@@ -149,7 +149,8 @@ def test_points_with_their_covariance_come_out_of_files(tmp_path):
     assert found.save(tmp_path / "points.csv") == len(own.names)
     table = read_points_csv(tmp_path / "points.csv", units="mm", axes="x forward, y left, z up")
     np.testing.assert_allclose(table.xyz_mm, own.xyz_mm, rtol=0.0, atol=1e-8)
-    rows = (tmp_path / "points.covariance.csv").read_text("utf-8").splitlines()
+    lines = (tmp_path / "points.covariance.csv").read_text("utf-8").splitlines()
+    rows = [line for line in lines if not line.startswith("#")]
     square = np.array([[float(x) for x in row.split(",")[1:]] for row in rows[1:]])
     np.testing.assert_allclose(np.sqrt(np.diag(square)), table.sigma_mm.ravel(), rtol=1e-9, atol=1e-12)
     truth = np.array([scenes.design("plover")[n] for n in own.names[:-1]])
