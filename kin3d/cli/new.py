@@ -8,9 +8,9 @@ from typing import Annotated
 
 import typer
 
-from kin3d.cli.screen import Screen
+from kin3d.cli.screen import Screen, check_endings
 from kin3d.errors import Finding, RequestError
-from kin3d.writing.files import write_file
+from kin3d.writing.files import with_sum, write_file
 
 FILES = ("car.toml", "front.csv", "rear.csv")
 
@@ -21,19 +21,18 @@ def new(
 ) -> None:
     """Write a car file and its point tables, every key with its meaning, to put your own figures into.
 
-    The car in it is invented and complete: every command runs on it as it is. A folder that has such files is refused.
+    The car in it is invented and complete: every command runs on it as it is.
+    Files that you have changed are not replaced.
 
     Example:  kin3d new mycar
     """
-    there = [name for name in FILES if (folder / name).exists()]
-    if there:
-        text = f"has {', '.join(there)} already; nothing is overwritten: name another folder"
-        raise RequestError(Finding("files-there", text, str(folder)))
+    if folder.is_dir():
+        check_endings([(folder / name, (".toml", ".csv"), "FOLDER") for name in FILES])
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise RequestError(Finding("not-written", f"cannot be made: {error.strerror or error}", str(folder))) from None
     for name in FILES:
-        write_file(folder / name, (files("kin3d") / "guide" / "new" / name).read_bytes())
+        write_file(folder / name, with_sum((files("kin3d") / "guide" / "new" / name).read_text("utf-8")))
     screen.say(f"Written to {folder}: {', '.join(FILES)}. The car is invented: put your own figures in its place.")
     screen.say(f"Then: kin3d check {folder / FILES[0]}")

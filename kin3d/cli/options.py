@@ -49,8 +49,17 @@ def names_of(names: str | None) -> list[str] | None:
 
 
 def processes(workers: int) -> int:
-    """Number of processes that the option stands for."""
-    return max(1, workers) if workers else (os.cpu_count() or 1)
+    """Number of processes that the option stands for; never more than there are processors: they would only wait.
+
+    Raises
+    ------
+    RequestError
+        For a number below 0.
+    """
+    if workers < 0:
+        raise RequestError(Finding("workers", f"--workers is {workers}; 0 (one a processor) or more is expected"))
+    there = os.cpu_count() or 1
+    return min(workers, there) if workers else there
 
 
 def parse_values(text: str, option: str) -> list[float]:

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from kin3d.errors import Finding, Kin3dError, RequestError, Severity
-from kin3d.writing.files import PICTURES, TABLES, check_place
+from kin3d.writing.files import PICTURES, TABLES, check_place, plan
 from kin3d.writing.terminal import print_table, say
 
 if TYPE_CHECKING:
@@ -105,6 +105,7 @@ def check_endings(asked: Iterable[tuple[Path | None, tuple[str, ...], str]]) -> 
         try:
             if place is not None:
                 check_place(place, endings, option)
+                plan(place)
         except RequestError as error:
             findings += error.findings
     if findings:

@@ -68,8 +68,8 @@ def split_table(text: str, log: FindingLog) -> RawTable | None:
         return None
     if len(lines) == 1:
         log.error("table-empty", "has a header and no rows; one row for each point is expected")
-    good = tuple(row for row in rows[1:] if _fits(row, rows[0], separator, log))
-    misfits = tuple(row for row in rows[1:] if row not in good)
+    fits = [(row, _fits(row, rows[0], separator, log)) for row in rows[1:]]
+    good, misfits = (tuple(row for row, fit in fits if fit is wanted) for wanted in (True, False))
     return RawTable(separator, columns, good, misfits)
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from kin3d.reading.text import FindingLog
-from kin3d.writing.files import note_read
+from kin3d.writing.files import read_file
 
 _TURNED = (5, 6, 7, 8)  # EXIF orientations that exchange width and height (CIPA DC-008, tag 0x0112)
 _ORIENTATION, _EXIF = 0x0112, 0x8769
+MOST_BYTES = 256_000_000
 _FOCAL, _FOCAL_35 = 0x920A, 0xA405
 FULL_FRAME_MM = (36.0, 24.0)  # what "focal length in 35 mm film" refers to
 
@@ -44,8 +46,7 @@ class Picture:
 def read_picture(path: Path, where: str, log: FindingLog) -> Picture | None:
     """Open a picture, or say in one sentence why it is none."""
     try:
-        data = path.read_bytes()
-        note_read(path)
+        data = read_file(path, MOST_BYTES)
     except OSError as err:
         beside = sorted(p.name for p in path.parent.iterdir() if p.is_file()) if path.parent.is_dir() else []
         hint = f"; beside it there are {', '.join(beside[:6])}" if beside else "; its folder is not there either"
@@ -57,7 +58,7 @@ def read_picture(path: Path, where: str, log: FindingLog) -> Picture | None:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            with Image.open(path) as image:
+            with Image.open(io.BytesIO(data)) as image:
                 width, height = image.size
                 exif = image.getexif()
                 inner: dict[int, Any] = dict(exif.get_ifd(_EXIF))

@@ -32,7 +32,7 @@ from kin3d.reading.cells import (
 from kin3d.reading.covariance import covariance_beside, covariance_text, with_covariance
 from kin3d.reading.text import FindingLog, read_text
 from kin3d.units import length_factor
-from kin3d.writing.files import with_sum, write_file
+from kin3d.writing.files import inert, with_sum, write_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ def scan_points_csv(path: Path, factor_mm: float, rotation: NDArray[np.float64])
         xyz_mm=factor_mm * values @ rotation.T + 0.0,  # + 0.0 turns -0.0 into 0.0
         sigma_mm=factor_mm * sigmas @ np.abs(rotation).T,
         places=tuple(places.values()),
-        notes=tuple(_cell(row, raw, "note") for row in raw.rows),
+        notes=tuple(_own_words(_cell(row, raw, "note")) for row in raw.rows),
         findings=findings,
     )
     if covariance_beside(path).is_file():
@@ -186,6 +186,11 @@ def _names(raw: RawTable, log: FindingLog) -> list[str]:
     return names
 
 
+def _own_words(note: str) -> str:
+    """A note without the apostrophe that keeps spreadsheets from running it."""
+    return note[1:] if note[:1] == "'" and inert(note[1:]) == note else note
+
+
 def _coordinates(row: Row, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
     return [_value(row, raw, c, mark, log) if c in raw.columns else 0.0 for c in COORDINATES]
 
@@ -245,11 +250,11 @@ def write_points_csv(
     _check_writable(table, separator, decimal)
     rotation = parse_axes(axes)
     factor = length_factor(units)
-    columns: list[tuple[str, Iterable[str]]] = [("point", table.names)]
+    columns: list[tuple[str, Iterable[str]]] = [("point", [inert(n) for n in table.names])]
     columns += _numbers(("x", "y", "z"), table.xyz_mm @ rotation / factor + np.array(origin or 0.0), decimal)
     columns += _sigma_columns(table.sigma_mm @ np.abs(rotation) / factor, decimal)
     if any(table.notes):
-        columns.append(("note", [" ".join(note.split()) for note in table.notes]))
+        columns.append(("note", [inert(" ".join(note.split())) for note in table.notes]))
     out = io.StringIO()
     writer = csv.writer(out, delimiter=separator, lineterminator="\n")
     writer.writerow([title for title, _ in columns])

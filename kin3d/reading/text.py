@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, Severity
-from kin3d.writing.files import note_read
+from kin3d.writing.files import read_file
 
 Where = str | int
 _OTHER_KINDS = {
@@ -77,8 +77,7 @@ def read_text(path: Path, log: FindingLog, expected: str) -> str | None:
     `expected` says what an empty file should have held.
     """
     try:
-        raw = path.read_bytes()
-        note_read(path)
+        raw = read_file(path)
     except FileNotFoundError:
         log.error("file-missing", f"there is no such file; {_near(path)}")
     except IsADirectoryError:
@@ -135,18 +134,23 @@ def read_toml(path: Path, log: FindingLog, expected: str) -> dict[str, Any] | No
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
-        _tell_syntax(str(err), text, log)
+        _tell_syntax(str(err), text if path.suffix.lower() == ".toml" else "", log)
     except RecursionError:
         log.error("toml-syntax", "is nested too deeply to be read")
     return None
 
 
 def _tell_syntax(message: str, text: str, log: FindingLog) -> None:
+    """Say what is wrong in which line; without a text nothing of the file is quoted: it may be any file at all."""
+    if not text:
+        log.error("toml-syntax", "is no TOML; give the path of a file that ends in .toml")
+        return
     lines = text.splitlines()
     match = re.search(r"\s*\(at line (\d+), column (\d+)\)", message)
     line = int(match[1]) if match else len(lines)
     reason = re.sub(r"\s*\(at .*\)$", "", message)
     found = lines[min(line, len(lines)) - 1].strip()
+    found = found if len(found) <= 80 else f"{found[:79]}…"
     log.error("toml-syntax", f"{found!r} is not valid TOML ({reason}){_syntax_hint(found)}", f"line {line}")
 
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 from html import escape
 from importlib import resources
 from pathlib import Path
 
+from kin3d.errors import Finding, RequestError
 from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.report import figures, tables, views
@@ -60,7 +62,7 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     """The page's text; see `write_report`."""
     results = [p.comparison for p in data.axles]
     title = " and ".join(c.title for c in data.cars)
-    parts = [_head(data, title, day or date.today())]
+    parts = [_head(data, title, day or _today())]
     if any(r.pairs for r in results):
         parts.append(section("summary", "What can be said", summary(results) + _cautions(results)))
     parts.append(section("inputs", "What was read", _inputs(data)))
@@ -77,6 +79,16 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     )
     body = tag("div", "".join(parts), class_="page")
     return f'<!DOCTYPE html>\n<html lang="en"><head>{head}</head><body>{body}</body></html>\n'
+
+
+def _today() -> date:
+    """The date that the page carries: of SOURCE_DATE_EPOCH where that is set, so that the page can be made again."""
+    given = os.environ.get("SOURCE_DATE_EPOCH", "")
+    try:
+        return datetime.fromtimestamp(int(given), UTC).date() if given else date.today()
+    except (ValueError, OverflowError, OSError):
+        text = f'SOURCE_DATE_EPOCH is "{given}"; seconds since 1970 as a whole number are expected'
+        raise RequestError(Finding("date", text)) from None
 
 
 def _head(data: ReportData, title: str, day: date) -> str:

@@ -6,14 +6,18 @@ assembled.
 
 from __future__ import annotations
 
+import multiprocessing
+import os
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from threading import Thread
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure, figure
@@ -23,6 +27,7 @@ from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.uncertainty import Uncertainty
 
 Array = NDArray[np.float64]
+MOST_MEMORY = 2_500_000_000  # bytes that the samples of one study may take
 PIECE_LANES = 65_536  # lanes of one piece of work
 WORTH_PROCESSES = 300_000  # fewer lanes are done sooner than a process starts
 LEVELS = (0.68, 0.95)
@@ -117,7 +122,13 @@ def draw(
         The corner of the study, where it has been built already.
     drawn : dict, optional
         What was drawn for another car; see `draw_normals`.
+
+    Raises
+    ------
+    RequestError
+        For a seed below 0, and for more samples than memory is taken for.
     """
+    _refuse(study, count, seed)
     worker = _Worker(study, corner)
     travels, measures = len(study.travel_mm), len(study.measures)
     out = Samples(
@@ -138,6 +149,21 @@ def draw(
     return out
 
 
+def _refuse(study: Study, count: int, seed: int) -> None:
+    findings = []
+    if seed < 0:
+        findings.append(Finding("seed", f"seed is {seed}; a whole number of 0 or more is expected"))
+    # the samples drawn, with room to sort them, and every value of every measure
+    each = 8 * (4 * len(study.uncertainty.seeds) + (len(study.measures) + 2) * (len(study.travel_mm) + 2))
+    most = MOST_MEMORY // each
+    if count > most:
+        text = f"samples is {count:,}; with {len(study.measures)} measures over {len(study.travel_mm)} travels "
+        text += f"{most:,} or fewer fit into memory; ask for fewer samples, measures or travels"
+        findings.append(Finding("samples-many", text))
+    if findings:
+        raise RequestError(findings)
+
+
 Piece = tuple[Array, Array, Array, NDArray[np.int8]]
 
 
@@ -147,8 +173,6 @@ def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]
     if workers < 2:
         yield lambda pieces: map(worker.piece, pieces)
         return
-    import multiprocessing
-
     # a fresh interpreter each: a forked copy of a process with threads may hang
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, context, _start, (worker.study,)) as pool:
@@ -191,7 +215,7 @@ def moved(normals: Array, seeds: Array) -> Array:
 
     Sums in one order: a product of matrices rounds by how many samples there are. Most seeds are zero.
     """
-    flat = seeds.reshape(len(seeds), -1)
+    flat = seeds.reshape(len(seeds), int(np.prod(seeds.shape[1:])))
     out = np.zeros((len(normals), flat.shape[1]))
     for source, coordinate in zip(*np.nonzero(flat), strict=True):
         out[:, coordinate] += normals[:, source] * flat[source, coordinate]
@@ -202,7 +226,16 @@ _process: list[_Worker] = []  # the worker of a process of a pool, made once whe
 
 
 def _start(study: Study) -> None:
+    Thread(target=_end_with_parent, daemon=True).start()
     _process.append(_Worker(study))
+
+
+def _end_with_parent() -> None:
+    """Wait for the process that started this one, and end when it has ended, however it did."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _piece(normals: Array) -> Piece:

@@ -90,7 +90,11 @@ def swap(
     before = inboard_curves(car, axle, np.linspace(span.min(), span.max(), 4 * FIT_POINTS - 3))
     chosen = mount or _default_mount(model, to)
     given = read_boxes(Path(box)) if isinstance(box, str | PathLike) else dict(box or {})
-    raise_errors(_problems(model, before, chosen, given, str(car.source)), RequestError)
+    problems = _problems(model, before, chosen, given, str(car.source))
+    if before.kind == to:
+        text = f"the {axle} axle has a {to}-rod already; ask for the other kind"
+        problems.append(Finding("swap-same", text, str(car.source)))
+    raise_errors(problems, RequestError)
     layouts = start_layouts(model.axle, model.linkage, (_kind(before), to), chosen, given)
     wanted = _ratios(model, at)
     best, layout, tried = _best_of_starts(car, model, chosen, layouts, wanted, at, progress, starts or STARTS)

@@ -9,6 +9,7 @@ older one as it was.
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
@@ -24,27 +25,78 @@ PICTURES = (".png", ".svg", ".pdf")
 TABLES = (".csv", ".json", ".nc")
 MARK = "Written by kin3d"  # in the head, metadata or header of every file that is not a plain result table
 _SUM = re.compile(rf"\A(?:\ufeff)?# {MARK}, sum ([0-9a-f]{{16}})\r?\n")
+_INPUT = "is read by this same run and would be lost; give another name"
 _LOOK = 65_536  # bytes of an older file that are searched for the mark, at its head and at its end
 _RESULT_COLUMNS = frozenset(("measure", "unit", "status", "element", "wheel", "quantity", "value"))
+MOST_BYTES = 64_000_000  # of a file that is read; more is no table, car or layout
 _read: set[tuple[int, int]] = set()  # device and number of every file that this run has read
+_own: set[tuple[int, int]] = set()  # and of every file that it has written: reading one back makes no input of it
+_planned: dict[tuple[int, int], Path] = {}  # files that stand where a command is going to write
 _forced: ContextVar[bool] = ContextVar("forced", default=False)
 
 
 def note_read(path: Path) -> None:
-    """Remember a file as read: nothing is written onto it as long as the program runs."""
+    """Remember a file as read: nothing is written onto it as long as the program runs.
+
+    Raises
+    ------
+    RequestError
+        When a command is going to write onto it: that is said before the work.
+    """
     with contextlib.suppress(OSError):
         found = path.stat()
-        _read.add((found.st_dev, found.st_ino))
+        key = (found.st_dev, found.st_ino)
+        if key not in _own:
+            _read.add(key)
+        if key in _planned:
+            raise RequestError(Finding("place-input", _INPUT, str(_planned[key])))
+
+
+def read_file(path: Path, most: int = MOST_BYTES) -> bytes:
+    """The bytes of a file that is read as an input; nothing is written onto it afterwards.
+
+    Raises
+    ------
+    OSError
+        With a sentence in `strerror`: what cannot be opened, a device or pipe (which is not opened), more bytes than
+        `most`.
+    RequestError
+        As `note_read`.
+    """
+    found = path.stat()
+    if stat.S_ISDIR(found.st_mode):
+        raise IsADirectoryError(errno.EISDIR, "is a folder, not a file", str(path))
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(errno.EINVAL, "is a device or pipe, not a file", str(path))
+    if found.st_size > most:
+        size = f"has {found.st_size / 1e6:,.0f} MB; up to {most / 1e6:,.0f} MB are read"
+        raise OSError(errno.EFBIG, size, str(path))
+    with path.open("rb") as file:
+        raw = file.read(most + 1)
+    note_read(path)
+    return raw
 
 
 @contextlib.contextmanager
 def replacing(forced: bool = True) -> Iterator[None]:
-    """Within it files that are no earlier results may be replaced; files that were read may not."""
+    """Within it, if forced, files that are no earlier results may be replaced; files that were read may not.
+
+    It is one run of a command: what the command has planned to write is forgotten after it.
+    """
     token = _forced.set(forced)
+    _planned.clear()
     try:
         yield
     finally:
+        _planned.clear()
         _forced.reset(token)
+
+
+def plan(path: Path) -> None:
+    """Remember where a command is going to write: what it reads from there is refused at once."""
+    with contextlib.suppress(OSError):
+        found = path.stat()
+        _planned[found.st_dev, found.st_ino] = path
 
 
 def with_sum(text: str) -> str:
@@ -57,6 +109,20 @@ def with_sum(text: str) -> str:
 
 def _sum_of(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:16]
+
+
+def inert(words: str) -> str:
+    """A text for a cell that no spreadsheet takes for a formula: one that begins with = + - @ gets an apostrophe.
+
+    What is a number stays as it is.
+    """
+    if not words.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return words
+    try:
+        float(words)
+    except ValueError:
+        return f"'{words}"
+    return words
 
 
 def check_place(path: Path, endings: tuple[str, ...], option: str) -> None:
@@ -102,8 +168,7 @@ def _check_place(path: Path) -> None:
         text = "is not a file but a device or pipe; give the name of a file"
         raise RequestError(Finding("place-device", text, str(path)))
     if (found.st_dev, found.st_ino) in _read:
-        text = "is read by this same run and would be lost; give another name"
-        raise RequestError(Finding("place-input", text, str(path)))
+        raise RequestError(Finding("place-input", _INPUT, str(path)))
     if not _forced.get() and not earlier_result(path):
         text = "is there already and is no earlier result of kin3d; give another name, or --force to replace it"
         raise RequestError(Finding("place-taken", text, str(path)))
@@ -175,7 +240,9 @@ def whole_file(path: Path) -> Iterator[Path]:
         with beside.open("rb") as file:
             os.fsync(file.fileno())
         beside.chmod(mode)
+        found = beside.stat()
         beside.replace(target)
+        _own.add((found.st_dev, found.st_ino))
         beside = None
     except OSError as error:
         raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(path))) from None

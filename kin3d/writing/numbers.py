@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from kin3d.writing.files import inert
+
 _PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
 DIGITS = 12  # significant digits in files
 
@@ -56,4 +58,4 @@ def cell(value: object) -> str:
     """A cell of a file: 12 significant digits, empty where there is no value."""
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
-    return f"{value:.{DIGITS}g}" if isinstance(value, float) else str(value)
+    return f"{value:.{DIGITS}g}" if isinstance(value, float) else inert(str(value))

@@ -46,6 +46,7 @@ def test_help_keeps_its_brackets_and_has_the_habits(name, monkeypatch):
 
 
 def test_quiet_says_nothing_but_errors(fresh):
+    fresh.write_text("# mine\n", "utf-8")
     code, out, err = run("new", str(fresh.parent), "--quiet")
     assert (code, out) == (2, "")
     assert "car.toml" in err
@@ -96,13 +97,16 @@ def test_a_command_alone_is_built_without_completion():
     assert len(build("sweep").registered_commands) == 1
 
 
-def test_new_refuses_a_folder_that_has_such_files(fresh):
+def test_new_replaces_what_it_wrote_and_nothing_that_was_changed(fresh):
+    assert run("new", str(fresh.parent))[0] == 0
     before = fresh.read_text("utf-8")
     fresh.write_text(before + "# mine\n", "utf-8")
     code, _, err = run("new", str(fresh.parent))
     assert code == 2
-    assert "has car.toml, front.csv, rear.csv already; nothing is overwritten" in " ".join(err.split())
+    assert "car.toml: is there already and is no earlier result of kin3d" in " ".join(err.split())
     assert fresh.read_text("utf-8").endswith("# mine\n")
+    assert run("new", str(fresh.parent), "--force")[0] == 0
+    assert fresh.read_text("utf-8") == before
     (fresh.parent / "file").write_text("x", "utf-8")
     code, _, err = run("new", str(fresh.parent / "file"))
     assert code == 2

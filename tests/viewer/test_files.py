@@ -81,7 +81,7 @@ def test_page_holds_the_sweep(tmp_path):
     file = tmp_path / "page.html"
     read = car("dunlin", None)
     run(read, None, Request(scene=file, drives=Drives(10.0)))
-    data = json.loads(re.search(r"const data = (.*);\n", file.read_text("utf-8")).group(1).replace("<\\/", "</"))
+    data = json.loads(re.search(r'id="data">(.*)</script>\n', file.read_text("utf-8")).group(1))
     at = data["at"]
     assert at[data["start"]] == 10.0
     made = Session.of(read, "front", Drives())
@@ -109,9 +109,9 @@ def test_wrong_requests_are_told_all_at_once(tmp_path):
         run(car("dunlin", None), None, request)
     text = str(told.value)
     for said in (
-        'the ending ".bmp" is not known; expected .png or .jpg or .jpeg',
-        "its folder does not exist",
-        'the ending ".obj" is not known; expected .glb or .html',
+        'the ending ".bmp" is not known; expected one of .png, .jpg, .jpeg',
+        "make it first",
+        'the ending ".obj" is not known; expected one of .glb, .html',
         '--view "below": there are front, side, plan, perspective',
         '"wheel": there are linkage, wheels',
         "from 64 to 8192 px",

@@ -9,9 +9,10 @@ from pathlib import Path
 from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.writing.files import check_place, plan
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.model import Drives
-from kin3d_viewer.pictures import FILMS, STILLS, PictureOptions, animation, check_ending, screenshot
+from kin3d_viewer.pictures import FILMS, STILLS, PictureOptions, animation, screenshot
 from kin3d_viewer.probe import need_window
 from kin3d_viewer.session import Session
 from kin3d_viewer.style import LAYERS, SHOWN
@@ -122,7 +123,8 @@ def check(request: Request) -> None:
     ):
         if file is not None:
             try:
-                check_ending(file, known, option)
+                check_place(file, known, option)
+                plan(file)
             except Kin3dError as error:
                 findings += error.findings
     for name in (*request.show, *request.hide):

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.errors import Finding, RequestError
+from kin3d.writing.files import MARK, write_file
 from kin3d_viewer.geometry import Mesh, joined, strokes, surface
 from kin3d_viewer.page import page
 from kin3d_viewer.pictures import PictureOptions
@@ -29,15 +29,10 @@ def write_scene(session: Session, file: Path, options: PictureOptions) -> str:
     A ``.glb`` holds the present position, one named node a primitive, in metres with y up and z forward. A ``.html``
     holds the sweep, with curves; it needs no network.
     """
-    try:
-        if file.suffix.lower() == ".html":
-            text = page(session, options)
-            file.write_text(text, "utf-8")
-        else:
-            file.write_bytes(glb(visible(session.scene(options.layers), set(options.layers))))
-    except OSError as error:
-        text = f"cannot be written: {error.strerror or error}"
-        raise RequestError(Finding("not-written", text, str(file))) from None
+    if file.suffix.lower() == ".html":
+        write_file(file, page(session, options))
+    else:
+        write_file(file, glb(visible(session.scene(options.layers), set(options.layers))))
     return f"Scene written to {file} ({file.stat().st_size / 1000.0:.0f} kB)"
 
 
@@ -50,7 +45,10 @@ def glb(items: list[Primitive]) -> bytes:
         mesh = joined([solid_surface(item) if isinstance(item, Solid) else surface(item), *_tubes(item)])
         if len(mesh.points):
             scene.add_geometry(_shown(mesh, item.role), node_name=item.name, geom_name=item.name)
-    found: bytes = scene.export(file_type="glb")
+    def signed(tree: dict[str, Any]) -> None:
+        tree["asset"]["generator"] = MARK
+
+    found: bytes = scene.export(file_type="glb", tree_postprocessor=signed)
     return found
 
 

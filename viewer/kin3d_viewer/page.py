@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import base64
 import json
+import re
+from html import escape
 from importlib import resources
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.writing.files import MARK
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.geometry import strokes, surface
 from kin3d_viewer.instances import Instance, instance, unit_mesh
@@ -30,10 +33,11 @@ def page(session: Session, options: PictureOptions) -> str:
     names = options.curves or default_measures(list(session.view.now.values))
     data = _data(session, set(options.layers), tuple(names))
     template = (resources.files("kin3d_viewer") / "page.html").read_text("utf-8")
-    # a closing tag inside the data would end the script
-    text = json.dumps(data, separators=(",", ":"), ensure_ascii=False).replace("</", "<\\/")
-    title = session.caption().replace("&", "&amp;").replace("<", "&lt;")
-    return template.replace("@TITLE@", title).replace("@DATA@", text)
+    # no tag can begin inside the data, so that nothing in it ends the block or becomes a comment
+    text = json.dumps(data, separators=(",", ":"), ensure_ascii=False).replace("<", "\\u003c")
+    given = {"TITLE": escape(session.caption()), "DATA": text, "MARK": MARK}
+    # every place is filled once: what is put in may look like a place itself
+    return re.sub("@(TITLE|DATA|MARK)@", lambda place: given[place[1]], template)
 
 
 def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[str, Any]:

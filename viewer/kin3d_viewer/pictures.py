@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
+from kin3d.writing.files import MARK, check_place, whole_file
 from kin3d_viewer.charts import Charts
 from kin3d_viewer.probe import need_pictures
 from kin3d_viewer.session import Session
@@ -122,7 +123,7 @@ def screenshot(session: Session, file: Path, options: PictureOptions) -> None:
     RequestError
         No OpenGL library, an ending that is not one of `STILLS`, a place that cannot be written.
     """
-    check_ending(file, STILLS, "--screenshot")
+    check_place(file, STILLS, "--screenshot")
     with Camera(session, options) as camera:
         image = camera.shoot()
     _save(file, [image], 1)
@@ -137,7 +138,7 @@ def animation(session: Session, file: Path, options: PictureOptions, at: Sequenc
         Values of the drive that the curves run over; default the range of the curves in `FRAMES` steps. Positions out
         of reach are left out.
     """
-    check_ending(file, FILMS, "--animation")
+    check_place(file, FILMS, "--animation")
     reached = np.asarray(at if len(at) else _usual(session), dtype=float)
     with Camera(session, options) as camera:
         images = list(_frames(session, camera, reached))
@@ -161,25 +162,23 @@ def _frames(session: Session, camera: Camera, at: NDArray[np.float64]) -> Iterat
             first = False
 
 
-def check_ending(file: Path, known: Sequence[str], option: str) -> None:
-    """Refuse a file whose ending says nothing that can be written."""
-    if file.suffix.lower() not in known:
-        text = f'{option} "{file}": the ending "{file.suffix}" is not known; expected {" or ".join(known)}'
-        raise RequestError(Finding("ending", text))
-    if not file.resolve().parent.is_dir():
-        raise RequestError(Finding("not-written", "cannot be written: its folder does not exist", str(file)))
-
-
 def _save(file: Path, images: list[Image], rate: int) -> None:
-    try:
-        if file.suffix.lower() == ".mp4":
-            _film(file, images, rate)
-        elif file.suffix.lower() == ".gif":
-            _gif(file, images, rate)
-        else:
-            _image(images[0]).save(file)
-    except OSError as error:
-        raise RequestError(Finding("not-written", f"cannot be written: {error.strerror or error}", str(file))) from None
+    if file.suffix.lower() == ".mp4":
+        _film(file, images, rate)
+    elif file.suffix.lower() == ".gif":
+        _gif(file, images, rate)
+    else:
+        save_still(file, images[0])
+
+
+def save_still(file: Path, image: Image) -> None:
+    """Write one picture (.png, .jpg) with the mark of the program in it."""
+    from PIL.PngImagePlugin import PngInfo
+
+    about = PngInfo()
+    about.add_text("Software", MARK)
+    with whole_file(file) as beside:
+        _image(image).save(beside, **({"pnginfo": about} if file.suffix.lower() == ".png" else {"comment": MARK}))
 
 
 def _image(array: Image) -> Any:
@@ -193,7 +192,16 @@ def _gif(file: Path, images: list[Image], rate: int) -> None:
 
     middle = _image(images[len(images) // 3]).quantize(GIF_COLOURS, method=Pillow.Quantize.MEDIANCUT)
     frames = [_image(i).quantize(palette=middle, dither=Pillow.Dither.NONE) for i in images]
-    frames[0].save(file, save_all=True, append_images=frames[1:], duration=round(1000 / rate), loop=0, optimize=True)
+    with whole_file(file) as beside:
+        frames[0].save(
+            beside,
+            save_all=True,
+            append_images=frames[1:],
+            duration=round(1000 / rate),
+            loop=0,
+            optimize=True,
+            comment=MARK,
+        )
 
 
 def _film(file: Path, images: list[Image], rate: int) -> None:
@@ -203,8 +211,12 @@ def _film(file: Path, images: list[Image], rate: int) -> None:
         text = "a film needs imageio-ffmpeg: pip install 'kin3d[viewer]', or write a .gif, which needs nothing more"
         raise RequestError(Finding("no-ffmpeg", text, str(file))) from None
     height, width = (n - n % 2 for n in images[0].shape[:2])
-    writer = imageio_ffmpeg.write_frames(str(file), (width, height), fps=rate, codec="libx264", quality=7)
-    writer.send(None)
-    for image in images:
-        writer.send(np.ascontiguousarray(image[:height, :width]))
-    writer.close()
+    about = ["-metadata", f"comment={MARK}", "-fflags", "+bitexact", "-flags:v", "+bitexact"]
+    with whole_file(file) as beside:
+        writer = imageio_ffmpeg.write_frames(
+            str(beside), (width, height), fps=rate, codec="libx264", quality=7, output_params=about
+        )
+        writer.send(None)
+        for image in images:
+            writer.send(np.ascontiguousarray(image[:height, :width]))
+        writer.close()

@@ -10,8 +10,10 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QFileDialog, QGridLayout, QLabel, QWidget
 
 from kin3d.errors import Kin3dError
+from kin3d.writing.files import check_place, replacing
 from kin3d_viewer.keys import help_rows
 from kin3d_viewer.model import LiveModel
+from kin3d_viewer.pictures import STILLS, save_still
 from kin3d_viewer.saving import save_car
 from kin3d_viewer.stage import Stage
 
@@ -25,7 +27,8 @@ def ask_car_file(parent: QWidget, model: LiveModel) -> str:
     if not name:
         return "not saved"
     try:
-        written = save_car(model, Path(name))
+        with replacing():  # the dialog has asked whether an older file is to be replaced
+            written = save_car(model, Path(name))
     except Kin3dError as error:
         return f"not saved: {error}"
     return f"saved: {', '.join(str(p) for p in written)}"
@@ -33,14 +36,15 @@ def ask_car_file(parent: QWidget, model: LiveModel) -> str:
 
 def ask_picture(parent: QWidget, take: Callable[[], Any]) -> str:
     """Ask for a file and save a picture there; returns what to say."""
-    from PIL import Image
-
     name = _ask(parent, "Save a picture", Path("picture.png"), "Picture (*.png *.jpg)")
     if not name:
         return "no picture saved"
     try:
-        Image.fromarray(take()).save(name if Path(name).suffix else f"{name}.png")
-    except (OSError, ValueError) as error:
+        file = Path(name if Path(name).suffix else f"{name}.png")
+        check_place(file, STILLS, "picture")
+        with replacing():  # the dialog has asked whether an older file is to be replaced
+            save_still(file, take())
+    except Kin3dError as error:
         return f"no picture saved: {error}"
     return f"picture saved: {name}"
 
