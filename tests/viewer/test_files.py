@@ -109,9 +109,9 @@ def test_wrong_requests_are_told_all_at_once(tmp_path):
         run(car("dunlin", None), None, request)
     text = str(told.value)
     for said in (
-        'the ending ".bmp" is not known; expected one of .png, .jpg, .jpeg',
+        'ending ".bmp" is not known; expected one of .png, .jpg, .jpeg',
         "make it first",
-        'the ending ".obj" is not known; expected one of .glb, .html',
+        'ending ".obj" is not known; expected one of .glb, .html',
         '--view "below": there are front, side, plan, perspective',
         '"wheel": there are linkage, wheels',
         "from 64 to 8192 px",

@@ -60,7 +60,7 @@ from typing import Any
 from kin3d.linkage.names import did_you_mean, normalise
 from kin3d.reading.dxf.wording import LinkLayer, Names, fold, known_points
 from kin3d.reading.text import FindingLog
-from kin3d.writing.files import note_read
+from kin3d.writing.files import read_file
 
 Axis = tuple[int, float]  # 0, 1, 2 for x, y, z of the car, and the sign
 _KEYS = (
@@ -127,9 +127,8 @@ def read_views_file(given: Path | Mapping[str, Any] | None, log: FindingLog) -> 
     if isinstance(given, Mapping):
         return _Reader("views", log).declaration(given)
     try:
-        data = tomllib.loads(given.read_text("utf-8-sig"))
-        note_read(given)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        data = tomllib.loads(read_file(given).decode("utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
         log.error("views-unreadable", f"cannot be read as TOML: {err}", given.name)
         return Declaration()
     return _Reader(given.name, log).declaration(data)
@@ -299,8 +298,7 @@ def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] |
 def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
     table = FindingLog(path.name)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-        note_read(path)
+        text = read_file(path).decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as err:
         log.error("names-unreadable", f'the name table "{path.name}" cannot be read as UTF-8 text: {err}')
         return []

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from kin3d.errors import ReadingError
 from kin3d.reading.text import FindingLog
-from kin3d.writing.files import note_read
+from kin3d.writing.files import read_file
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -97,8 +97,7 @@ def _bytes(path: Path, log: FindingLog) -> bytes:
             size = path.stat().st_size / 1e6
             log.error("file-size", f"has {size:.0f} MB, more than {MAX_BYTES // 10**6}; write out the linkage alone")
         else:
-            raw = path.read_bytes()
-            note_read(path)
+            raw = read_file(path, MAX_BYTES)
             _check_kind(raw, log)
     except OSError as err:
         log.error("file-missing", f"cannot be opened: {err.strerror or err}")
