@@ -14,6 +14,7 @@ from pydantic import BaseModel
 
 import kin3d
 from kin3d.cli import COMMANDS, build
+from kin3d.cli.options import processes
 from kin3d.errors import Severity
 from kin3d.linkage.keys import CarFile
 from tests.cli.run import run
@@ -164,6 +165,11 @@ def test_the_new_car_file_shows_every_key_and_what_is_commented_out_is_right():
         said["front"].pop(key, None)
         said["rear"].pop(key, None)
     CarFile.model_validate(said)
+
+
+def test_workers_are_processes_and_none_is_one_a_processor(monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 6)
+    assert [processes(n) for n in (0, 1, 3, -2)] == [6, 1, 3, 1]
 
 
 def test_every_page_of_the_guide_is_listed_and_printed():

@@ -250,6 +250,10 @@ def test_wrong_and_missing_data(dunlin: Car, tmp_path: Path) -> None:
     text = str(caught.value)
     for key in ("mass_kg", "cg_height_mm", "front_brake_share"):
         assert f"[car] {key}: is missing; the attitude under load needs it" in text
+    for drive, key in ((None, "drive"), ("all", "front_drive_share")):
+        undriven = changed(dunlin, data=changed(dunlin.data, drive=drive, front_drive_share=None))
+        with pytest.raises(kin3d.Kin3dError, match=rf"\[car\] {key}: is missing; the attitude under load needs it"):
+            settle(undriven, driving=0.3)
     with pytest.raises(kin3d.Kin3dError, match=r"\[rear\.spring\]: is missing; give the springs of the rear axle"):
         settle(changed(dunlin, rear=changed(dunlin.rear, spring=None)))  # type: ignore[type-var]
     with pytest.raises(kin3d.Kin3dError, match=r"has no \[rear\] axle"):

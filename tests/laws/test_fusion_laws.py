@@ -187,3 +187,10 @@ def test_fusion_agrees_with_a_dense_least_squares_fit() -> None:
                 right.append(s * 5.0 * (u - (places[0][d] if v == 0 else 0.0)))
     full = np.linalg.lstsq(np.array(rows), np.array(right), rcond=None)[0][:120].reshape(40, 3)
     np.testing.assert_allclose(fit.xyz_mm[:, 1:], full[:, 1:], rtol=0.0, atol=1e-7)
+    # the scatter, with one point known: by as many readings as there are more than points and offsets to be found
+    tied = _case(3, 0.3, 1)[0]
+    open_rows, rest = np.array(rows)[:, 3:], np.array(right) - np.array(rows)[:, :3] @ true[0]
+    missed = open_rows @ np.linalg.lstsq(open_rows, rest, rcond=None)[0] - rest
+    freedom = len(rows) - np.linalg.matrix_rank(open_rows)
+    assert freedom == 240 - 117 - 4
+    np.testing.assert_allclose(tied.scatter_mm, np.sqrt((missed**2).sum() / freedom), rtol=1e-6, atol=0.0)

@@ -38,6 +38,18 @@ def test_rod_and_rocker_over_centre_is_named():
     assert f"{solved.limits[0][0]:+.2f} mm" in said.text
 
 
+def test_a_limit_with_the_rack_moved_lies_on_the_way_to_what_was_asked_for():
+    """Travel and rack go together from the design position: at the limit both have come the same share of their way."""
+    m = model("dunlin", "front")
+    lanes = m.kernel.lanes(m.variants, np.array([700.0, -700.0]), 20.0)
+    solved = m.kernel.solve(m.variants, lanes)
+    for k in range(lanes.count):
+        travel, rack = solved.limits[k]
+        assert_allclose(rack / 20.0, travel / lanes.travel[k], rtol=1e-12, atol=0)
+        assert 0.0 < rack < 20.0
+        assert f"with rack {rack:+.2f} mm" in limit_sentence(lanes, solved, k).text
+
+
 def test_unreachable_lanes_are_nan_and_leave_the_others_intact():
     m = model("dunlin", "front")
     mixed = m.kernel.lanes(m.variants, np.array([-700.0, 10.0, 700.0]))

@@ -49,6 +49,22 @@ def test_gradient_is_the_slope_of_the_sweep():
         assert_allclose(found.rate[k], (high - low) / (2 * h), rtol=2e-5, atol=1e-8, err_msg=m.name)
 
 
+def test_change_of_a_gradient_is_that_of_the_moved_point():
+    """Second differences of sweeps, of points that stand in several groups of the table."""
+    found = sensitivity(car("dunlin"), "front", ["camber_deg", "toe_deg", "motion_ratio"])
+    step, h = 0.05, 2.0
+    for point in ("upper_outer", "tie_inner", "rod_inner", "spring_inner"):
+        rates = []
+        for sign in (1.0, -1.0):
+            other = moved(car("dunlin"), "front", {point: np.array([0.0, 0.0, sign * step])})
+            swept = sweep(other, "front", [-h, h])
+            rates.append([np.diff(swept.values[m.name][:, 0, 0])[0] / (2.0 * h) for m in found.measures])
+        expected = (np.array(rates[0]) - np.array(rates[1])) / (2.0 * step)
+        got = found.rate_slope[:, found.points.index(point), 2]
+        size = np.abs(found.rate_slope).max(axis=(1, 2))
+        assert_allclose((got - expected) / size, 0.0, rtol=0, atol=2e-3, err_msg=point)
+
+
 def test_mirrored_side_has_the_same_sensitivities():
     """What a point of the table does to the mirror image differs in the sign of places across the car alone."""
     left, right = (sensitivity(car("dunlin"), "front", side=s) for s in ("left", "right"))

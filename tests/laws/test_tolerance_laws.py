@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
@@ -127,6 +129,24 @@ def test_sigma_of_the_option_fills_what_the_file_leaves_open():
     exact = tolerance(bare, "front", [0.0], ["camber_deg"], samples=0)
     assert "upper_outer" in exact.uncertainty.exact
     assert any("taken as exact" in f.text for f in exact.findings)
+
+
+def test_sigma_of_the_option_leaves_a_wheel_axis_alone():
+    """The point stands for a direction: how far it is off says nothing of how well camber and toe are known."""
+    table = car("dunlin").front.points
+    axis = table["wheel_centre"] + np.array([0.0, 100.0, -3.0])
+    with_axis = replace(
+        table,
+        names=(*table.names, "wheel_axis"),
+        xyz_mm=np.vstack([table.xyz_mm, axis]),
+        sigma_mm=np.zeros((len(table.names) + 1, 3)),
+        places=(*table.places, "made"),
+        notes=(*table.notes, ""),
+    )
+    given = with_axle(car("dunlin"), "front", points=with_axis)
+    found = tolerance(given, "front", [0.0], ["camber_deg"], sigma=2.5, samples=0)
+    assert {s.name for s in found.uncertainty.sources} == set(table.names)
+    assert found.uncertainty.exact == ("wheel_axis",)
 
 
 def test_samples_that_cannot_be_assembled_are_counted():

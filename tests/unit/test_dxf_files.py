@@ -128,5 +128,7 @@ def test_must_warn_of_gaps_between_links(tmp_path: Path) -> None:
     texts = [f.text for f in reading.findings if f.code == "joint-gap"]
     assert any("lower_outer" in t and "0.308 mm" in t for t in texts)
     assert any("upper_outer" in t and "0.491 mm" in t for t in texts)
+    # the point stands in the middle of the gap: its ends are half of it off
+    assert reading.points["lower_outer"].sigma_mm == pytest.approx([0.308 / 2.0] * 3, rel=0, abs=5e-4)
     refused = read_drawing(truth["path"], tolerance_mm=0.3, **give)
     assert {"lower_outer", "upper_outer"} <= set(refused.partial)

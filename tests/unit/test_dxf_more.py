@@ -284,3 +284,19 @@ def test_a_name_table_for_layers_that_are_not_there(tmp_path: Path) -> None:
     table = tmp_path / "n.csv"
     table.write_text("label,point,ends\nLEG,lower_front lower_outer,inboard first\n", "utf-8")
     assert "ARM" in _refused(doc, tmp_path, "links-missing", names=table)
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0], ids=["left", "right"])
+def test_the_inboard_end_of_a_link_is_the_one_nearer_to_the_centre_line(tmp_path: Path, side: float) -> None:
+    doc = new()
+    links = [(a, b, f"LINK_{k}") for k, (a, b) in enumerate(LINKS) if not a.startswith(("rocker", "rod", "spring"))]
+    for a, b, layer in links:
+        (xa, ya, za), (xb, yb, zb) = POINTS[a], POINTS[b]
+        doc.modelspace().add_line((xb, side * yb, zb), (xa, side * ya, za), dxfattribs={"layer": layer})
+    table = tmp_path / "n.csv"
+    rows = [f"{layer},{a} {b},inboard first" for a, b, layer in links]
+    table.write_text("\n".join(["label,point,ends", *rows]) + "\n", "utf-8")
+    reading = _read(doc, tmp_path, names=table)
+    for name in {n for a, b, _ in links for n in (a, b)}:
+        x, y, z = POINTS[name]
+        assert reading.points[name].xyz_mm == pytest.approx((x, side * y, z), rel=0, abs=1e-6), name

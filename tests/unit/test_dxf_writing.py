@@ -20,7 +20,8 @@ from kin3d.errors import RequestError
 from kin3d.linkage.record import changed
 from kin3d.reading.dxf import read_drawing
 from kin3d.studies.export import export
-from kin3d.writing.drawing_dxf import VERSIONS, layer_name
+from kin3d.writing.drawing import Drawing, Layer, Words
+from kin3d.writing.drawing_dxf import VERSIONS, layer_name, write_dxf
 from tests.cli.run import run
 from tests.laws.cars import CORNERS, MODELS, car
 
@@ -373,3 +374,19 @@ def test_a_place_that_cannot_be_written_is_said(tmp_path):
     (tmp_path / "taken.dxf").mkdir()
     with pytest.raises(RequestError, match="is a folder; give the name of a file in it"):
         export(car("siskin"), "front", [0.0]).save(tmp_path / "taken.dxf")
+
+
+def test_lines_of_words_stand_below_each_other_beside_their_place(tmp_path):
+    drawing = Drawing(1.0, {"notes": Layer("ink")})
+    drawing.items.append(Words("notes", np.array([10.0, 20.0]), ("first", "second", "third"), level="top"))
+    drawing.items.append(Words("notes", np.array([10.0, 90.0]), ("above", "on the place"), turn_deg=90.0))
+    write_dxf([drawing], tmp_path / "w.dxf")
+    found = {e.dxf.text: e for e in ezdxf.readfile(tmp_path / "w.dxf").modelspace().query("TEXT")}
+    first, second, third = (found[w].get_placement()[1] for w in ("first", "second", "third"))
+    assert first.x == second.x == third.x == 10.0
+    assert first.y == 20.0
+    assert second.y - first.y == pytest.approx(third.y - second.y)
+    assert second.y < first.y - drawing.height
+    # turned to read upward: the line above is on the left of the one below it, which stands at the place
+    assert found["on the place"].get_placement()[1].x == pytest.approx(10.0)
+    assert found["above"].get_placement()[1].x < 10.0 - drawing.height

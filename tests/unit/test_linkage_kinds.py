@@ -44,9 +44,10 @@ def test_the_rod_changes_nothing_at_the_wheel():
         assert_allclose(one[:, with_rod.index(name)], two[:, without.index(name)], rtol=0, atol=1e-10)
 
 
-def test_strut_slides_through_its_top():
+@pytest.mark.parametrize("top_x", [-20.0, -2.0], ids=["aslant", "upright in the side view"])
+def test_strut_slides_through_its_top(top_x):
     """A strut: the chassis point slides on the line of two points of the upright."""
-    top, low = np.array([-20.0, 560.0, 700.0]), np.array([-2.0, 640.0, 300.0])
+    top, low = np.array([top_x, 560.0, 700.0]), np.array([-2.0, 640.0, 300.0])
     points = {n: PLAIN[n] for n in PLAIN if not n.startswith("upper")}
     points |= {"strut_top": top, "strut_low": low, "strut_high": low + 0.3 * (top - low)}
     bodies = {

@@ -81,6 +81,17 @@ def test_the_rack_axis_is_turned_and_normalised(tmp_path: Path) -> None:
     assert axle.points["wheel_centre"] == pytest.approx([0.0, -760.0, 262.0], rel=0, abs=0)
 
 
+def test_a_direction_is_turned_into_the_vehicle_frame_and_not_out_of_it(tmp_path: Path) -> None:
+    """Axes in a circle: 3 up and 4 forward in the file are 4 along x and 3 along z."""
+    text = changed(CAR, "x forward, y left, z up", "x left, y up, z forward")
+    text = changed(text, 'side = "left"', 'side = "left"\nrack_axis = [0, 3, 4]')
+    rows = [line.split(",") for line in POINTS.splitlines() if not line.startswith("#")]
+    turned = [[r[0], r[2], r[3], r[1], *r[4:]] if r[0] != "point" else r for r in rows]
+    axle = front(read(tmp_path, text, front="\n".join(",".join(r) for r in turned) + "\n"))
+    assert axle.rack_axis == pytest.approx((0.8, 0.0, 0.6), rel=0, abs=1e-15)
+    assert axle.points["wheel_centre"] == pytest.approx([0.0, 760.0, 262.0], rel=0, abs=0)
+
+
 def test_a_wheel_axis_point_goes_before_static_angles(tmp_path: Path) -> None:
     car = read(tmp_path, front=POINTS + "Wheel Axis,0,800,260,0,\n")
     assert codes(car.findings) == [("angles-unused", Severity.WARNING)]

@@ -6,12 +6,18 @@ import re
 from datetime import date
 from functools import cache
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
+import kin3d
 from kin3d.errors import RequestError
 from kin3d.linkage.record import changed
+from kin3d.report.figures import migration
 from kin3d.report.page import render, write_report
+from kin3d.report.summary import summary
+from kin3d.studies.compare import compare
 from kin3d.studies.report_data import collect
 from kin3d.writing.numbers import number, probability, signed
 from tests.laws.cars import car
@@ -183,8 +189,26 @@ def test_cars_of_different_kinds_say_what_is_not_comparable():
 def test_fitting_is_told():
     table = car("siskin").front.points
     other = moved(car("siskin"), "front", {p: [100.0, 0.0, 0.0] for p in table.names}, "Shifted")
-    found = collect([car("siskin"), other], ["front"], [0.0], samples=0, align=True)
-    assert "Shifted: all points are moved by x -100.00" in Reader(render(found, "", {})).text
+    found = kin3d.report([car("siskin"), other], "front", [0.0], samples=0, align=True, scene=False)
+    assert "Shifted: all points are moved by x -100.00" in Reader(found.html()).text
+
+
+def test_a_difference_that_no_point_touches_is_said_to_be_exact():
+    a = with_sigma(car("dunlin"), "front", {"spring_inner": [1.0, 1.0, 1.0]})
+    b = changed(a, data=changed(a.data, front_brake_share=a.data.front_brake_share + 0.05))
+    said = summary([compare([a, b], "front", [0.0], ["anti_dive_pct", "camber_deg"], samples=0)])
+    assert re.search(r"<b>Anti-dive</b>: .*, exact, set by the car files\)", said)
+
+
+def test_the_path_of_the_roll_centre_is_seen_looking_forward():
+    """A centre that goes to the left as the left side rises: its mark at +1 degree stands on the left of the page."""
+    roll = np.array([-1.0, 0.0, 1.0])
+    values = {"roll_centre_offset_mm": 50.0 * roll, "roll_centre_height_mm": 30.0 + 0.0 * roll}
+    swept = SimpleNamespace(values={n: v.reshape(1, 3, 1, 1) for n, v in values.items()}, drives={"roll_deg": roll})
+    made = migration(SimpleNamespace(axle="front", cars=[SimpleNamespace(roll=swept)]))
+    at = {word: float(x) for x, word in re.findall(r'x="([\d.]+)"[^>]*>([−+]\d)</text>', made)}
+    assert set(at) == {"−1", "+1"}
+    assert at["+1"] < at["−1"] - 50.0
 
 
 def test_the_same_input_gives_the_same_page():

@@ -171,6 +171,16 @@ def test_reset_can_be_taken_back():
     assert made.redo().reason == "nothing to do again"
 
 
+def test_what_was_taken_back_is_gone_after_another_move():
+    made = editor()
+    made.set_point(0, "upper_outer", moved(made, 0, "upper_outer", 0.0, 1.0, 0.0))
+    made.undo()
+    made.set_point(0, "lower_outer", moved(made, 0, "lower_outer", 0.0, 0.0, 2.0))
+    changed = made.design.copy()
+    assert made.redo().reason == "nothing to do again"
+    np.testing.assert_allclose(made.design, changed, rtol=0.0, atol=0.0)
+
+
 def test_drag_steps_gather_no_memory():
     made = editor()
     made.model.ranges["travel_mm"] = (-20.0, 0.0, 20.0)

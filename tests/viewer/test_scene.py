@@ -12,6 +12,7 @@ import kin3d
 from kin3d.linkage.layout import WHEEL_AXIS
 from kin3d.solve.model import AxleModel
 from kin3d.studies.sweep import sweep
+from kin3d_viewer.forces import rod_force
 from kin3d_viewer.model import Drives, LiveModel
 from kin3d_viewer.primitives import Ball, Coil, Label, Line, Rod, Sheet, Wheel
 from kin3d_viewer.scene import scene, visible
@@ -232,6 +233,21 @@ def test_rod_is_as_wide_as_its_force_and_says_its_sign(tmp_path):
         widths.append(found["left/rod"].radius_mm)
         assert found["left/rod/label"].text == f"rod {force:.0f} N compression"
     np.testing.assert_allclose(widths[1] / widths[0], 2.0, rtol=1e-12, atol=0.0)
+
+
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_rod_carries_the_share_of_its_own_axle(axle, tmp_path):
+    """Twice the weight, twice the force; 0.6 of it on the front axle leaves 0.4 for the rear one."""
+
+    def force(mass, share):
+        read = car("dunlin", tmp_path).with_figures({"car.mass_kg": mass, "car.front_mass_share": share})
+        model = LiveModel(read, axle)
+        return rod_force(model, model.solve(model.design, Drives()))["rod"]
+
+    whole = force(300.0, 1.0 if axle == "front" else 0.0)
+    part = {"front": 0.6, "rear": 0.4}[axle]
+    np.testing.assert_allclose(force(600.0, 0.6), 2.0 * part * whole, rtol=1e-12, atol=0.0)
+    assert abs(whole[0]) > 100.0
 
 
 def test_scene_and_model_know_neither_vtk_nor_qt():
