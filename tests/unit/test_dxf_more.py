@@ -11,6 +11,11 @@ import pytest
 
 from kin3d.errors import ReadingError, Severity
 from kin3d.reading.dxf import read_drawing
+from kin3d.reading.dxf.content import Origin
+from kin3d.reading.dxf.declared import DeclaredView
+from kin3d.reading.dxf.matching import DrawnMark, Tie
+from kin3d.reading.dxf.view_marks import part_by_agreement
+from kin3d.reading.dxf.wording import PointName
 from tests.unit.drawn import LINKS, POINTS, draw_space, draw_views, errors_mm, new, place, plan_of, save, three_views
 
 FOLDER = Path(__file__).parents[1] / "files" / "drawings_more"
@@ -300,3 +305,22 @@ def test_the_inboard_end_of_a_link_is_the_one_nearer_to_the_centre_line(tmp_path
     for name in {n for a, b, _ in links for n in (a, b)}:
         x, y, z = POINTS[name]
         assert reading.points[name].xyz_mm == pytest.approx((x, side * y, z), rel=0, abs=1e-6), name
+
+
+@pytest.mark.parametrize(("height", "told"), [(0.0, False), (31.0, True)])
+def test_views_in_each_other_are_parted_only_where_their_origins_tell_them_apart(height: float, told: bool) -> None:
+    """Front and side view share z alone: drawn from one height, a label's two places fit both ways alike."""
+    views = [
+        DeclaredView("front", ((1, 1.0), (2, 1.0)), (0.0, 0.0), mm_per_unit=5.0),
+        DeclaredView("side", ((0, -1.0), (2, 1.0)), (70.0, height), mm_per_unit=5.0),
+    ]
+    ties: list[Tie] = []
+    for x, y, z in POINTS.values():
+        name = PointName(f"p{len(ties)}")
+        both = [(y / 5.0, z / 5.0), (70.0 - x / 5.0, height + z / 5.0)]
+        marks = [DrawnMark(np.array([u, v, 0.0]), 3.0, "circle", Origin("CIRCLE", "1", "0")) for u, v in both]
+        ties += [Tie(name, mark, "near") for mark in marks]
+    found = part_by_agreement(views, ties)
+    assert (found is not None) is told
+    if found is not None:
+        assert [{id(t) for t in part} for part in found] == [{id(t) for t in ties[k::2]} for k in (0, 1)]
