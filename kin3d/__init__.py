@@ -20,7 +20,7 @@ from kin3d.errors import Finding, Kin3dError
 from kin3d.version import __version__
 
 if TYPE_CHECKING:
-    from kin3d.face import report, view
+    from kin3d.face import mark, report, view
     from kin3d.studies.check import check
     from kin3d.studies.compare import compare
     from kin3d.studies.draw import draw
@@ -45,6 +45,7 @@ __all__ = [
     "export",
     "import_drawing",
     "load",
+    "mark",
     "measures",
     "rates",
     "report",
@@ -64,6 +65,7 @@ _FUNCTIONS = {
     "export": "kin3d.studies.export",
     "import_drawing": "kin3d.studies.drawing_import",
     "load": "kin3d.studies.loading",
+    "mark": "kin3d.face",
     "measures": "kin3d.studies.measure_list:list_measures",
     "rates": "kin3d.studies.rates_result",
     "report": "kin3d.face",

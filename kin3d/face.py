@@ -1,9 +1,10 @@
-"""The two functions of the face that open the viewer: the report with the linkage in motion, and the view itself."""
+"""The functions of the face that open the viewer: the report with its moving linkage, the view, the marking window."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from importlib import import_module
+from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -190,3 +191,21 @@ def view(
         size=size,
     )
     return tuple(command.run(car, other, request))
+
+
+def mark(photographs: str | PathLike[str]) -> None:
+    """Open a window to set the marks of photographs; it returns when the window is closed.
+
+    Parameters
+    ----------
+    photographs : path-like
+        A file of photographs (``NAME.photos.toml``). Its table of marks may still be empty or missing; every change is
+        saved into it.
+
+    Raises
+    ------
+    Kin3dError
+        With everything that is wrong with the files, or what stands in the way of a window.
+    """
+    import_module("kin3d_viewer.probe").need_window("kin3d locate and kin3d draw --photo work without a window")
+    import_module("kin3d_viewer.mark_window").open_window(Path(photographs))

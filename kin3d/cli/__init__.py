@@ -20,6 +20,7 @@ COMMANDS = (
     ("new", "new", "new"),
     ("check", "check", "check"),
     ("import", "import_", "import_drawing"),
+    ("mark", "mark", "mark"),
     ("sweep", "sweep", "sweep"),
     ("view", "view", "view"),
     ("measures", "measures", "measures"),

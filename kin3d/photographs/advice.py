@@ -19,8 +19,7 @@ from kin3d.photographs.hiding import FACE, hidden
 from kin3d.photographs.model import Model, State, rows_of
 from kin3d.photographs.parameters import parameters_of
 from kin3d.photographs.snooping import Checked
-from kin3d.reading.marks import SIGMA_PX
-from kin3d.reading.photo_records import CarPhotos, Figure, Kind, Mark, Photo
+from kin3d.reading.photo_records import SIGMA_PX, CarPhotos, Figure, Kind, Mark, Photo
 
 Array = NDArray[np.float64]
 BETTER = 4.0  # a figure measured with a quarter of its deviation

@@ -15,7 +15,6 @@ from kin3d.reading.text import FindingLog, read_text
 
 COLUMNS = ("photo", "kind", "name", "side", "u", "v", "sigma_px", "note")
 NEEDED = COLUMNS[:6]
-SIGMA_PX: dict[Kind, float] = {"point": 2.0, "leg": 1.5, "rim": 1.5, "contact": 5.0}
 WHEELS = ("front", "rear")
 
 
@@ -39,8 +38,8 @@ class Naming:
     legs: tuple[str, ...]
 
 
-def read_marks(path: Path, naming: Naming, log: FindingLog) -> tuple[Mark, ...]:
-    """Read a table of marks; everything that is wrong with it goes to `log`."""
+def read_marks(path: Path, naming: Naming, log: FindingLog, *, unmarked: bool = False) -> tuple[Mark, ...]:
+    """Read a table of marks; all that is wrong with it goes to `log`, that it has none only if not `unmarked`."""
     text = read_text(path, log, f"a table with the header {','.join(COLUMNS)} is expected")
     if text is None:
         return ()
@@ -59,7 +58,7 @@ def read_marks(path: Path, naming: Naming, log: FindingLog) -> tuple[Mark, ...]:
     columns = _columns(rows[0][0], rows[0][1], log) if rows and rows[0][0] == lines[0][0] else None
     if columns is None:
         return ()
-    if len(rows) == 1:
+    if len(rows) == 1 and not unmarked:
         log.error("table-empty", "has a header and no rows; one row for each mark is expected")
     mark: DecimalMark = "." if separator == "," else "either"
     found = [_mark(line, cells, len(rows[0][1]), columns, naming, mark, log) for line, cells in rows[1:]]

@@ -17,6 +17,7 @@ from kin3d.linkage.names import AxleName, Side
 
 Kind = Literal["point", "leg", "rim", "contact"]
 KINDS: tuple[Kind, ...] = ("point", "leg", "rim", "contact")
+SIGMA_PX: dict[Kind, float] = {"point": 2.0, "leg": 1.5, "rim": 1.5, "contact": 5.0}
 SHARES = ("tyre", "rim", "wheelbase", "joint marking")
 
 
@@ -95,6 +96,8 @@ class Photo:
         The car in this picture against its design position.
     sha256 : str
         Of the picture's file; empty where it is not at hand.
+    sigma_px : mapping of str to float
+        Deviation of a mark of each kind, where the mark has none of its own.
     """
 
     name: str
@@ -107,6 +110,7 @@ class Photo:
     rear_travel_mm: Figure
     rack_mm: Figure
     sha256: str = ""
+    sigma_px: Mapping[Kind, float] = field(default_factory=lambda: dict(SIGMA_PX))
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,8 @@ from kin3d.errors import ReadingError, raise_errors
 from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout
 from kin3d.linkage.names import AxleName, Side, did_you_mean
 from kin3d.reading.layouts import find_layout
-from kin3d.reading.marks import SIGMA_PX, Naming, read_marks
-from kin3d.reading.photo_records import KINDS, SHARES, CarPhotos, Figure, Kind, Mark, Photo
+from kin3d.reading.marks import Naming, read_marks
+from kin3d.reading.photo_records import KINDS, SHARES, SIGMA_PX, CarPhotos, Figure, Kind, Mark, Photo
 from kin3d.reading.photo_shape import Array, own_shape, template_points
 from kin3d.reading.picture import Picture, read_picture
 from kin3d.reading.text import FindingLog, read_toml
@@ -41,8 +41,14 @@ FOCAL_SIGMA, CENTRE_SHARE, CROPPED_SHARE, DISTORTION = 0.02, 0.005, 0.25, 0.01
 UNKNOWN_FOCAL = 1.4  # picture widths: between a wide and a long lens
 
 
-def read_photographs(path: Path | str) -> CarPhotos:
+def read_photographs(path: Path | str, *, unmarked: bool = False) -> CarPhotos:
     """Read a file of photographs with its table of marks, and the file that it names in ``[same_as]``.
+
+    Parameters
+    ----------
+    path : path-like
+    unmarked : bool
+        Whether tables of marks may be missing or empty: they are about to be made.
 
     Raises
     ------
@@ -50,14 +56,14 @@ def read_photographs(path: Path | str) -> CarPhotos:
         With everything that is wrong with the files, at once.
     """
     log_of_all: list[FindingLog] = []
-    found = _read(Path(path), log_of_all, ())
+    found = _read(Path(path), log_of_all, (), unmarked)
     findings = tuple(dict.fromkeys(f for log in log_of_all for f in log.findings))
     raise_errors(findings, ReadingError)
     assert found is not None
     return found
 
 
-def _read(path: Path, logs: list[FindingLog], before: tuple[Path, ...]) -> CarPhotos | None:
+def _read(path: Path, logs: list[FindingLog], before: tuple[Path, ...], unmarked: bool) -> CarPhotos | None:
     log = FindingLog(str(path))
     logs.append(log)
     data = read_toml(path, log, "a file with [[photos]] and marks is expected")
@@ -73,17 +79,18 @@ def _read(path: Path, logs: list[FindingLog], before: tuple[Path, ...]) -> CarPh
         k: file.length(data, k, d)
         for k, d in (("box_mm", BOX_MM), ("joint_mm", JOINT_MM), ("asymmetry_mm", ASYMMETRY_MM))
     }
-    other, shares = _same_as(file, logs, (*before, path.resolve()))
+    other, shares = _same_as(file, logs, (*before, path.resolve()), unmarked)
     known, template = _known(file, layout, axle, apart["box_mm"].value, other, shares)
     photos = _photos(file)
     marks_file = path.parent / file.text(
         data, "marks", "", "", needed="the table of the marks, such as front.marks.csv"
     )
     marks: tuple[Mark, ...] = ()
-    if layout is not None and "marks" in data and marks_file.name:
+    wanted = marks_file.exists() or not unmarked
+    if layout is not None and "marks" in data and marks_file.name and wanted:
         own = FindingLog(str(marks_file))
         logs.append(own)
-        marks = read_marks(marks_file, _naming(layout, file.sizes, file.deviations), own)
+        marks = read_marks(marks_file, _naming(layout, file.sizes, file.deviations), own, unmarked=unmarked)
     if log.failed or layout is None or template is None:
         return None
     return CarPhotos(
@@ -163,7 +170,9 @@ def _is_number(value: Any) -> TypeGuard[float]:
     return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
 
 
-def _same_as(file: _File, logs: list[FindingLog], before: tuple[Path, ...]) -> tuple[CarPhotos | None, frozenset[str]]:
+def _same_as(
+    file: _File, logs: list[FindingLog], before: tuple[Path, ...], unmarked: bool
+) -> tuple[CarPhotos | None, frozenset[str]]:
     table = file.data.get("same_as")
     if table is None:
         return None, frozenset()
@@ -186,7 +195,7 @@ def _same_as(file: _File, logs: list[FindingLog], before: tuple[Path, ...]) -> t
         text = f'names "{name}", which leads back to this file; one of the two files names the other'
         file.log.error("same-as-circle", text, "[same_as] file")
         return None, frozenset()
-    return _read(path, logs, before), frozenset(w for w in what if w in SHARES)
+    return _read(path, logs, before, unmarked), frozenset(w for w in what if w in SHARES)
 
 
 def _known(
@@ -306,9 +315,9 @@ def _photos(file: _File) -> tuple[Photo, ...]:
             file.log.error(
                 "photo-twice", f'two photographs are named "{name}"; give each a name of its own', where + "name"
             )
+        file.deviations.setdefault(name, _deviations(file, table, where))
         photo = _photo(file, table, name, where)
         file.sizes.setdefault(name, None if photo is None else photo.size_px)
-        file.deviations.setdefault(name, _deviations(file, table, where))
         if photo is not None:
             out.append(photo)
     return tuple(out)
@@ -335,7 +344,7 @@ def _photo(file: _File, table: Mapping[str, Any], name: str, where: str) -> Phot
     share = CROPPED_SHARE if cropped else CENTRE_SHARE
     return Photo(
         name, path, size, focal, share * size[0], DISTORTION, positions["travel_mm"], positions["rear_travel_mm"],
-        positions["rack_mm"], picture.sha256 if picture else "",
+        positions["rack_mm"], picture.sha256 if picture else "", file.deviations[name],
     )  # fmt: skip
 
 

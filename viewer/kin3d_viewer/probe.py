@@ -45,21 +45,22 @@ def need_pictures() -> None:
         raise RequestError(Finding("no-graphics", text))
 
 
-def need_window() -> None:
-    """Check that a window can be opened; raises RequestError with what to install or to use in its place."""
+_INSTEAD = "--screenshot, --animation and --scene work without a window"
+
+
+def need_window(instead: str = _INSTEAD) -> None:
+    """Check that a window can be opened; raises RequestError with what to install or to use `instead`."""
     missing = missing_modules()
     if missing:
-        text = f"the window needs {' and '.join(missing)}: pip install 'kin3d[viewer]'; {_INSTEAD}"
+        text = f"the window needs {' and '.join(missing)}: pip install 'kin3d[viewer]'; {instead}"
         raise RequestError(Finding("no-viewer", text))
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        raise RequestError(Finding("no-display", f"there is no display to open a window on; {_INSTEAD}"))
+        raise RequestError(Finding("no-display", f"there is no display to open a window on; {instead}"))
     said = _ask(_WINDOW, os.environ)
     if said is not None:
         text = f"no window can be opened; on Debian or Ubuntu install\n    apt-get install {DEBIAN_WINDOW}{said}"
         raise RequestError(Finding("no-window", text))
 
-
-_INSTEAD = "--screenshot, --animation and --scene work without a window"
 
 
 def missing_modules() -> list[str]:
