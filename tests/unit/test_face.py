@@ -20,7 +20,7 @@ from tests.readme import ROOT
 
 MODELS = ROOT / "models"
 FACE = [
-    "Finding", "Kin3dError", "__version__", "check", "compare", "draw", "export", "import_drawing", "load", "measures",
+    "Finding", "Kin3dError", "__version__", "check", "compare", "draw", "export", "import_drawing", "load", "mark", "measures",
     "rates", "report", "sensitivity", "settle", "swap", "sweep", "tolerance", "view",
 ]  # fmt: skip
 FUNCTIONS = [n for n in FACE if n[0].islower()]
