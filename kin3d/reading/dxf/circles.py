@@ -52,8 +52,10 @@ def fit(points: Vector) -> tuple[Vector, float, float]:
     """
     unique = np.unique(np.round(points, 9), axis=0)
     mean = unique.mean(axis=0)
-    _, size, axes = np.linalg.svd(unique - mean, full_matrices=True)
-    if len(unique) < 3 or size[1] < 1e-6 * max(size[0], 1e-300):
+    if len(unique) < 3:
+        return mean, 0.0, np.inf
+    _, size, axes = np.linalg.svd(unique - mean, full_matrices=False)
+    if size[1] < 1e-6 * max(size[0], 1e-300):
         return mean, 0.0, np.inf
     flat = (unique - mean) @ axes[:2].T
     system = np.column_stack([2.0 * flat, np.ones(len(flat))])
@@ -69,7 +71,7 @@ def fit(points: Vector) -> tuple[Vector, float, float]:
 def covered(points: Vector, centre: Vector) -> float:
     """Return the share of the turn about `centre` that the points cover: 1 less the widest gap."""
     spokes = points - centre
-    _, _, axes = np.linalg.svd(spokes, full_matrices=True)
+    _, _, axes = np.linalg.svd(spokes, full_matrices=False)
     angle = np.sort(np.arctan2(spokes @ axes[1], spokes @ axes[0]))
     gaps = np.diff(np.append(angle, angle[0] + 2.0 * np.pi))
     return float(1.0 - gaps.max() / (2.0 * np.pi)) if len(gaps) else 0.0

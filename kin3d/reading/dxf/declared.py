@@ -287,11 +287,11 @@ def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] |
     extra = [*names.labels.values(), *(p for _, p in names.places)]
     extra += [p for link in names.links.values() for p in (link.first, link.second)]
     if names.strict:
-        for point in dict.fromkeys(p for p in extra if p not in names.known):
+        for point in dict.fromkeys(p for p in extra if not names.is_known(p)):
             log.warn(
                 "name-unknown", f'the name table has "{point}", which is no point of the layout; {names.hint(point)}'
             )
-    names.known = tuple(dict.fromkeys([*names.known, *extra]))
+    names.know(extra)
     return names
 
 

@@ -7,6 +7,7 @@ and the rest of the drawing is read all the same.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -29,6 +30,10 @@ MIN_CORNERS = 6  # fewest corners of a closed polyline that may stand for a circ
 MAX_REPORTED = 20  # unreadable entities that are named one by one
 
 
+class TooManyEntitiesError(Exception):
+    """Block references that multiply into more than can be read."""
+
+
 class Flattener:
     """Takes the entities of one layout apart; ask `content` for the result of `read`."""
 
@@ -43,6 +48,8 @@ class Flattener:
         self.arcs: list[Arc] = []
         self.lines: list[tuple[Vector, Vector, Origin]] = []
         self.unreadable = 0
+        self._counted: dict[tuple[str, int], int] = {}
+        self._held: dict[str, tuple[int, list[tuple[str, int]]]] = {}
         self._hidden_layers = {
             layer.dxf.name.lower(): "off" if layer.is_off() else "frozen"
             for layer in doc.layers
@@ -57,8 +64,17 @@ class Flattener:
         }  # fmt: skip
 
     def read(self, entities: Iterable[Any]) -> Content:
-        """Read all entities and put the circles together that are drawn in pieces."""
-        for entity in entities:
+        """Read all entities and put the circles together that are drawn in pieces.
+
+        Raises
+        ------
+        TooManyEntitiesError
+            Block references that multiply into more than MAX_ENTITIES; it is told before they are taken apart.
+        """
+        inside = list(entities)
+        if self._least(inside) > MAX_ENTITIES:
+            raise TooManyEntitiesError
+        for entity in inside:
             self._one(entity, None)
         content = self.content
         content.marks += marks_of(self.pieces + chains(self.lines), self.arcs)
@@ -73,7 +89,9 @@ class Flattener:
     def _one(self, entity: Any, around: Origin | None) -> None:
         reader = self._readers.get(entity.dxftype())
         self.content.entities += 1
-        if reader is None or self.content.entities > MAX_ENTITIES:
+        if self.content.entities > MAX_ENTITIES:
+            raise TooManyEntitiesError
+        if reader is None:
             return
         try:
             origin = _origin(entity, around)
@@ -81,6 +99,48 @@ class Flattener:
                 reader(entity, origin)
         except (self._library_error, *FAULTS) as err:
             self._skip(entity, around, err)
+
+    def _least(self, entities: Iterable[Any]) -> int:
+        """Return how many entities there are at least once all block references are resolved.
+
+        A block that may be one point's symbol counts once, and hidden references not at all.
+        """
+        return sum(count * self._least_of(name, 1) for name, count in self._references(entities).items())
+
+    def _references(self, entities: Iterable[Any]) -> Counter[str]:
+        """Return how often blocks are put in by these entities, arrays counted out."""
+        found: Counter[str] = Counter()
+        for entity in entities:
+            shown = str(entity.dxf.get("layer", "0")).lower() not in self._hidden_layers
+            if entity.dxftype() == "INSERT" and shown and not entity.dxf.get("invisible", 0):
+                found[str(entity.dxf.get("name", ""))] += self._copies(entity)
+        return found
+
+    def _copies(self, insert: Any) -> int:
+        try:
+            return max(1, int(insert.mcount))
+        except (self._library_error, *FAULTS):
+            return 1  # told when it is read
+
+    def _least_of(self, name: str, depth: int) -> int:
+        """Return the like for one reference to a block, itself included; `depth` references lead to it."""
+        key = (name, depth)
+        if key not in self._counted:
+            block = self.doc.blocks.get(name)
+            inside = [] if block is None or depth > MAX_DEPTH else self._inside_of(name, block)[1]
+            nested = sum(count * self._least_of(inner, depth + 1) for inner, count in inside)
+            own = 0 if block is None or depth > MAX_DEPTH else self._inside_of(name, block)[0]
+            self._counted[key] = 1 + own + nested
+        return self._counted[key]
+
+    def _inside_of(self, name: str, block: Any) -> tuple[int, list[tuple[str, int]]]:
+        """Return how many plain entities a block holds, 0 for a symbol, and the blocks in it with their number."""
+        if name not in self._held:
+            references = self._references(block)
+            plain = sum(1 for e in block if e.dxftype() != "INSERT")
+            symbol = plain <= MAX_SYMBOL and not references
+            self._held[name] = (0 if symbol else plain, list(references.items()))
+        return self._held[name]
 
     def _skip(self, entity: Any, around: Origin | None, err: BaseException) -> None:
         self.unreadable += 1
@@ -204,6 +264,7 @@ class Flattener:
             return
         copies = entity.multi_insert() if entity.mcount > 1 else (entity,)
         for copy in copies:
+            self.content.entities += entity.mcount > 1
             self._placed(copy, origin, list(block))
 
     def _placed(self, entity: Any, origin: Origin, inside: list[Any]) -> None:
@@ -295,7 +356,8 @@ def _symmetric(ends: list[Vector], insert: Vector, size: float) -> bool:
 
 def _figure(text: str) -> float | None:
     """Return the figure typed over a dimension's own; None where the program shows what it measured."""
-    found = re.search(r"\d+(?:[.,]\d+)?", re.sub(r"\\[A-Za-z][^;]*;", "", text))
+    coded, end, plain = text.rpartition(";")  # no formatting code ends behind the last semicolon
+    found = re.search(r"\d{1,15}(?:[.,]\d{1,15})?", re.sub(r"\\[A-Za-z][^;]*;", "", coded + end) + plain)
     return float(found.group().replace(",", ".")) if found and "<>" not in text else None
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.reading.dxf.content import DrawnMark, Vector
 from kin3d.reading.dxf.declared import ENDS
-from kin3d.reading.dxf.matching import SNAP, Tie, extent_of
-from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written
+from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, farthest_apart
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written, some
 from kin3d.reading.dxf.scale import unit_factor
 from kin3d.reading.dxf.wording import LinkLayer, PointName, fold
 
@@ -80,7 +80,7 @@ def _by_name(ties: Sequence[Tie]) -> dict[str, list[Tie]]:
 def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
     placed = _on_side(job, placed)
     xyz = np.array([p for _, p in placed])
-    spread = float(max(np.linalg.norm(a - b) for a in xyz for b in xyz))
+    spread = farthest_apart(xyz)
     links = all(t.how == "link" for t, _ in placed)
     snap = max(GAP_NOTE_MM, SNAP * float(np.abs(xyz).max(initial=0.0)))
     if spread > (job.tolerance_mm if links else snap):
@@ -89,7 +89,7 @@ def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
     mean = xyz.mean(axis=0)
     if spread > GAP_NOTE_MM:
         text = f"the ends of the links at {name} do not meet: gap {spread:.3f} mm; their mean is taken"
-        job.log.warn("joint-gap", text, "; ".join(str(t.mark.origin) for t, _ in placed))
+        job.log.warn("joint-gap", text, some(str(t.mark.origin) for t, _ in placed))
     sigma = np.full(3, max(job.declared.sigma_mm or 0.0, spread / 2.0))
     sources = tuple(
         Source(t.mark.origin, t.how, "", tuple(float(c) for c in t.mark.xyz), tuple(float(c) for c in p - mean))
@@ -124,7 +124,7 @@ def _check_other_side(job: Job) -> None:
 
 
 def _refuse_double(job: Job, name: str, placed: list[tuple[Tie, Vector]], spread: float, links: bool) -> None:
-    listed = "; ".join(f"({p[0]:.3f}, {p[1]:.3f}, {p[2]:.3f}) {t.mark.origin}" for t, p in placed)
+    listed = some(f"({p[0]:.3f}, {p[1]:.3f}, {p[2]:.3f}) {t.mark.origin}" for t, p in placed)
     if links:
         text = (
             f"the ends of the links at {name} are {spread:.3f} mm apart, more than the tolerance of "

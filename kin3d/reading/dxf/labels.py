@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 
 from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text, Vector
-from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, symbols
+from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, farthest_apart, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import Names, PointName, coordinates, fold, is_number, scales, view_kind
 from kin3d.reading.text import FindingLog
@@ -17,8 +17,10 @@ from kin3d.reading.text import FindingLog
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
 PICKED = 60  # places in a pick list
+MOST_TOLD = 100  # labels of no known point that are named one by one
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
-_BREAK = re.compile(r"\s*[/,;+&]\s*")
+_BREAK = re.compile(r"(?:(?<!\s)\s+)?[/,;+&]\s*")
+_AFTER = re.compile(r"(?:(?<!\s)\s+)?[(:=]|(?<!\s)\s+[-+]?\d+[.,]")  # what may follow a name: figures
 
 
 def find_labels(content: Content, names: Names) -> list[PointLabel]:
@@ -50,7 +52,7 @@ def names_in(text: Text, names: Names) -> tuple[PointName, ...]:
         if all(p is not None for p in parts):
             found.update({p.point: p for p in parts if p is not None})
         else:
-            first = names.find(re.split(r"\s*[(:=]|\s+[-+]?\d+[.,]", line)[0])
+            first = names.find(_AFTER.split(line, 1)[0])
             if first is not None:
                 found[first.point] = first
     return tuple(found.values())
@@ -95,17 +97,16 @@ def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[Drawn
     """Leave out circles that are too large beside the labels to be symbols, and balloons around a label."""
     if not labels:
         return marks
+    from scipy.spatial import cKDTree
+
     largest = SYMBOL_HEIGHTS * float(np.median([label.text.height for label in labels]))
-    middles = np.array([label.text.anchor + _middle(label.text) for label in labels])
+    tree = cKDTree(np.array([label.text.anchor + _middle(label.text) for label in labels]))
     sizes = np.array([_half_diagonal(label.text) for label in labels])
-    kept = []
-    for mark in marks:
-        round_ = mark.kind == "circle"
-        inside = (np.linalg.norm(middles - mark.xyz, axis=1) < 0.4 * mark.reach) & (sizes < BALLOON * mark.reach)
-        balloon = round_ and bool(inside.any())
-        if not balloon and not (round_ and mark.reach > largest):
-            kept.append(mark)
-    return kept or marks
+
+    def is_balloon(mark: DrawnMark) -> bool:
+        return bool((sizes[tree.query_ball_point(mark.xyz, 0.4 * mark.reach)] < BALLOON * mark.reach).any())
+
+    return [m for m in marks if m.kind != "circle" or (m.reach <= largest and not is_balloon(m))] or marks
 
 
 def _middle(text: Text) -> Vector:
@@ -185,13 +186,16 @@ def _by_layer(marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
 
 def _by_place(content: Content, found: Sequence[DrawnMark], names: Names, log: FindingLog) -> list[Tie]:
     """Tie the places that the name table gives, to symbols first, else to line ends."""
-    ties = []
+    ties: list[Tie] = []
     marks = [*found, *_ends(content)] if names.places else []
+    if not names.places:
+        return ties
     limit = max(6e-3, 1e-5 * extent_of([m.xyz for m in marks]))
+    near_to = _finder(marks, limit)
     for place, point in names.places:
-        near = [m for m in marks if np.abs(m.xyz[: len(place)] - place).max() <= limit]
+        near = near_to(place)
         best = [m for m in near if m.kind != "end"] or near
-        apart = max((float(np.linalg.norm(a.xyz - b.xyz)) for a in best for b in best), default=0.0)
+        apart = farthest_apart(np.array([m.xyz for m in best]))
         text = ", ".join(f"{c:g}" for c in place)
         if not best:
             log.error(
@@ -207,14 +211,26 @@ def _by_place(content: Content, found: Sequence[DrawnMark], names: Names, log: F
     return ties
 
 
+def _finder(marks: Sequence[DrawnMark], limit: float) -> Callable[[tuple[float, ...]], list[DrawnMark]]:
+    """Return what finds the marks at a place of two or three coordinates, each within `limit`."""
+    from scipy.spatial import cKDTree
+
+    xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
+    trees = {n: cKDTree(xyz[:, :n]) for n in (2, 3)}
+
+    def near(place: tuple[float, ...]) -> list[DrawnMark]:
+        return [marks[k] for k in sorted(trees[len(place)].query_ball_point(place, limit, p=np.inf))]
+
+    return near
+
+
 def _tell_unknown(ties: Sequence[Tie], names: Names, log: FindingLog) -> None:
-    for tie in ties:
-        if not tie.name.known and tie.text is not None:
-            log.warn(
-                "label-unknown",
-                f'the label "{tie.text.lines[0]}" is no point of a known layout; {names.hint(tie.text.lines[0])}',
-                str(tie.mark.origin),
-            )
+    unknown = [(t.mark, t.text.lines[0]) for t in ties if not t.name.known and t.text is not None]
+    for mark, label in unknown[:MOST_TOLD]:
+        text = f'the label "{label}" is no point of a known layout; {names.hint(label)}'
+        log.warn("label-unknown", text, str(mark.origin))
+    if len(unknown) > MOST_TOLD:
+        log.warn("label-unknown", f"{len(unknown) - MOST_TOLD} more labels are no points of a known layout")
 
 
 def pick_list(content: Content) -> str:

@@ -27,6 +27,7 @@ is meant for: then neither is paired.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
 
 import numpy as np
@@ -207,11 +208,30 @@ def _feet(
     if not found:
         return {}
     feet = np.array(list(found.values()))
-    labels = np.array([i for _, i in found])
-    alike = np.abs(feet[:, None] - feet[None, :]) <= SAME_FOOT
-    votes = [len(set(labels[row])) for row in alike]
+    votes = _labels_alike(feet, [i for _, i in found])
     usual = feet[int(np.argmax(votes))] if max(votes) >= max(3.0, COMMON * len(near)) else np.inf
     return {pair: 0.0 if abs(foot - usual) <= SAME_FOOT else UNDERLINED for pair, foot in found.items()}
+
+
+def _labels_alike(feet: Vector, labels: Sequence[int]) -> list[int]:
+    """Return for every foot how many labels have one within SAME_FOOT of it."""
+    order = np.argsort(feet, kind="stable")
+    ranked = feet[order]
+    count: Counter[int] = Counter()
+    votes = [0] * len(feet)
+    first = last = 0
+    for k, foot in zip(order, ranked, strict=True):
+        while last < len(ranked) and ranked[last] - foot <= SAME_FOOT:
+            count[labels[order[last]]] += 1
+            last += 1
+        while foot - ranked[first] > SAME_FOOT:
+            label = labels[order[first]]
+            count[label] -= 1
+            if not count[label]:
+                del count[label]
+            first += 1
+        votes[k] = len(count)
+    return votes
 
 
 def mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:

@@ -31,6 +31,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -45,6 +46,9 @@ OFFSET_SHARE = 0.6
 OFFSET_REACH = 15.0
 NEAR_REACH = 6.0
 USUAL_SHARE = 0.75  # share of the pointers on one layer that makes the others suspect
+MANY_PLACES = 300  # of one name; they are too far apart in any case
+MANY_PAIRS = 3000  # from here on pairs are counted in place of labels
+MOST_PAIRS = 1_000_000  # of labels and marks that are looked at for one offset
 ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed figures being rounded
 
 
@@ -90,6 +94,13 @@ def extent_of(points: Sequence[Vector]) -> float:
     if not len(points):
         return 1.0
     return float(np.linalg.norm(np.ptp(np.array(points), axis=0))) or 1.0
+
+
+def farthest_apart(places: Vector) -> float:
+    """Return the largest distance between two places, shape (n, 3); of a great many, the diagonal of their box."""
+    if len(places) > MANY_PLACES:
+        return float(np.linalg.norm(np.ptp(places, axis=0)))
+    return max((float(np.linalg.norm(a - b)) for a in places for b in places), default=0.0)
 
 
 def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
@@ -215,15 +226,20 @@ class Matcher:
 
     # --- offsets and nearness ---------------------------------------------------------------------------------
 
-    def _near_pairs(self, left: list[int], reach: float) -> tuple[list[tuple[int, int]], Vector]:
-        """Return (label, mark) pairs within reach of the anchor and their offsets, shape (n, 3)."""
-        pairs, offsets = [], []
+    def _near_pairs(self, left: list[int], most: int) -> tuple[list[tuple[int, int]], Vector]:
+        """Return (label, mark) pairs within reach of the anchor and their offsets, shape (n, 3); none if too many."""
+        pairs: list[tuple[int, int]] = []
+        offsets = []
         for i in left:
             text = self.labels[i].text
-            for j in self.tree.query_ball_point(text.anchor, reach * text.height):
-                pairs.append((i, j))
-                offsets.append(-text.local(self.xyz[j]))
-        return pairs, np.array(offsets).reshape(-1, 3)
+            near = self.tree.query_ball_point(text.anchor, OFFSET_REACH * text.height)
+            if not near:
+                continue
+            pairs += [(i, j) for j in near]
+            offsets.append(-text.local(self.xyz[near]))
+            if len(pairs) > most:
+                return [], np.zeros((0, 3))
+        return pairs, np.concatenate(offsets) if offsets else np.zeros((0, 3))
 
     def _by_offset(self, left: list[int]) -> list[int]:
         """Tie all labels that one common offset explains, if it explains most and no other comes near."""
@@ -231,18 +247,21 @@ class Matcher:
 
         if len(left) < 3:
             return left
-        pairs, offsets = self._near_pairs(left, OFFSET_REACH)
-        if not pairs or len(pairs) > 200 * len(left):
+        pairs, offsets = self._near_pairs(left, min(200 * len(left), MOST_PAIRS))
+        if not pairs:
             return left
-        near = cKDTree(offsets).query_ball_point(offsets, 0.02 * self.height + 2.0 * self.snap)
-        votes = [len({pairs[k][0] for k in group}) for group in near]
+        tree, near = cKDTree(offsets), 0.02 * self.height + 2.0 * self.snap
+        if len(pairs) > MANY_PAIRS:  # a label with two marks at one offset then counts twice
+            votes = [int(n) for n in tree.query_ball_point(offsets, near, return_length=True)]
+        else:
+            votes = [len({pairs[k][0] for k in group}) for group in tree.query_ball_point(offsets, near)]
         best = int(np.argmax(votes))
         apart = np.linalg.norm(offsets - offsets[best], axis=1) > 0.1 * self.height
         second = max((v for v, a in zip(votes, apart, strict=True) if a), default=0)
         if votes[best] < max(3, OFFSET_SHARE * len(left)) or second > 0.6 * votes[best]:
             return left
         taken: dict[int, list[int]] = {}
-        for k in near[best]:
+        for k in tree.query_ball_point(offsets[best], near, return_sorted=True):
             taken.setdefault(pairs[k][0], []).append(pairs[k][1])
         good = {i: js[0] for i, js in taken.items() if len(js) == 1}
         for i, j in good.items():
@@ -251,41 +270,55 @@ class Matcher:
 
     def _by_nearness(self, left: list[int]) -> None:
         """Tie the rest where nearest is mutual and stands out, and put the others on the list of untied."""
+        from scipy.spatial import cKDTree
+
         used = {id(t.mark) for t in self.ties if t.how != "attribute"}
         rivals = [i for i in left if not self.labels[i].free]
         pointed = any(t.how == "leader" for t in self.ties)  # then a label without a pointer is suspect
+        anchors = cKDTree(np.array([self.labels[i].text.anchor for i in rivals]).reshape(-1, 3))
+        widest = 1.5 * max((max(map(abs, self.labels[i].text.box)) for i in rivals), default=0.0)
         for i in rivals:
             text = self.labels[i].text
             near = self.tree.query_ball_point(text.anchor, (NEAR_REACH + 2.0) * text.height + max(map(abs, text.box)))
-            ranked = sorted((box_distance(text, self.xyz[j]), j) for j in near)
-            ranked = [(d, j) for d, j in ranked if d <= MARGIN * NEAR_REACH * text.height]
+            far = box_distances(text, self.xyz[near])
+            within = np.flatnonzero(far <= MARGIN * NEAR_REACH * text.height)
+            ranked = sorted((float(far[k]), near[k]) for k in within)
             close = tuple(
                 self.marks[j] for d, j in ranked[:4] if d <= max(NEAR_REACH * text.height, 2.0 * ranked[0][0])
             )
             clear = bool(ranked) and (len(ranked) == 1 or ranked[1][0] > MARGIN * max(ranked[0][0], 0.2 * text.height))
-            if clear and not pointed and id(self.marks[ranked[0][1]]) not in used and self._alone(rivals, i, ranked[0]):
+            if (
+                clear
+                and not pointed
+                and id(self.marks[ranked[0][1]]) not in used
+                and self._alone(anchors, widest, rivals, i, ranked[0])
+            ):
                 self._add(i, ranked[0][1], "near")
             else:
                 self.untied.append(UntiedLabel(self.labels[i], close))
 
-    def _alone(self, rivals: list[int], label: int, best: tuple[float, int]) -> bool:
-        """Whether no other label is about as near to the same mark."""
+    def _alone(self, anchors: Any, widest: float, rivals: list[int], label: int, best: tuple[float, int]) -> bool:
+        """Whether no other label is about as near to the same mark; `anchors` is the tree of the rivals' anchors."""
         if best[0] > NEAR_REACH * self.labels[label].text.height:
             return False
         limit = MARGIN * max(best[0], 0.2 * self.labels[label].text.height)
         place = self.xyz[best[1]]
-        return all(i == label or box_distance(self.labels[i].text, place) > limit for i in rivals)
+        others = (rivals[k] for k in anchors.query_ball_point(place, limit + widest))
+        return all(i == label or box_distances(self.labels[i].text, place[None])[0] > limit for i in others)
 
     def _add(self, label: int, mark: int, how: str) -> None:
         entry = self.labels[label]
         self.ties += [Tie(name, self.marks[mark], how, entry.text) for name in entry.names]
 
 
-def box_distance(text: Text, place: Vector) -> float:
-    """Return how far a place is from the box of a text, counting all three directions."""
-    u, v, w = text.local(place)
+def box_distances(text: Text, places: Vector) -> Vector:
+    """Return how far places, shape (n, 3), are from the box of a text, counting all three directions."""
+    u, v, w = text.local(places).T
     left, bottom, right, top = text.box
-    return float(np.hypot(np.hypot(max(left - u, u - right, 0.0), max(bottom - v, v - top, 0.0)), w))
+    aside = np.maximum(np.maximum(left - u, u - right), 0.0)
+    upward = np.maximum(np.maximum(bottom - v, v - top), 0.0)
+    far: Vector = np.hypot(np.hypot(aside, upward), w)
+    return far
 
 
 def _of_one_kind(chosen: dict[int, int], pointers: list[Pointer]) -> dict[int, int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -165,6 +165,13 @@ class Job:
 
 
 # --- checks that hold for every kind of drawing ----------------------------------------------------------------------
+
+
+def some(told: Iterable[str], most: int = 20) -> str:
+    """Return what is told as one list; of many only the first, and how many more there are."""
+    said = list(told)
+    more = f"; and {len(said) - most} more" if len(said) > most else ""
+    return "; ".join(said[:most]) + more
 
 
 def check_written(job: Job) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from kin3d.reading.dxf.content import DrawnMark, Text, Vector
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
 from kin3d.reading.dxf.matching import SNAP, Tie, extent_of
-from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written, some
 from kin3d.reading.dxf.scale import stated_scale, unit_factor
 from kin3d.reading.dxf.view_axes import places_of, settle
 from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
@@ -137,18 +137,18 @@ def _once_each(job: Job, grouped: ViewMarks) -> None:
     by_name: dict[str, list[Tie]] = {}
     for tie in grouped.ties:
         by_name.setdefault(tie.name.point, []).append(tie)
+    one_place = SNAP * extent_of([t.mark.xyz for t in grouped.ties]) + 1e-9
     for name, ties in by_name.items():
         places = np.array([t.mark.xyz for t in ties])
-        if np.ptp(places, axis=0).max() > SNAP * extent_of([t.mark.xyz for t in grouped.ties]) + 1e-9:
-            listed = "; ".join(f"({t.mark.xyz[0]:.3f}, {t.mark.xyz[1]:.3f}) {t.mark.origin}" for t in ties)
+        if np.ptp(places, axis=0).max() > one_place:
+            listed = some(f"({t.mark.xyz[0]:.3f}, {t.mark.xyz[1]:.3f}) {t.mark.origin}" for t in ties)
             job.refuse(
                 name,
                 "label-twice",
                 f'the label {name} stands at {len(ties)} places of view "{grouped.declared.name}": {listed}',
             )
-        grouped.ties = [
-            t for t in grouped.ties if t.name.point != name or (t is ties[0] and name not in job.reading.partial)
-        ]
+    refused = job.reading.partial
+    grouped.ties = [t for t in grouped.ties if t is by_name[t.name.point][0] and t.name.point not in refused]
 
 
 def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> tuple[Fusion, list[str]]:
@@ -158,32 +158,35 @@ def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> t
     return fuse(len(names), views, places_of(groups, index), known, job.tolerance_mm, job.fit_scales), names
 
 
-# --- labels in untied: another view may tell --------------------------------------------------------------------------
+# --- labels without a mark: another view may tell ---------------------------------------------------------------------
 
 
 def _resolve(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]) -> bool:
     """Settle doubtful labels of one view with what the other views say of the same point; True if any was."""
     index = {n: i for i, n in enumerate(names)}
+    tied = [{t.name.point for t in g.ties} for g in groups]
+    places = [np.array([t.mark.xyz for t in g.ties]).reshape(-1, 3) for g in groups]
     settled = []
     for untied in job.untied:
-        view = _home(untied.label.text, groups)
         name = untied.label.names[0]
-        if view is None or name.point not in index or any(t.name.point == name.point for t in groups[view].ties):
+        view = _home(untied.label.text, places) if name.point in index and untied.choices else None
+        if view is None or name.point in tied[view]:
             continue
         said = [fit.values.get((index[name.point], axis), []) for axis, _ in fit.views[view].axes]
         right = [m for m in _places(untied.choices) if _matches(fit.views[view], said, m, job.tolerance_mm)]
         if len(right) == 1:
             settled.append((untied, view, Tie(name, right[0], "agreement", untied.label.text)))
-    for untied, view, tie in settled:
+    for _, view, tie in settled:
         groups[view].ties.append(tie)
         job.ties.append(tie)
-        job.untied.remove(untied)
+    gone = {id(untied) for untied, _, _ in settled}
+    job.untied = [u for u in job.untied if id(u) not in gone]
     return bool(settled)
 
 
-def _home(text: Text, groups: Sequence[ViewMarks]) -> int | None:
-    """Return the view in which a text stands: that of the nearest labelled mark."""
-    far = [min((float(np.linalg.norm(t.mark.xyz - text.anchor)) for t in g.ties), default=np.inf) for g in groups]
+def _home(text: Text, places: Sequence[Vector]) -> int | None:
+    """Return the view in which a text stands: that of the nearest of the labelled marks, shape (n, 3) a view."""
+    far = [float(np.linalg.norm(p - text.anchor, axis=1).min(initial=np.inf)) for p in places]
     return int(np.argmin(far)) if far and np.isfinite(min(far)) else None
 
 
@@ -219,8 +222,12 @@ def _points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]
             f"{LETTERS[k]}, or a known point",
         )
     misfit = _misfit(job, fit)
+    of_name: dict[str, list[tuple[int, Tie]]] = {}
+    for v, grouped in enumerate(groups):
+        for tie in grouped.ties:
+            of_name.setdefault(tie.name.point, []).append((v, tie))
     for i, name in enumerate(names):
-        point = _point(fit, groups, i, name)
+        point = _point(fit, of_name.get(name, ()), i, name)
         if misfit and not job.accept_spread:
             job.reading.partial[name] = point
             continue
@@ -259,16 +266,14 @@ def _cause(a: Vector, b: Vector, tolerance_mm: float) -> str:
     return "they have nothing to do with each other: axes, regions or titles of the views are wrong"
 
 
-def _point(fit: Fusion, groups: Sequence[ViewMarks], i: int, name: str) -> DrawnPoint:
+def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str) -> DrawnPoint:
     sources = []
     worst = 0.0
-    for v, grouped in enumerate(groups):
-        for tie in grouped.ties:
-            if tie.name.point == name:
-                residual = _residual(fit, i, v, tie.mark.xyz)
-                worst = max([worst, *(abs(r) for r in residual if np.isfinite(r))])
-                place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
-                sources.append(Source(tie.mark.origin, tie.how, fit.views[v].name, place, residual))
+    for v, tie in ties:
+        residual = _residual(fit, i, v, tie.mark.xyz)
+        worst = max([worst, *(abs(r) for r in residual if np.isfinite(r))])
+        place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
+        sources.append(Source(tie.mark.origin, tie.how, fit.views[v].name, place, residual))
     return DrawnPoint(name, fit.xyz_mm[i].copy(), fit.sigma_mm[i].copy(), worst, tuple(sources))
 
 

@@ -15,20 +15,21 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from kin3d.frames import parse_axes
-from kin3d.reading.dxf.content import Origin, Text
+from kin3d.reading.dxf.content import Origin, Text, Vector
 from kin3d.reading.dxf.matching import extent_of
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense
 from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
-from kin3d.reading.dxf.wording import KEY, NUMBER, Names, decimal_mark, fold, is_number, key_entry, value
+from kin3d.reading.dxf.wording import KEY, NUMBER, Names, PointName, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.text import FindingLog
 
+MOST_TOLD = 100  # rows of no known point that are named one by one
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
-_TRAILING = re.compile(r"^(.*?[^\d\s.,;+−-].*?)[\s:;=(]+((?:[-+−]?\d[\d.,]*[\s;|/)]*){3})$")
+_WORD = re.compile(r"[^\d\s.,;+−-]")
+_COLUMN = re.compile(r"([xyz]) ?(?:[/\[(,]? ?(mm|cm|m|in|inch)\.? ?[\])]?)?", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,22 +73,33 @@ def coordinate_rows(texts: Sequence[Text]) -> list[CoordinateRow]:
 
 
 def _line(line: str, text: Text) -> CoordinateRow | None:
-    match = _TRAILING.match(line.strip())
-    if match is None:
+    """Return the row that a line holds: words, then exactly three numbers; it is read from its end."""
+    whole = line.strip()
+    start = len(whole)
+    for _ in range(3):
+        end = _end_without(";|/)", whole, start)
+        start = len(whole[:end].rstrip("0123456789.,"))
+        if start == end or not whole[start].isdigit():
+            return None
+        start -= whole[start - 1 : start] in ("-", "+", "−")
+    label = whole[: _end_without(":;=(", whole, start)]
+    figures = NUMBER.findall(whole[start:])
+    if len(label) == start or not _WORD.search(label) or len(figures) != 3 or not all(map(is_number, figures)):
         return None
-    figures = NUMBER.findall(match.group(2))
-    return (
-        CoordinateRow(match.group(1).strip(), (figures[0], figures[1], figures[2]), text) if len(figures) == 3 else None
-    )
+    return CoordinateRow(label, (figures[0], figures[1], figures[2]), text)
+
+
+def _end_without(marks: str, text: str, end: int) -> int:
+    """Return where a text of length `end` ends without the blanks and marks at its end."""
+    while end and (text[end - 1].isspace() or text[end - 1] in marks):
+        end -= 1
+    return end
 
 
 def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:
     """Return the order of the columns x, y, z and the unit in the head; (0, 1, 2) and None without a head."""
     for row in rows_of(texts):
-        heads = [
-            re.fullmatch(r"\s*([xyz])\s*(?:[/\[(,]?\s*(mm|cm|m|in|inch)\.?\s*[\])]?)?\s*", t.whole, re.IGNORECASE)
-            for t in row[-3:]
-        ]
+        heads = [_COLUMN.fullmatch(" ".join(t.whole.split())) for t in row[-3:]]
         if len(heads) == 3 and all(heads):
             letters = [h.group(1).lower() for h in heads if h]
             if sorted(letters) == ["x", "y", "z"]:
@@ -178,24 +190,25 @@ def read_table(job: Job) -> None:
     if factor is None:
         return
     rotation = parse_axes(job.axes) if job.axes else np.eye(3)
+    unknown = [r for r in rows if job.names.find(r.label) is None]
+    for row in unknown[:MOST_TOLD]:
+        text = f'the row "{row.label}" is no known point; {job.names.hint(row.label)}'
+        job.log.warn("label-unknown", text, f"handle {row.text.origin.handle}")
+    if len(unknown) > MOST_TOLD:
+        job.log.warn("label-unknown", f"{len(unknown) - MOST_TOLD} more rows are no known points")
     for row, xyz in zip(rows, values, strict=True):
-        _table_point(job, row.label, row.text.origin, factor * (rotation @ np.array(xyz)[list(order)]))
+        name = job.names.find(row.label)
+        if name is not None:
+            _table_point(job, name, row.text.origin, factor * (rotation @ np.array(xyz)[list(order)]))
     check_sense(job)
 
 
-def _table_point(job: Job, label: str, origin: Origin, xyz: Any) -> None:
-    name = job.names.find(label)
-    if name is None:
-        job.log.warn(
-            "label-unknown",
-            f'the row "{label}" is no known point; {job.names.hint(label)}',
-            f"handle {origin.handle}",
-        )
-        return
+def _table_point(job: Job, name: PointName, origin: Origin, xyz: Vector) -> None:
     if job.side is not None and name.side is not None and name.side != job.side:
         return
     if name.point in job.reading.points:
         job.refuse(name.point, "label-twice", f"the table has two rows for {name.point}", f"handle {origin.handle}")
+    if name.point in job.reading.partial:  # a third row does not make it right
         return
     source = Source(origin, "table", "", tuple(float(c) for c in xyz))
     sigma = np.full(3, job.declared.sigma_mm or 0.0)

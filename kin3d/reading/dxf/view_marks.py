@@ -204,15 +204,16 @@ def by_title(views: Sequence[DeclaredView], clusters: Sequence[Sequence[Tie]], c
     if len(clusters) > len(views):
         return None
     far = np.full((len(clusters), len(views)), np.inf)
+    places = [np.array([t.mark.xyz[:2] for t in part]) for part in clusters]
+    boxes = [(p.min(axis=0), p.max(axis=0)) for p in places]
+    named = titles(content)
     for j, view in enumerate(views):
         wanted = fold(view.title or "")
-        for kind, text in titles(content):
-            if (wanted and fold(text.whole) == wanted) or (not wanted and kind == (view_kind(spaced(view.name)) or "")):
-                for i, part in enumerate(clusters):
-                    box = np.array([t.mark.xyz[:2] for t in part])
-                    gap = np.maximum(
-                        np.maximum(box.min(axis=0) - text.anchor[:2], text.anchor[:2] - box.max(axis=0)), 0.0
-                    )
+        own = view_kind(spaced(view.name)) or ""
+        for kind, text in named:
+            if (fold(text.whole) == wanted) if wanted else (kind == own):
+                for i, (low, high) in enumerate(boxes):
+                    gap = np.maximum(np.maximum(low - text.anchor[:2], text.anchor[:2] - high), 0.0)
                     far[i, j] = min(far[i, j], float(np.hypot(*gap)))
     nearest = [int(j) for j in far.argmin(axis=1)]
     if not np.isfinite(far.min(axis=1)).all() or len(set(nearest)) < len(clusters):
@@ -226,7 +227,7 @@ def by_title(views: Sequence[DeclaredView], clusters: Sequence[Sequence[Tie]], c
 def part_by_agreement(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> list[list[Tie]] | None:
     """Return the ties of each view, in the order of `views`; None where agreement does not part the sheet."""
     scale = _scales(views)
-    if scale is None or not 2 <= len(views) <= MAX_VIEWS:
+    if scale is None or not 2 <= len(views) <= MAX_VIEWS or len(ties) > MAX_CLUSTERED:
         return None
     places = _places(ties)
     told: dict[int, int] = {}

@@ -1,20 +1,25 @@
 """What the words on a drawing say: scales, view titles, numbers, coordinates, keys of a legend, names of points.
 
-Nothing here knows where a text stands; it only reads what is written.
+Nothing here knows where a text stands; it only reads what is written. No expression here goes back over what it has
+read, so that time grows with the length of a text and no faster.
 """
 
 from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from kin3d.linkage.names import did_you_mean, normalise
 
+LONGEST_NUMBER = 40  # characters; more is no coordinate
 NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)*")
-_SCALE = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*[:/]\s*(\d+(?:[.,]\d+)?)(?![\d.,:])")
-_SCALE_WORD = re.compile(r"scale|ma(?:ss|ß|sss)stab|\bmst\b|echelle|échelle|escala|scala|m\s*=?\s*1\s*:", re.IGNORECASE)
+_SCALE = re.compile(r"(?<![\d.,:])(\d{1,9}(?:[.,]\d{1,9})?)\s*[:/]\s*(\d{1,9}(?:[.,]\d{1,9})?)(?![\d.,:])")
+_SCALE_WORD = re.compile(
+    r"scale|ma(?:ss|ß|sss)stab|\bmst\b|echelle|échelle|escala|scala|m\s*(?:=\s*)?1\s*:", re.IGNORECASE
+)
 KEY = r"\d{1,3}|[A-Z]|[A-Z]{1,3}[-.]?\d{1,3}"  # "12", "B", "HP12"
 _KEY = re.compile(rf"^\(?#?({KEY})\)?\s*[.):=–-]?\s+(\D.*)$")
 _VIEWS = {
@@ -82,7 +87,7 @@ def view_kind(text: str) -> str | None:
 
 def key_entry(text: str) -> tuple[str, str] | None:
     """Return key and meaning of a line of a legend such as ``"12  lower front"``, else None."""
-    found = _KEY.match(text.strip())
+    found = _KEY.match(text.strip()) if "\n" not in text else None
     return (found.group(1), found.group(2)) if found else None
 
 
@@ -93,12 +98,12 @@ def numbers(text: str) -> list[str]:
 
 def is_number(text: str) -> bool:
     """Whether a text is nothing but one number."""
-    return NUMBER.fullmatch(_closed_up(text)) is not None
+    return len(text) <= LONGEST_NUMBER and NUMBER.fullmatch(_closed_up(text)) is not None
 
 
 def _closed_up(text: str) -> str:
     """Take out the blank after a sign and those that part thousands, and the unit mm."""
-    plain = re.sub(r"^([-+−])\s+|\s*mm$", r"\1", text.strip())
+    plain = re.sub(r"^([-+−])\s+|(?:(?<!\s)\s+)?mm$", r"\1", text.strip())
     return re.sub(r"(?<=\d)\s(?=\d{3}(?!\d))", "", plain)
 
 
@@ -190,6 +195,21 @@ class Names:
     places: list[tuple[tuple[float, ...], str]] = field(default_factory=list)
     links: dict[str, LinkLayer] = field(default_factory=dict)
     keys: dict[str, str] = field(default_factory=dict)
+    _closed: dict[str, list[str]] = field(init=False, default_factory=dict)  # without underscores: the names behind it
+
+    def __post_init__(self) -> None:
+        self.know(())
+
+    def know(self, more: Iterable[str]) -> None:
+        """Add names to those that are known."""
+        self.known = tuple(dict.fromkeys([*self.known, *more]))
+        self._closed = {}
+        for point in self.known:
+            self._closed.setdefault(point.replace("_", ""), []).append(point)
+
+    def is_known(self, point: str) -> bool:
+        """Whether a folded label is the name of a point, letter by letter."""
+        return point in self._closed.get(point.replace("_", ""), ())
 
     def find(self, label: str) -> PointName | None:
         """Return what a label names, or None where it names nothing known."""
@@ -198,20 +218,19 @@ class Names:
             return PointName(self.labels[folded])
         if folded in self.keys:
             return PointName(self.keys[folded])
-        if folded in self.known:
+        if self.is_known(folded):
             return PointName(folded)
         plain, side = split_side(folded)
         if plain in self.labels:
             return PointName(self.labels[plain], side)
-        if plain in self.known:
+        if self.is_known(plain):
             return PointName(plain, side)
         return self._spelt_otherwise(folded)
 
     def _spelt_otherwise(self, folded: str) -> PointName | None:
         """Find a known name behind "HP-lower front LH", "LowerFront" or "wheel center"."""
         plain, side = split_side(bare(folded))
-        closed = plain.replace("_", "").replace("center", "centre")
-        found = [p for p in self.known if p.replace("_", "") == closed]
+        found = self._closed.get(plain.replace("_", "").replace("center", "centre"), [])
         return PointName(found[0], side) if len(found) == 1 else None
 
     def resembles(self, label: str) -> bool:
