@@ -37,6 +37,7 @@ SLOW = (
     "tests/laws/test_swap.py",
     "tests/laws/test_tolerance_laws.py",
     "tests/unit/test_dxf_damaged.py",
+    "tests/unit/test_dxf_size.py",
     "tests/unit/test_report.py",
 )
 
