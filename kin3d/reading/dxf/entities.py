@@ -7,13 +7,13 @@ and the rest of the drawing is read all the same.
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from kin3d.reading.dxf.block_count import MAX_DEPTH, MAX_SYMBOL, BlockCount
 from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
 from kin3d.reading.dxf.content import Content, DrawnDimension, DrawnMark, Origin, Stroke, Vector, leader_text, read_text
 from kin3d.reading.dxf.opening import FAULTS
@@ -22,9 +22,7 @@ from kin3d.reading.text import FindingLog
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
-MAX_DEPTH = 12  # block references inside block references
 MAX_ENTITIES = 400_000  # after all block references are resolved
-MAX_SYMBOL = 16  # entities of a block that may be one point's symbol
 MAX_CORNERS = 24  # corners of a polyline that is not round; more is a drawn curve
 MIN_CORNERS = 6  # fewest corners of a closed polyline that may stand for a circle
 MAX_REPORTED = 20  # unreadable entities that are named one by one
@@ -48,8 +46,6 @@ class Flattener:
         self.arcs: list[Arc] = []
         self.lines: list[tuple[Vector, Vector, Origin]] = []
         self.unreadable = 0
-        self._counted: dict[tuple[str, int], int] = {}
-        self._held: dict[str, tuple[int, list[tuple[str, int]]]] = {}
         self._hidden_layers = {
             layer.dxf.name.lower(): "off" if layer.is_off() else "frozen"
             for layer in doc.layers
@@ -72,7 +68,7 @@ class Flattener:
             Block references that multiply into more than MAX_ENTITIES; it is told before they are taken apart.
         """
         inside = list(entities)
-        if self._least(inside) > MAX_ENTITIES:
+        if BlockCount(self.doc, self._hidden_layers).at_least(inside) > MAX_ENTITIES:
             raise TooManyEntitiesError
         for entity in inside:
             self._one(entity, None)
@@ -99,48 +95,6 @@ class Flattener:
                 reader(entity, origin)
         except (self._library_error, *FAULTS) as err:
             self._skip(entity, around, err)
-
-    def _least(self, entities: Iterable[Any]) -> int:
-        """Return how many entities there are at least once all block references are resolved.
-
-        A block that may be one point's symbol counts once, and hidden references not at all.
-        """
-        return sum(count * self._least_of(name, 1) for name, count in self._references(entities).items())
-
-    def _references(self, entities: Iterable[Any]) -> Counter[str]:
-        """Return how often blocks are put in by these entities, arrays counted out."""
-        found: Counter[str] = Counter()
-        for entity in entities:
-            shown = str(entity.dxf.get("layer", "0")).lower() not in self._hidden_layers
-            if entity.dxftype() == "INSERT" and shown and not entity.dxf.get("invisible", 0):
-                found[str(entity.dxf.get("name", ""))] += self._copies(entity)
-        return found
-
-    def _copies(self, insert: Any) -> int:
-        try:
-            return max(1, int(insert.mcount))
-        except (self._library_error, *FAULTS):
-            return 1  # told when it is read
-
-    def _least_of(self, name: str, depth: int) -> int:
-        """Return the like for one reference to a block, itself included; `depth` references lead to it."""
-        key = (name, depth)
-        if key not in self._counted:
-            block = self.doc.blocks.get(name)
-            inside = [] if block is None or depth > MAX_DEPTH else self._inside_of(name, block)[1]
-            nested = sum(count * self._least_of(inner, depth + 1) for inner, count in inside)
-            own = 0 if block is None or depth > MAX_DEPTH else self._inside_of(name, block)[0]
-            self._counted[key] = 1 + own + nested
-        return self._counted[key]
-
-    def _inside_of(self, name: str, block: Any) -> tuple[int, list[tuple[str, int]]]:
-        """Return how many plain entities a block holds, 0 for a symbol, and the blocks in it with their number."""
-        if name not in self._held:
-            references = self._references(block)
-            plain = sum(1 for e in block if e.dxftype() != "INSERT")
-            symbol = plain <= MAX_SYMBOL and not references
-            self._held[name] = (0 if symbol else plain, list(references.items()))
-        return self._held[name]
 
     def _skip(self, entity: Any, around: Origin | None, err: BaseException) -> None:
         self.unreadable += 1
