@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from copy import copy
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from kin3d.photographs.adjust import adjust, known_of, spread
+from kin3d.photographs.located import result_of
 from kin3d.photographs.model import Model
+from kin3d.photographs.snooping import _checked
 from kin3d.solve.upright import pose, slopes, upright_of
 from tests import photo_scenes as scenes
 from tests.photo_scenes import FRONT, LOW, QUARTER, SIDE
@@ -110,3 +115,34 @@ def test_the_upright_moves_as_in_the_general_solver():
     directions = np.concatenate([change.reshape(6, -1), drives.T], axis=1)
     expected = (ends[0] - ends[1]) / 2e-3
     np.testing.assert_allclose(np.einsum("lpik,lk->lpi", along, directions), expected, rtol=0.0, atol=1e-6)
+
+
+def test_a_mark_that_is_out_is_tested_as_if_it_were_in(scene):
+    """Its miss over the deviation of that miss is the same from within and from without (exactly so where the
+    equations are linear): W. Baarda, A Testing Procedure for Use in Geodetic Networks (1968), from memory.
+    """
+    inside = _checked(scene.model, scene.truth, set(), set())
+    tested = [k for k in range(len(scene.model.marks)) if 0.2 < inside.redundancy[k] < 0.8 and inside.w[k] > 0.5]
+    assert len(tested) >= 3
+    for k in tested[:3]:
+        without = _checked(scene.model, inside.fit.state, {k}, set())
+        np.testing.assert_allclose(without.w[k], inside.w[k], rtol=0.03, atol=0.0)
+        np.testing.assert_allclose(without.redundancy[k], inside.redundancy[k], rtol=0.03, atol=0.0)
+
+
+def test_a_right_hand_car_is_the_mirror_image_and_its_angles_are_those_of_its_wheel_axis():
+    seen = scenes.scene(["dunlin"], [FRONT, QUARTER], 5)
+    fit = _checked(seen.model, seen.truth, set(), set())
+    left = result_of(fit).car
+    files = tuple(replace(c, side="right") for c in fit.model.parameters.cars)
+    turned = replace(fit.model.parameters, cars=files)
+    model = copy(fit.model)
+    model.parameters = turned
+    right = result_of(replace(fit, model=model)).car
+    np.testing.assert_allclose(right.xyz_mm, left.xyz_mm * [1.0, -1.0, 1.0], rtol=0.0, atol=1e-9)
+    np.testing.assert_allclose(right.sigma_mm, left.sigma_mm, rtol=1e-9, atol=0.0)
+    hub, axis = (left.xyz_mm[left.names.index(n)] for n in ("wheel_centre", "wheel_axis"))
+    x, y, z = (axis - hub) / np.linalg.norm(axis - hub)
+    # ISO 8855: camber is −asin(a_z), toe atan2(a_x, a_y) on the left
+    np.testing.assert_allclose(left.figures["camber_deg"][0], -np.degrees(np.arcsin(z)), rtol=1e-9, atol=0.0)
+    np.testing.assert_allclose(left.figures["toe_deg"][0], np.degrees(np.arctan2(x, y)), rtol=1e-6, atol=1e-9)
