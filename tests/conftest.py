@@ -19,8 +19,9 @@ os.environ["PYTHONPATH"] = os.pathsep.join([*SOURCES, *filter(None, [os.environ.
 settings.register_profile("kin3d", deadline=None)
 settings.load_profile("kin3d")
 
-# whole studies, pictures, windows, commands of the guide, many damaged drawings: what takes more than some six seconds of
-# processor time a file. `pytest -m "not slow"` leaves them out; the rest takes about 75 in all, under a minute with -n 2
+# whole studies, pictures, windows, commands of the guide, many damaged drawings: files that take more than some six
+# seconds of processor time. `pytest -m "not slow"` leaves them out; the rest takes about 75 seconds of it in all, so
+# that it is done within a minute with -n 2
 SLOW = (
     "tests/test_packaging.py",
     "tests/test_readme.py",
