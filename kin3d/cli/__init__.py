@@ -5,8 +5,10 @@ from __future__ import annotations
 import gc
 import os
 import sys
+import warnings
 from collections.abc import Callable
 from importlib import import_module
+from io import TextIOWrapper
 from typing import Annotated, Any
 
 import typer
@@ -93,6 +95,10 @@ def main() -> None:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # all matrices are small: threads of linear algebra wait for each other longer than they work
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    warnings.simplefilter("ignore", RuntimeWarning)  # numpy's; what has no value is told as a finding
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # what a terminal cannot show becomes a question mark, and no failure
+            stream.reconfigure(errors="replace")
     try:
         build(sys.argv[1] if len(sys.argv) > 1 else None)()
     except Kin3dError as error:

@@ -12,7 +12,9 @@ import typer
 from rich.markup import escape
 from typer.models import ParameterInfo
 
+from kin3d.cli.options import LARGEST
 from kin3d.cli.screen import Screen
+from kin3d.errors import Finding, RequestError
 from kin3d.writing.files import replacing
 
 QUIET = Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")]
@@ -32,6 +34,7 @@ def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
     @functools.wraps(function)
     def run(quiet: bool, strict: bool, force: bool, **given: Any) -> None:
         screen = Screen(quiet, strict)
+        _refuse_numbers(given)
         with replacing(force):
             function(**({"screen": screen} if wants_screen else {}), **given)
         code = screen.close()
@@ -51,6 +54,16 @@ def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
     run.__signature__ = inspect.Signature(made)  # type: ignore[attr-defined]
     run.__doc__ = escape(inspect.getdoc(function) or "")
     return run
+
+
+def _refuse_numbers(given: dict[str, Any]) -> None:
+    """Refuse options whose number is none or beyond all measure."""
+    wrong = {n: v for n, v in given.items() if isinstance(v, float) and not abs(v) <= LARGEST}
+    if wrong:
+        raise RequestError(
+            Finding("number", f"--{name.replace('_', '-')} is {value}; a finite number up to {LARGEST:g} is expected")
+            for name, value in wrong.items()
+        )
 
 
 def _escaped(annotation: Any) -> Any:

@@ -14,6 +14,7 @@ AxleName = Literal["front", "rear"]
 SideName = Literal["left", "right"]
 RANGE = "START:STOP:STEP with both ends, one value, or a comma list"
 MOST_VALUES = 200_000
+LARGEST = 1e7  # of a travel, angle or load that is typed
 
 CarFile = Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)]
 OneAxle = Annotated[AxleName, typer.Option(help="Which axle.")]
@@ -73,8 +74,9 @@ def parse_values(text: str, option: str) -> list[float]:
     expected = "expected START:STOP:STEP (both ends included, e.g. -40:40:2.5), one value, or a comma list"
     try:
         numbers = [float(part) for part in text.split(":" if ":" in text else ",")]
-        if not all(abs(v) < float("inf") for v in numbers):
-            raise RequestError(Finding("range", f'{option} "{text}": not a finite number; {expected}'))
+        if not all(abs(v) <= LARGEST for v in numbers):
+            what = f"beyond {LARGEST:g}" if all(abs(v) < float("inf") for v in numbers) else "not a finite number"
+            raise RequestError(Finding("range", f'{option} "{text}": {what}; {expected}'))
         if ":" not in text:
             return numbers
         start, stop, step = numbers

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
@@ -56,13 +57,27 @@ def write_dxf(drawings: Iterable[Drawing], path: FilePath | str, version: str = 
         text = f'version "{version}" is not known; expected one of {", ".join(VERSIONS)}'
         raise RequestError(Finding("version-unknown", text, str(target)))
     chosen = list(drawings)
-    doc = _document(version, max(d.height for d in chosen))
-    for each in chosen:
-        _Pen(doc, each).draw()
-    encoding = "utf-8" if doc.dxfversion >= "AC1021" else doc.encoding
-    with whole_file(target) as beside, beside.open("w", encoding=encoding, errors="dxfreplace") as file:
-        file.write(f"999\n{MARK}\n")  # a comment
-        doc.write(file)
+    with _without_date():
+        doc = _document(version, max(d.height for d in chosen))
+        for each in chosen:
+            _Pen(doc, each).draw()
+        encoding = "utf-8" if doc.dxfversion >= "AC1021" else doc.encoding
+        with whole_file(target) as beside, beside.open("w", encoding=encoding, errors="dxfreplace") as file:
+            file.write(f"999\n{MARK}\n")  # a comment
+            doc.write(file)
+
+
+@contextlib.contextmanager
+def _without_date() -> Iterator[None]:
+    """Within it a drawing gets fixed dates and identifiers, so that the same car makes the same file."""
+    from ezdxf._options import options
+
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
 
 
 def layer_name(*words: str) -> str:

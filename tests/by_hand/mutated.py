@@ -1,0 +1,209 @@
+"""Damaged inputs in numbers: car files, tables, layouts, views, name tables, command lines; a sentence for each.
+
+``python -m tests.by_hand.mutated [KIND ...] [--count N] [--seed S]`` prints counts by outcome; a traceback, a case
+over 20 s of computing or over 4 GB is told with its seed and makes exit code 1. A small run of it is in the suite.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import resource
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import warnings
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import kin3d
+from kin3d.errors import Kin3dError
+from kin3d.linkage.layout_file import builtin_names
+from kin3d.reading.layouts import find_layout
+from kin3d.reading.text import FindingLog
+
+ROOT = Path(__file__).parents[2]
+MODELS = ROOT / "models"
+LAYOUTS = ROOT / "kin3d" / "linkage" / "layouts"
+SECONDS, MEMORY = 20.0, 4 * 1024**3
+PIECES = (
+    b"1e300", b"-1e300", b"1e-320", b"nan", b"inf", b"-inf", b"0", b"-1", b"", b"=1+1", b'"', b"'", b"[", b"]", b"[[",
+    b"{", b"}", b"\x00", b"\xff\xfe", b"\xc3", b"\r", b"\n\n", b",", b";", b"\t", b"..", b"/dev/zero", b"/etc/passwd",
+    b"front.csv", b"9" * 400, b"true", b"1979-05-27", b"0x7f", b"1_000", b"\xe2\x88\x92", b"\xef\xbb\xbf", b"#", b"=",
+    "ä€😀".encode(), b"\x1b[31m", b"upper_outer", b"chassis", b"upright", b"rod_on", b"<script>", b"%s", b"\\",
+)  # fmt: skip
+
+
+class TooLongError(Exception):
+    """A case took more than its time."""
+
+
+def mutated(raw: bytes, dice: random.Random) -> bytes:
+    """Bytes with one to four faults: pieces put in, cut out, doubled, exchanged, lines moved."""
+    for _ in range(dice.randint(1, 4)):
+        a = dice.randrange(len(raw) + 1)
+        b = min(len(raw), a + dice.choice((1, 1, 2, 5, 20, 200)))
+        lines = raw.split(b"\n")
+        k, n = dice.randrange(len(lines)), dice.randrange(len(lines))
+        match dice.randrange(8):
+            case 0:
+                raw = raw[:a] + dice.choice(PIECES) + raw[a:]
+            case 1:
+                raw = raw[:a] + dice.choice(PIECES) + raw[b:]
+            case 2:
+                raw = raw[:a] + raw[b:]
+            case 3:
+                raw = raw[:b] + raw[a:]
+            case 4:
+                lines[k], lines[n] = lines[n], lines[k]
+                raw = b"\n".join(lines)
+            case 5:
+                raw = b"\n".join(lines[:k] + lines[k + 1 :])
+            case 6:
+                words = lines[k].replace(b",", b" ").split()
+                old = dice.choice(words) if words else b""
+                lines[k] = lines[k].replace(old, dice.choice(PIECES), 1)
+                raw = b"\n".join(lines)
+            case _:
+                raw = raw[:a] if dice.random() < 0.2 else raw[:a] + bytes([dice.randrange(256)]) + raw[a + 1 :]
+    return raw
+
+
+def car_case(folder: Path, dice: random.Random) -> None:
+    """A demo car with one of its files damaged, loaded and solved in its design position."""
+    name = dice.choice(("dunlin", "plover", "siskin"))
+    place = folder / name
+    if not place.exists():
+        shutil.copytree(MODELS / name, place)
+    file = dice.choice(sorted(p for p in place.iterdir() if p.suffix in (".toml", ".csv")))
+    whole = (MODELS / name / file.name).read_bytes()
+    try:
+        file.write_bytes(mutated(whole, dice))
+        car = kin3d.load(place / "car.toml")
+        for axle in car.axles():
+            kin3d.sweep(car, axle.name, travel=[0.0, 5.0], measures=["camber_deg", "toe_deg"])
+    finally:
+        file.write_bytes(whole)
+
+
+def layout_case(folder: Path, dice: random.Random) -> None:
+    """A built-in layout, damaged, read as one's own."""
+    name = dice.choice(builtin_names()).replace(" ", "_")
+    (folder / "own.toml").write_bytes(mutated((LAYOUTS / f"{name}.toml").read_bytes(), dice))
+    log = FindingLog("car.toml")
+    if find_layout("own.toml", folder, "[front] layout", log) is None and not log.failed:
+        raise AssertionError("no layout and no finding")
+    kin3d.errors.raise_errors(log.findings, kin3d.errors.ReadingError)
+
+
+VIEWS = b"""units = "mm"
+scale = "1:5"
+[views.front]
+window = [0, 0, 400, 300]
+origin = [200, 50]
+[views.side]
+window = [0, 300, 400, 600]
+origin = [200, 350]
+axes = "x right, z up"
+"""
+NAMES = b"label,point,ends\nLF,lower_front,\nLR,lower_rear,\nUBJ,upper_outer,\n12,tie_inner,\n"
+
+
+def drawing_case(folder: Path, dice: random.Random) -> None:
+    """A demo drawing with a damaged views file or name table."""
+    file = folder / dice.choice(("views.toml", "names.csv"))
+    file.write_bytes(mutated(VIEWS if file.suffix == ".toml" else NAMES, dice))
+    given: dict[str, Any] = {"views" if file.suffix == ".toml" else "names": file}
+    kin3d.import_drawing(MODELS / "plover" / "front.dxf", **given)
+
+
+def command_case(folder: Path, dice: random.Random) -> None:
+    """A command line of odd words, run in this process."""
+    from kin3d.cli import COMMANDS
+    from tests.cli.run import run
+
+    car = str(MODELS / dice.choice(("dunlin", "plover", "siskin")) / "car.toml")
+    command = dice.choice([c[0] for c in COMMANDS if c[0] != "view"])
+    words = [command, *([] if command in ("guide", "measures") else [car])]
+    odd = ("1e300", "nan", "-1", "0", "", "1:2:3:4", "0:1e9:1", "x", "é", "[red]", "5,,5", ".", "/", "-", car)
+    options = ("--axle", "--travel", "--rack", "--heave", "--roll", "--pitch", "--measures", "--out", "--plot",
+               "--seed", "--samples", "--sigma", "--workers", "--to", "--mount", "--box", "--load", "--within",
+               "--threshold", "--lateral", "--braking", "--views", "--names", "--units", "--axes", "--side", "--dxf",
+               "--parts", "--shares", "--dxf-version", "--scale", "--strict", "--quiet", "--force")  # fmt: skip
+    for _ in range(dice.randint(1, 3)):
+        words += [dice.choice(options), dice.choice((*odd, str(folder / "o.csv"), str(folder / "o.svg")))]
+    if command in ("tolerance", "compare", "report"):
+        words += ["--samples", "100", "--travel=0"]
+    code, _, err = run(*words)
+    if code not in (0, 1, 2) or "Traceback" in err:
+        raise AssertionError(f"{words}: code {code}, {err[-300:]}")
+    if code == 2:
+        raise Kin3dError([])
+
+
+KINDS: dict[str, tuple[Callable[[Path, random.Random], None], int]] = {
+    "cars": (car_case, 10_000),
+    "layouts": (layout_case, 1_000),
+    "drawings": (drawing_case, 1_000),
+    "commands": (command_case, 500),
+}
+
+
+def _alarm(*_: object) -> None:
+    raise TooLongError
+
+
+def run_kind(kind: str, count: int, seed: int) -> tuple[Counter[str], list[str]]:
+    """Outcomes by class, and a line for each case that went wrong."""
+    case, _ = KINDS[kind]
+    counts: Counter[str] = Counter()
+    bad: list[str] = []
+    with tempfile.TemporaryDirectory() as name:
+        for k in range(count):
+            dice = random.Random(f"{kind} {seed} {k}")
+            signal.setitimer(signal.ITIMER_PROF, SECONDS)
+            try:
+                case(Path(name), dice)
+                outcome = "accepted"
+            except Kin3dError as error:
+                outcome = error.findings[0].code if error.findings else "refused"
+            except TooLongError:
+                outcome = "TOO LONG"
+            except Exception as error:  # noqa: BLE001 - that is what is looked for
+                outcome = f"TRACEBACK {type(error).__name__}"
+            signal.setitimer(signal.ITIMER_PROF, 0.0)
+            counts[outcome] += 1
+            if outcome[:4].isupper():
+                bad.append(f"{kind} {seed} {k}: {outcome}")
+    return counts, bad
+
+
+def main() -> int:
+    """Run the kinds that are asked for; 1 when a case went wrong."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("kinds", nargs="*", choices=[*KINDS, []], default=list(KINDS))
+    asked.add_argument("--count", type=int)
+    asked.add_argument("--seed", type=int, default=1)
+    given = asked.parse_args()
+    os.nice(10)
+    signal.signal(signal.SIGPROF, _alarm)
+    kin3d.import_drawing(MODELS / "plover" / "front.dxf")  # what is stopped while it imports stays half imported
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    warnings.simplefilter("error", RuntimeWarning)  # a warning on the screen is a fault as well
+    failed = False
+    for kind in given.kinds:
+        start = time.monotonic()
+        counts, bad = run_kind(kind, given.count or KINDS[kind][1], given.seed)
+        print(f"{kind}: {sum(counts.values())} cases in {time.monotonic() - start:.0f} s", dict(counts.most_common()))
+        print(*bad, sep="\n")
+        failed |= bool(bad)
+    return int(failed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,127 @@
+"""Outputs never destroy, over all commands: the list of what writes comes from the command line's own options."""
+
+from __future__ import annotations
+
+import shutil
+from importlib import import_module
+from pathlib import Path
+from typing import get_args, get_type_hints
+
+import pytest
+from typer.models import OptionInfo
+
+from kin3d.cli import COMMANDS
+from kin3d.writing import files
+from tests.cli.run import run
+
+MODELS = Path(__file__).parents[2] / "models"
+INPUTS = {"box", "names", "views"}  # options that are read
+NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
+QUICK = {
+    "tolerance": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
+    "compare": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
+    "report": ["--samples", "0", "--travel=0", "--no-scene"],
+    "sweep": ["--travel=0"],
+    "settle": ["--lateral", "0.2"],
+    "draw": [],
+    "export": ["--travel=0"],
+}
+ENDINGS = {"report --out": ".html", "export --out": ".dxf", "sweep --dxf": ".dxf", "draw --out": ".svg"}
+ENDINGS |= {"view --screenshot": ".png", "view --animation": ".gif", "view --scene": ".html"}
+
+
+def writers():
+    """Every option of every command that takes a path to write to: all paths that are neither arguments nor inputs."""
+    out = []
+    for name, module, function in COMMANDS:
+        hints = get_type_hints(getattr(import_module(f"kin3d.cli.{module}"), function), include_extras=True)
+        for option, hint in hints.items():
+            base, *more = get_args(hint) if hasattr(hint, "__metadata__") else (hint,)
+            named = any(isinstance(m, OptionInfo) for m in more)
+            if named and Path in (base, *get_args(base)) and option not in INPUTS:
+                out.append((name, f"--{option}"))
+    return out
+
+
+WRITERS = writers()
+
+
+def ending(command, option):
+    usual = ".svg" if option in ("--plot", "--migration", "--causes") else ".csv"
+    return ENDINGS.get(f"{command} {option}", usual)
+
+
+def words(command, option, place, folder):
+    given = {"measures": [], "import": [str(MODELS / "plover" / "front.dxf")]}.get(command, [str(folder / "car.toml")])
+    if command == "compare":
+        given = [*given, str(MODELS / "plover" / "car.toml")]
+    quick = [] if option == "--migration" else QUICK.get(command, [])
+    more = [*NEEDED.get(command, []), *NEEDED.get(f"{command} {option}", []), *quick]
+    if command in ("draw", "export", "report") and option != "--out":
+        more += ["--out", str(folder / "other.svg")]
+    return [command, *given, option, str(place), *more]
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.setattr(files, "_read", set())
+    shutil.copytree(MODELS / "dunlin", tmp_path / "car")
+    return tmp_path / "car"
+
+
+def test_the_list_has_the_writers_that_are_known():
+    known = {("sweep", "--out"), ("sweep", "--dxf"), ("view", "--scene"), ("import", "--out"), ("compare", "--causes")}
+    assert known <= set(WRITERS)
+
+
+@pytest.mark.parametrize(("command", "option"), WRITERS)
+def test_a_file_of_ones_own_is_kept_and_said_before_the_work(command, option, folder, monkeypatch):
+    place = folder / f"mine{ending(command, option)}"
+    place.write_text("point,x,y,z\nmine,1,2,3\n", encoding="utf-8")
+    code, _, err = run(*words(command, option, place, folder))
+    assert code == 2
+    assert "no earlier result" in err
+    assert "--force" in err
+    assert "nothing was computed" in err
+    assert place.read_text("utf-8").startswith("point,x,y,z\nmine")
+
+
+@pytest.mark.parametrize(("command", "option"), [w for w in WRITERS if w[0] != "measures"])
+def test_an_input_is_never_replaced_not_even_by_force(command, option, folder):
+    source = MODELS / "plover" / "front.dxf" if command == "import" else folder / "front.csv"
+    place = folder / f"link{ending(command, option)}"
+    copied = folder / source.name
+    if command == "import":
+        shutil.copy(source, copied)
+    place.symlink_to(copied)
+    before = copied.read_bytes()
+    asked = [str(copied) if w == str(source) else w for w in words(command, option, place, folder)]
+    code, _, err = run(*asked, "--force")
+    assert code == 2
+    assert "is read by this same run" in " ".join(err.split())
+    assert copied.read_bytes() == before
+
+
+AGAIN = [w for w in WRITERS if w[0] not in ("view", "swap", "report", "compare", "settle")]
+
+
+@pytest.mark.parametrize(("command", "option"), AGAIN)
+def test_run_again_gives_the_same_bytes_and_a_full_disk_keeps_them(command, option, folder, monkeypatch):
+    place = folder / f"made{ending(command, option)}"
+    asked = words(command, option, place, folder)
+    made = []
+    for _ in range(2):
+        code, _, err = run(*asked)
+        assert code in (0, 1), err
+        made.append(place.read_bytes())
+    assert made[0] == made[1]
+
+    def full(_handle):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(files.os, "fsync", full)
+    code, _, err = run(*asked)
+    assert code == 2
+    assert "No space left" in err
+    assert place.read_bytes() == made[0]
+    assert not [p for p in folder.iterdir() if p.name.startswith(".")]
