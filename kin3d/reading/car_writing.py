@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -24,6 +25,7 @@ from kin3d.writing.files import MARK, check_place, with_sum, write_file
 
 _HEADER = re.compile(r"^\s*\[\[?\s*([^\]=]+?)\s*\]\]?\s*(?:#.*)?$")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
+MOST_OF_A_CAR = 2_000_000  # bytes; what is larger is no car file
 Tables = dict[str, tuple[Path, PointTable]]
 
 
@@ -45,12 +47,14 @@ def write_car(car: Car, path: Path | str, comment: str = "") -> tuple[Path, ...]
     Raises
     ------
     RequestError
-        For another ending, a missing folder, or a file that the car was read from: originals are not overwritten.
+        For another ending, a missing folder, a file that the car was read from (originals are not overwritten), or a
+        table that another car file beside it reads.
     """
     file = Path(path)
     tables = {axle.name: _tables(axle, file) for axle in car.axles()}
     targets = [target for named in tables.values() for target, _ in named.values()]
     _keep_originals(car, [file, *targets])
+    _keep_others(file, targets)
     check_place(file, (".toml",), "--out")
     for target in targets:
         check_place(target, (".csv",), "--out")
@@ -85,6 +89,30 @@ def _keep_originals(car: Car, targets: Sequence[Path]) -> None:
         if target.resolve() in sources:
             text = "is one of the files that the car was read from; give another name"
             raise RequestError(Finding("original-kept", text, str(target)))
+
+
+def _keep_others(file: Path, targets: Sequence[Path]) -> None:
+    """Refuse to write over a table that another car file of the same folder reads: that would be another car then."""
+    there = {target.resolve(): target for target in targets if target.exists()}
+    others = sorted(p for p in file.parent.glob("*.toml") if p.resolve() != file.resolve()) if there else []
+    for other in others:
+        for named in _tables_named_by(other):
+            target = there.get((other.parent / named).resolve())
+            if target is not None:
+                text = f"is read by {other.name} as well, which would become another car; give another name"
+                raise RequestError(Finding("table-of-another", text, str(target)))
+
+
+def _tables_named_by(file: Path) -> list[str]:
+    """Point tables that a car file names; none where the file is no car file."""
+    try:
+        if not file.is_file() or file.stat().st_size > MOST_OF_A_CAR:
+            return []
+        data = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return []
+    named = [axle.get(key) for axle in data.values() if isinstance(axle, dict) for key in ("points", "other_points")]
+    return [name for name in named if isinstance(name, str) and name.isprintable()]
 
 
 def axle_table(axle: Axle, tables: Tables) -> dict[str, Any]:

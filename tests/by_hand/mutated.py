@@ -7,6 +7,7 @@ over 20 s of computing or over 4 GB is told with its seed and makes exit code 1.
 from __future__ import annotations
 
 import argparse
+import inspect
 import os
 import random
 import resource
@@ -18,6 +19,7 @@ import time
 import warnings
 from collections import Counter
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -135,8 +137,12 @@ def command_case(folder: Path, dice: random.Random) -> None:
                "--seed", "--samples", "--sigma", "--workers", "--to", "--mount", "--box", "--load", "--within",
                "--threshold", "--lateral", "--braking", "--views", "--names", "--units", "--axes", "--side", "--dxf",
                "--parts", "--shares", "--dxf-version", "--scale", "--strict", "--quiet", "--force")  # fmt: skip
+    module, function = next(c[1:] for c in COMMANDS if c[0] == command)
+    own = [f"--{n}" for n in inspect.signature(getattr(import_module(f"kin3d.cli.{module}"), function)).parameters]
+    odd = (*odd, "5", "0,5", "-5:5:5", "front", "rear", "left", "camber_deg", "mm", "pull", "push", "0.5")
     for _ in range(dice.randint(1, 3)):
-        words += [dice.choice(options), dice.choice((*odd, str(folder / "o.csv"), str(folder / "o.svg")))]
+        value = dice.choice((*odd, str(folder / "o.csv"), str(folder / "o.svg")))
+        words += [dice.choice(own if dice.random() < 0.8 else options), value]
     if command in ("tolerance", "compare", "report"):
         words += ["--samples", "100", "--travel=0"]
     code, _, err = run(*words)

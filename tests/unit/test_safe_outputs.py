@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -210,3 +213,49 @@ def test_pictures_carry_the_mark_and_are_the_same_when_drawn_again(tmp_path, end
         drawn.append(place.read_bytes())
     assert drawn[0] == drawn[1]
     assert files.earlier_result(place)
+
+
+def test_a_table_that_another_car_reads_is_not_rewritten(tmp_path, monkeypatch):
+    import kin3d
+    from kin3d.reading.car_writing import write_car
+
+    car = kin3d.load(Path(__file__).parents[2] / "models" / "dunlin" / "car.toml")
+    write_car(car, tmp_path / "a.toml")
+    write_car(car, tmp_path / "a.toml")  # its own tables are named by it and are replaced
+    (tmp_path / "b.toml").write_text((tmp_path / "a.toml").read_text("utf-8"), "utf-8")
+    before = (tmp_path / "a_front.csv").read_bytes()
+    for forced in (False, True):
+        with replacing(forced):
+            finding = refused(lambda: write_car(car, tmp_path / "a.toml"))
+        assert finding.code == "table-of-another"
+        assert "b.toml" in finding.text
+    assert (tmp_path / "a_front.csv").read_bytes() == before
+
+
+def test_a_kill_before_the_move_leaves_the_older_file(tmp_path):
+    place = tmp_path / "a.csv"
+    place.write_text("measure,value\nold,1\n")
+    program = (
+        "import os, signal, sys\nfrom pathlib import Path\nfrom kin3d.writing import files\n"
+        "files.os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL)\n"
+        "files.write_file(Path(sys.argv[1]), 'measure,value\\nnew,2\\n')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program, str(place)], check=False, timeout=60)
+    assert done.returncode == -signal.SIGKILL
+    assert place.read_text() == "measure,value\nold,1\n"
+
+
+def test_a_file_that_was_written_and_read_back_may_be_written_again(tmp_path):
+    place = tmp_path / "a.csv"
+    write_file(place, "measure,value\n")
+    files.read_file(place)
+    write_file(place, "measure,value\nx,1\n")
+    assert place.read_text() == "measure,value\nx,1\n"
+
+
+def test_what_is_planned_to_be_written_is_refused_when_it_is_read(tmp_path):
+    place = tmp_path / "a.csv"
+    place.write_text("measure,value\n")
+    with replacing():
+        files.plan(place)
+        assert refused(lambda: files.read_file(place)).code == "place-input"
