@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from kin3d.studies.drawing_import import import_drawing
     from kin3d.studies.export import export
     from kin3d.studies.loading import load
+    from kin3d.studies.locate import locate
     from kin3d.studies.measure_list import list_measures as measures
     from kin3d.studies.rates_result import rates
     from kin3d.studies.sensitivity import sensitivity
@@ -45,6 +46,7 @@ __all__ = [
     "export",
     "import_drawing",
     "load",
+    "locate",
     "mark",
     "measures",
     "rates",
@@ -65,6 +67,7 @@ _FUNCTIONS = {
     "export": "kin3d.studies.export",
     "import_drawing": "kin3d.studies.drawing_import",
     "load": "kin3d.studies.loading",
+    "locate": "kin3d.studies.locate",
     "mark": "kin3d.face",
     "measures": "kin3d.studies.measure_list:list_measures",
     "rates": "kin3d.studies.rates_result",

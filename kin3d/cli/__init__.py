@@ -22,6 +22,7 @@ COMMANDS = (
     ("new", "new", "new"),
     ("check", "check", "check"),
     ("import", "import_", "import_drawing"),
+    ("locate", "locate", "locate"),
     ("mark", "mark", "mark"),
     ("sweep", "sweep", "sweep"),
     ("view", "view", "view"),

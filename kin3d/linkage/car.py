@@ -113,7 +113,11 @@ class PointTable:
 
     def scaled(self, factor: float) -> PointTable:
         """The table with all lengths multiplied by a factor, deviations too."""
-        errors = self.errors and replace(self.errors, effect_mm=factor * self.errors.effect_mm)
+        errors = self.errors and replace(
+            self.errors,
+            effect_mm=factor * self.errors.effect_mm,
+            figures={key: factor * seed for key, seed in self.errors.figures.items()},  # lengths, all of them
+        )
         return replace(self, xyz_mm=factor * self.xyz_mm, sigma_mm=factor * self.sigma_mm, errors=errors)
 
     def only(self, kept: Collection[str]) -> PointTable:

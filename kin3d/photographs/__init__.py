@@ -1,6 +1,7 @@
 """Points from photographs: marks set by hand become pickup points with their whole covariance.
 
-`located.py` has the result `Located` and `locate(path)`, which makes it; the others in the order in which it uses them:
+`located.py` has the result `Located` and what makes it, `located_car.py` the points of one car with the sources of
+their errors, `located_view.py` tables and picture; the others in the order in which they are used:
 
 - `parameters.py`: the numbers that are looked for, what is known of each beforehand, what cars and pictures share.
 - `camera.py`: where a place of the car falls in a picture, with derivatives.

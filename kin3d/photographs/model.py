@@ -185,6 +185,17 @@ class Model:
                     jacobian[car.row[:, None], columns] = by_camera
         return Equations(residual, jacobian, replace(state, feet=tuple(feet), poses=tuple(poses)), sound)
 
+    def predicted(self, state: State) -> Array:
+        """Where the model sees each mark's feature, for a curve its nearest place; shape (marks, 2), px."""
+        out = np.full((len(self.marks), 2), np.nan)
+        cameras = self.cameras(state)
+        for k, car in enumerate(self.cars):
+            if len(car.lane):
+                place = _places(car, cameras, self.seen(state, k), state.numbers, None)[0]
+                own = [n for n, (owner, _) in enumerate(self.marks) if owner == k]
+                out[own] = cameras.seen(car.photo, place).pixels
+        return out
+
     @staticmethod
     def _fill(jacobian: Array, car: CarMarks, seen: Seen, numbers: Array, foot: Array, along: Array) -> None:
         """The part of one car's rows that follows from the car; `along` is each row's slope along the car's frame."""

@@ -17,7 +17,8 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import changed
-from kin3d.photographs.located import Located, LocatedCar, located
+from kin3d.photographs.located import Located, located
+from kin3d.photographs.located_car import LocatedCar
 from kin3d.photographs.parameters import united
 from kin3d.reading.photo_records import CarPhotos, PhotoPoints
 
@@ -35,7 +36,7 @@ def adjusted(car: Car) -> Car:
     """
     for axle in car.axles():
         if isinstance(axle.points, PhotoPoints) and axle.points.pending:
-            result = _located([axle.points.photographs])
+            result = adjustment([axle.points.photographs])
             car = _with(car, axle, result.car, result, changed_since=False)
             car = changed(car, findings=(*car.findings, *_told(result)))
     return car
@@ -50,7 +51,7 @@ def adjusted_together(cars: Sequence[Car], axle: AxleName) -> tuple[list[Car], t
         files = {t.photographs.source.resolve(): t.photographs for k in group if (t := tables[k]) is not None}
         if len(files) < 2:
             continue
-        result = _located(files.values())
+        result = adjustment(files.values())
         by_file = {c.source.resolve(): c for c in result.cars}
         for k in group:
             table = tables[k]
@@ -82,7 +83,7 @@ def _sharing(tables: Sequence[PhotoPoints | None]) -> list[list[int]]:
     return [sorted(members) for _, members in groups]
 
 
-def _located(chosen: Iterable[CarPhotos]) -> Located:
+def adjustment(chosen: Iterable[CarPhotos]) -> Located:
     """The adjustment of cars and those that they share something with, made once in a run for the same content."""
     files = united(chosen)
     key = hashlib.sha256(repr([_content(f) for f in files]).encode()).hexdigest()

@@ -171,9 +171,18 @@ def _of_table(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
         return
     rows = [corner.table.names.index(n) for n in corner.names]
     effects = np.tensordot(errors.effect_mm[:, rows], corner.seeds, axes=2)
+    figures = _figures_of_table(corner)
     for k, (name, group) in enumerate(zip(errors.names, errors.groups, strict=True)):
         identity = errors.identities[k] if errors.identities else (owner, "error of the table", k)
-        yield ErrorSource(identity, name, "", 1.0, effects[k], unit="1", shared=True, group=group)
+        reached = {key: float(seed[k]) for key, seed in figures.items() if seed[k]}
+        yield ErrorSource(identity, name, "", 1.0, effects[k], reached, "1", shared=True, group=group)
+
+
+def _figures_of_table(corner: CornerModel) -> dict[str, Array]:
+    """Effects of the table's errors on figures of the car file, by the key that measures name."""
+    errors, axle = corner.table.errors, f"{corner.model.axle.name}."
+    found = {} if errors is None else errors.figures
+    return {f"axle.{k.removeprefix(axle)}" if k.startswith(axle) else k: seed for k, seed in found.items()}
 
 
 def _shared(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
@@ -213,7 +222,8 @@ def exact_figures(corner: CornerModel, measures: Iterable[Measure]) -> tuple[str
     placing = tuple(f"axle.{key}" for key in angle_seeds(corner, corner.model.axle))
     keys = dict.fromkeys((*placing, *keys_of(measures)))
     numbers = (key for key in keys if isinstance(figure(corner.model, key), float))
-    return tuple(_short(key) for key in numbers if not figure_sigma(corner.model, key))
+    located = _figures_of_table(corner)
+    return tuple(_short(key) for key in numbers if not figure_sigma(corner.model, key) and key not in located)
 
 
 def _short(key: str) -> str:

@@ -11,9 +11,9 @@ from numpy.testing import assert_allclose, assert_array_equal
 import kin3d
 from kin3d.errors import Kin3dError, ReadingError
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
-from kin3d.photographs.located import locate
 from kin3d.reading.car import read_car
 from kin3d.solve.model import AxleModel
+from kin3d.studies.locate import locate
 from kin3d.studies.photo_points import adjusted_together
 from tests.photo_cars import photographed
 from tests.photo_scenes import design
@@ -164,3 +164,42 @@ def test_a_template_that_leads_back_is_refused(folder, paths):
     with pytest.raises(ReadingError) as caught:
         kin3d.load(folder / "loop.toml")
     assert "template-axle" in {f.code for f in caught.value.findings}
+
+
+def test_locate_says_what_would_help_and_what_was_found(paths, tmp_path):
+    found = kin3d.locate(paths[1], ["roll_centre_height_mm", "anti_dive_pct"])
+    by_name = {w.name: w for w in found.wanted}
+    whole = kin3d.tolerance(kin3d.load(paths[1]), "front", [0.0], list(by_name), samples=0)
+    for name, wanted in by_name.items():
+        row = whole.row(name)
+        assert_allclose(wanted.sigma, whole.first.sigma[row, 0], rtol=1e-6)
+        assert_allclose(wanted.value, whole.first.value[row, 0], rtol=1e-9)
+        assert wanted.helps[0].sigma < wanted.sigma
+    keys = [t.key for t in found.tables()]
+    assert keys[:3] == ["points", "measures", "helps"]
+    assert {"known", "assumed"} <= set(keys)
+    helps = next(t for t in found.tables() if t.key == "helps")
+    assert {str(row[3]).split(":")[0] for row in helps.rows} == {"mark", "figure", "photograph"}
+    found.plot(tmp_path / "check.svg")
+    picture = (tmp_path / "check.svg").read_text("utf-8")
+    assert "plover: plover front" in picture
+    assert "leg: misses" in picture
+
+
+def test_measures_that_lack_data_are_said(paths):
+    found = kin3d.locate(paths[0].with_suffix(".photos.toml"), ["caster_deg", "anti_dive_pct"])
+    assert [w.name for w in found.wanted] == ["caster_deg"]
+    assert "anti_dive_pct" in " ".join(found.notes())
+
+
+def test_a_car_without_photographs_has_nothing_to_locate():
+    with pytest.raises(Kin3dError) as caught:
+        kin3d.locate(Path(__file__).parents[2] / "models" / "dunlin" / "car.toml")
+    assert caught.value.findings[0].code == "photographs-none"
+
+
+def test_the_loaded_radius_errs_with_the_points(cars):
+    """The ground is where the tyres stand: raising everything by a longer radius leaves the contact where it is."""
+    found = kin3d.tolerance(cars[0], "front", [0.0], ["contact_z_mm"], samples=0)
+    assert found.first.sigma[0, 0] < 0.02
+    assert cars[0].front.points.sigma_mm[cars[0].front.points.names.index(WHEEL_CENTRE), 2] > 1.0

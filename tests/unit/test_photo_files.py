@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from kin3d.errors import ReadingError, Severity
-from kin3d.photographs.located import locate
 from kin3d.reading.photographs import read_photographs
 from kin3d.reading.points import read_points_csv
+from kin3d.studies.locate import locate
 from tests import photo_scenes as scenes
 from tests.photo_scenes import FRONT, QUARTER
 
