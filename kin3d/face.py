@@ -202,6 +202,11 @@ def mark(photographs: str | PathLike[str]) -> None:
         A file of photographs (``NAME.photos.toml``). Its table of marks may still be empty or missing; every change is
         saved into it.
 
+    Returns
+    -------
+    None
+        The marks are in their table.
+
     Raises
     ------
     Kin3dError
