@@ -60,7 +60,8 @@ def report(
     seed : int
         The same seed gives the same figures.
     threshold : float
-        Probability from which on a difference can be said, over 0.5 and under 1.
+        A difference can be said when doubt alone stays under it in this part of cars that do not differ; over 0.5 and
+        under 1.
     scale : {"none", "track", "wheelbase"}
         Scale the other cars to the first one's.
     align : bool

@@ -43,6 +43,7 @@ SLOW = (
     "tests/laws/test_sensitivity_laws.py",
     "tests/laws/test_swap.py",
     "tests/laws/test_tolerance_laws.py",
+    "tests/laws/test_verdicts.py",
     "tests/published/test_chessboards.py",
     "tests/unit/test_compare.py",
     "tests/unit/test_dxf_damaged.py",

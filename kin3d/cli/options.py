@@ -31,7 +31,7 @@ Sigma = Annotated[
 ]
 Samples = Annotated[int, typer.Option(help="Sampled cars for bands and probabilities; 0: first order alone.")]
 Seed = Annotated[int, typer.Option(help="Seed of the samples: the same seed gives the same figures.")]
-Threshold = Annotated[float, typer.Option(help="Probability from which on a difference can be said.")]
+Threshold = Annotated[float, typer.Option(help="Level of verdicts: of lines without a difference, the rest is said.")]
 ScaleTo = Annotated[
     Literal["none", "track", "wheelbase"],
     typer.Option(help="Scale the other cars to the first one's track or wheelbase."),

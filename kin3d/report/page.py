@@ -30,9 +30,9 @@ from kin3d.writing.numbers import percent
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'unsafe-inline'; frame-src 'self'"
 CAUTIONS = (
     "Results are kinematics of rigid bodies from the points given: no compliance of bushes, links or tyres.",
-    "A figure is as good as the points behind it. Bands and verdicts carry the deviations given for the points, and "
-    "nothing else: not a wrong layout, a mistaken joint, or a point read off the wrong place.",
-    "Static camber and toe, the loaded radius and the figures of the car are taken as exact.",
+    "A figure is as good as the points behind it. Bands and verdicts carry the deviations given for points and "
+    "figures, and nothing else: not a wrong layout, a mistaken joint, or a point read off the wrong place.",
+    "Points and figures of the car file without a deviation are taken as exact; they are named beside the verdicts.",
     "Strength, safety and the rule book are for qualified people and local codes.",
 )
 
@@ -134,8 +134,13 @@ def _axle(part: AxlePart, scene: str) -> str:
         there = [m for m in measures if m in car.tolerance.measures]
         causes = tables.of_result(tolerance_view.causes_table(car.tolerance, there), measures)
         content.append(tag("p", named(result.cars.index(car), car.label, car.title)) + causes)
+        content.append(_exact(car.tolerance.exact))
     title = f"{part.axle.capitalize()} axle, {result.side} side"
     return section(part.axle, title, "".join(content))
+
+
+def _exact(names: Sequence[str]) -> str:
+    return tag("p", text(f"Without a deviation, taken as exact: {', '.join(names)}."), class_="note") if names else ""
 
 
 def _scene(part: AxlePart, scene: str) -> str:
@@ -174,7 +179,8 @@ def _measures(result: Comparison) -> str:
         usual = [m for m in result.shown() if m in pair.measures]
         for kind in KINDS:
             there = pair.measures if kind == "design" else usual
-            out += tables.of_result(compare_view.differences_table(pair, kind, there), pair.measures, result.cars)
+            lines = compare_view.differences_table(result, pair, kind, there)
+            out += tables.of_result(lines, pair.measures, result.cars)
         left_out = [f"{name}: {reason}" for name, reason in pair.not_compared.items()]
         out += listed((text(x) for x in left_out), "note")
     return out

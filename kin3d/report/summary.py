@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from kin3d.measures.entry import Measure
 from kin3d.report.markup import listed
 from kin3d.studies.compare import CarPair, Comparison
-from kin3d.studies.significance import Difference
+from kin3d.studies.significance import EXACT, SAID, UNSAID, Difference
 from kin3d.writing.html import tag, text
-from kin3d.writing.numbers import number, percent, probability, rate, signed, signed_rate
+from kin3d.writing.numbers import number, percent, rate, signed, signed_rate
 
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
 GRADIENTS = (
@@ -37,8 +37,9 @@ def summary(results: Sequence[Comparison]) -> str:
 
 def _pair(result: Comparison, pair: CarPair) -> str:
     found = [x for x in pair.differences if x.measure.usual and _worth(x)]
-    said = [x for x in found if x.verdict == "can be said"]
-    unsure = [x for x in found if x.verdict.startswith("cannot")]
+    said = [x for x in found if x.verdict == SAID]
+    unsure = [x for x in found if x.verdict == UNSAID]
+    exact = [x for x in found if x.verdict == EXACT]
     same = list(dict.fromkeys(x.measure.label for x in found if x.verdict == "no difference" and x.kind == "design"))
     between = f", {pair.a.title} to {pair.b.title}" if len(result.pairs) > 1 else ""
     parts = [tag("h3", text(f"{result.axle.capitalize()} axle{between}"))]
@@ -48,9 +49,12 @@ def _pair(result: Comparison, pair: CarPair) -> str:
     if unsure:
         parts.append(tag("p", "Cannot be said from these points:", class_="lead"))
         parts.append(tag("p", "; ".join(_short(x) for x in unsure) + ".", class_="unsure"))
+    if exact:
+        parts.append(tag("p", "Set by figures of the car files that are taken as exact:", class_="lead"))
+        parts.append(tag("p", "; ".join(_short(x) for x in exact) + ".", class_="unsure"))
     if same:
         parts.append(tag("p", text(f"No difference in the design position: {', '.join(same)}.")))
-    if not said and not unsure:
+    if not said and not unsure and not exact:
         parts.append(tag("p", text(pair.cautions[0] if pair.cautions else "No differences.")))
     return tag("div", "".join(parts), class_="pair")
 
@@ -68,22 +72,18 @@ def _sentence(x: Difference, pair: CarPair) -> str:
     values = f"{figure(x.a, x.measure.unit)} → {figure(x.b, x.measure.unit)}{unit}"
     sign = "+" if x.difference > 0.0 else ""
     change = f"{sign}{figure(x.difference, x.measure.unit)}"
-    uncertainty = ", exact, set by the car files" if x.exact else f" ± {figure(x.sigma, x.measure.unit)}, {_sure(x)}"
+    uncertainty = f" ± {figure(x.half_width, x.measure.unit)}, {percent(x.threshold)}"
     because = "; ".join(_causes(x, pair))
     ending = f". Mostly {because}." if because else "."
     name = tag("b", text(x.measure.label + KINDS_SAID[x.kind]))
     return f"{name}: {text(values)} ({text(change)}{text(uncertainty)}){text(ending)}"
 
 
-def _sure(x: Difference) -> str:
-    return f"sign sure to {probability(x.probability)}"
-
-
 def _causes(x: Difference, pair: CarPair) -> Iterator[str]:
     """The groups that make most of the difference, where it could be attributed."""
     found = pair.attribution
     names = [m.name for m in found.measures]
-    if x.measure.name not in names or x.exact:
+    if x.measure.name not in names or not found.adds_up()[names.index(x.measure.name)]:
         return
     k = names.index(x.measure.name)
     whole = found.of(x.kind)[0]
@@ -97,7 +97,8 @@ def _causes(x: Difference, pair: CarPair) -> Iterator[str]:
 def _short(x: Difference) -> str:
     figure = rate if x.kind == "rate" else number
     sign = "+" if x.difference > 0.0 else ""
-    change = f"{sign}{figure(x.difference, x.measure.unit)} ± {figure(x.sigma, x.measure.unit)}"
+    change = f"{sign}{figure(x.difference, x.measure.unit)}"
+    change += "" if x.exact else f" ± {figure(x.half_width, x.measure.unit)}"
     unit = "" if x.unit == "1" else f" {x.unit}"
     return text(f"{x.measure.label.lower()}{KINDS_SAID[x.kind]} ({change}{unit})")
 

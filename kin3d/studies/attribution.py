@@ -31,7 +31,7 @@ FIGURES = "figures of the car file"
 FEWEST_NODES, MOST_NODES = 4, 64
 REMAINDER = 1e-7  # part of the difference that may be left over before more nodes are tried
 ROUNDING = 1e-12  # part of a measure's value that is not worth another node
-ADDED_UP = 1e-6  # a remainder over this part of its difference is told by name
+ADDED_UP = 1e-6  # parts that leave over more than this part of their difference are not shown
 CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts' sizes is judged against that sum
 
 
@@ -121,7 +121,7 @@ class Attribution:
     def sentence(self) -> str:
         """How well the parts add up, relative to each difference in the design position; what does not is named."""
         share = self.remainder_share()
-        met = share <= ADDED_UP
+        met = self.adds_up()
         if not len(share):
             return "Nothing is split."
         kinked = [f"{m.name} ({r:.0e} left over)" for m, r in zip(self.measures, share, strict=True) if r > ADDED_UP]
@@ -131,8 +131,13 @@ class Attribution:
             text = f"Parts add up to the differences within {share[worst]:.0e} of each"
             text += f" (largest for {self.measures[worst].name}); up to {self.nodes} nodes along the way."
         if kinked:
-            text += f" Not so for {', '.join(kinked)}: a kink lies on the way, and the parts are not to be relied on."
+            text += f" No parts are shown of {', '.join(kinked)}: a kink lies on the way, and they do not add up."
         return text.strip()
+
+    def adds_up(self) -> NDArray[np.bool_]:
+        """Whether the parts of each measure add up to its difference; others are not shown, shape (measures,)."""
+        out: NDArray[np.bool_] = self.remainder_share() <= ADDED_UP
+        return out
 
     def remainder_share(self) -> Array:
         """Remainder over difference for each measure, value and gradient in the design position, the greater of both.

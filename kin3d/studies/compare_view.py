@@ -14,9 +14,9 @@ from kin3d.measures.entry import Measure
 from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.point_changes import PLANE_ANGLES
-from kin3d.studies.significance import KINDS, Difference, Kind
+from kin3d.studies.significance import EXACT, KINDS, SAID, UNSAID, Difference, Kind
 from kin3d.studies.uncertainty import NOTHING
-from kin3d.writing.numbers import number, signed
+from kin3d.writing.numbers import number, percent, signed
 from kin3d.writing.panels import FAINT, draw_grid, draw_panels
 from kin3d.writing.style import INK, LINES
 from kin3d.writing.tables import Cell, Column, Form, Quantity, Table
@@ -32,7 +32,7 @@ MOST_CAUSES = 6
 WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
 SMALL = 0.004  # part of the longest bar under which a group is left out
 # verdicts as a table tells them, under the head "can be said"
-SAID = {"can be said": "yes", "cannot be said from these points": "no", "no difference": "same"}
+ANSWERS = {SAID: "yes", UNSAID: "no", "no difference": "same", EXACT: "exact"}
 TITLES: dict[Kind, str] = {
     "design": "Measures in the design position",
     "rate": "Gradients: change per mm of wheel travel, in the design position",
@@ -47,7 +47,7 @@ def pair_tables(result: Comparison, pair: CarPair, measures: Sequence[Measure]) 
     if pair.a.planes.planes and pair.b.planes.planes:
         yield planes_table((pair.a, pair.b))
     for kind in KINDS:
-        yield differences_table(pair, kind, there)
+        yield differences_table(result, pair, kind, there)
     if pair.attribution.measures:
         yield groups_table(pair, "design", there)
         yield coordinates_table(pair, there)
@@ -99,14 +99,13 @@ def planes_table(cars: Sequence[ComparedCar]) -> Table:
     return Table.of(key, columns, rows, "Planes of the wishbones", breaks=range(0, len(rows), len(PLANE_ANGLES)))
 
 
-def differences_table(pair: CarPair, kind: Kind, measures: Sequence[Measure]) -> Table:
+def differences_table(result: Comparison, pair: CarPair, kind: Kind, measures: Sequence[Measure]) -> Table:
     """Measures of a pair in one kind of figure, with verdicts."""
     columns = (
         Column("measure", text=True),
         Column("a", head="A ± σ"),
         Column("b", head=f"{pair.b.label} ± σ"),
-        Column("difference", head="difference ± σ"),
-        Column("sure", head="sign\nsure to"),
+        Column("difference", head=f"difference\n± {percent(result.threshold)}"),
         Column("said", head="can be\nsaid", text=True),
     )
     rows = [_difference(pair.difference(m.name, kind)) for m in measures]
@@ -117,14 +116,12 @@ def _difference(x: Difference) -> tuple[Cell, ...]:
     form: Form = "rate" if x.kind == "rate" else "number"
     change: Form = "signed rate" if x.kind == "rate" else "signed"
     unit = x.measure.unit
-    sure: Cell = "exact" if x.exact else Quantity(x.probability, form="probability")
     return (
         x.measure.name,
         Quantity(x.a, unit, form, _worth_telling(x.sigma_a, x.a)),
         Quantity(x.b, unit, form, _worth_telling(x.sigma_b, x.b)),
-        Quantity(0.0 if x.same else x.difference, unit, change, np.nan if x.exact else x.sigma),
-        None if x.same else sure,
-        SAID.get(x.verdict, "–"),
+        Quantity(0.0 if x.same else x.difference, unit, change, np.nan if x.exact else x.half_width),
+        ANSWERS.get(x.verdict, "–"),
     )
 
 
@@ -168,9 +165,10 @@ def _greatest(found: Attribution, k: int, m: Measure) -> str:
 
 
 def _attributed(found: Attribution, measures: Sequence[Measure]) -> Iterator[tuple[int, Measure]]:
-    """Measures that could be attributed, with their rows."""
+    """Measures whose parts add up, with their rows."""
+    whole = found.adds_up()
     for m in measures:
-        if m in found.measures:
+        if m in found.measures and whole[found.measures.index(m)]:
             yield found.measures.index(m), m
 
 
@@ -187,12 +185,12 @@ def differences_record(result: Comparison) -> Table:
     """One row a pair of cars, measure and kind of figure."""
     names = (
         "car_a", "car_b", "measure", "unit", "figure", "a", "b", "difference", "sigma_a", "sigma_b",
-        "sigma_difference", "probability_of_sign", "verdict",
+        "sigma_difference", "half_width", "level", "chance_if_none", "verdict",
     )  # fmt: skip
     rows = (
         (
             pair.a.title, pair.b.title, x.measure.name, x.unit, x.kind, x.a, x.b, x.difference, x.sigma_a, x.sigma_b,
-            x.sigma, x.probability, x.verdict,
+            x.sigma, x.half_width, x.threshold, x.chance, x.verdict,
         )
         for pair in result.pairs
         for x in pair.differences
@@ -235,7 +233,12 @@ def dataset(result: Comparison) -> xarray.Dataset:
     for c, car in enumerate(result.cars):
         rows = [names.index(m.name) for m in car.tolerance.measures]
         value[c, rows], sigma[c, rows] = car.tolerance.first.value, car.tolerance.first.sigma
-    fields = {"difference": "Second car less first", "sigma": "Its standard deviation", "probability": "Of its sign"}
+    fields = {
+        "difference": "Second car less first",
+        "sigma": "Its standard deviation",
+        "half_width": "What doubt alone stays under, at the threshold",
+        "chance": "That doubt alone makes a difference as large",
+    }
     found = {f: np.full((len(result.pairs), len(names), len(KINDS)), np.nan) for f in fields}
     part = np.full((len(result.pairs), len(names), 2, len(causes)), np.nan)
     for p, pair in enumerate(result.pairs):
@@ -244,7 +247,9 @@ def dataset(result: Comparison) -> xarray.Dataset:
                 array[p, names.index(x.measure.name), KINDS.index(x.kind)] = getattr(x, f)
         places = [causes.index(str(c)) for c in pair.attribution.causes]
         for k, m in enumerate(pair.attribution.measures):
-            part[p, names.index(m.name)][:, places] = pair.attribution.start_parts[k], pair.attribution.rate_parts[k]
+            found_parts = pair.attribution.start_parts[k], pair.attribution.rate_parts[k]
+            if pair.attribution.adds_up()[k]:
+                part[p, names.index(m.name)][:, places] = found_parts
     over, per = ("car", "measure", "travel_mm"), ("pair", "measure", "figure")
     variables: dict[str, Any] = {
         "value": (over, value, {"long_name": "Value of the points as given"}),

@@ -1,4 +1,12 @@
-"""May one say so: each difference between two cars with its own deviation and the probability of its sign."""
+"""May one say so: each difference between two cars with its own deviation, and whether doubt alone could make it.
+
+The rule: a difference can be said when it is larger than what the doubt of both cars alone would make of two cars that
+do not differ, in all but 5 % of such pairs (for a threshold of 0.95; either sign counts). So of lines without a true
+difference one in twenty is declared. The half width of that band stands beside the difference. It says nothing of how
+probable the sign is: that would need to be known beforehand how large differences usually are.
+(A two-sided test of no difference; the chance from samples as (r + 1)/(n + 1), A. C. Davison and D. V. Hinkley,
+Bootstrap Methods and their Application, 1997, ch. 4; from memory.)
+"""
 
 from __future__ import annotations
 
@@ -12,12 +20,15 @@ from numpy.typing import NDArray
 
 from kin3d.measures.entry import Measure
 from kin3d.studies.monte_carlo import Samples
-from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty
+from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty, half_width
+from kin3d.writing.numbers import number, rate
 
 Array = NDArray[np.float64]
 Kind = Literal["design", "rate", "range"]
 KINDS: tuple[Kind, ...] = ("design", "rate", "range")
 THRESHOLD = 0.95
+SAID, UNSAID = "can be said", "cannot be said from these points"
+EXACT, HIDDEN = "set by figures taken as exact", "smaller than is shown"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +71,12 @@ class Difference:
         Values in the first and the second car.
     sigma_a, sigma_b, sigma : float
         Standard deviations of each and of the difference (an error that both cars have counts once); NaN when unknown.
-    probability : float
-        That the difference has the sign that it is stated with; NaN when unknown.
+    half_width : float
+        What the doubt alone stays under in a part `threshold` of cars that do not differ; NaN when unknown.
+    chance : float
+        How often the doubt alone would make a difference as large, of either sign; NaN when unknown.
     threshold : float
-        Probability from which on it can be said.
+        Part of cars without a difference of which none may be said.
     """
 
     measure: Measure
@@ -73,7 +86,8 @@ class Difference:
     sigma_a: float
     sigma_b: float
     sigma: float
-    probability: float
+    half_width: float
+    chance: float
     threshold: float
 
     @property
@@ -95,8 +109,19 @@ class Difference:
 
     @property
     def exact(self) -> bool:
-        """Whether no uncertainty about points reaches the difference: it is set by figures of the car files."""
+        """Whether no error reaches the difference: it is set by figures of the car files that are taken as exact."""
         return self.sigma <= NOTHING * (1.0 + abs(self.a) + abs(self.b))
+
+    @property
+    def hidden(self) -> bool:
+        """Whether the difference is zero in the places that are shown."""
+        text = (rate if self.kind == "rate" else number)(self.difference, self.measure.unit)
+        return not any(c in "123456789∞" for c in text)
+
+    @property
+    def judged(self) -> bool:
+        """Whether the difference was weighed against its doubt; one that is smaller than is shown is not said."""
+        return self.verdict in (SAID, UNSAID, HIDDEN)
 
     @property
     def verdict(self) -> str:
@@ -105,9 +130,13 @@ class Difference:
             return "no difference"
         if not np.isfinite(self.difference):
             return "no value"
-        if not np.isfinite(self.probability):
+        if not np.isfinite(self.sigma):
             return "not judged: no deviations"
-        return "can be said" if self.probability >= self.threshold else "cannot be said from these points"
+        if self.exact:
+            return EXACT
+        if self.hidden:
+            return HIDDEN
+        return SAID if abs(self.difference) > self.half_width else UNSAID
 
 
 def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, uncertainty: Uncertainty) -> Figures:
@@ -140,7 +169,7 @@ def differences(
     """Compare figures of two cars, measure by measure (rows of both in the order of `measures`)."""
     known = np.isfinite(a.sigma) | np.isfinite(b.sigma)
     sigma = np.where(known, _sigma_of_difference(a, b), np.nan)
-    probability = np.where(known, _probability(b.value - a.value, sigma, a, b), np.nan)
+    half, chance = _weighed(b.value - a.value, sigma, a, b, threshold)
     return tuple(
         Difference(
             measure=m,
@@ -150,7 +179,8 @@ def differences(
             sigma_a=float(a.sigma[k]),
             sigma_b=float(b.sigma[k]),
             sigma=float(sigma[k]),
-            probability=float(probability[k]),
+            half_width=float(half[k]),
+            chance=float(chance[k]),
             threshold=threshold,
         )
         for k, m in enumerate(measures)
@@ -168,19 +198,24 @@ def _sigma_of_difference(a: Figures, b: Figures) -> Array:
     return out
 
 
-def _probability(difference: Array, sigma: Array, a: Figures, b: Figures) -> Array:
-    """Of the samples where there are any (pairs of sampled cars), else of a normal distribution."""
+def _weighed(difference: Array, sigma: Array, a: Figures, b: Figures, level: float) -> tuple[Array, Array]:
+    """Half width of the band of doubt, and the chance that doubt alone gives as much; shapes (measures,).
+
+    From pairs of sampled cars where there are any: how far they lie from the difference of the cars as measured. Else
+    of a normal distribution.
+    """
     normal = NormalDist()
+    half = half_width(level) * sigma
     with np.errstate(all="ignore"):
-        first = np.array([normal.cdf(x) if np.isfinite(x) else 1.0 for x in np.abs(difference) / sigma])
+        chance = np.array([2.0 * normal.cdf(-x) if np.isfinite(x) else np.nan for x in np.abs(difference) / sigma])
     if a.drawn is None and b.drawn is None:
-        return first
+        return half, chance
     ours, theirs = (x.value[:, None] if x.drawn is None else x.drawn for x in (a, b))
-    pairs = theirs - ours
-    good = np.isfinite(pairs)
-    agree = (np.sign(pairs) == np.sign(difference)[:, None]) & good
-    count = good.sum(axis=1)
-    # a sample of n cannot tell a probability nearer to 1 than about 1/n
-    share = (agree.sum(axis=1) + 0.5) / (count + 1.0)
-    out: Array = np.where(sigma > NOTHING * (1.0 + np.abs(a.value) + np.abs(b.value)), share, first)
-    return out
+    astray = np.sort(np.abs(theirs - ours - difference[:, None]), axis=1)  # NaN last
+    count = np.isfinite(astray).sum(axis=1)
+    beyond = np.floor((1.0 - level) * (count + 1) + 1e-9).astype(int)  # so many samples may lie outside the band
+    place = np.clip(count - beyond, 0, astray.shape[1] - 1)
+    sampled = np.where(beyond > 0, astray[np.arange(len(astray)), place], np.inf)
+    above = (astray >= np.abs(difference)[:, None]).sum(axis=1)
+    there = sigma > NOTHING * (1.0 + np.abs(a.value) + np.abs(b.value))
+    return np.where(there, sampled, half), np.where(there, (above + 1.0) / (count + 1.0), chance)

@@ -64,6 +64,8 @@ class Tolerance(Result):
         None when no samples were asked for.
     left_out : dict of str to str
     findings : tuple of Finding
+    exact : tuple of str
+        Points and figures that the measures rest on and that have no deviation: they are taken as exact.
     chosen : bool
         Whether the measures were asked for by name: then all of them are shown.
     """
@@ -79,6 +81,7 @@ class Tolerance(Result):
     spread: Spread | None
     left_out: dict[str, str]
     findings: tuple[Finding, ...]
+    exact: tuple[str, ...] = ()
     chosen: bool = False
 
     def row(self, measure: str) -> int:
@@ -224,9 +227,10 @@ def tolerance(
         drawn = draw(study, samples, seed, workers, progress, corner)
         spread = spread_of(drawn)
         findings += _failed(drawn, at)
+    exact = (*uncertainty.exact, *exact_figures(corner, there))
     return Tolerance(
         car.title, axle, corner.side, at, there, uncertainty, first, spread, left_out,
-        (*findings, *_exact((*uncertainty.exact, *exact_figures(corner, there)))), chosen=measures is not None,
+        (*findings, *_exact(exact)), exact, chosen=measures is not None,
     )  # fmt: skip
 
 

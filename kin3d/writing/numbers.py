@@ -47,13 +47,6 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 
 
-def probability(value: float) -> str:
-    """A probability as per cent; never 100 %."""
-    if not math.isfinite(value):
-        return "–"
-    return "> 99.9 %" if value > 0.999 else f"{100.0 * value:.1f} %"
-
-
 def cell(value: object) -> str:
     """A cell of a file: 12 significant digits, empty where there is no value."""
     if value is None or (isinstance(value, float) and not math.isfinite(value)):

@@ -12,9 +12,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from kin3d.writing.numbers import cell, fixed, number, percent, probability, rate, signed, signed_rate
+from kin3d.writing.numbers import cell, fixed, number, percent, rate, signed, signed_rate
 
-Form = Literal["number", "signed", "rate", "signed rate", "percent", "probability"]
+Form = Literal["number", "signed", "rate", "signed rate", "percent"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Quantity:
         Unit at interfaces; it decides how many places are shown.
     form : str
         ``"signed"`` shows a plus, ``"rate"`` is a derivative per mm of a figure in that unit (``"signed rate"`` with
-        a plus), ``"percent"`` and ``"probability"`` show a share from 0 to 1.
+        a plus), ``"percent"`` shows a share from 0 to 1.
     sigma : float
         Its standard deviation, shown behind a "±"; NaN where it is not known or not to be shown.
     """
@@ -45,8 +45,6 @@ class Quantity:
             return f"{Quantity(self.value, self.unit, self.form)} ± {Quantity(self.sigma, self.unit, plain_form)}"
         if self.form == "percent":
             return percent(self.value) if math.isfinite(self.value) else "–"
-        if self.form == "probability":
-            return probability(self.value)
         show = {"number": number, "signed": signed, "rate": rate, "signed rate": signed_rate}[self.form]
         return show(self.value, self.unit)
 

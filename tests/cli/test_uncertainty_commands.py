@@ -77,7 +77,9 @@ def test_comparison_on_the_terminal_and_in_files(tmp_path):
         "A: Dunlin, last season",
         "B: Plover, this season",
         "can be said",
-        "sure to 95 % or more",
+        "doubt alone stays under that in 95 % of all lines",
+        "lines were judged",
+        "Without a deviation, taken as exact in both cars: camber_deg, toe_deg, ",
         "only the upright's linkage is attributed",
         "The errors of the cars are taken as independent",
     ):

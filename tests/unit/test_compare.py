@@ -130,18 +130,21 @@ def caster_line(step_mm, sigma_mm, samples=4000, threshold=0.95):
 
 
 @pytest.mark.parametrize("samples", [0, 4000])
-@pytest.mark.parametrize(("step", "expected"), [(2.0, 0.9214), (2.5, 0.9615), (0.3, 0.5840)])
-def test_probability_of_the_sign(samples, step, expected):
-    """Difference 2 with deviation √2: probability Φ(√2) = 0.9214; 2.5: 0.9615; 0.3: 0.5840 (tables of Φ)."""
+@pytest.mark.parametrize(("step", "expected"), [(2.0, 0.1572), (2.5, 0.0770), (3.0, 0.0340), (0.3, 0.8320)])
+def test_how_often_doubt_alone_would_give_as_much(samples, step, expected):
+    """Difference 2 with deviation √2: 2·(1 − Φ(√2)) = 0.1572; 2.5: 0.0770; 3: 0.0340; 0.3: 0.8320 (tables of Φ)."""
     line = caster_line(step, 1.0, samples)
     assert line.difference > 0.0
-    assert_allclose(line.probability, expected, rtol=0, atol=0.015 if samples else 0.002)
-    assert line.verdict == ("can be said" if expected > 0.95 else "cannot be said from these points")
+    assert_allclose(line.chance, expected, rtol=0, atol=0.02 if samples else 0.002)
+    assert line.verdict == ("can be said" if expected < 0.05 else "cannot be said from these points")
+    assert_allclose(line.half_width, 1.959964 * line.sigma, rtol=0.05 if samples else 1e-6)
+    assert (line.difference > line.half_width) == (line.chance <= 0.05)
 
 
 def test_the_threshold_decides():
     assert caster_line(2.5, 1.0, 0, threshold=0.9).verdict == "can be said"
-    assert caster_line(2.5, 1.0, 0, threshold=0.99).verdict == "cannot be said from these points"
+    assert caster_line(2.5, 1.0, 0, threshold=0.95).verdict == "cannot be said from these points"
+    assert caster_line(3.0, 1.0, 0, threshold=0.99).verdict == "cannot be said from these points"
 
 
 def test_deviations_of_difference_add_in_squares():

@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 
 from kin3d.errors import RequestError
 from kin3d.linkage.car import Car
+from kin3d.studies.compare import compare
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.sweep import sweep
 from kin3d.studies.tolerance import tolerance
@@ -131,3 +132,42 @@ def test_what_is_taken_as_exact_is_named():
 def test_a_deviation_of_zero_is_exact_and_angles_beside_a_wheel_axis_are_none():
     assert not uncertainty_of(CornerModel.of(bare().with_figures({"car.mass_kg": [450.0, 5.0]}), "front")).known
     assert not uncertainty_of(CornerModel.of(bare().with_figures({"front.camber_deg": [-2.0, 0.0]}), "front")).known
+
+
+def anti_dive(*figures):
+    """Anti-dive of two cars with the same doubtful points and other guesses, as a line of a comparison."""
+    cars = [with_sigma(car("dunlin"), "front", 0.03).with_figures(f) for f in figures]
+    pair = compare(cars, "front", TRAVEL, ["anti_dive_pct"], samples=1000).pairs[0]
+    return pair.difference("anti_dive_pct", "design"), " ".join(pair.cautions)
+
+
+def test_other_guesses_are_no_difference_when_they_are_given_as_guesses():
+    """Mass centre 285 or 315 mm up, 60 or 62 % of the braking in front: firm while the guesses count as measured."""
+    guesses = (
+        {"car.cg_height_mm": 315.0, "car.front_brake_share": 0.6},
+        {"car.cg_height_mm": 285.0, "car.front_brake_share": 0.62},
+    )
+    firm, said = anti_dive(*guesses)
+    assert firm.verdict == "can be said"
+    assert "taken as exact in both cars: camber_deg, toe_deg, wheelbase_mm, cg_height_mm, front_brake_share" in said
+    sigma = {"car.cg_height_mm": 30.0, "car.front_brake_share": 0.03}
+    line, said = anti_dive(*({key: [value, sigma[key]] for key, value in g.items()} for g in guesses))
+    assert line.difference == pytest.approx(firm.difference, rel=1e-12)
+    assert line.verdict == "cannot be said from these points"
+    assert "taken as exact in both cars: camber_deg, toe_deg, wheelbase_mm, loaded_radius_mm." in said
+
+
+def test_a_difference_that_only_exact_figures_make_is_told_as_that():
+    cars = [with_sigma(car("dunlin"), "front", {"rod_inner": [1.0, 1.0, 1.0]})] * 2
+    cars[1] = cars[1].with_figures({"car.cg_height_mm": 330.0})
+    pair = compare(cars, "front", TRAVEL, ["anti_dive_pct"], samples=0).pairs[0]
+    assert pair.difference("anti_dive_pct", "design").verdict == "set by figures taken as exact"
+    assert pair.judged == 0
+
+
+def test_a_difference_below_the_places_shown_is_not_said():
+    """0.0001° of camber with next to no doubt is shown as 0.000 ± 0.000."""
+    cars = [bare().with_figures({"front.camber_deg": [c, 1e-6]}) for c in (-2.5, -2.5001)]
+    line = compare(cars, "front", TRAVEL, ["camber_deg"], samples=0).pairs[0].difference("camber_deg", "design")
+    assert abs(line.difference) > line.half_width
+    assert (line.verdict, line.judged) == ("smaller than is shown", True)

@@ -19,7 +19,7 @@ from kin3d.report.page import render, write_report
 from kin3d.report.summary import summary
 from kin3d.studies.compare import compare
 from kin3d.studies.report_data import collect
-from kin3d.writing.numbers import number, probability, signed
+from kin3d.writing.numbers import number, signed
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle, with_sigma
 
@@ -111,7 +111,7 @@ def test_figures_of_the_comparison_stand_in_it():
                 assert number(x.a, x.measure.unit) in read.text
                 assert number(x.difference, x.measure.unit) in read.text
         line = pair.difference("roll_centre_height_mm", "design")
-        assert probability(line.probability) in read.text
+        assert number(line.half_width, "mm") in read.text
         for m in pair.moves:
             assert signed(float(m.change[2]), "mm") in read.text
         found = pair.attribution

@@ -28,7 +28,7 @@ COLUMNS = {
     "shares": "measure unit travel_mm source axis shared sigma sigma_unit change_per_sigma share_pct",
     "sensitivities": "measure unit point axis change_per_mm change_of_rate_per_mm",
     "differences": "car_a car_b measure unit figure a b difference sigma_a sigma_b sigma_difference "
-    "probability_of_sign verdict",
+    "half_width level chance_if_none verdict",
     "parts": "car_a car_b measure unit figure travel_mm cause axis group moved_mm part",
 }
 
