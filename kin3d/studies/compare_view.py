@@ -14,7 +14,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.point_changes import PLANE_ANGLES
-from kin3d.studies.significance import EXACT, KINDS, SAID, UNSAID, Difference, Kind
+from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, Kind
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.numbers import number, percent, signed
 from kin3d.writing.panels import FAINT, draw_grid, draw_panels
@@ -32,7 +32,7 @@ MOST_CAUSES = 6
 WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
 SMALL = 0.004  # part of the longest bar under which a group is left out
 # verdicts as a table tells them, under the head "can be said"
-ANSWERS = {SAID: "yes", UNSAID: "no", "no difference": "same", EXACT: "exact"}
+ANSWERS = {SAID: "yes", UNSAID: "no", HIDDEN: "no", "no difference": "same", EXACT: "exact"}
 TITLES: dict[Kind, str] = {
     "design": "Measures in the design position",
     "rate": "Gradients: change per mm of wheel travel, in the design position",

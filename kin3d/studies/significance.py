@@ -134,9 +134,9 @@ class Difference:
             return "not judged: no deviations"
         if self.exact:
             return EXACT
-        if self.hidden:
-            return HIDDEN
-        return SAID if abs(self.difference) > self.half_width else UNSAID
+        if not abs(self.difference) > self.half_width:
+            return UNSAID
+        return HIDDEN if self.hidden else SAID
 
 
 def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, uncertainty: Uncertainty) -> Figures:
