@@ -91,6 +91,8 @@ Swing = Annotated[float | None, Field(gt=0, lt=90, description="an angle between
 Rate = Annotated[float, Field(gt=0, description="a rate over 0 in N/mm")]
 TyreRate = Annotated[float | None, Field(gt=0, description="a rate over 0 in N/mm")]
 TurnRate = Annotated[float, Field(gt=0, description="a rate over 0 in N·m/deg")]
+BrakePlace = Literal["outboard", "inboard"]
+YesNo = Annotated[bool, Field(description="true or false")]
 
 
 class CarData(Record):
@@ -101,7 +103,7 @@ class CarData(Record):
     mass_kg: Mass = None
     front_mass_share: Share = None
     front_brake_share: Share = None
-    brakes: Literal["outboard", "inboard"] = "outboard"
+    brakes: BrakePlace = "outboard"
     drive: Literal["front", "rear", "all"] | None = None
     front_drive_share: Share = None
     roll_inertia_kg_m2: Inertia = None
@@ -110,11 +112,13 @@ class CarData(Record):
 class Spring(Record):
     """The coil spring of a corner, ``[front.spring]``, between ``spring_outer`` and ``spring_inner`` of the layout.
 
-    The force is compression, N, in the design position.
+    The force is compression, N, in the design position. A spring that is not ``captive``, held at both ends, goes slack
+    at its free length and does not pull.
     """
 
     rate_n_per_mm: Rate
     design_force_n: Number = None
+    captive: YesNo = False
 
 
 class NamedSpring(Record):
@@ -128,6 +132,7 @@ class NamedSpring(Record):
     bodies: BodyPair = None
     rate_n_per_mm: Rate
     design_force_n: Number = None
+    captive: YesNo = False
 
 
 class Torsion(Record):
@@ -148,13 +153,15 @@ class CrossSpring(Record):
 
     It acts from a point of the left corner to one of the right; ``points`` in the file is one name (the same on both
     sides) or two, ``body`` carries them. With the same point on both sides it is a third (heave) spring; with two
-    points that move along one another in heave and apart in roll it is a roll spring.
+    points that move along one another in heave and apart in roll it is a roll spring. It pulls as well as it pushes,
+    unless ``captive = false`` says that it goes slack at its free length.
     """
 
     points: SidePoints
     body: Name = "rocker"
     rate_n_per_mm: Rate
     design_force_n: Annotated[float, Field(description="a number")] = 0.0
+    captive: YesNo = True
 
 
 class Stop(Record):
@@ -276,6 +283,8 @@ class AxleKeys(Record):
         Mass of one wheel with all that moves with it.
     tyre_rate_n_per_mm : float or None
         Vertical rate of one tyre.
+    brakes : {"outboard", "inboard"} or None
+        Where this axle's brakes are; None: as ``[car]`` says.
     shared_error : tuple of SharedError
         Errors that points have in common, beside the standard deviations of the table.
     """
@@ -298,6 +307,7 @@ class AxleKeys(Record):
     masses: Masses | None = None
     unsprung_mass_kg: Mass = None
     tyre_rate_n_per_mm: TyreRate = None
+    brakes: BrakePlace | None = None
 
     def attached(self) -> dict[str, str]:
         """Points that springs of the car file add to the linkage, and the body that each is on."""

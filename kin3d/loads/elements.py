@@ -27,6 +27,8 @@ from kin3d.spatial.jets import Jet
 
 Array = NDArray[np.float64]
 Kind = Literal["spring", "torsion", "bar", "third", "roll spring", "stop"]
+DAMPER_END = "damper end"
+END_RATE = 1000.0  # of the stiff end on which a wheel in the air hangs, as a multiple of its spring's
 NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
 
 
@@ -51,6 +53,9 @@ class Element:
         For a stop, the deflection at which it begins to work.
     sense : {1.0, -1.0}
         For a stop, 1 where it works in compression.
+    captive : bool
+        Whether it pulls beyond its free length; a spring that is not held at both ends goes slack there. Without
+        a force in the design position the free length is not known, and it counts as held.
     """
 
     name: str
@@ -62,6 +67,7 @@ class Element:
     _deflection: Deflection = field(repr=False)
     gap: float = 0.0
     sense: float = 1.0
+    captive: bool = True
 
     @property
     def label(self) -> str:
@@ -81,19 +87,37 @@ class Element:
         """
         return self._deflection(left, right)
 
-    def force(self, u: Any) -> tuple[Array, Array]:
-        """Force (N, N·mm) against positive deflection and stiffness (N/mm, N·mm/rad) at deflections u."""
+    def force(self, u: Any, *, hangs: bool = False) -> tuple[Array, Array]:
+        """Force (N, N·mm) against positive deflection and stiffness (N/mm, N·mm/rad) at deflections u.
+
+        Parameters
+        ----------
+        hangs : bool
+            Whether its wheel hangs in the air: something, the damper's end as a rule, then holds it where the spring is
+            slack. It is counted as a stiff end at the free length.
+        """
         u = np.asarray(u, dtype=float)
         if self.kind != "stop":
-            return (self.design_force or 0.0) + self.rate * u, np.full_like(u, self.rate)
+            slack = self.beyond_free_length(u)
+            end = END_RATE * self.rate if hangs else 0.0
+            force = (self.design_force or 0.0) + self.rate * u
+            return np.where(slack > 0.0, -end * slack, force), np.where(slack > 0.0, end, self.rate)
         pressed = self.sense * u - self.gap
         works = pressed > 0.0
         return np.where(works, self.sense * self.rate * pressed, 0.0), np.where(works, self.rate, 0.0)
+
+    def beyond_free_length(self, u: Any) -> Array:
+        """How far a spring that goes slack is let out beyond its free length at deflections u, mm; 0 where it works."""
+        u = np.asarray(u, dtype=float)
+        if self.captive or self.design_force is None:
+            return np.zeros_like(u)
+        return np.asarray(np.maximum(-self.design_force / self.rate - u, 0.0))
 
     def energy(self, u: Any) -> Array:
         """Energy stored since the design position, N·mm: the integral of the force over the deflection."""
         u = np.asarray(u, dtype=float)
         if self.kind != "stop":
+            u = u + self.beyond_free_length(u)
             return np.asarray((self.design_force or 0.0) * u + 0.5 * self.rate * u * u)
         return np.asarray(0.5 * self.rate * np.maximum(self.sense * u - self.gap, 0.0) ** 2)
 
@@ -154,7 +178,7 @@ class _Builder:
             if name in ends:
                 one = shortening(*ends[name])
                 rate, force = spring.rate_n_per_mm, spring.design_force_n
-                out += self._both(name, "spring", "mm", rate, force, lambda _s, one=one: one)
+                out += self._both(name, "spring", "mm", rate, force, lambda _s, one=one: one, captive=spring.captive)
         return out
 
     def torsion(self) -> list[Element]:
@@ -193,7 +217,16 @@ class _Builder:
             ("roll_spring", "roll spring", self.axle.roll_spring),
         )
         return [
-            Element(name, kind, "both", "mm", spring.rate_n_per_mm, spring.design_force_n, across(*spring.points))
+            Element(
+                name,
+                kind,
+                "both",
+                "mm",
+                spring.rate_n_per_mm,
+                spring.design_force_n,
+                across(*spring.points),
+                captive=spring.captive,
+            )
             for name, kind, spring in kinds
             if spring is not None
         ]

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.loads.members import Statics
-from kin3d.measures.anti import BRAKING, DRIVING, brake_share, drive_share, lacks_drive
+from kin3d.measures.anti import BRAKES, BRAKING, DRIVING, brake_share, drive_share, inboard_brakes, lacks_drive
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
 from kin3d.measures.entry import RADIUS, Measure, nothing
@@ -51,7 +51,7 @@ def _left(corner: CornerPair, case: Case) -> tuple[Array, Array]:
     def solve() -> tuple[Array, Array]:
         ground = corner.once(_Ground, lambda: _Ground(corner))
         along, across, transfer = _wheel_forces(case, corner, ground.height)
-        hub = case == "driving" or corner.car.brakes == "inboard"
+        hub = case == "driving" or inboard_brakes(corner)
         alone = ground.left_for_springs(0.0, 0.0, transfer, hub)
         return ground.left_for_springs(along, across, transfer, hub), alone
 
@@ -128,7 +128,7 @@ def _entries(
     """Share and load of one case; `weight` is what the load needs beside."""
     one_sided: Literal[1, -1] = -1 if case == "cornering" else 1
     common: dict[str, Any] = {"source": "own formula", "group": "load shares", "scope": "axle", "order": 1}
-    common |= {"uses": ("car.brakes", "car.front_drive_share"), "unless": unless}
+    common |= {"uses": (*BRAKES, "car.front_drive_share"), "unless": unless}
     return (
         Measure(
             name=f"spring_share_{case}_pct",

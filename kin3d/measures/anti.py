@@ -7,10 +7,12 @@ from collections.abc import Callable
 from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
 from kin3d.measures.entry import LONG, RADIUS, Measure, figure, not_given, nothing
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.vectors import Number
 
 _SOURCE = "W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 17; from memory"
 BRAKING = (*LONG, "car.front_brake_share")
+BRAKES = ("axle.brakes", "car.brakes")
 DRIVING = ("car.drive", *LONG)
 _WHERE = (
     "slope = v_x/v_z of the upright's material point at the contact point where the upright takes the torque "
@@ -46,9 +48,14 @@ def drive_share(corner: Corner) -> Number:
     return front if corner.axle.name == "front" else 1.0 - front
 
 
+def inboard_brakes(subject: Corner | AxleModel) -> bool:
+    """Whether this axle's brakes stand on the chassis: as its own table says, else as ``[car]`` does."""
+    return (subject.axle.brakes or subject.car.brakes) == "inboard"
+
+
 def brake_slope(corner: Corner) -> Number:
     """Forward over upward velocity of the point at which braking pushes."""
-    at = corner.contact_velocity if corner.car.brakes == "outboard" else corner.centre_velocity
+    at = corner.centre_velocity if inboard_brakes(corner) else corner.contact_velocity
     v = corner.over_ground(at)
     return v[0] / v[2]
 
@@ -97,7 +104,7 @@ def _anti(
         source=_SOURCE,
         function=function,
         needs=(*(DRIVING if driving else BRAKING), *RADIUS),
-        uses=("car.front_drive_share",) if driving else ("car.brakes",),
+        uses=("car.front_drive_share",) if driving else BRAKES,
         unless=lacks_drive if driving else nothing,
         order=1,
         usual=True,

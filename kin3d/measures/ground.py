@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.names import AxleName
-from kin3d.measures.anti import brake_slope, drive_slope
+from kin3d.measures.anti import BRAKES, brake_slope, drive_slope
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, of_axle
 from kin3d.measures.entry import RADIUS, Measure
@@ -189,7 +189,7 @@ def _support_angles(axle: AxleName) -> tuple[Measure, ...]:
             _support(axle, brake_slope),
             "anti",
             needs=RADIUS,
-            uses=("car.brakes",),
+            uses=BRAKES,
             axle=axle,
         ),
         _wheel(

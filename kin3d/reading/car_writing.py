@@ -195,4 +195,6 @@ def _value(value: Any, folder: Path) -> str:
         return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
     if isinstance(value, list):
         return f"[{', '.join(_value(v, folder) for v in value)}]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
     return repr(float(value)) if isinstance(value, float) else repr(value)

@@ -113,6 +113,7 @@ class Kernel:
     def __init__(self, linkage: Linkage, design: Array) -> None:
         self.linkage = linkage
         self.system = System(linkage, np.asarray(design, dtype=float))
+        self._expanded: tuple[Variants, bool, Guess] | None = None
 
     def variants(self, design: Array, rack_axis: Array | None = None) -> Variants:
         """Prepare variants.
@@ -169,13 +170,22 @@ class Kernel:
 
     def _guess(self, variants: Variants, lanes: Lanes) -> Guess:
         """Taylor's start, or for a long sweep the polynomial through nodes that start from it."""
-        start = taylor(self.system, variants, with_rack=bool(np.any(lanes.rack)))
+        start = self._taylor(variants, with_rack=bool(np.any(lanes.rack)))
         if worth_nodes(variants, lanes):
             at = nodes(variants, lanes)
             solved = self._solve(variants, at, start, step=False)
             if not solved.status.any():
                 return through(variants, at, solved.q)
         return start
+
+    def _taylor(self, variants: Variants, *, with_rack: bool) -> Guess:
+        """The expansion about the design position; that of the variants asked for last is kept."""
+        last = self._expanded
+        if last is not None and last[0] is variants and last[1] == with_rack:
+            return last[2]
+        guess = taylor(self.system, variants, with_rack=with_rack)
+        self._expanded = (variants, with_rack, guess)
+        return guess
 
     def _solve(self, variants: Variants, lanes: Lanes, guess: Guess, *, step: bool) -> Solved:
         q = np.empty((len(self.system.unknown_keys), lanes.count))

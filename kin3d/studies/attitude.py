@@ -8,6 +8,9 @@ directions; mm, N, N·mm.
 
 Assumed: within an axle every tyre works at the same fraction of its load; braking and driving force is shared between
 the axles as the car file says.
+
+A tyre touches the ground as long as its load would be positive: up to its free radius, which is the loaded radius and
+what the static load presses it in by. A tyre's give counts along the ground's normal.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.design import SIDES
 from kin3d.loads.elements import Element
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
@@ -32,6 +36,13 @@ Array = NDArray[np.float64]
 WHEELS = ("front left", "front right", "rear left", "rear right")
 TRAVEL, LOAD, LEVEL, ROLL, PITCH, SIDE = slice(0, 4), slice(4, 8), 8, 9, 10, slice(11, 13)
 SIZE = 13
+_MOVES = [0, 1, 2, 3, LEVEL, ROLL, PITCH]  # unknowns that say how the car stands
+_FOLLOWS = [4, 5, 6, 7, 11, 12]  # and forces that follow from them, by the rows
+_BY_ROWS = [4, 5, 6, 7, 9, 12]  # contacts, side force, yaw moment
+_BALANCED = [0, 1, 2, 3, 8, 10, 11]  # rows of the travels, of height, roll and pitch
+_ALONG = np.array([-1.0, -1.0, -1.0, -1.0, 1.0, -1.0, -1.0])  # a row's sign as a force against its own motion
+_ARM_MM = 1000.0  # turns count as the way at this arm, so that every stiffness is in N/mm
+_RIGID_MM_PER_N = 1e-9
 FULL = total_degree(SIZE, 1)
 # one corner over travel, roll and pitch, with what its velocity needs
 LOCAL = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0), (1, 1, 0), (1, 0, 1)))
@@ -61,11 +72,11 @@ class Loads:
     def __str__(self) -> str:
         parts = []
         if self.braking_g:
-            parts.append(f"{'braking' if self.braking_g > 0 else 'driving'} {abs(self.braking_g):g} g")
+            parts.append(f"{'braking' if self.braking_g > 0 else 'driving'} {abs(self.braking_g):.4g} g")
         if self.lateral_g:
-            parts.append(f"{abs(self.lateral_g):g} g to the {'left' if self.lateral_g > 0 else 'right'}")
+            parts.append(f"{abs(self.lateral_g):.4g} g to the {'left' if self.lateral_g > 0 else 'right'}")
         if self.aero_front_n or self.aero_rear_n:
-            parts.append(f"downforce {self.aero_front_n:g} N front, {self.aero_rear_n:g} N rear")
+            parts.append(f"downforce {self.aero_front_n:.4g} N front, {self.aero_rear_n:.4g} N rear")
         if self.rack_mm:
             parts.append(f"rack {self.rack_mm:g} mm")
         return ", ".join(parts) or "at rest"
@@ -101,8 +112,8 @@ class Bodywork:
         Compliance of each tyre; 0 for a rigid one.
     front_share : float
         Of the longitudinal force: braking share, or driving share when driven.
-    at_hub : bool
-        Whether the longitudinal force acts at the wheel centre (inboard brakes, drive shafts).
+    at_hub : (bool, bool)
+        Whether the longitudinal force acts at the wheel centre (inboard brakes, drive shafts), front and rear.
     """
 
     mass_kg: float
@@ -112,7 +123,12 @@ class Bodywork:
     static_n: Array
     tyre_mm_per_n: Array
     front_share: float
-    at_hub: bool
+    at_hub: tuple[bool, bool]
+
+    @property
+    def static_give_mm(self) -> Array:
+        """How far the static load presses each tyre in, (4,): so much longer is its free radius than the loaded one."""
+        return self.static_n * self.tyre_mm_per_n
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +155,7 @@ class Attitude:
             Travels (mm), tyre loads (N), level (mm), roll, pitch (rad), side force factors of front and rear.
         """
         unknown = [FULL.variable(v, k) for k, v in enumerate(y)]
-        wheels, springs = self._wheels(y, loads), self._springs(y, loads)
+        wheels, springs = self._wheels(y, loads), self._springs(y, loads, lifted)
         if wheels is None or springs is None:
             return None
         forces = self._tyre_forces(unknown, loads, lifted)
@@ -153,7 +169,7 @@ class Attitude:
             lever = unknown[LEVEL] - wheel.height
             gaps[k] = -float(lever.value)
             velocity = add(wheel.velocity, scale(lever, wheel.turning))
-            pushed = wheel.hub_velocity if self.body.at_hub else velocity
+            pushed = wheel.hub_velocity if self.body.at_hub[k // 2] else velocity
             f = forces[k]
             inertia = self.body.unsprung_kg[k] * GRAVITY_M_PER_S2
             hub = wheel.hub_velocity
@@ -168,6 +184,25 @@ class Attitude:
         every = [*rows, *contacts, force[2], force[1], *moment]
         jacobian = np.array([[_one(r.coefficients[k] or 0.0) for k in _ORDER] for r in every])
         return Evaluated(np.array([float(r.value) for r in every]), jacobian, gaps)
+
+    def stable(self, here: Evaluated, lifted: tuple[bool, ...]) -> bool:
+        """Whether the car comes back to a state in balance when it is pushed off it a little.
+
+        The forces that follow from how the car stands (tyre loads, side forces) are taken out of the Jacobian; what
+        stays is the stiffness of the whole over four travels, height, roll and pitch. Side forces go with the load,
+        so that it is not symmetric: none of its eigenvalues may have a negative real part.
+        """
+        j = here.jacobian.copy()
+        for k in range(4):
+            if not lifted[k]:
+                j[4 + k, 4 + k] = -max(float(self.body.tyre_mm_per_n[k]), _RIGID_MM_PER_N)
+        try:
+            followed = np.linalg.solve(j[np.ix_(_BY_ROWS, _FOLLOWS)], j[np.ix_(_BY_ROWS, _MOVES)])
+        except np.linalg.LinAlgError:
+            return False
+        stiffness = _ALONG[:, None] * (j[np.ix_(_BALANCED, _MOVES)] - j[np.ix_(_BALANCED, _FOLLOWS)] @ followed)
+        size = np.array([1.0] * 5 + [1.0 / _ARM_MM] * 2)
+        return bool(np.linalg.eigvals(size[:, None] * stiffness * size).real.min() > 0.0)
 
     def _tyre_forces(self, unknown: Sequence[Jet], loads: Loads, lifted: tuple[bool, ...]) -> list[Vec]:
         """Forces of the ground on the tyres along the ground's x, y and normal, N."""
@@ -216,7 +251,7 @@ class Attitude:
             out += [_Wheel.of(corner, shift, axle, k) for k in (0, 1)]
         return out
 
-    def _springs(self, y: Array, loads: Loads) -> list[Jet] | None:
+    def _springs(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> list[Jet] | None:
         """Force of springs and bars against each wheel's travel, N, with derivatives."""
         out: list[Jet] = []
         for axle, elements in enumerate(self.elements):
@@ -224,7 +259,8 @@ class Attitude:
             if not pair.ok.all():
                 return None
             deflections = [e.deflection(pair.left, pair.right) for e in elements]
-            out += [_generalised(elements, deflections, side, axle) for side in (0, 1)]
+            in_air: dict[str, bool] = {s: lifted[2 * axle + k] for k, s in enumerate(SIDES)}
+            out += [_generalised(elements, deflections, side, axle, in_air) for side in (0, 1)]
         return out
 
 
@@ -267,7 +303,9 @@ def _item(c: object, side: int) -> float:
     return float(np.broadcast_to(np.asarray(c, dtype=float), 2)[side])
 
 
-def _generalised(elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int) -> Jet:
+def _generalised(
+    elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int, in_air: dict[str, bool]
+) -> Jet:
     """Σ f·∂u/∂z of one side with its derivatives along both travels."""
     own = ((1, 0), (0, 1))
     value, slopes = 0.0, np.zeros(2)
@@ -275,7 +313,7 @@ def _generalised(elements: Sequence[Element], deflections: Sequence[Jet], side: 
         first = np.array([_one(u.derivative(m)) for m in own])
         mixed = [tuple(int(a + b) for a, b in zip(own[side], m, strict=True)) for m in own]
         second = np.array([_one(u.derivative(m)) for m in mixed])
-        force, rate = (_one(v) for v in element.force(u.value))
+        force, rate = (_one(v) for v in element.force(u.value, hangs=in_air.get(element.side, False)))
         value += force * first[side]
         slopes += rate * first[side] * first + force * second
     out = FULL.constant(value)

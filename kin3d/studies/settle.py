@@ -1,11 +1,13 @@
 """Quasi-static attitude: how the car stands on its tyres under steady braking, cornering and downforce.
 
 Newton's iteration on the exact linkage (`kin3d.studies.attitude`), the loads brought on in steps. A tyre that would
-have to pull lifts off and hangs on its springs; a lifted wheel that would sink into the ground comes down again.
+have to pull lifts off and hangs on its springs; a lifted wheel whose free tyre would sink into the ground comes down
+again. A state is accepted only if it is stable: one that balances on two wheels is none in which a car stands.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,11 +15,13 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
-from kin3d.loads.elements import Element, axle_elements, element_findings
+from kin3d.loads.elements import DAMPER_END, END_RATE, Element, axle_elements, element_findings
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
+from kin3d.measures.anti import inboard_brakes
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.lanes import pair_lanes
+from kin3d.solve.model import AxleModel
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
 from kin3d.studies.settled import Settled
@@ -26,9 +30,13 @@ from kin3d.studies.settled_state import settled_car
 Array = NDArray[np.float64]
 FORCE_N, GAP_MM, MOMENT_NMM = 1e-7, 1e-8, 1e-4  # residuals of an accepted state
 ITERATIONS = 15
-FIRST_G, SMALLEST_G = 0.5, 0.015  # steps in which the loads are brought on, as a share of the weight
+FIRST_G, SMALLEST_G = 0.5, 1e-4  # steps in which the loads are brought on, as a share of the weight
+RESOLVED = 5e-4  # the largest load that can be held is found to this part of it
 CHANGES = 6  # of the wheels that are lifted, before the search gives up
 DOWN = (False, False, False, False)
+_TIPS = "the car tips over"
+_ENDS = "a linkage comes to its end"
+_NONE = "no balance is found"
 _NEEDED = ("mass_kg", "front_mass_share", "cg_height_mm")
 _TRAVEL_STEP_MM = 15.0  # a Newton step is cut to this travel
 
@@ -129,7 +137,7 @@ def _bodywork(model: CarModel, loads: Loads) -> Bodywork:
         static_n=np.array([front, front, rear, rear]),
         tyre_mm_per_n=give,
         front_share=_driven_share(model) if driven else float(data.front_brake_share or 0.0),
-        at_hub=driven or data.brakes == "inboard",
+        at_hub=(driven or inboard_brakes(axles[0]), driven or inboard_brakes(axles[1])),
     )
 
 
@@ -173,8 +181,18 @@ def _elements(model: CarModel, body: Bodywork) -> tuple[list[tuple[Element, ...]
             findings.append(note)
         else:
             findings += list(element_findings(axle))
-        out.append(elements)
+        out.append((*elements, *_droop_ends(axle, elements)))
     return out, findings
+
+
+def _droop_ends(axle: AxleModel, elements: Sequence[Element]) -> list[Element]:
+    """The damper's end in droop, on which a wheel hangs when its spring no longer holds the damper together."""
+    damper = axle.axle.damper
+    if damper is None:
+        return []
+    stiff = {"kind": "stop", "name": DAMPER_END, "design_force": 0.0, "gap": damper.droop_mm, "sense": -1.0}
+    on = [e for e in elements if e.name == damper.on and e.kind != "stop"]
+    return [replace(e, rate=END_RATE * e.rate, **stiff) for e in on]  # type: ignore[arg-type]
 
 
 def _preloaded(
@@ -206,6 +224,7 @@ class _LoadSteps:
         self.attitude = attitude
         self.y = start
         self.lifted: tuple[bool, ...] = DOWN
+        self.reason = ""
 
     def run(self, loads: Loads) -> tuple[Array, tuple[bool, ...]]:
         """Bring the loads on; returns the state and which wheels are lifted."""
@@ -213,13 +232,14 @@ class _LoadSteps:
             text = "the springs do not hold the car up at rest: the linkage comes to its end first"
             raise RequestError([Finding("no-attitude", text, str(self.attitude.model.car.source)), *self._why()])
         size = self._size(loads)
-        done, step = 0.0, min(1.0, FIRST_G / size)
+        done, step, halved = 0.0, min(1.0, FIRST_G / size), False
         while done < 1.0:
             ahead = min(step, 1.0 - done)
             if self._balance(loads.part(done + ahead)):
                 done = 1.0 if ahead >= 1.0 - done else done + ahead
-            elif ahead * size > SMALLEST_G:
-                step = 0.5 * ahead
+                step, halved = (step if halved else 2.0 * step), False
+            elif ahead > max(RESOLVED * done, SMALLEST_G / size):
+                step, halved = 0.5 * ahead, True
             else:
                 raise RequestError([self._cannot(loads, done), *self._why()])
         return self.y, self.lifted
@@ -233,49 +253,56 @@ class _LoadSteps:
     def _balance(self, loads: Loads) -> bool:
         """Balance at these loads, lifting and lowering wheels as they ask for it; keeps the state when it is found."""
         lifted, y = self.lifted, self.y.copy()
+        free = self.attitude.body.static_give_mm
         for _ in range(CHANGES):
             found = self._newton(y, loads, lifted)
             if found is None:
                 return False
-            y, gap = found
+            y, here = found
             changed = list(lifted)
             for k in range(4):
-                if lifted[k] and gap[k] < -1e-6:
+                if lifted[k] and here.gap[k] < free[k] - 1e-6:
                     changed[k] = False
                 elif not lifted[k] and y[LOAD][k] < -1e-6:
                     changed[k] = True
             if tuple(changed) == lifted:
+                if not self.attitude.stable(here, lifted):
+                    self.reason = _TIPS
+                    return False
                 self.y, self.lifted = y, lifted
                 return True
-            if all(changed[:2]) or all(changed[2:]) or sum(changed) > 2:
+            # an axle in the air, or a side of the car: what stands on two wheels falls over
+            if any(changed[a] and changed[b] for a, b in ((0, 1), (2, 3), (0, 2), (1, 3))):
+                self.reason = _TIPS
                 return False
             lifted = tuple(changed)
+        self.reason = _NONE
         return False
 
-    def _newton(self, start: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[Array, Array] | None:
+    def _newton(self, start: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[Array, Evaluated] | None:
         y = start.copy()
         here = self.attitude.evaluate(y, loads, lifted)
         for _ in range(ITERATIONS):
             if here is None:
+                self.reason = _ENDS
                 return None
             if _small(here):
-                return y, here.gap
+                return y, here
             try:
                 step = np.linalg.solve(here.jacobian, -here.residual)
             except np.linalg.LinAlgError:
+                self.reason = _TIPS
                 return None
             step *= min(1.0, _TRAVEL_STEP_MM / max(float(np.abs(step[:4]).max()), 1e-12))
             y = y + step
             here = self.attitude.evaluate(y, loads, lifted)
+        self.reason = _NONE if here is not None else _ENDS
         return None
 
     def _cannot(self, loads: Loads, done: float) -> Finding:
-        least = loads.part(done)
-        named = [f"{n} {v:.3g} g" for n, v in (("braking", least.braking_g), ("lateral", least.lateral_g)) if v]
-        reached = " and ".join(named) or "rest"
-        text = (
-            f"no attitude carries these loads: they go up to {reached}; beyond it the car tips over or a linkage ends"
-        )
+        reached = str(loads.part(done))
+        part = f" ({100.0 * done:.4g} % of what was asked for)" if done else ""
+        text = f"no attitude carries these loads: the largest that is held is {reached}{part}; beyond it {self.reason}"
         return Finding("no-attitude", text, str(self.attitude.model.car.source))
 
     def _why(self) -> list[Finding]:

@@ -45,7 +45,8 @@ class WheelState:
         Where the tyre stands, in the frame of the front points.
     lifted : bool
     gap_mm : float
-        Between a lifted tyre and the ground; 0 otherwise (a tyre with a rate: how far it is let out from static).
+        Between a lifted tyre and the ground; 0 otherwise (a tyre with a rate: how far it is let out from static). A
+        tyre with a rate is lifted from its free radius on.
     """
 
     name: str
@@ -68,7 +69,10 @@ class WheelState:
 
 @dataclass(frozen=True, slots=True)
 class ElementState:
-    """One spring, bar or stop in the settled car: deflection (mm or rad) from design and force (N or N·mm)."""
+    """One spring, bar or stop in the settled car: deflection (mm or rad) from design and force (N or N·mm).
+
+    ``slack_mm`` is how far a spring is let out beyond its free length, where it carries nothing.
+    """
 
     axle: str
     name: str
@@ -76,6 +80,7 @@ class ElementState:
     unit: str
     deflection: float
     force: float
+    slack_mm: float = 0.0
 
     def outside(self) -> tuple[float, str, float, str]:
         """Deflection and force with their units as at interfaces: turns in deg, torques in N·m."""
@@ -194,8 +199,7 @@ class Settled(Result):
         for e in self.elements:
             deflection, unit, force, force_unit = e.outside()
             rows.append((f"{e.axle} {e.name}", Quantity(deflection, "mm"), unit, Quantity(force, "%"), force_unit))
-        loose = [e.kind == "spring" and e.force < 0.0 for e in self.elements]
-        if any(loose):
-            columns.append(Column("loose", text=True))
-            rows = [(*row, "loose" if is_loose else "") for row, is_loose in zip(rows, loose, strict=True)]
+        if any(e.slack_mm for e in self.elements):
+            columns.append(Column("slack", text=True))
+            rows = [(*row, "slack" if e.slack_mm else "") for row, e in zip(rows, self.elements, strict=True)]
         return Table.of("elements", columns, rows)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
+from kin3d.loads.elements import DAMPER_END
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
@@ -44,7 +45,7 @@ def settled_car(
         error_n=float(np.abs(force).max()),
         error_n_m=float(np.abs(moment).max()) / 1000.0,
         energy_n_mm=energy,
-        findings=(*findings, *_lifted(wheels), *_strokes(attitude, elements)),
+        findings=(*findings, *_lifted(wheels), *_strokes(attitude, elements, {w.name for w in wheels if w.lifted})),
         state=y,
     )
 
@@ -85,7 +86,7 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
                     toe_ground_deg=float(toe[k]),
                     contact_mm=foot,
                     lifted=lifted[number],
-                    gap_mm=float(height[k] - y[LEVEL]),
+                    gap_mm=float(height[k] - y[LEVEL] - (body.static_give_mm[number] if lifted[number] else 0.0)),
                 )
             )
     return tuple(out)
@@ -100,7 +101,9 @@ def _elements(attitude: Attitude, y: Array, loads: Loads) -> tuple[tuple[Element
             u = float(np.ravel(e.deflection(pair.left, pair.right).value)[0])
             force = float(np.ravel(e.force(u)[0])[0])
             energy += float(np.ravel(e.energy(u))[0])
-            out.append(ElementState(model.axle.name, e.label, e.kind, e.unit, u, force))
+            slack = float(e.beyond_free_length(u))
+            if e.name != DAMPER_END or force:
+                out.append(ElementState(model.axle.name, e.label, e.kind, e.unit, u, force, slack))
     return tuple(out), energy
 
 
@@ -148,13 +151,16 @@ def _lifted(wheels: Sequence[WheelState]) -> list[Finding]:
     ]
 
 
-def _strokes(attitude: Attitude, states: Sequence[ElementState]) -> list[Finding]:
-    """Springs that would have to pull, stops met, dampers beyond their stroke."""
+def _strokes(attitude: Attitude, states: Sequence[ElementState], in_air: set[str]) -> list[Finding]:
+    """Springs that are slack, stops met, dampers beyond their stroke."""
     out = []
     for s in states:
         place = f"[{s.axle}] {s.name}"
-        if s.kind == "spring" and s.force < 0.0:
-            text = f"is let out beyond its free length: it would have to pull with {-s.force:,.0f} N, and is counted so"
+        if s.slack_mm and f"{s.axle} {s.name.split(' ')[-1]}" in in_air:
+            text = "does not pull: its wheel hangs in the air, counted as held where the spring is at its free length"
+            out.append(Finding("spring-loose", text, place, Severity.WARNING))
+        elif s.slack_mm:
+            text = f"is slack, {s.slack_mm:.1f} mm beyond its free length: it carries nothing"
             out.append(Finding("spring-loose", text, place, Severity.WARNING))
         if s.kind == "stop" and s.force != 0.0:
             out.append(Finding("stop-met", f"is met, with {abs(s.force):,.0f} N", place, Severity.NOTE))
@@ -163,8 +169,8 @@ def _strokes(attitude: Attitude, states: Sequence[ElementState]) -> list[Finding
         if damper is None:
             continue
         for s in states:
-            if s.axle == axle.axle.name and s.name.split(" ")[0] == damper.on:
-                beyond = max(s.deflection - damper.bump_mm, -s.deflection - damper.droop_mm)
+            if s.axle == axle.axle.name and s.kind != "stop" and s.name.split(" ")[0] == damper.on:
+                beyond = s.deflection - damper.bump_mm  # in droop it is held by its end
                 if beyond > 0.0:
                     text = f"is {beyond:.1f} mm beyond the stroke that the damper has there"
                     place = f"[{s.axle}.damper] {s.name}"

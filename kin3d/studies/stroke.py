@@ -49,13 +49,10 @@ def _of_element(model: AxleModel, element: Element, travel: Array, u: Array) -> 
         at = _first(travel, met)
         text = f"is met at {at:+.1f} mm of travel; its force at {_end(travel, met):+.1f} mm is {_largest(force):,.0f} N"
         return [Finding("stop-met", text, place, Severity.NOTE)]
-    loose = np.isfinite(u) & (force < 0.0)
-    if element.kind != "spring" or not loose.any() or element.design_force is None:
+    loose = element.beyond_free_length(u) > 0.0
+    if not loose.any():
         return []
-    text = (
-        f"is loose from {_first(travel, loose):+.1f} mm of travel on: it would have to pull; the figures there count "
-        "it as held at both ends"
-    )
+    text = f"is slack from {_first(travel, loose):+.1f} mm of travel on: beyond its free length it carries nothing"
     return [Finding("spring-loose", text, place, Severity.WARNING)]
 
 
@@ -82,10 +79,10 @@ def _preload(model: AxleModel, element: Element) -> list[Finding]:
     damper = model.axle.damper
     if damper is None or element.design_force is None:
         return []
-    force = float(element.force(-damper.droop_mm)[0])
+    force, slack = float(element.force(-damper.droop_mm)[0]), float(element.beyond_free_length(-damper.droop_mm))
     place = f"[{model.axle.name}.damper]"
-    if force <= 0.0:
-        text = f"the spring is loose in the last {-force / element.rate:.1f} mm before the damper is fully out"
+    if slack > 0.0:
+        text = f"the spring is slack in the last {slack:.1f} mm before the damper is fully out"
         return [Finding("preload", text, place, Severity.WARNING)]
     text = f"fully out, the spring still presses on it with {force:,.0f} N: the preload"
     return [Finding("preload", text, place, Severity.NOTE)]

@@ -327,7 +327,7 @@ def _supports(pair: CornerPair, count: int) -> tuple[list[tuple[Support, ...]], 
         slope = (anti.drive_slope if driving else anti.brake_slope)(pair)
         share = (anti.drive_share if driving else anti.brake_share)(pair)
         rise = -np.broadcast_to(value(slope), count)
-        from_centre = driving or pair.car.brakes == "inboard"
+        from_centre = driving or anti.inboard_brakes(pair)
         columns.append(
             [Support(measure.name, measure.label, driving, from_centre, share, float(r)) for r in rise]
         )  # fmt: skip

@@ -82,6 +82,8 @@ def value_of(annotation: Any, field: FieldInfo, place: str, folder: Path) -> st.
         return st.just(f"{place}.stl")
     if "tuple[" in flat or "Tuple[" in flat:
         return st.lists(st.floats(0.01, 9), min_size=3, max_size=3)
+    if "bool" in flat:
+        return st.booleans()
     if "float" in flat:
         number = bounded(field.metadata)
         return st.one_of(number, st.tuples(number, st.floats(0.0, 1e4)).map(list))
@@ -102,6 +104,8 @@ def tables(model: type[Record], place: str, folder: Path) -> st.SearchStrategy[d
 
 
 def toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, str):
         return '"' + "".join(f"\\U{ord(c):08x}" for c in value) + '"'
     if isinstance(value, Mapping):
