@@ -1,9 +1,9 @@
 """Stepping lanes along their branch of assembly: for those that one step from the design position did not reach.
 
 Each lane goes from its design position in a straight line towards its travel and rack, with a predictor of second
-order and a step of its own that halves when the corrector has to pull too far. Where det J goes to zero the steps
-shrink to nothing: the lane has found its limit. Jacobians are dense here and solved by LAPACK with row pivoting, so
-that a lane whose planned pivots have shrunk goes on as well.
+order and a step of its own that halves when the corrector has to pull too far. Where the steps shrink to nothing the
+lane is followed along its curve, to its target or to its limit (`arclength.py`). Jacobians are dense here and solved
+by LAPACK with row pivoting, so that a lane whose planned pivots have shrunk goes on as well.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.solve.arclength import Curve, follow
 from kin3d.solve.implicit import implicit, stack_solve
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
@@ -24,9 +25,7 @@ from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 FIRST_STEP = 0.5
-SMALLEST_STEP_MM = 2e-3  # of travel or rack; the limit is found to about twice this
-FOLD_SHARE = 0.1  # smallest singular value, against that in the design position, that makes a stop a limit
-FOLD_SIZE = 1e-3  # or its own size, mm per mm
+SMALLEST_STEP_MM = 0.05  # of travel or rack; a lane that takes no such step is followed along its curve
 ITERATIONS = 6
 MOST_STEPS = 400
 
@@ -64,7 +63,7 @@ def continue_along_branch(system: System, variants: Variants, lanes: Lanes) -> C
         # the last step lands on the target exactly, so that rounding does not leave a lane just short of it
         reached[done] = np.where(ahead[good] >= 1.0 - reached[done], 1.0, reached[done] + ahead[good])
         step[active] = np.where(good, 2.0 * step[active], 0.5 * step[active])
-    status, in_line = _outcome(system, variants, lanes, q, reached)
+    status, in_line = _outcome(system, variants, lanes, q, error, reached)
     q[:, status != Status.OK], error[status != Status.OK] = np.nan, np.nan
     return Continuation(q, error, status, reached, in_line)
 
@@ -119,28 +118,30 @@ def _predict(system: System, variants: Variants, lanes: Lanes, q: Array, reached
 
 
 def _outcome(
-    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array
+    system: System, variants: Variants, lanes: Lanes, q: Array, error: Array, reached: Array
 ) -> tuple[NDArray[np.int8], dict[int, str]]:
-    """OK where the way was gone to its end, LIMIT where the Jacobian has become singular, UNSOLVED elsewhere."""
+    """Follow the lanes that stopped along their curve, in place: OK at the target, LIMIT at the end, else UNSOLVED."""
     status = np.full(lanes.count, Status.OK, dtype=np.int8)
     stopped = np.flatnonzero(reached < 1.0)
     if not stopped.size:
         return status, {}
     here = lanes.take(stopped)
-    there = _scaled(system, variants, here.part(reached[stopped]), q[:, stopped])
-    start = np.array(np.broadcast_to(variants.per_lane(variants.start, here), (len(q), here.count)))
-    before = np.linalg.svd(_scaled(system, variants, here.part(np.zeros(here.count)), start), compute_uv=False)[:, -1]
-    now = np.linalg.svd(there, compute_uv=False)[:, -1]
-    folded = (now < FOLD_SHARE * before) | (now < FOLD_SIZE)
-    status[stopped] = np.where(folded, Status.LIMIT, Status.UNSOLVED)
-    return status, {int(stopped[k]): _in_line(system, there[k]) for k in np.flatnonzero(folded)}
 
+    def evaluate(at: Lanes, x: Array) -> tuple[Array, Array]:
+        dense, residual = system.linear(numbers(system, variants, at, x), at.count)
+        scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, at), residual.shape)
+        return _finite(np.asarray(dense * scale.T[:, :, None])), (residual * scale).T
 
-def _scaled(system: System, variants: Variants, lanes: Lanes, q: Array) -> Array:
-    """Jacobian with rows in mm of length, shape (lanes, m, m)."""
-    dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
-    scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, lanes), (len(q), lanes.count))
-    return _finite(np.asarray(dense * scale.T[:, :, None]))
+    def same(at: Lanes, dense: Array) -> NDArray[np.bool_]:
+        return _same_branch(system, variants, at, dense)
+
+    with np.errstate(all="ignore"):
+        found = follow(Curve(evaluate, same, here, variants), q[:, stopped], reached[stopped])
+        q[:, stopped], reached[stopped] = found.q, found.reached
+        there, residual = evaluate(here.part(found.reached), found.q)
+        error[stopped] = np.abs(residual).max(axis=1)
+    status[stopped] = np.where(found.arrived, Status.OK, np.where(found.ended, Status.LIMIT, Status.UNSOLVED))
+    return status, {int(stopped[k]): _in_line(system, there[k]) for k in np.flatnonzero(found.ended)}
 
 
 def _in_line(system: System, dense: Array) -> str:
