@@ -8,6 +8,9 @@ from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.status import Status
 
+# with travel and rack both driven there are many ways to a position; the one that was gone is told
+STRAIGHT = " (both moved together from the design position)"
+
 
 @dataclass(frozen=True, slots=True)
 class Limit:
@@ -24,6 +27,6 @@ def limit_sentence(lanes: Lanes, solved: Solved, lane: int) -> Limit:
         return Limit(status.sentence, status.sentence)
     travel, rack = solved.limits[lane]
     # a rack that is not driven is not spoken of
-    where = f"travel {travel:+.2f} mm" + (f" with rack {rack:+.2f} mm" if lanes.rack[lane] else "")
+    where = f"travel {travel:+.2f} mm" + (f" with rack {rack:+.2f} mm{STRAIGHT}" if lanes.rack[lane] else "")
     cause = f"{solved.in_line[lane]} are in line there"
     return Limit(f"{where} is the limit: {cause}", cause)

@@ -12,7 +12,7 @@ from kin3d.linkage.design import SIDES
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
-from kin3d.solve.limits import limit_sentence
+from kin3d.solve.limits import STRAIGHT, limit_sentence
 from kin3d.solve.status import Status
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def _limit(lanes: Lanes, solved: Solved, told: Sequence[int], count: int) -> Fin
     text = next(iter(sentences))
     if len(sentences) > 1:
         travel, rack = zip(*(solved.limits[k] for k in told), strict=True)
-        where = f"travel {_span(travel)} mm is the limit, with rack {_span(rack)} mm"
+        where = f"travel {_span(travel)} mm is the limit, with rack {_span(rack)} mm{STRAIGHT if any(rack) else ''}"
         text = f"{where}: {limit_sentence(lanes, solved, told[0]).cause}"
     sides = dict.fromkeys(SIDES[int(lanes.variant[k])] for k in told)
     wheels = f"{' and '.join(sides)} wheel{'s' if len(sides) > 1 else ''}"
