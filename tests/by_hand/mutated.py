@@ -164,13 +164,16 @@ def _alarm(*_: object) -> None:
     raise TooLongError
 
 
-def run_kind(kind: str, count: int, seed: int) -> tuple[Counter[str], list[str]]:
-    """Outcomes by class, and a line for each case that went wrong."""
+def run_kind(kind: str, count: int, seed: int, seconds: float = 1e9) -> tuple[Counter[str], list[str]]:
+    """Outcomes by class, and a line for each case that went wrong; no further case after so many seconds."""
+    end = time.monotonic() + seconds
     case, _ = KINDS[kind]
     counts: Counter[str] = Counter()
     bad: list[str] = []
     with tempfile.TemporaryDirectory() as name:
         for k in range(count):
+            if time.monotonic() > end:
+                break
             dice = random.Random(f"{kind} {seed} {k}")
             signal.setitimer(signal.ITIMER_PROF, SECONDS)
             try:
@@ -195,6 +198,7 @@ def main() -> int:
     asked.add_argument("kinds", nargs="*", choices=[*KINDS, []], default=list(KINDS))
     asked.add_argument("--count", type=int)
     asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--seconds", type=float, default=1e9, help="begin no further case after so long, a kind")
     given = asked.parse_args()
     os.nice(10)
     signal.signal(signal.SIGPROF, _alarm)
@@ -204,7 +208,7 @@ def main() -> int:
     failed = False
     for kind in given.kinds:
         start = time.monotonic()
-        counts, bad = run_kind(kind, given.count or KINDS[kind][1], given.seed)
+        counts, bad = run_kind(kind, given.count or KINDS[kind][1], given.seed, given.seconds)
         print(f"{kind}: {sum(counts.values())} cases in {time.monotonic() - start:.0f} s", dict(counts.most_common()))
         print(*bad, sep="\n")
         failed |= bool(bad)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import json
+import os
 import re
 
 import numpy as np
@@ -14,6 +15,7 @@ import trimesh
 import kin3d
 from kin3d.errors import ReadingError, RequestError
 from kin3d.linkage.car import MeshFile
+from kin3d.writing.files import earlier_result
 from kin3d_viewer.command import Request, run
 from kin3d_viewer.export import glb
 from kin3d_viewer.geometry import surface
@@ -183,3 +185,31 @@ def test_wrong_meshes_are_told_with_their_keys(tmp_path):
     (tmp_path / "broken.glb").write_bytes(b"not a mesh")
     with pytest.raises(ReadingError, match=r"broken\.glb: cannot be read as a mesh"):
         read_solid(MeshFile(tmp_path / "broken.glb", ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))))
+
+
+@pytest.mark.parametrize(
+    ("option", "ending"), [("scene", ".glb"), ("scene", ".html"), ("screenshot", ".png"), ("screenshot", ".jpg"),
+                           ("animation", ".gif"), ("animation", ".mp4")]
+)  # fmt: skip
+def test_every_kind_of_file_is_an_earlier_result_and_the_same_again(option, ending, tmp_path, monkeypatch):
+    place = tmp_path / f"made{ending}"
+    asked = {option: place, "size": (640, 400), "sweep": (-5.0, 5.0) if option == "animation" else ()}
+    made = []
+    for _ in range(2):
+        run(car("dunlin", None), None, Request(**asked))
+        made.append(place.read_bytes())
+    assert earlier_result(place)
+    assert made[0] == made[1]
+
+    def full(_handle):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(RequestError, match="No space left"):
+        run(car("dunlin", None), None, Request(**asked))
+    assert place.read_bytes() == made[0]
+    assert [p.name for p in tmp_path.iterdir()] == [place.name]
+    place.write_bytes(b"mine")
+    monkeypatch.undo()
+    with pytest.raises(RequestError, match="no earlier result"):
+        run(car("dunlin", None), None, Request(**asked))
