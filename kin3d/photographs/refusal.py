@@ -6,13 +6,14 @@ from collections import Counter
 
 import numpy as np
 
-from kin3d.errors import Finding, RequestError
+from kin3d.errors import Finding, RequestError, Severity
 from kin3d.photographs.model import Model, rows_of
 from kin3d.photographs.snooping import BEYOND, Checked
 
 LEAST_NUMBERS = 8  # a camera has six numbers, and must be checked by something
 LEAST_CHANCE = 1e-3
 MOST_OUT = 0.25  # part of a photograph's marks that may be wrong
+DOUBTFUL, DOUBTFUL_PART = 4, 0.1  # marks left out, and part of all, from which on a photograph is doubtful
 
 
 def refuse_few(model: Model) -> None:
@@ -94,6 +95,22 @@ def _misfit(checked: Checked) -> str:
     return (
         f"marks and figures contradict each other, so that no figures are given: their misses' sum of squares is "
         f"{checked.square_sum:.0f} with {checked.freedom} expected (chance {checked.chance:.1g}), {what}; look for "
-        "marks on the wrong part or side, a wrong known length, a picture of another car, or deviations that are too "
-        "small"
+        "marks on the wrong part or side, a wrong known length, a mirror image, a picture of another car, or "
+        "deviations that are too small"
     )
+
+
+def doubtful_photos(checked: Checked) -> tuple[Finding, ...]:
+    """Warnings of photographs out of which so many marks were left that they may not show this car."""
+    findings = []
+    out = Counter((checked.model.marks[k][0], checked.model.marks[k][1].photo) for k in checked.out)
+    for (car, name), wrong in out.items():
+        count = sum(c == car and m.photo == name for c, m in checked.model.marks)
+        if wrong >= DOUBTFUL and wrong > DOUBTFUL_PART * count:
+            text = (
+                f'photograph "{name}" is doubtful: {wrong} of its {count} marks contradict the others and were left '
+                "out; look whether it shows this car, as it is in the others"
+            )
+            file = checked.model.parameters.cars[car]
+            findings.append(Finding("photo-doubtful", text, str(file.marks_file), Severity.WARNING))
+    return tuple(findings)

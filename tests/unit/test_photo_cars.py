@@ -12,6 +12,7 @@ import kin3d
 from kin3d.errors import Kin3dError, ReadingError
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.reading.car import read_car
+from kin3d.reading.car_writing import write_car
 from kin3d.solve.model import AxleModel
 from kin3d.studies.locate import locate
 from kin3d.studies.photo_points import adjusted_together
@@ -133,6 +134,22 @@ def test_the_table_that_locate_writes_is_as_good_as_the_photographs(cars, paths,
     flat = [c.front.points.errors.effect_mm.reshape(-1, 3 * len(c.front.points.names)) for c in (again, cars[0])]
     assert_allclose(flat[0].T @ flat[0], flat[1].T @ flat[1], rtol=1e-6, atol=1e-6)
     assert WHEEL_CENTRE in again.front.points
+
+
+def test_a_car_that_is_written_keeps_points_and_covariance(cars, tmp_path):
+    write_car(cars[0], tmp_path / "again.toml")
+    again = kin3d.load(tmp_path / "again.toml")
+    assert_allclose(again.front.points.xyz_mm, cars[0].front.points.xyz_mm, rtol=0.0, atol=1e-9)
+    assert_allclose(again.front.points.sigma_mm, cars[0].front.points.sigma_mm, rtol=1e-9)
+    flat = [c.front.points.errors.effect_mm.reshape(-1, 3 * len(c.front.points.names)) for c in (again, cars[0])]
+    assert_allclose(flat[0].T @ flat[0], flat[1].T @ flat[1], rtol=1e-6, atol=1e-6)
+
+
+def test_the_report_takes_them(cars, tmp_path):
+    kin3d.report(cars, "front", [-20.0, 0.0, 20.0], samples=200, scene=False).save(tmp_path / "r.html")
+    page = (tmp_path / "r.html").read_text("utf-8")
+    assert "their points are from one adjustment" in page
+    assert "plover front: legs" in page
 
 
 def car_text(folder, paths, old, new, name="bad.toml"):
