@@ -39,7 +39,13 @@ def adjusted(car: Car) -> Car:
         if isinstance(axle.points, PhotoPoints) and axle.points.pending:
             result = adjustment([axle.points.photographs])
             car = _with(car, axle, result.car, result, changed_since=False)
-            car = changed(car, findings=(*car.findings, *_told(result)))
+            told = _told(result)
+            if axle.loaded_radius_mm is not None:
+                place = f"{car.source}, [{axle.name}] loaded_radius_mm"
+                found, sigma = result.car.figures["loaded_radius_mm"]
+                text = f"is not used: the photographs give {found:.1f} ± {sigma:.1f} mm; say it in their file"
+                told = (Finding("radius-unused", text, place, Severity.WARNING), *told)
+            car = changed(car, findings=(*car.findings, *told))
     return car
 
 

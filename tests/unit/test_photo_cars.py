@@ -157,6 +157,13 @@ def car_text(folder, paths, old, new, name="bad.toml"):
     return folder / name
 
 
+def test_a_loaded_radius_of_the_car_file_is_said_to_be_unused(folder, paths, cars):
+    car = kin3d.load(car_text(folder, paths, "[front]", "[front]\nloaded_radius_mm = 300"))
+    assert car.front.loaded_radius_mm == cars[0].front.loaded_radius_mm
+    assert "radius-unused" in {f.code for f in car.findings}
+    assert "radius-unused" not in {f.code for f in cars[0].findings}
+
+
 @pytest.mark.parametrize(
     ("old", "new", "code"),
     [
