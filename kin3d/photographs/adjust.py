@@ -153,7 +153,7 @@ def adjust(
             plain, upper = _step(normal, slope, damping)
             moved = float(-slope @ plain)  # step · N · step at least
             done = moved < settled**2 and damping < 1e-3
-            for step in (_ahead(past, plain, upper), plain) if past and damping == 0.0 else (plain,):
+            for step in _tries(past, plain, upper, damping):
                 steps += 1
                 step = _held_back(step)
                 then = model.evaluate(model.moved(now.state, system.full(step)))
@@ -162,7 +162,6 @@ def adjust(
                 accepted = new <= cost * (1.0 + (1e-12 if moved < 1e-9 * cost else 0.0)) + 1e-20
                 if accepted:
                     break
-                past = []
             if accepted:
                 past = [*past[-MEMORY:], (step, plain)] if damping == 0.0 else []
                 now, cost = then, new
@@ -170,7 +169,7 @@ def adjust(
                 if done or steps in SEARCHED:  # a foot may have stayed on the far arc of a rim
                     now, cost, done = _searched(model, known, now, cost, loss, done)
             else:
-                done = False
+                done, past = False, []
                 damping = max(1e-4, 8.0 * damping)
                 if damping > 1e8:
                     return Fit(model, known, now, cost, False, steps)
@@ -216,6 +215,13 @@ def _step(normal: Array, slope: Array, damping: float) -> tuple[Array, Array]:
     damped[np.diag_indices_from(damped)] += damping * diagonal + 1e-14 * diagonal.max()
     upper, lower = cho_factor(damped, check_finite=False)
     return -np.asarray(cho_solve((upper, lower), slope, check_finite=False)), np.triu(upper)
+
+
+def _tries(past: list[tuple[Array, Array]], plain: Array, upper: Array, damping: float) -> list[Array]:
+    """Steps to try in turn: the foreseen one, the plain one, and half of it where it overshoots."""
+    if damping > 0.0:
+        return [plain]
+    return [*([_ahead(past, plain, upper)] if past else []), plain, 0.4 * plain]
 
 
 def _ahead(past: list[tuple[Array, Array]], plain: Array, upper: Array) -> Array:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.photographs.model import Model, rows_of
 from kin3d.photographs.snooping import BEYOND, Checked
+from kin3d.photographs.start import candidates
 
 LEAST_NUMBERS = 8  # a camera has six numbers, and must be checked by something
 LEAST_CHANCE = 1e-3
+FAR_BETTER = 0.5  # of the cost of a pose
+# marks beside a wrong focal length, rack or travel of the same photograph: a camera bends to another car, not quite
+WITH_FIGURE = 2
 MOST_OUT = 0.25  # part of a photograph's marks that may be wrong
 DOUBTFUL, DOUBTFUL_PART = 4, 0.1  # marks left out, and part of all, from which on a photograph is doubtful
 
@@ -56,21 +61,47 @@ def refuse_misfit(checked: Checked) -> None:
     """Refuse a result whose marks and figures contradict each other, and name what misfits most."""
     findings = []
     out = Counter((checked.model.marks[k][0], checked.model.marks[k][1].photo) for k in checked.out)
-    for car, photo in checked.model.parameters.photos:
-        file = checked.model.parameters.cars[car]
-        own = [m for c, m in checked.model.marks if c == car and m.photo == photo.name]
+    fails = checked.chance < LEAST_CHANCE or not checked.fit.settled
+    misfits = []
+    for index, (car, photo) in enumerate(checked.model.parameters.photos):
+        own = sum(c == car and m.photo == photo.name for c, m in checked.model.marks)
         wrong = out[car, photo.name]
-        if wrong > max(3.0, MOST_OUT * len(own)):
-            text = (
-                f'photograph "{photo.name}" does not go with the others: {wrong} of its {len(own)} marks contradict '
-                "them; look whether it shows this car, whether it is the mirror image, and whether left and right are "
-                "the car's own"
-            )
-            findings.append(Finding("photo-misfit", text, str(file.marks_file)))
-    if not findings and (checked.chance < LEAST_CHANCE or not checked.fit.settled):
+        listed = checked.model.parameters.listed
+        figures = [listed[k].name for k in checked.figures_out if k in checked.model.parameters.pictures[index]]
+        if wrong > max(3.0, MOST_OUT * own) or (figures and wrong >= WITH_FIGURE):
+            also = f", and so does its {', '.join(figures)}" if figures else ""
+            misfits.append((index, f"{wrong} of its {own} marks contradict them{also}"))
+    if fails or misfits:
+        for index, (car, photo) in enumerate(checked.model.parameters.photos):
+            if exchanged(checked.model, index):
+                text = (
+                    f'photograph "{photo.name}" fits far better with left and right exchanged: the side of a mark is '
+                    "the car's own, its left where the driver's left hand is; or the picture is a mirror image"
+                )
+                findings.append(Finding("sides-exchanged", text, str(checked.model.parameters.cars[car].marks_file)))
+    for index, what in misfits if not findings else ():
+        car, photo = checked.model.parameters.photos[index]
+        text = (
+            f'photograph "{photo.name}" does not go with the others: {what}; look whether it shows this car, and '
+            "whether its marks are on the right parts"
+        )
+        findings.append(Finding("photo-misfit", text, str(checked.model.parameters.cars[car].marks_file)))
+    if fails and not findings:
         findings.append(Finding("misfit", _misfit(checked), str(checked.model.parameters.cars[-1].source)))
     if findings:
         raise RequestError(findings)
+
+
+def exchanged(model: Model, photo: int) -> bool:
+    """Whether a photograph's marks fit a template far better with their sides exchanged."""
+    owner, one = model.parameters.photos[photo]
+    turned = [
+        (c, replace(m, side="right" if m.side == "left" else "left") if c == owner and m.photo == one.name else m)
+        for c, m in model.marks
+    ]
+    other = Model(model.parameters, turned)
+    costs = [found[0].cost if (found := candidates(m, photo)) else np.inf for m in (model, other)]
+    return bool(costs[1] < FAR_BETTER * costs[0])
 
 
 def _misfit(checked: Checked) -> str:

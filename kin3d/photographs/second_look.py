@@ -121,3 +121,12 @@ def _cameras(model: Model) -> Iterator[Change]:
                     numbers[k] = 2.0 * listed[k].value - numbers[k]
 
             yield mirrored
+            for aside, bent in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
+
+                def shifted(
+                    numbers: Array, picture: NDArray[np.intp] = picture, aside: int = aside, bent: int = bent
+                ) -> None:
+                    for k, sign in zip(picture[[7, 9]], (aside, bent), strict=True):
+                        numbers[k] = listed[k].value + sign * listed[k].sigma
+
+                yield shifted
