@@ -153,6 +153,20 @@ class Model:
         """The cameras of a state."""
         return Cameras(state.turns, state.numbers[self.parameters.pictures[:, :10]], self.reference, self.half_px)
 
+    def inputs(self, car: int, photo: int, numbers: Array) -> tuple[Array, Array]:
+        """What a car's left and right side would be in any photograph, marked there or not, and its derivatives.
+
+        Shapes (2, inputs) and (2, inputs, parameters); inputs as in `kin3d.photographs.lanes`.
+        """
+        block, centre = self.parameters.blocks[car], self.parameters.uprights[car].centre
+        to = _to_inputs(self.parameters, car, [(photo, "left"), (photo, "right")])
+        camber, radius = (int(k) for k in block.wheel[[0, 2]])
+        out = to @ numbers
+        out[:, 3 * centre + 2] += numbers[radius] * np.cos(numbers[camber])
+        to[:, 3 * centre + 2, radius] += np.cos(numbers[camber])
+        to[:, 3 * centre + 2, camber] -= numbers[radius] * np.sin(numbers[camber])
+        return out, to
+
     def seen(self, state: State, car: int) -> Seen:
         """The lanes of one car."""
         marks = self.cars[car]

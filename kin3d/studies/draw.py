@@ -14,6 +14,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.studies.construction import AxleConstruction, construct, construct_car
 from kin3d.studies.front_view import front_frame, front_notes, front_view
+from kin3d.studies.photo_draw import PhotoConstruction, draw_on_photograph
 from kin3d.studies.side_view import levels, side_frame, side_notes, side_view
 from kin3d.studies.view_parts import LAYERS, Seen, ground_plane, signed
 from kin3d.studies.wheel_construction import ViewName
@@ -129,8 +130,14 @@ def draw(
     pitch: float = 0.0,
     roll: float = 0.0,
     rack: float = 0.0,
-) -> Construction:
+    photo: str | None = None,
+    ghost: Car | None = None,
+    crop: bool = False,
+    plain: bool = False,
+) -> Construction | PhotoConstruction:
     """The roll-centre construction of an axle, or the support lines of the car, in one position on the ground.
+
+    With `photo` the construction of the design position is drawn back onto that photograph of the car instead.
 
     Parameters
     ----------
@@ -147,17 +154,31 @@ def draw(
         Left side up positive.
     rack : float, mm
         To the left positive.
+    photo : str, optional
+        Name of one of the photographs that the axle's points come from.
+    ghost : Car, optional
+        With `photo`: another car from photographs, drawn through the same camera.
+    crop, plain : bool
+        With `photo`: show the car and its construction alone; leave the picture out.
 
     Returns
     -------
-    Construction
-        ``plot("front.svg")`` draws it to scale.
+    Construction or PhotoConstruction
+        ``plot("front.svg")`` draws it, the first to scale.
 
     Raises
     ------
     RequestError
-        When the position is out of reach, data are missing, or pitch is asked for where it has no meaning.
+        When the position is out of reach, data are missing, pitch is asked for where it has no meaning, or the car
+        does not come from photographs where one is asked for.
     """
+    if photo is not None:
+        if view != "front" or heave or pitch or roll or rack:
+            text = "--photo draws the front view of the design position; leave out --view side and the position"
+            raise RequestError(Finding("drives-mixed", text))
+        return draw_on_photograph(car, photo, axle, ghost, crop=crop, plain=plain)
+    if ghost is not None or crop or plain:
+        raise RequestError(Finding("drives-mixed", "--ghost, --crop and --plain belong to --photo"))
     if view == "front":
         if pitch:
             raise RequestError(Finding("drives-mixed", "--pitch belongs to --view side; the front view has --roll"))

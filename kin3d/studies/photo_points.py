@@ -71,6 +71,11 @@ def adjusted_together(cars: Sequence[Car], axle: AxleName) -> tuple[list[Car], t
     return out, tuple(findings)
 
 
+def share_photographs(cars: Sequence[Car], axle: AxleName) -> bool:
+    """Whether the photographs of cars share something, so that one adjustment finds them all."""
+    return len(_sharing([_photographs(car, axle) for car in cars])) == 1
+
+
 def _photographs(car: Car, name: AxleName) -> PhotoPoints | None:
     axle = next((a for a in car.axles() if a.name == name), None)
     return axle.points if axle is not None and isinstance(axle.points, PhotoPoints) else None

@@ -1,0 +1,295 @@
+"""The construction drawn back onto a photograph of the car, with its 95 % band, and another car's beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import erf, sqrt
+from os import PathLike
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName, did_you_mean
+from kin3d.photographs.camera import Cameras
+from kin3d.photographs.located import Located
+from kin3d.reading.photo_records import Photo, PhotoPoints
+from kin3d.studies import photo_lines
+from kin3d.studies.photo_lines import Lines, spread_of
+from kin3d.studies.photo_picture import write_photo_picture
+from kin3d.studies.photo_points import adjustment, share_photographs
+from kin3d.studies.photo_view import LEVEL, Band, Figure95, OnPhoto, PhotoView
+from kin3d.studies.uncertainty import half_width
+from kin3d.writing.numbers import fixed
+from kin3d.writing.result import Result
+from kin3d.writing.tables import Cell, Column, Quantity, Table
+
+Array = NDArray[np.float64]
+STATIONS = 41  # places along a line at which its band is worked out
+SEEN_END_ON = 0.35  # sine of the angle to the line of sight under which a line along the car is not drawn
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PhotoConstruction(Result):
+    """The construction of one car on one photograph.
+
+    Attributes
+    ----------
+    photo : Photo
+    own : OnPhoto
+    ghost : OnPhoto or None
+        The other car's, through the same camera.
+    together : bool
+        Whether both were adjusted together, so that their difference knows what they share.
+    crop, plain : bool
+    """
+
+    kind = "draw"
+
+    photo: Photo
+    own: OnPhoto
+    ghost: OnPhoto | None
+    together: bool
+    crop: bool
+    plain: bool
+
+    def summary(self) -> str:
+        """The finding."""
+        out = f"{self.own.title}: {self.own.figures[0]} (95 %)"
+        return out if self.ghost is None else f"{out}; {self.change()}"
+
+    def change(self) -> str:
+        """How the roll centre moved against the ghost, and how sure that is."""
+        assert self.ghost is not None
+        a, b = self.own.figures[0], self.ghost.figures[0]
+        by, along = a.value - b.value, -b.along
+        along[: len(a.along)] += a.along  # a ghost of its own adjustment has errors of its own after those
+        sigma = float(np.linalg.norm(along))
+        sure = 100.0 * 0.5 * (1.0 + erf(abs(by) / sigma / sqrt(2.0))) if sigma else 100.0
+        sure_text = "more than 99.9 %" if sure > 99.9 else f"{sure:.1f} %" if sure > 99.0 else f"{sure:.0f} %"
+        size = f"{abs(by):.0f} ± {half_width(LEVEL) * sigma:.0f} mm"
+        if abs(by) <= half_width(LEVEL) * sigma:  # zero lies within the band
+            told = f"{fixed(by, 0)} ± {half_width(LEVEL) * sigma:.0f} mm"
+            return f"whether it rose or fell against {self.ghost.title} cannot be said ({told})"
+        return f"{'rose' if by > 0.0 else 'fell'} by {size} against {self.ghost.title}, sure to {sure_text}"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
+        """Figures of each car with half their 95 % interval."""
+        del measures
+        columns = [Column("car", text=True), Column("figure", text=True), Column("value"), Column("half_width")]
+        rows: list[tuple[Cell, ...]] = []
+        for one in (self.own, self.ghost):
+            for f in one.figures if one is not None else ():
+                assert one is not None
+                rows.append((one.title, f.label, Quantity(f.value, f.unit), Quantity(f.width, f.unit)))
+        return (Table.of("figures", columns, rows, f"Construction on {self.photo.name}; intervals hold 95 %"),)
+
+    def records(self) -> tuple[Table, ...]:
+        """Where each line runs in the picture, with its band; figures."""
+        columns = [
+            Column("car", text=True), Column("line", text=True), Column("side", text=True), Column("u", "px"),
+            Column("v", "px"), Column("across_u"), Column("across_v"), Column("half_band_px", "px"),
+        ]  # fmt: skip
+        rows: list[tuple[Cell, ...]] = [
+            (one.title, b.name, b.side, *(float(x) for x in (*b.places[k], *b.across[k], b.half[k])))
+            for one in (self.own, self.ghost) if one is not None for b in one.bands for k in range(len(b.places))
+        ]  # fmt: skip
+        return (Table.of("lines", columns, rows), *self.tables())
+
+    def notes(self) -> tuple[str, ...]:
+        """What is drawn, and what is not known."""
+        out = [
+            "The construction is that of the design position, the located side and its mirror image; arms and rims "
+            "are drawn as the car stands in the picture.",
+            "Lines run over everything: what the car's own parts hide is not told apart.",
+        ]
+        if self.ghost is not None and not self.together:
+            out.append(f"{self.ghost.title} was not adjusted together with it: what they share counts twice.")
+        return tuple(out)
+
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
+        """Draw it: ``.svg`` (the picture inside as JPEG, text stays text), ``.png`` or ``.pdf``."""
+        del measures
+        view = PhotoView(self.photo, self.own, self.ghost, self.summary(), self.crop, self.plain)
+        write_photo_picture(view, Path(path))
+
+
+def draw_on_photograph(
+    car: Car, photo: str, axle: AxleName = "front", ghost: Car | None = None, *, crop: bool = False,
+    plain: bool = False,
+) -> PhotoConstruction:  # fmt: skip
+    """Draw a car's front construction back onto one of its photographs.
+
+    Parameters
+    ----------
+    car : Car
+        Its `axle` comes from photographs (``points = "x.photos.toml"``).
+    photo : str
+        Name of one of them.
+    axle : {"front", "rear"}
+    ghost : Car, optional
+        Another car, whose axle comes from photographs too, drawn through the same camera.
+    crop : bool
+        Show the car and its construction alone.
+    plain : bool
+        The drawing without the picture.
+
+    Raises
+    ------
+    RequestError
+        When the car does not come from photographs, or the photograph is not there.
+    """
+    cars = [car] if ghost is None else [car, ghost]
+    found = [_photographs(c, axle) for c in cars]
+    together = len(cars) == 2 and share_photographs(cars, axle)
+    located = adjustment([t.photographs for t in (found if together else found[:1])])
+    other = None
+    if ghost is not None:
+        other = (ghost, located if together else adjustment([found[1].photographs]), found[1].source)
+    return on_photograph(located, found[0].source, photo, car, other, crop=crop, plain=plain)
+
+
+def _photographs(car: Car, axle: AxleName) -> PhotoPoints:
+    table = car.axle(axle).points
+    if not isinstance(table, PhotoPoints):
+        text = f"[{axle}] does not come from photographs but from {table.source.name}; "
+        text += 'points = "x.photos.toml" is expected'
+        raise RequestError(Finding("no-photographs", text, str(car.source)))
+    return table
+
+
+def on_photograph(
+    located: Located, source: Path, photo: str, car: Car | None = None,
+    ghost: tuple[Car | None, Located, Path] | None = None, *, crop: bool = False, plain: bool = False,
+) -> PhotoConstruction:  # fmt: skip
+    """The same of cars that have been located; `source` is the file of photographs, `car` has figures for anti-dive."""
+    owner = _number(located, source)
+    names = {p.name: k for k, (c, p) in enumerate(located.checked.model.parameters.photos) if c == owner}
+    title = located.cars[owner].title
+    if photo not in names:
+        text = f'there is no photograph "{photo}" of {title}; {did_you_mean(photo, names)}'
+        raise RequestError(Finding("photo-unknown", text, str(source)))
+    number = names[photo]
+    taken = located.checked.model.parameters.photos[number][1]
+    if not plain and taken.file is None:
+        text = f'the file of photograph "{photo}" is not named; give its file, or ask for the drawing alone (--plain)'
+        raise RequestError(Finding("photo-no-file", text, str(source)))
+    own = _on_photo(located, owner, number, car)
+    if ghost is None:
+        return PhotoConstruction(taken, own, None, False, crop, plain)
+    other, whence, file = ghost
+    if whence is located:
+        second = _on_photo(located, _number(located, file), number, other)
+    else:
+        second = _apart(located, owner, number, whence, _number(whence, file), other)
+    return PhotoConstruction(taken, own, second, whence is located, crop, plain)
+
+
+def _number(located: Located, source: Path) -> int:
+    return [c.source.resolve() for c in located.cars].index(source.resolve())
+
+
+def _apart(located: Located, owner: int, photo: int, whence: Located, number: int, car: Car | None) -> OnPhoto:
+    """A car of another adjustment through the camera: its errors follow after those of the camera's own."""
+    given = photo_lines.standing(whence, number, 0)
+    stands = photo_lines.standing(located, owner, photo)
+    before, after = len(stands.along), len(given.along)
+    inputs = given.inputs.copy()
+    moved = photo_lines.moved_by(given.upright)
+    inputs[:, moved] = stands.inputs[:, photo_lines.moved_by(stands.upright)]
+    along = np.concatenate([np.zeros((before, *inputs.shape)), given.along])
+    views = photo_lines.cameras(located, photo, padding=after)
+    return _drawn(whence.cars[number].title, photo_lines.Standing(given.upright, inputs, along), views, car)
+
+
+def _on_photo(located: Located, number: int, photo: int, car: Car | None) -> OnPhoto:
+    given = photo_lines.standing(located, number, photo)
+    return _drawn(located.cars[number].title, given, photo_lines.cameras(located, photo), car)
+
+
+def _drawn(title: str, given: photo_lines.Standing, views: Cameras, car: Car | None) -> OnPhoto:
+    design = photo_lines.lines(photo_lines.at_design(given))
+    stands = photo_lines.lines(photo_lines.Standing(given.upright, given.inputs, given.along[:0]))
+    roll = _pixels(views, design.roll_centre[:, None])[:, 0]
+    slip = spread_of(roll)
+    first = _first(views)
+    upright = given.upright
+    ends = np.stack([stands.points[0][:, upright.inner], stands.points[0][:, upright.outer]], axis=2)
+    rims, tyres = _wheels(stands, first)
+    return OnPhoto(
+        title=title, bands=tuple(_bands(design, views)), roll_centre=roll[0], roll_centre_cov=slip.T @ slip,
+        centres=_pixels(first, design.centre[:1])[0], contacts=_pixels(first, design.contact[:1])[0],
+        figures=_figures(design, car), legs=_pixels(first, ends.reshape(1, -1, 3)).reshape(2, -1, 2, 2),
+        rims=rims, tyres=tyres,
+    )  # fmt: skip
+
+
+def _first(views: Cameras) -> Cameras:
+    return Cameras(views.turn[:1], views.numbers[:1], views.reference[:1], views.half_px[:1])
+
+
+def _pixels(views: Cameras, places: Array) -> Array:
+    """Places of shape (sets, n, 3) through the camera of each set, shape (sets, n, 2)."""
+    which = np.repeat(np.arange(len(places)), places.shape[1])
+    return views.seen(which, places.reshape(-1, 3)).pixels.reshape(*places.shape[:2], 2)
+
+
+def _bands(design: Lines, views: Cameras) -> list[Band]:
+    """Arms produced to the instant centres, lines to the contact points, and the side view's line of the near side."""
+    out = []
+    track = float(np.linalg.norm(design.contact[0, 0] - design.contact[0, 1]))
+    for k, side in enumerate(photo_lines.SIDES):
+        inward = design.front[0, k, 1]
+        far = float((design.centre[0, k, 1] - design.contact[0, k, 1]) / inward)
+        reach = far if 0.0 < far < 2.5 * track else 2.5 * track
+        for name, (start, way) in design.arms.items():
+            out.append(_band(name, side, start[:, k], way[:, k], reach, views))
+        out.append(_band("contact line", side, design.contact[:, k], design.front[:, k], reach, views))
+    eye = views.centres()[0]
+    near = int(eye[1] < 0.0)
+    sight = design.contact[0, near] - eye
+    if abs(np.cross(sight / np.linalg.norm(sight), design.side[0, near])).max() > SEEN_END_ON:
+        out.append(
+            _band("side line", photo_lines.SIDES[near], design.contact[:, near], design.side[:, near], track, views)
+        )
+    return out
+
+
+def _band(name: str, side: str, start: Array, way: Array, reach: float, views: Cameras) -> Band:
+    steps = np.linspace(0.0, reach, STATIONS)
+    pixels = _pixels(views, start[:, None] + steps[:, None] * way[:, None])
+    along = np.gradient(pixels[0], axis=0)
+    across = np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.linalg.norm(along, axis=-1, keepdims=True)
+    off = (spread_of(pixels) * across).sum(axis=-1)
+    return Band(name, side, pixels[0], across, half_width(LEVEL) * np.sqrt((off**2).sum(axis=0)))
+
+
+def _figures(design: Lines, car: Car | None) -> tuple[Figure95, ...]:
+    out = [Figure95("roll centre", "mm", float(design.height_mm[0]), spread_of(design.height_mm))]
+    data = None if car is None else car.data
+    if data is not None and data.brakes == "outboard":
+        needed = (data.front_brake_share, data.wheelbase_mm, data.cg_height_mm)
+        if all(n is not None for n in needed):
+            share, base, level = (float(n) for n in needed if n is not None)
+            per = 100.0 * share * base / level
+            out.append(Figure95("anti-dive", "%", per * float(design.rise[0]), per * spread_of(design.rise)))
+    return tuple(out)
+
+
+def _wheels(stands: Lines, camera: Cameras) -> tuple[Array, Array]:
+    """Edges of rims and outlines of tyres in the picture, shapes (wheels, n, 2)."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 73)
+    rims, tyres = [], []
+    for wheel in stands.wheels:
+        for k in range(2):
+            mirror = photo_lines.MIRROR[k]
+            lane = np.full(len(turn), k)
+            edge = wheel.edge(lane, turn)[0] * mirror
+            around = np.cos(turn)[:, None] * wheel.plane[k, 0] + np.sin(turn)[:, None] * wheel.plane[k, 1]
+            tyre = (wheel.centre[k] + wheel.radius[k] * around) * mirror
+            rims.append(_pixels(camera, edge[None])[0])
+            tyres.append(_pixels(camera, tyre[None])[0])
+    return np.array(rims), np.array(tyres)
