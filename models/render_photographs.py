@@ -83,8 +83,7 @@ def corners_of(name: str, shot: Shot) -> list[Corner]:
     count = len(upright.points)
     rng = np.random.default_rng(SEED[name])
     off = np.random.default_rng(SEED["joints"]).normal(0.0, JOINT_MM, (count, 3))
-    rack = shot.stands[4]
-    out = []
+    rack, out = shot.stands[4], []
     for k, axle in enumerate((car.front, car.rear)):
         sign = np.array([1.0, 1.0 if axle.side == "left" else -1.0, 1.0])
         left = np.stack([axle.points[p] * sign for p in upright.points])
@@ -101,15 +100,11 @@ def corners_of(name: str, shot: Shot) -> list[Corner]:
             turn = np.where(upright.on_upright[:, None, None], at.turn[0], np.eye(3))
             marked = places + (turn @ off[..., None])[..., 0]
             solved = construct_at(car, axle.name, [travel], rack if axle.name == "front" else 0.0)
-            state = next(s for s in solved if np.isclose(s.heave_mm, travel))
-            more = state.wheel("left" if side == "left" else "right").points
+            more = next(s for s in solved if np.isclose(s.heave_mm, travel)).wheel(side).points
             wheel = Wheel(axle.name, places[upright.centre] * mirror, axis * mirror, axle.loaded_radius_mm)
             legs = [(upright.points[i], upright.points[o]) for i, o in zip(upright.inner, upright.outer, strict=True)]
-            named = zip(upright.points, places, marked, strict=True)
-            both = {n: (p * mirror, m * mirror) for n, p, m in named}
-            out.append(
-                Corner(wheel, {n: p for n, (p, _) in both.items()}, {n: m for n, (_, m) in both.items()}, legs, more)
-            )
+            true, seen = (dict(zip(upright.points, x * mirror, strict=True)) for x in (places, marked))
+            out.append(Corner(wheel, true, seen, legs, more))
     return out
 
 
