@@ -15,6 +15,7 @@ from pydantic_core import core_schema
 
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
+from kin3d.linkage.ball_joints import steering_joints
 from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, Origin, Text, in_axes
 from kin3d.linkage.layout import Layout, Linkage, resolve
 from kin3d.linkage.misfits import misfits
@@ -186,9 +187,14 @@ class Axle(AxleKeys):
             With every missing and every unused point, and every wrong value of a layout's key.
         """
         places = dict(zip(self.points.names, self.points.places, strict=True))
-        return resolve(
+        found = resolve(
             self.layout, self.points.names, self.layout_keys, str(self.points.source), places, self.attached()
         )
+        if found.steering_axis is not None:
+            return found
+        tables = [t for t in (self.points, self.other_points) if t is not None]
+        corners = [dict(zip(t.names, t.xyz_mm, strict=True)) for t in tables]
+        return replace(found, steering_axis=steering_joints(found, corners))
 
     @property
     def rod_on(self) -> str | None:

@@ -114,6 +114,8 @@ class Linkage:
         Points of the chassis.
     rack : tuple of str
         Points that the rack moves.
+    steering_axis : tuple of tuple of str, or None
+        Points of the lower and of the upper ball joint; a joint stands in the mean of its points.
     """
 
     layout: str
@@ -122,7 +124,7 @@ class Linkage:
     fixed: tuple[str, ...]
     rack: tuple[str, ...]
     wheel_body: str
-    steering_axis: tuple[str, str] | None = None
+    steering_axis: tuple[tuple[str, ...], tuple[str, ...]] | None = None
     sliders: tuple[Slider, ...] = ()
     rocker: Rocker | None = None
     spring: tuple[str, str] | None = None
@@ -178,6 +180,7 @@ def resolve(
     findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
     raise_errors(findings, LayoutError)
     fixed = bodies.pop(CHASSIS, ())
+    axis = layout.steering_axis
     with_role = next((p for p in parts if p.rocker), None)
     return Linkage(
         layout=layout.name,
@@ -186,7 +189,7 @@ def resolve(
         fixed=fixed,
         rack=layout.rack,
         wheel_body=layout.wheel_body,
-        steering_axis=layout.steering_axis,
+        steering_axis=None if axis is None else ((axis[0],), (axis[1],)),
         sliders=layout.sliders,
         rocker=with_role.rocker if with_role else None,
         spring=next((p.spring for p in parts if p.spring), None),

@@ -124,6 +124,13 @@ class Corner:
         """Present place of a point."""
         return self.motion.at[point]
 
+    def joint(self, points: tuple[str, ...]) -> Vec:
+        """Present place of a ball joint: the mean of its points."""
+        first, *others = (self.place(p) for p in points)
+        for other in others:
+            first = add(first, other)
+        return scale(1.0 / len(points), first) if others else first
+
     def rate(self, vector: Vec, generator: str = "travel") -> Vec:
         """Derivative of a vector along a drive."""
         k = self.motion.generators[generator]
@@ -205,11 +212,11 @@ class Corner:
     def steering_axis(self) -> tuple[Vec, Vec]:
         """A point of the steering axis and its direction, upwards.
 
-        Through the layout's two ball joints, from the lower to the upper; in a layout without ball joints the instant
-        screw axis of the upright as the rack moves and the height of the wheel centre is held.
+        Through the two ball joints, from the lower to the upper; without ball joints the instant screw axis of the
+        upright as the rack moves and the height of the wheel centre is held.
         """
         if self.linkage.steering_axis is not None:
-            bottom, top = (self.place(p) for p in self.linkage.steering_axis)
+            bottom, top = (self.joint(points) for points in self.linkage.steering_axis)
             return bottom, sub(top, bottom)
         turning = self._turning("rack")
         point = axis_point(self.centre, self.rate(self.centre, "rack"), turning)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from kin3d.linkage.ball_joints import JOINT_MM
 from kin3d.measures.corner import Corner
 from kin3d.measures.entry import RADIUS, Measure
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number, dot, sub
 
-_AXIS = "k runs from the lower to the upper ball joint; without ball joints along the upright's screw axis in steering"
+SCREW = "the instant screw axis of the upright as the rack moves, wheel centre's height held"
+_ENDS = f"ends of links within {JOINT_MM:g} mm of each other are one joint"
+_AXIS = f"k runs from the lower to the upper ball joint ({_ENDS}); without ball joints along {SCREW}"
 
 
 def lacks_axis(corner: Corner) -> str:

@@ -94,9 +94,7 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         origin=keys.origin,
         **{name: getattr(data, name) for name in AxleKeys.model_fields if name in data.model_fields_set},
     )
-    axle = changed(axle, data.own_sigmas)
-    vars(axle)["linkage"] = linkage  # it was resolved for what there is to say, and is not resolved again
-    return axle
+    return changed(axle, data.own_sigmas)
 
 
 def _read_points(

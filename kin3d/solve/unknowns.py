@@ -68,8 +68,8 @@ def choose_unknowns(linkage: Linkage, design: NDArray[np.float64]) -> Unknowns:
     Raises
     ------
     LayoutError
-        When points of one body or of the spring coincide, or those of a body lie in one line where it must not turn
-        freely about it.
+        When points of one body or of the spring coincide (ends of links at the upright may), or those of a body lie in
+        one line where it must not turn freely about it.
     """
     at = dict(zip(linkage.points, design, strict=True))
     known = set(linkage.fixed) | set(linkage.rack)
@@ -96,9 +96,12 @@ def choose_unknowns(linkage: Linkage, design: NDArray[np.float64]) -> Unknowns:
 
 def _coincident(linkage: Linkage, at: dict[str, NDArray[np.float64]]) -> list[Finding]:
     found: list[Finding] = []
+    links = [points for points in linkage.bodies.values() if len(points) == 2 and set(points) & set(linkage.fixed)]
+    ends = {p for points in links for p in points}
     for body, points in linkage.bodies.items():
         for p, q in itertools.combinations(points, 2):
-            if np.linalg.norm(at[p] - at[q]) < COINCIDENT_MM:
+            meet = body == linkage.wheel_body and {p, q} <= ends  # links from the chassis may meet in a joint
+            if not meet and np.linalg.norm(at[p] - at[q]) < COINCIDENT_MM:
                 found.append(_same_place(p, q, f'body "{body}"', linkage))
     if linkage.spring and np.linalg.norm(at[linkage.spring[0]] - at[linkage.spring[1]]) < COINCIDENT_MM:
         found.append(_same_place(*linkage.spring, "the spring", linkage))
@@ -143,7 +146,7 @@ def _height_and_area(at: dict[str, NDArray[np.float64]], names: tuple[str, ...])
     a, b, c = (at[n] for n in names)
     area = float(np.linalg.norm(np.cross(b - a, c - a)))
     longest = max(float(np.linalg.norm(x)) for x in (b - a, c - a, c - b))
-    return area / longest**2, area
+    return (area / longest**2 if longest else 0.0), area
 
 
 def _carried(

@@ -274,25 +274,26 @@ def _steering(c: GivenCorner) -> Iterator[Finding]:
     named = c.linkage.steering_axis
     if named is None:
         return
-    bottom, top = (c.at[p] for p in named)
+    bottom, top = (np.mean([c.at[p] for p in joint], axis=0) for joint in named)
+    (lower, *_), (upper, *_) = named
     k = top - bottom
     if k[2] <= 0.0:
         text = (
-            f"the steering axis runs downwards: {named[1]} is at z = {top[2]:g} mm, not above {named[0]} at "
+            f"the steering axis runs downwards: {upper} is at z = {top[2]:g} mm, not above {lower} at "
             f"z = {bottom[2]:g} mm; have the two been exchanged? Caster and kingpin angles are not to be used so"
         )
-        yield c.warn("steering-axis-down", text, named[1])
+        yield c.warn("steering-axis-down", text, upper)
         return
     if c.axle.name != "front":
         return
     caster, kingpin = degrees(atan2(-k[0], k[2])), degrees(atan2(-k[1], k[2]))
     if not CASTER_DEG[0] <= caster <= CASTER_DEG[1]:
         slip = "is x reversed? Caster and anti-dive would change sign with it" if caster < 0.0 else "a wrong x?"
-        text = f"caster is {fixed(caster, 1)}° ({named[0]} to {named[1]}); 0 to 15° is usual: {slip}"
-        yield c.warn("caster-implausible", text, named[1])
+        text = f"caster is {fixed(caster, 1)}° ({lower} to {upper}); 0 to 15° is usual: {slip}"
+        yield c.warn("caster-implausible", text, upper)
     if not KINGPIN_DEG[0] <= kingpin <= KINGPIN_DEG[1]:
-        text = f"the kingpin angle is {fixed(kingpin, 1)}° ({named[0]} to {named[1]}); 0 to 20° is usual: a wrong y?"
-        yield c.warn("kingpin-implausible", text, named[1])
+        text = f"the kingpin angle is {fixed(kingpin, 1)}° ({lower} to {upper}); 0 to 20° is usual: a wrong y?"
+        yield c.warn("kingpin-implausible", text, upper)
 
 
 def _wheel(c: GivenCorner) -> Iterator[Finding]:

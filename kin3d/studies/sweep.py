@@ -26,7 +26,7 @@ from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, pick
 from kin3d.studies.result import SweepResult
-from kin3d.studies.sweep_findings import limits_met, lines_alike, without_value
+from kin3d.studies.sweep_findings import limits_met, lines_alike, steering_axis_told, without_value
 
 Array = NDArray[np.float64]
 Given = Sequence[float] | Array | float
@@ -301,7 +301,7 @@ def _result(
         status=np.moveaxis(status.reshape(shape), 0, -1),
         measures=found[0],
         left_out=found[1],
-        findings=findings,
+        findings=(*findings, *steering_axis_told(AxleModel.of(car, axle), found[2])),
         stepped=stepped,
         closure_mm=closure_mm,
         chosen=names is not None,

@@ -1,8 +1,8 @@
-"""What a sweep says beside its figures: limits met, measures without a value, centres that run away."""
+"""What a sweep says beside its figures: limits met, measures without a value, centres that run away, the axis meant."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.design import SIDES
 from kin3d.measures.roll_centre import PARALLEL_DEG
+from kin3d.measures.steering import MEASURES, SCREW
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import STRAIGHT, limit_sentence
+from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 
 Array = NDArray[np.float64]
@@ -81,3 +83,16 @@ def lines_alike(found: dict[str, Array], ok: NDArray[np.bool_]) -> list[Finding]
         "runs away there; roll_centre_height_force_mm, from the jacking forces, stays finite"
     )
     return [Finding("roll-centre-far", text, severity=Severity.NOTE)]
+
+
+def steering_axis_told(model: AxleModel, names: Collection[str]) -> list[Finding]:
+    """Says what the steering axis is where the layout names no ball joints: the figures depend on it."""
+    told = [m.name for m in MEASURES if m.name in names]
+    linkage = model.linkage
+    if not told or model.axle.layout.steering_axis is not None:
+        return []
+    text = f"about {SCREW}: layout \"{linkage.layout}\" has no two ball joints"
+    if linkage.steering_axis is not None:
+        lower, upper = (" and ".join(points) for points in linkage.steering_axis)
+        text = f"the steering axis runs from {lower} to {upper}, which are two ball joints where links meet"
+    return [Finding("steering-axis", f"{', '.join(told)}: {text}", severity=Severity.NOTE)]

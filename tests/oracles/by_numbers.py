@@ -80,12 +80,12 @@ class One:
 
     @cached_property
     def k(self):
-        low, high = self.linkage.steering_axis
+        (low,), (high,) = self.linkage.steering_axis
         return self.at[high] - self.at[low]
 
     @cached_property
     def axis_at_ground(self):
-        low = self.at[self.linkage.steering_axis[0]]
+        low = self.at[self.linkage.steering_axis[0][0]]
         return low + self.k * ((self.p - low) @ self.n) / (self.k @ self.n)
 
     def resting(self, plane: int, free: tuple[int, int]):

@@ -127,7 +127,7 @@ def test_steering_axis_goes_through_the_ball_joints(seen):
         np.testing.assert_allclose(along[:2] / along[2], (-np.tan(caster), -sign * np.tan(kingpin)), **MM)
         contact = seen.vector(side, "contact_")
         np.testing.assert_allclose(foot[2], contact[2], **MM)
-        for joint in seen.linkage.steering_axis or ():
+        for (joint,) in seen.linkage.steering_axis or ():
             off = np.cross(seen.point(side, joint) - foot, along)
             np.testing.assert_allclose(off, 0.0, **MM)
 
