@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.names import Side
 from kin3d.photographs.hiding import FACE, hidden
-from kin3d.photographs.model import Model, State, rows_of
+from kin3d.photographs.marked import rows_of
+from kin3d.photographs.model import Model, State
 from kin3d.photographs.parameters import parameters_of
 from kin3d.photographs.snooping import Checked
 from kin3d.reading.photo_records import SIGMA_PX, CarPhotos, Figure, Kind, Mark, Photo

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.camera import Cameras
-from kin3d.photographs.lanes import Columns, Seen, look
-from kin3d.photographs.parameters import Block, Parameters
-from kin3d.reading.photo_records import KINDS, Mark
-from kin3d.solve.upright import Pose, Upright, rotations, skew
+from kin3d.photographs.lanes import Seen, look
+from kin3d.photographs.marked import (
+    POINT,
+    CarMarks,
+    car_marks,
+    lane_inputs,
+    marked_places,
+    marked_slopes,
+    pull_of,
+    refer,
+    rows_of,
+)  # fmt: skip
+from kin3d.photographs.parameters import Parameters
+from kin3d.reading.photo_records import Mark
+from kin3d.solve.upright import Pose, rotations
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
-MOST_STEPS = 60  # along a projected curve
-ON_FOOT = 1e-12  # of the curve's own parameter
-POINT, LEG, RIM, CONTACT = range(4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,44 +71,6 @@ class Equations:
     sound: bool
 
 
-@dataclass(frozen=True, slots=True)
-class CarMarks:
-    """The marks of one car as arrays, and how its lanes depend on the parameters.
-
-    Attributes
-    ----------
-    lanes : tuple of (int, str)
-        Photograph and side.
-    to_inputs : ndarray, shape (lanes, inputs, parameters)
-        Constant factors; radius and camber add to the wheel centre's height, see `_inputs`.
-    lane, photo, kind, which, outer : ndarray of int, shape (marks,)
-        `which` is the point, or the wheel: 0 of the axle looked for, 1 of the other; `outer` the far end of a leg.
-    pixels, sigma : ndarray, shapes (marks, 2), (marks,)
-    row, mark, part : ndarray of int, shape (rows of this car,)
-        Row among all rows, its mark among those of this car, and 0 or 1 for u or v, −1 for a distance.
-    """
-
-    upright: Upright
-    lanes: tuple[tuple[int, str], ...]
-    block: Block
-    to_inputs: Array
-    lane: Index
-    photo: Index
-    kind: Index
-    which: Index
-    outer: Index
-    pixels: Array
-    sigma: Array
-    row: Index
-    mark: Index
-    part: Index
-
-    @property
-    def mirror(self) -> Array:
-        """+1 for lanes on the left, −1 for those on the right."""
-        return np.array([1.0 if side == "left" else -1.0 for _, side in self.lanes])
-
-
 class Model:
     """All marks of cars that are adjusted together.
 
@@ -121,11 +91,11 @@ class Model:
         own = [(k, m) for k, c in enumerate(parameters.cars) for m in c.marks]
         self.marks = tuple(own if marks is None else marks)
         self.rows = np.array([k for k, (_, m) in enumerate(self.marks) for _ in range(rows_of(m))], dtype=np.intp)
-        self.cars = tuple(_car_marks(parameters, k, self.marks, self.rows) for k in range(len(parameters.cars)))
+        self.cars = tuple(car_marks(parameters, k, self.marks, self.rows) for k in range(len(parameters.cars)))
         self.half_px = np.array([0.5 * np.hypot(*p.size_px) for _, p in parameters.photos])
         self.reference = np.zeros((len(parameters.photos), 3))
         for car in self.cars:
-            _refer(car, _inputs(car, parameters.value), self.reference)
+            refer(car, lane_inputs(car, parameters.value), self.reference)
 
     def without(self, left_out: set[int]) -> Model:
         """The same model with fewer marks, given by their numbers; the reference points stay."""
@@ -170,7 +140,7 @@ class Model:
     def seen(self, state: State, car: int) -> Seen:
         """The lanes of one car."""
         marks = self.cars[car]
-        return look(marks.upright, _inputs(marks, state.numbers), state.poses[car])
+        return look(marks.upright, lane_inputs(marks, state.numbers), state.poses[car])
 
     def evaluate(self, state: State, *, slopes: bool = True) -> Equations:
         """Residuals and derivatives at a state; without `slopes` the Jacobian has no columns."""
@@ -182,13 +152,13 @@ class Model:
         sound = True
         for k, car in enumerate(self.cars):
             if len(car.lane):
-                seen = look(car.upright, _inputs(car, state.numbers), state.poses[k])
-                place, foot, tangent = _places(car, cameras, seen, state.numbers, state.feet[k])
+                seen = look(car.upright, lane_inputs(car, state.numbers), state.poses[k])
+                place, foot, tangent = marked_places(car, cameras, seen, state.numbers, state.feet[k])
                 feet[k], poses[k] = foot, seen.pose
                 view = cameras.seen(car.photo, place)
                 sound &= bool(seen.pose.closed.all()) and not view.behind.any()
                 by_place = view.by_place(cameras.turn)
-                pull = _pull(car, by_place, tangent)
+                pull = pull_of(car, by_place, tangent)
                 misses = (view.pixels - car.pixels)[car.mark]
                 residual[car.row] = (pull * misses).sum(axis=-1)
                 if slopes:
@@ -205,7 +175,7 @@ class Model:
         cameras = self.cameras(state)
         for k, car in enumerate(self.cars):
             if len(car.lane):
-                place = _places(car, cameras, self.seen(state, k), state.numbers, None)[0]
+                place = marked_places(car, cameras, self.seen(state, k), state.numbers, None)[0]
                 own = [n for n, (owner, _) in enumerate(self.marks) if owner == k]
                 out[own] = cameras.seen(car.photo, place).pixels
         return out
@@ -216,7 +186,7 @@ class Model:
         mine = (
             along * np.stack([np.ones(len(car.lane)), car.mirror[car.lane], np.ones(len(car.lane))], axis=-1)[car.mark]
         )
-        by_inputs = (mine[:, None] @ _slopes(car, seen, numbers, foot)[car.mark])[:, 0]
+        by_inputs = (mine[:, None] @ marked_slopes(car, seen, numbers, foot)[car.mark])[:, 0]
         lane = car.lane[car.mark]
         for k in range(len(car.lanes)):
             rows = lane == k
@@ -230,219 +200,3 @@ class Model:
         on_upright = car.upright.on_upright[car.which[mark]]
         turned = np.where(on_upright[:, None, None], seen.pose.turn[lane[rows]], np.eye(3))
         jacobian[car.row[rows][:, None], car.block.joints[car.which[mark]]] += (mine[rows][:, None] @ turned)[:, 0]
-
-
-def rows_of(mark: Mark) -> int:
-    """Two rows for a place, one for a distance."""
-    return 2 if mark.kind in ("point", "contact") else 1
-
-
-def _car_marks(parameters: Parameters, number: int, marks: Sequence[tuple[int, Mark]], rows: Index) -> CarMarks:
-    car, upright, block = parameters.cars[number], parameters.uprights[number], parameters.blocks[number]
-    own = [(k, m) for k, (c, m) in enumerate(marks) if c == number]
-    names = {p.name: k for k, (c, p) in enumerate(parameters.photos) if c == number}
-    lanes = tuple(dict.fromkeys((names[m.photo], str(m.side)) for _, m in own))
-    row = np.flatnonzero(np.isin(rows, [k for k, _ in own]))
-    mark = np.searchsorted([k for k, _ in own], rows[row])
-    second = np.r_[False, rows[row][1:] == rows[row][:-1]]
-    single = np.array([rows_of(m) == 1 for _, m in own], dtype=bool)
-    return CarMarks(
-        upright=upright,
-        lanes=lanes,
-        block=block,
-        to_inputs=_to_inputs(parameters, number, lanes),
-        lane=_whole(lanes.index((names[m.photo], str(m.side))) for _, m in own),
-        photo=_whole(names[m.photo] for _, m in own),
-        kind=_whole(KINDS.index(m.kind) for _, m in own),
-        which=_whole(upright.index(m.name) if m.kind in ("point", "leg") else int(m.name != car.axle) for _, m in own),
-        outer=_whole(upright.index(upright.outer_of(m.name)) if m.kind == "leg" else 0 for _, m in own),
-        pixels=np.array([(m.u, m.v) for _, m in own], dtype=float).reshape(-1, 2),
-        sigma=np.array([m.sigma_px for _, m in own], dtype=float),
-        row=row,
-        mark=mark,
-        part=np.where(single[mark], -1, second.astype(int)) if len(row) else np.zeros(0, dtype=np.intp),
-    )
-
-
-def _whole(values: Iterable[int]) -> Index:
-    return np.array(list(values), dtype=np.intp)
-
-
-def _to_inputs(parameters: Parameters, number: int, lanes: Sequence[tuple[int, str]]) -> Array:
-    """Factors from parameters to each lane's inputs; see `Columns` and `PICTURE`."""
-    block, upright = parameters.blocks[number], parameters.uprights[number]
-    at = Columns(len(upright.points))
-    out = np.zeros((len(lanes), at.total, len(parameters.listed)))
-    front = parameters.cars[number].axle == "front"
-    for k, (photo, side) in enumerate(lanes):
-        sign = 1.0 if side == "left" else -1.0
-        to = out[k]
-        travel, apart, rack, rear, rear_apart, steer = parameters.pictures[photo, 10:]
-        for i, point in np.ndenumerate(block.points):
-            if point >= 0:
-                to[3 * i[0] + i[1], point] = 1.0
-        to[range(at.own, at.own + 5), block.wheel] = 1.0
-        to[at.travel, [travel, apart]] = 1.0, sign
-        to[at.travel + 1, rack] = sign
-        base = at.centre if front else 3 * upright.centre
-        to[base, block.other_centre[0]] = -1.0
-        to[at.centre + 1, block.other_centre[1]] = 1.0
-        to[range(at.other, at.other + 5), block.other_wheel] = 1.0
-        to[at.rear, [rear, rear_apart]] = 1.0, sign
-        to[at.rear + 1, steer] = sign
-        if side == "right":
-            to[range(at.own), block.right.ravel()] += 1.0
-            to[[at.own, at.own + 1], block.right_angles] = 1.0
-            to[range(at.centre, at.centre + 3), block.right_other] = 1.0
-    return out
-
-
-def _inputs(car: CarMarks, numbers: Array) -> Array:
-    """Inputs of each lane, shape (lanes, inputs).
-
-    In the design position the tyres stand on z = 0, so that the wheel centre is at radius times cosine of the camber.
-    """
-    inputs: Array = car.to_inputs @ numbers
-    camber, radius = numbers[car.block.wheel[[0, 2]]]
-    inputs[:, 3 * car.upright.centre + 2] += radius * np.cos(camber)
-    return inputs
-
-
-def _refer(car: CarMarks, inputs: Array, reference: Array) -> None:
-    """Fill in the middle of what is marked in each photograph of a car."""
-    at = Columns(len(car.upright.points))
-    wheels = np.array([3 * car.upright.centre, at.centre])
-    first = np.where((car.kind == POINT) | (car.kind == LEG), 3 * car.which, wheels[np.minimum(car.which, 1)])
-    places = inputs[car.lane[:, None], first[:, None] + np.arange(3)]
-    places[:, 1] *= car.mirror[car.lane]
-    for photo in np.unique(car.photo):
-        reference[photo] = places[car.photo == photo].mean(axis=0)
-
-
-def _places(
-    car: CarMarks, cameras: Cameras, seen: Seen, numbers: Array, start: Array | None
-) -> tuple[Array, Array, Array]:
-    """Places in the car's frame of what is marked; of curves, the foot nearest to the mark and the tangent there.
-
-    Returns
-    -------
-    place : ndarray, shape (marks, 3)
-    foot : ndarray, shape (marks,)
-        Part of the way to a leg's outer end, or angle on a rim (rad).
-    tangent : ndarray, shape (marks, 3)
-        Change of the place along the curve.
-    """
-    mirror = np.ones((len(car.lane), 3))
-    mirror[:, 1] = car.mirror[car.lane]
-    place, tangent = np.empty((len(car.lane), 3)), np.zeros((len(car.lane), 3))
-    marked = car.kind == POINT
-    place[marked] = seen.points[car.lane[marked], car.which[marked]] + _joints(car, seen, numbers, marked)
-    touching = car.kind == CONTACT
-    for wheel, which in zip(seen.wheels, (0, 1), strict=True):
-        mine = touching & (car.which == which)
-        place[mine] = wheel.contact()[0][car.lane[mine]]
-    curves = ~marked & ~touching
-    foot = _feet(car, cameras, seen, np.flatnonzero(curves), None if start is None else start)
-    place[curves], tangent[curves] = _on_curves(car, seen, np.flatnonzero(curves), foot[curves])
-    return place * mirror, foot, tangent * mirror
-
-
-def _joints(car: CarMarks, seen: Seen, numbers: Array, marked: NDArray[np.bool_]) -> Array:
-    """How far each marked joint is off its centre, in its lane's frame, shape (marked, 3), mm."""
-    which = car.which[marked]
-    shift = numbers[car.block.joints[which]]
-    turned = (seen.pose.turn[car.lane[marked]] @ shift[..., None])[..., 0]
-    return np.where(car.upright.on_upright[which][:, None], turned, shift)
-
-
-def _on_curves(car: CarMarks, seen: Seen, chosen: Index, foot: Array) -> tuple[Array, Array]:
-    """Places and tangents on the curves of chosen marks, in the lanes' frames."""
-    lane, which = car.lane[chosen], car.which[chosen]
-    place, tangent = np.empty((len(chosen), 3)), np.empty((len(chosen), 3))
-    legs = car.kind[chosen] == LEG
-    inner = seen.points[lane[legs], which[legs]]
-    tangent[legs] = seen.points[lane[legs], car.outer[chosen[legs]]] - inner
-    place[legs] = inner + foot[legs, None] * tangent[legs]
-    for k, wheel in enumerate(seen.wheels):
-        mine = ~legs & (which == k)
-        place[mine], tangent[mine] = wheel.edge(lane[mine], foot[mine])
-    return place, tangent
-
-
-def _feet(car: CarMarks, cameras: Cameras, seen: Seen, chosen: Index, start: Array | None) -> Array:
-    """Where on its projected curve the foot of each chosen mark is, found to rounding by Newton's method."""
-    out = np.zeros(len(car.lane))
-    if not len(chosen):
-        return out
-    mirror = np.ones((len(chosen), 3))
-    mirror[:, 1] = car.mirror[car.lane[chosen]]
-    photo, pixels = car.photo[chosen], car.pixels[chosen]
-    legs = car.kind[chosen] == LEG
-    foot = _first_feet(car, cameras, seen, chosen, mirror) if start is None else start[chosen]
-    middle = np.zeros((len(chosen), 2))
-    for k, wheel in enumerate(seen.wheels):
-        mine = ~legs & (car.which[chosen] == k)
-        hub = wheel.centre + wheel.offset[:, None] * wheel.axis
-        middle[mine] = cameras.seen(photo[mine], hub[car.lane[chosen[mine]]] * mirror[mine]).pixels
-    longest = np.where(legs, 0.5, 0.3)
-    for _ in range(MOST_STEPS):
-        place, tangent = _on_curves(car, seen, chosen, foot)
-        view = cameras.seen(photo, place * mirror)
-        along = (view.by_place(cameras.turn) @ (tangent * mirror)[..., None])[..., 0]
-        off = view.pixels - pixels
-        speed = (along**2).sum(axis=-1)
-        # a rim curves towards its middle, nearly by as much as it is away from it
-        bend = np.where(legs, 0.0, (off * (middle - view.pixels)).sum(axis=-1))
-        step = -(off * along).sum(axis=-1) / np.maximum(speed + bend, 0.3 * speed)
-        foot = foot + np.clip(step, -longest, longest)
-        if np.abs(step).max() < ON_FOOT:
-            break
-    out[chosen] = foot
-    return out
-
-
-def _first_feet(car: CarMarks, cameras: Cameras, seen: Seen, chosen: Index, mirror: Array) -> Array:
-    """A start for every foot: the nearest of some places along the curve."""
-    legs = car.kind[chosen] == LEG
-    tries = 24
-    away = np.empty((tries, len(chosen)))
-    guesses = np.where(legs, np.linspace(0.0, 1.0, tries)[:, None], np.linspace(0.0, 2.0 * np.pi, tries + 1)[:-1, None])
-    for k in range(tries):
-        place, _ = _on_curves(car, seen, chosen, guesses[k])
-        off = cameras.seen(car.photo[chosen], place * mirror).pixels - car.pixels[chosen]
-        away[k] = (off**2).sum(axis=-1)
-    found: Array = guesses[np.argmin(away, axis=0), np.arange(len(chosen))]
-    return found
-
-
-def _pull(car: CarMarks, by_place: Array, tangent: Array) -> Array:
-    """What takes two pixels to each row, shape (rows, 2), in 1/px: an axis of the picture, or the curve's normal."""
-    along = (by_place @ tangent[..., None])[..., 0]
-    length = np.hypot(*along.T)
-    normal = np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
-    rows = np.where((car.part < 0)[:, None], normal[car.mark], np.eye(2)[np.maximum(car.part, 0)])
-    out: Array = rows / car.sigma[car.mark][:, None]
-    return out
-
-
-def _slopes(car: CarMarks, seen: Seen, numbers: Array, foot: Array) -> Array:
-    """Derivatives of marked places along their lane's inputs, in the lane's frame, shape (marks, 3, inputs)."""
-    out = np.empty((len(car.lane), 3, seen.by_turn.shape[-1]))
-    marked = np.flatnonzero(car.kind == POINT)
-    lane, which = car.lane[marked], car.which[marked]
-    out[marked] = seen.by_points[lane, which]
-    carried = car.upright.on_upright[which]
-    shift = _joints(car, seen, numbers, car.kind == POINT)
-    # a marked joint goes along with its upright, so that the upright's turn moves what it is off its centre
-    out[marked[carried]] -= skew(shift[carried]) @ seen.by_turn[lane[carried]]
-    legs = np.flatnonzero(car.kind == LEG)
-    part = foot[legs][:, None, None]
-    out[legs] = (1.0 - part) * seen.by_points[car.lane[legs], car.which[legs]]
-    out[legs] += part * seen.by_points[car.lane[legs], car.outer[legs]]
-    for k, wheel in enumerate(seen.wheels):
-        rims = np.flatnonzero((car.kind == RIM) & (car.which == k))
-        out[rims] = wheel.by_edge(car.lane[rims], foot[rims])
-        touching = np.flatnonzero((car.kind == CONTACT) & (car.which == k))
-        if len(touching):
-            out[touching] = wheel.contact()[1][car.lane[touching]]
-    return out

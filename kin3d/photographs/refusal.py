@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from kin3d.errors import Finding, RequestError, Severity
-from kin3d.photographs.model import Model, rows_of
+from kin3d.photographs.marked import rows_of
+from kin3d.photographs.model import Model
 from kin3d.photographs.snooping import BEYOND, Checked
 from kin3d.photographs.start import candidates
 

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.adjust import Fit, Known, Spread, adjust, known_of, sizes, spread
-from kin3d.photographs.model import Model, State, rows_of
+from kin3d.photographs.marked import rows_of
+from kin3d.photographs.model import Model, State
 
 Array = NDArray[np.float64]
 BEYOND = 3.5  # w of one number that is not believed

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from kin3d.photographs.adjust import Fit, adjust, cauchy, huber, known_of
 from kin3d.photographs.camera import Cameras
 from kin3d.photographs.lanes import Seen
-from kin3d.photographs.model import CONTACT, LEG, RIM, CarMarks, Model, State
+from kin3d.photographs.marked import CONTACT, LEG, RIM, CarMarks
+from kin3d.photographs.model import Model, State
 from kin3d.solve.upright import rotations
 
 Array = NDArray[np.float64]
