@@ -78,7 +78,7 @@ def car_marks(parameters: Parameters, number: int, marks: Sequence[tuple[int, Ma
         upright=upright,
         lanes=lanes,
         block=block,
-        to_inputs=_to_inputs(parameters, number, lanes),
+        to_inputs=to_inputs(parameters, number, lanes),
         lane=_whole(lanes.index((names[m.photo], str(m.side))) for _, m in own),
         photo=_whole(names[m.photo] for _, m in own),
         kind=_whole(KINDS.index(m.kind) for _, m in own),
@@ -96,7 +96,7 @@ def _whole(values: Iterable[int]) -> Index:
     return np.array(list(values), dtype=np.intp)
 
 
-def _to_inputs(parameters: Parameters, number: int, lanes: Sequence[tuple[int, str]]) -> Array:
+def to_inputs(parameters: Parameters, number: int, lanes: Sequence[tuple[int, str]]) -> Array:
     """Factors from parameters to each lane's inputs; see `Columns` and `PICTURE`."""
     block, upright = parameters.blocks[number], parameters.uprights[number]
     at = Columns(len(upright.points))

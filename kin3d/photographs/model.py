@@ -129,7 +129,7 @@ class Model:
         Shapes (2, inputs) and (2, inputs, parameters); inputs as in `kin3d.photographs.lanes`.
         """
         block, centre = self.parameters.blocks[car], self.parameters.uprights[car].centre
-        to = _to_inputs(self.parameters, car, [(photo, "left"), (photo, "right")])
+        to = to_inputs(self.parameters, car, [(photo, "left"), (photo, "right")])
         camber, radius = (int(k) for k in block.wheel[[0, 2]])
         out = to @ numbers
         out[:, 3 * centre + 2] += numbers[radius] * np.cos(numbers[camber])
