@@ -20,6 +20,7 @@ from kin3d.photographs.marked import (
     pull_of,
     refer,
     rows_of,
+    to_inputs,
 )  # fmt: skip
 from kin3d.photographs.parameters import Parameters
 from kin3d.reading.photo_records import Mark
