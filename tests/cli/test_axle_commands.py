@@ -55,7 +55,7 @@ def test_pitch_sweeps_the_car(tmp_path: Path) -> None:
         (("sweep", ONE_AXLE, "--pitch=1"), "has no [rear] axle; pitch and the attitude of the whole car need both"),
         (("settle", ONE_AXLE), "axle"),
         (("settle", CAR, "--braking=1", "--driving=1"), "braking and driving do not go together"),
-        (("settle", CAR, "--lateral=9"), "no attitude carries these loads: they go up to lateral 2."),
+        (("settle", CAR, "--lateral=9"), "no attitude carries these loads: the largest that is held is 2."),
         (("draw", CAR, "--out=x.dxf"), '--out ending ".dxf" is not known; expected one of .png, .svg, .pdf'),
         (("draw", CAR, "--pitch=1", "--out=x.svg"), "--pitch belongs to --view side"),
         (("draw", ONE_AXLE, "--view=side", "--pitch=1", "--out=x.svg"), "--pitch needs both axles"),

@@ -15,7 +15,7 @@ from pydantic import BaseModel
 import kin3d
 from kin3d.cli import COMMANDS, build
 from kin3d.cli.options import processes
-from kin3d.errors import Severity
+from kin3d.errors import RequestError, Severity
 from kin3d.linkage.keys import CarFile
 from tests.cli.run import run
 from tests.readme import GUIDE
@@ -157,7 +157,7 @@ def test_the_new_car_file_shows_every_key_and_what_is_commented_out_is_right():
     missing = [k for k in _keys(CarFile) | {"rod_on", "spring_on"} if k not in text]
     assert not missing
     lines = []
-    for line in text.splitlines()[4:]:
+    for line in text.splitlines()[5:]:
         bare = line.removeprefix("# ")
         lines.append(bare)
     said = tomllib.loads("\n".join(lines))  # raises when a line that is commented out is no TOML
@@ -169,7 +169,9 @@ def test_the_new_car_file_shows_every_key_and_what_is_commented_out_is_right():
 
 def test_workers_are_processes_and_none_is_one_a_processor(monkeypatch):
     monkeypatch.setattr("os.cpu_count", lambda: 6)
-    assert [processes(n) for n in (0, 1, 3, -2)] == [6, 1, 3, 1]
+    assert [processes(n) for n in (0, 1, 3)] == [6, 1, 3]
+    with pytest.raises(RequestError, match="--workers is -2"):
+        processes(-2)
 
 
 def test_every_page_of_the_guide_is_listed_and_printed():

@@ -15,7 +15,7 @@ from kin3d.writing import files
 from tests.cli.run import run
 
 MODELS = Path(__file__).parents[2] / "models"
-INPUTS = {"box", "names", "views"}  # options that are read
+INPUTS = {"box", "names", "views", "ghost"}  # options that are read
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
 QUICK = {
     "tolerance": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
@@ -52,7 +52,12 @@ def ending(command, option):
 
 
 def words(command, option, place, folder):
-    given = {"measures": [], "import": [str(MODELS / "plover" / "front.dxf")]}.get(command, [str(folder / "car.toml")])
+    own = {
+        "measures": [],
+        "import": [str(MODELS / "plover" / "front.dxf")],
+        "locate": [str(folder / "photos" / "front.photos.toml")],
+    }
+    given = own.get(command, [str(folder / "car.toml")])
     if command == "compare":
         given = [*given, str(MODELS / "plover" / "car.toml")]
     quick = [] if option == "--migration" else QUICK.get(command, [])
@@ -88,9 +93,10 @@ def test_a_file_of_ones_own_is_kept_and_said_before_the_work(command, option, fo
 
 @pytest.mark.parametrize(("command", "option"), [w for w in WRITERS if w[0] != "measures"])
 def test_an_input_is_never_replaced_not_even_by_force(command, option, folder):
-    source = MODELS / "plover" / "front.dxf" if command == "import" else folder / "front.csv"
+    own = {"import": MODELS / "plover" / "front.dxf", "locate": folder / "photos" / "front.marks.csv"}
+    source = own.get(command, folder / "front.csv")
     place = folder / f"link{ending(command, option)}"
-    copied = folder / source.name
+    copied = folder / source.name if command == "import" else source
     if command == "import":
         shutil.copy(source, copied)
     place.symlink_to(copied)
@@ -102,7 +108,7 @@ def test_an_input_is_never_replaced_not_even_by_force(command, option, folder):
     assert copied.read_bytes() == before
 
 
-AGAIN = [w for w in WRITERS if w[0] not in ("view", "swap", "report", "compare", "settle")]
+AGAIN = [w for w in WRITERS if w[0] not in ("view", "swap", "report", "compare", "settle", "locate")]
 
 
 @pytest.mark.parametrize(("command", "option"), AGAIN)

@@ -82,7 +82,7 @@ MISTAKES = [
     (["sweep", CAR, "--travel", "a:b:c"], "expected START:STOP:STEP (both ends included"),
     (["sweep", CAR, "--travel", "0:10:-1"], "the step must lead from START to STOP"),
     (["sweep", CAR, "--travel", "0:10:3"], "the step does not divide the range, so that STOP would be left out"),
-    (["sweep", CAR, "--travel", "0:1e9:1"], "the range has more than 200,000 values"),
+    (["sweep", CAR, "--travel", "0:9e6:1"], "the range has more than 200,000 values"),
     (["sweep", CAR, "--travel", "nan"], "not a finite number"),
     (["sweep", CAR, "--axle", "rear"], "the car file has no [rear] axle; it has: front"),
     (
