@@ -40,7 +40,7 @@ class AxleCheck:
     parts : tuple of str
         Parts of the layout that are there.
     sides : tuple of str
-        Sides worth showing: both where the file gives points for both, else the left one.
+        Sides worth showing: both where the file gives points for both, else the one that it gives points for.
     design : SweepResult
         The design position alone.
     reach : tuple of str
@@ -160,10 +160,10 @@ def check_axle(car: Car, axle: AxleName) -> AxleCheck:
     """Solve the design position of an axle and look how far it goes; what is implausible is told when it is loaded."""
     model = AxleModel.of(car, axle)
     design = sweep(car, axle)
-    sides = SIDES if model.axle.other_points is not None else SIDES[:1]
+    sides = SIDES if model.axle.other_points is not None else (model.axle.side,)
     reach: list[str] = []
     findings: list[Finding] = []
-    for side in range(len(sides)):
+    for side in map(SIDES.index, sides):
         said, short = _reach(model, side)
         reach += said
         findings += [*short, *_spring(model, design, side)]

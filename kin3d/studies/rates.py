@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
+from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_findings
@@ -266,8 +266,19 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
     track = track_of(pair)
     names = dict.fromkeys(e.name for e in elements)
     curves = tuple(_curve([e for e in elements if e.name == n], pair, track) for n in names)
-    found = (*element_findings(model), *stroke_findings(model, elements, travel, pair))
+    found = (*element_findings(model), *_one_side(model), *stroke_findings(model, elements, travel, pair))
     return AxleRates(car.title, axle, travel, pair.ok, track, curves, _total(curves), found)
+
+
+def _one_side(model: AxleModel) -> list[Finding]:
+    """Says whose figures stand for an element that each side has, where the sides differ."""
+    if model.axle.other_points is None:
+        return []
+    text = (
+        "the two sides have points of their own: ratios, deflections, forces and rates of a single wheel are those of "
+        "the left side; rates in heave are the mean of both, rates in roll hold for both"
+    )
+    return [Finding("left-side", text, f"[{model.axle.name}] other_points", Severity.NOTE)]
 
 
 def track_of(pair: CornerPair) -> Array:

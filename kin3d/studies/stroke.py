@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
+from kin3d.linkage.design import SIDES
 from kin3d.loads.elements import Element
+from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.rod import misalignment_inner, misalignment_outer, rod_to_rocker
 from kin3d.solve.model import AxleModel
@@ -21,7 +24,7 @@ DEAD_CENTRE_DEG = 20.0  # a rod nearer to its rocker arm's line is near dead cen
 def stroke_findings(
     model: AxleModel, elements: Sequence[Element], travel_mm: Array, pair: CornerPair
 ) -> tuple[Finding, ...]:
-    """What is worth a word over a heave travel.
+    """What is worth a word over a heave travel; of each side where both have points of their own.
 
     Parameters
     ----------
@@ -31,12 +34,22 @@ def stroke_findings(
         Both corners over these lanes.
     """
     strokes = {e.label: np.broadcast_to(e.deflection(pair.left, pair.right).value, travel_mm.shape) for e in elements}
-    left = [e for e in elements if e.side != "right"]
-    out = [f for e in left for f in _of_element(model, e, travel_mm, strokes[e.label])]
-    out += _damper(model, left, strokes)
-    if model.linkage.rocker is not None:
-        out += _rocker(model, travel_mm, pair)
+    both = model.axle.other_points is not None
+    across = [e for e in elements if e.side == "both"]
+    out = _of_elements(model, across, travel_mm, strokes)
+    for side, corner in zip(SIDES, (pair.left, pair.right), strict=True) if both else (("left", pair.left),):
+        found = _of_elements(model, [e for e in elements if e.side == side], travel_mm, strokes)
+        if model.linkage.rocker is not None:
+            found += _rocker(model, travel_mm, corner)
+        out += [replace(f, place=f"{f.place}, {side} side") for f in found] if both else found
     return tuple(out)
+
+
+def _of_elements(
+    model: AxleModel, elements: Sequence[Element], travel: Array, strokes: dict[str, Array]
+) -> list[Finding]:
+    found = [f for e in elements for f in _of_element(model, e, travel, strokes[e.label])]
+    return found + _damper(model, elements, strokes)
 
 
 def _of_element(model: AxleModel, element: Element, travel: Array, u: Array) -> list[Finding]:
@@ -88,10 +101,10 @@ def _preload(model: AxleModel, element: Element) -> list[Finding]:
     return [Finding("preload", text, place, Severity.NOTE)]
 
 
-def _rocker(model: AxleModel, travel: Array, pair: CornerPair) -> list[Finding]:
+def _rocker(model: AxleModel, travel: Array, corner: Corner) -> list[Finding]:
     place = f"[{model.axle.name}]"
     out = []
-    angle = np.degrees(np.broadcast_to(value(rod_to_rocker(pair.left)), travel.shape))
+    angle = np.degrees(np.broadcast_to(value(rod_to_rocker(corner)), travel.shape))
     near = np.isfinite(angle) & (angle < DEAD_CENTRE_DEG)
     if near.any():
         k = int(np.nanargmin(angle))
@@ -99,7 +112,7 @@ def _rocker(model: AxleModel, travel: Array, pair: CornerPair) -> list[Finding]:
         out.append(Finding("dead-centre-near", text, place, Severity.WARNING))
     limit = model.axle.rod_part.rod_end_limit_deg if model.axle.rod_part else None
     for name, function in (("outer", misalignment_outer), ("inner", misalignment_inner)):
-        out_of_line = np.degrees(np.broadcast_to(value(function(pair.left)), travel.shape))
+        out_of_line = np.degrees(np.broadcast_to(value(function(corner)), travel.shape))
         k = int(np.nanargmax(np.where(np.isfinite(out_of_line), out_of_line, -1.0)))
         if limit is not None and out_of_line[k] > limit:
             text = (
