@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime
 from html import escape
 from importlib import resources
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.entry import Measure
@@ -16,7 +17,7 @@ from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.report import figures, tables, views
 from kin3d.report.markup import listed, mark, named, section
 from kin3d.report.summary import shown_measures, summary
-from kin3d.report.svg import framed
+from kin3d.report.svg import framed, standing_svg
 from kin3d.studies import compare_view, tolerance_view
 from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.monte_carlo import LEVELS
@@ -62,7 +63,7 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     """The page's text; see `write_report`."""
     results = [p.comparison for p in data.axles]
     title = " and ".join(c.title for c in data.cars)
-    parts = [_head(data, title, day or _today())]
+    parts = [_head(data, title, day or _today()), *(_photo(p) for p in data.axles if p.photo is not None)]
     if any(r.pairs for r in results):
         parts.append(section("summary", "What can be said", summary(results) + _cautions(results)))
     parts.append(section("inputs", "What was read", _inputs(data)))
@@ -103,6 +104,17 @@ def _head(data: ReportData, title: str, day: date) -> str:
     kind = "Comparison of suspension linkages" if len(entries) > 1 else "Suspension linkage"
     meta = tag("p", f"{kind}. Kinematics from pickup points, {day:%d %B %Y}.", class_="meta")
     return tag("header", tag("h1", text(title)) + meta + cars + menu)
+
+
+def _photo(part: AxlePart) -> str:
+    """The construction on a photograph: the picture that explains, before all figures."""
+    found = part.photo
+    assert found is not None
+    with TemporaryDirectory() as folder:
+        place = Path(folder) / "photo.svg"
+        found.plot(place)
+        drawing = standing_svg(place.read_text("utf-8"), f"photo{part.axle}", found.summary())
+    return section(f"photo-{part.axle}", f"On the photograph, {part.axle} axle", framed(drawing))
 
 
 def _cautions(results: Sequence[Comparison]) -> str:

@@ -32,7 +32,11 @@ def inline_svg(figure: Figure, key: str, described: str) -> str:
     with mpl.rc_context({"svg.hashsalt": key, "svg.fonttype": "none"}):
         figure.savefig(file, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     plt.close(figure)
-    drawing = file.getvalue()
+    return standing_svg(file.getvalue(), key, described)
+
+
+def standing_svg(drawing: str, key: str, described: str) -> str:
+    """The text of an SVG file as an ``<svg>`` element of a page; parameters as of `inline_svg`."""
     drawing = drawing[drawing.index("<svg") :]
     drawing = re.sub(r"<metadata>.*?</metadata>", "", drawing, flags=re.S)
     drawing = re.sub(r"<!--.*?-->", "", drawing, flags=re.S)

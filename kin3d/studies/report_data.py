@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.reading.photo_records import PhotoPoints
 from kin3d.studies.check import AxleCheck, check_axle
 from kin3d.studies.compare import SAMPLES, ComparedCar, Comparison, compare
 from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.fit import Scale
+from kin3d.studies.photo_draw import PhotoConstruction, draw_on_photograph
 from kin3d.studies.result import SweepResult
 from kin3d.studies.significance import THRESHOLD
 from kin3d.studies.sweep import sweep
@@ -49,11 +51,12 @@ class CarPart:
 
 @dataclass(frozen=True, slots=True)
 class AxlePart:
-    """One axle of all cars."""
+    """One axle of all cars; `photo` is its construction on a photograph where the last car comes from photographs."""
 
     axle: AxleName
     comparison: Comparison
     cars: tuple[CarPart, ...]
+    photo: PhotoConstruction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,10 +114,22 @@ def collect(
             cars, axle, travel_mm, sigma=sigma_mm, samples=samples, seed=seed, threshold=threshold,
             scale=scale, align=align, workers=workers, least=1,
         )  # fmt: skip
-        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars)))
+        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), _photo(cars, axle)))
         if progress:
             progress(k + 1, len(chosen))
     return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
+
+
+def _photo(cars: Sequence[Car], axle: AxleName) -> PhotoConstruction | None:
+    """The last car's construction on its first photograph that is at hand, the first car through the same camera."""
+    own, first = cars[-1].axle(axle).points, cars[0].axle(axle).points
+    if not isinstance(own, PhotoPoints):
+        return None
+    there = [p.name for p in own.photographs.photos if p.file is not None and p.file.is_file()]
+    if not there:
+        return None
+    ghost = cars[0] if len(cars) > 1 and isinstance(first, PhotoPoints) else None
+    return draw_on_photograph(cars[-1], there[0], axle, ghost, crop=True)
 
 
 def _common(cars: Sequence[Car]) -> tuple[AxleName, ...]:
