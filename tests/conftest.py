@@ -13,6 +13,8 @@ from hypothesis import settings
 ROOT = Path(__file__).parents[1]
 SOURCES = [str(ROOT), str(ROOT / "viewer")]
 sys.path[:0] = SOURCES
+# small matrices: threads of the linear algebra would wait on each other and on the other worker
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ["PYTHONPATH"] = os.pathsep.join([*SOURCES, *filter(None, [os.environ.get("PYTHONPATH")])])
 
 # a first call imports; how long an example takes says nothing about whether it is right
