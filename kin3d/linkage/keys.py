@@ -283,6 +283,9 @@ class AxleKeys(Record):
         Mass of one wheel with all that moves with it.
     tyre_rate_n_per_mm : float or None
         Vertical rate of one tyre.
+    steering_axis_holds : {"wheel", "spring"}
+        What stays as the rack moves, where no ball joints give the steering axis: the wheel centre's height, or the
+        spring's length.
     brakes : {"outboard", "inboard"} or None
         Where this axle's brakes are; None: as ``[car]`` says.
     shared_error : tuple of SharedError
@@ -308,6 +311,7 @@ class AxleKeys(Record):
     unsprung_mass_kg: Mass = None
     tyre_rate_n_per_mm: TyreRate = None
     brakes: BrakePlace | None = None
+    steering_axis_holds: Literal["wheel", "spring"] = "wheel"
 
     def attached(self) -> dict[str, str]:
         """Points that springs of the car file add to the linkage, and the body that each is on."""

@@ -29,6 +29,7 @@ def misfits(
         *(_points(axle, keys, layout) if layout is not None else ()),
         *_rods(axle, keys),
         *_shared(axle, keys, points),
+        *_steering_axis(axle, keys, linkage),
     ]
 
 
@@ -88,6 +89,13 @@ def _rods(axle: str, keys: AxleKeys) -> list[Finding]:
         if given is not None and not any(given):
             out.append(Finding("bolt-zero", "has no direction: all three are 0", f"[{axle}.rod_part] {key}"))
     return out
+
+
+def _steering_axis(axle: str, keys: AxleKeys, linkage: Linkage | None) -> list[Finding]:
+    if keys.steering_axis_holds != "spring" or linkage is None or linkage.spring is not None:
+        return []
+    text = 'is "spring", and this layout has no spring with the points and keys given; "wheel" is expected here'
+    return [Finding("spring-not-there", text, f"[{axle}] steering_axis_holds")]
 
 
 def _shared(axle: str, keys: AxleKeys, points: Collection[str]) -> list[Finding]:

@@ -213,13 +213,18 @@ class Corner:
         """A point of the steering axis and its direction, upwards.
 
         Through the two ball joints, from the lower to the upper; without ball joints the instant screw axis of the
-        upright as the rack moves and the height of the wheel centre is held.
+        upright as the rack moves and the height of the wheel centre is held, or the length of the spring.
         """
         if self.linkage.steering_axis is not None:
             bottom, top = (self.joint(points) for points in self.linkage.steering_axis)
             return bottom, sub(top, bottom)
-        turning = self._turning("rack")
-        point = axis_point(self.centre, self.rate(self.centre, "rack"), turning)
+        turning, moving = self._turning("rack"), self.rate(self.centre, "rack")
+        if self.axle.steering_axis_holds == "spring":
+            by_rack, by_travel = (self.spring_length.rate(self.motion.generators[d]) for d in ("rack", "travel"))
+            lift = -(by_rack / by_travel)  # travel per mm of rack that leaves the spring its length
+            turning = add(turning, scale(lift, self.omega))
+            moving = add(moving, scale(lift, self.centre_velocity))
+        point = axis_point(self.centre, moving, turning)
         return point, scale(1.0 / turning[2], turning)
 
     @cached_property

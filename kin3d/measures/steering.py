@@ -9,9 +9,12 @@ from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number, dot, sub
 
-SCREW = "the instant screw axis of the upright as the rack moves, wheel centre's height held"
+HELD = {"wheel": "wheel centre's height", "spring": "the spring's length"}  # by steering_axis_holds
+SCREW = "the instant screw axis of the upright as the rack moves"
 _ENDS = f"ends of links within {JOINT_MM:g} mm of each other are one joint"
-_AXIS = f"k runs from the lower to the upper ball joint ({_ENDS}); without ball joints along {SCREW}"
+_AXIS = f"k runs from the lower to the upper ball joint ({_ENDS}); without ball joints along {SCREW}, "
+_AXIS += f"{HELD['wheel']} held, or {HELD['spring']}, as steering_axis_holds says"
+_HOLDS = ("axle.steering_axis_holds",)
 
 
 def lacks_axis(corner: Corner) -> str:
@@ -52,6 +55,8 @@ MEASURES = (
         definition=f"atan2(−k_x, k_z), the side-view projection; {_AXIS}",
         source=f"{ISO}, 7.2.2",
         function=caster,
+        order=1,
+        uses=_HOLDS,
         unless=lacks_axis,
         usual=True,
         group="steering axis",
@@ -64,6 +69,8 @@ MEASURES = (
         definition=f"atan2(−s·k_y, k_z), the front-view projection; {_AXIS}",
         source=f"{ISO}, 7.2.5",
         function=kingpin,
+        order=1,
+        uses=_HOLDS,
         unless=lacks_axis,
         group="steering axis",
     ),
@@ -76,6 +83,8 @@ MEASURES = (
         source=f"{ISO}, 7.2.6 (kingpin offset at ground)",
         function=scrub_radius,
         needs=RADIUS,
+        order=1,
+        uses=_HOLDS,
         unless=lacks_axis,
         usual=True,
         group="steering axis",
@@ -89,6 +98,8 @@ MEASURES = (
         source=f"{ISO}, 7.2.3 (caster offset at ground)",
         function=caster_trail,
         needs=RADIUS,
+        order=1,
+        uses=_HOLDS,
         unless=lacks_axis,
         usual=True,
         group="steering axis",

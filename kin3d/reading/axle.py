@@ -173,13 +173,16 @@ def _check_meshes(source: AxleSource, log: FindingLog) -> None:
 
 
 def _tell_unused(linkage: Linkage, source: AxleSource, log: FindingLog) -> None:
-    """Warn of springs that the linkage has no place for."""
+    """Warn of springs that the linkage has no place for, and of a choice that is none."""
     if source.keys.spring and linkage.spring is None:
         text = "is not used: without a rod (rod_on) this layout has no spring"
         log.warn("spring-unused", text, f"[{source.name}.spring]")
     if source.keys.torsion and linkage.rocker is None:
         text = "is not used: without a rod (rod_on) this layout has no rocker"
         log.warn("torsion-unused", text, f"[{source.name}.torsion]")
+    if "steering_axis_holds" in source.keys.model_fields_set and linkage.steering_axis is not None:
+        text = f'is not used: layout "{linkage.layout}" names the ball joints of the steering axis'
+        log.warn("axis-unused", text, source.where("steering_axis_holds"))
 
 
 def _tell_wheel_axis(scan: PointScan, source: AxleSource, log: FindingLog) -> None:

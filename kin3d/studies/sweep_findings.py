@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.design import SIDES
 from kin3d.measures.roll_centre import PARALLEL_DEG
-from kin3d.measures.steering import MEASURES, SCREW
+from kin3d.measures.steering import HELD, MEASURES, SCREW
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import STRAIGHT, limit_sentence
@@ -91,7 +91,8 @@ def steering_axis_told(model: AxleModel, names: Collection[str]) -> list[Finding
     linkage = model.linkage
     if not told or model.axle.layout.steering_axis is not None:
         return []
-    text = f"about {SCREW}: layout \"{linkage.layout}\" has no two ball joints"
+    held = HELD[model.axle.steering_axis_holds]
+    text = f"about {SCREW}, {held} held: layout \"{linkage.layout}\" has no two ball joints"
     if linkage.steering_axis is not None:
         lower, upper = (" and ".join(points) for points in linkage.steering_axis)
         text = f"the steering axis runs from {lower} to {upper}, which are two ball joints where links meet"
