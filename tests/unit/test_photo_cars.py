@@ -21,7 +21,14 @@ from tests.photo_scenes import design
 
 MEASURES = ["roll_centre_height_mm", "anti_dive_pct", "caster_deg"]
 SEED = 7
-FIVE_LINK = Path(__file__).parents[2] / "models" / "siskin" / "five_link.toml"
+MODELS = Path(__file__).parents[2] / "models"
+FIVE_LINK = MODELS / "siskin" / "five_link.toml"
+DEMO = ("dunlin", "plover")
+TRUE = {  # of the demo cars' tables, Dunlin and Plover; tests/laws/test_demo_cars.py holds them
+    "roll_centre_height_mm": (24.42, 37.02),
+    "anti_dive_pct": (10.14, 23.55),
+    "caster_deg": (5.48, 5.96),
+}
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +44,17 @@ def paths(folder):
 @pytest.fixture(scope="module")
 def cars(paths):
     return [kin3d.load(p) for p in paths]
+
+
+@pytest.fixture(scope="module")
+def demo():
+    """The demo cars as their rendered photographs give them."""
+    return [kin3d.load(MODELS / name / "photos" / "car.toml") for name in DEMO]
+
+
+@pytest.fixture(scope="module")
+def demo_pair(demo):
+    return kin3d.compare(demo, "front", [0.0], MEASURES, samples=0).pairs[0]
 
 
 def test_a_car_has_the_points_of_its_photographs(cars, paths):
@@ -60,6 +78,37 @@ def test_the_truth_is_within_the_band_of_every_coordinate(cars):
                 continue
             off, sigma = table[name] - truth[name], table.sigma_mm[table.names.index(name)]
             assert (np.abs(off) <= 2.576 * sigma + 1e-9).all(), f"{car.title} {name}: {off} with {sigma}"
+
+
+def test_the_truth_of_the_demo_photographs_is_within_their_bands(demo):
+    for name, car in zip(DEMO, adjusted_together(demo, "front")[0], strict=True):
+        truth, table = design(name), car.front.points
+        for point, place in truth.items():
+            off, sigma = table[point] - place, table.sigma_mm[table.names.index(point)]
+            assert (np.abs(off) <= 2.576 * sigma + 1e-9).all(), f"{name} {point}: {off} with {sigma}"
+
+
+@pytest.mark.parametrize("measure", MEASURES)
+def test_true_measures_of_the_demo_photographs_are_within_their_bands(demo_pair, measure):
+    d, (first, second) = demo_pair.difference(measure, "design"), TRUE[measure]
+    assert abs(d.a - first) < 2.576 * d.sigma_a
+    assert abs(d.b - second) < 2.576 * d.sigma_b
+    assert abs(d.difference - (second - first)) < 2.576 * d.sigma
+
+
+def test_the_demo_photographs_say_that_the_roll_centre_rose_and_no_more(demo, demo_pair):
+    said = {m: demo_pair.difference(m, "design").verdict for m in MEASURES}
+    assert said["roll_centre_height_mm"] == "can be said"
+    assert said["anti_dive_pct"] != "can be said"
+    assert said["caster_deg"] != "can be said"
+    drawn = kin3d.draw(demo[1], photo="front", ghost=demo[0], plain=True)
+    assert "rose by 13 ± 12 mm against Dunlin, last season, sure to 98 %" in str(drawn.summary())
+
+
+def test_pictures_of_the_demo_cars_stay_small():
+    pictures = [p for name in DEMO for p in (MODELS / name / "photos").glob("*.jpg")]
+    assert len(pictures) == 6
+    assert max(p.stat().st_size for p in pictures) <= 300_000
 
 
 def test_nothing_is_computed_from_points_that_are_not_adjusted(paths):
@@ -218,7 +267,7 @@ def test_measures_that_lack_data_are_said(paths):
 
 def test_a_car_without_photographs_has_nothing_to_locate():
     with pytest.raises(Kin3dError) as caught:
-        kin3d.locate(Path(__file__).parents[2] / "models" / "dunlin" / "car.toml")
+        kin3d.locate(MODELS / "dunlin" / "car.toml")
     assert caught.value.findings[0].code == "photographs-none"
 
 
