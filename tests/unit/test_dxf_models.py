@@ -35,8 +35,7 @@ def test_drawings_are_sound(car: str) -> None:
 
 @pytest.mark.parametrize("car", ["plover", "dunlin"])
 def test_a_car_file_takes_a_drawing_for_its_points(car: str, tmp_path: Path) -> None:
-    for file in (HERE / car).iterdir():
-        shutil.copy(file, tmp_path)
+    shutil.copytree(HERE / car, tmp_path, dirs_exist_ok=True)
     text = (HERE / car / "car.toml").read_text("utf-8")
     head, front = text.split("[front]", 1)
     keys = {"points": '"front.dxf"', "units": '"mm"', "axes": '"x forward, y left, z up"'}

@@ -357,7 +357,7 @@ MISTAKES = [
     (["--out", "out.dxf", "--travel=-100,0,200"], "travel -100 mm is out of reach: travel -84.24 mm is the limit"),
     (["--out", "out.dxf", "--travel=-100,0,200"], "travel +200 mm is out of reach: travel +110.73 mm is the limit"),
     (["--out", "out.dxf", "--travel=-40:40:1"], "81 travels; at most 25 are drawn"),
-    (["--out", "out.dxf", "--rack", "nan"], "finite numbers in mm are expected"),
+    (["--out", "out.dxf", "--rack", "nan"], "--rack is nan; a finite number up to 1e+07 is expected"),
 ]
 
 
