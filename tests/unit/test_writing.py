@@ -55,8 +55,6 @@ WIDE = Table.of(
         (Quantity(0.5, "deg", "signed", 0.25), "+0.500 ± 0.250"),
         (Quantity(0.5, "deg", "signed rate", 0.25), "+0.5000 ± 0.2500"),
         (Quantity(0.666, form="percent"), "67 %"),
-        (Quantity(0.9985, form="probability"), "99.9 %"),
-        (Quantity(0.99951, form="probability"), "> 99.9 %"),
     ],
 )
 def test_a_figure_has_the_places_that_its_unit_deserves(quantity, shown):
