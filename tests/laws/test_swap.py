@@ -80,10 +80,10 @@ def test_tight_boxes_give_the_nearest_layout_and_what_is_in_the_way() -> None:
     [
         ({"mount": "uper arm"}, 'no rod can stand on "uper arm"; layout allows: "lower arm", "upper arm", "upright"'),
         ({"mount": "uper arm"}, 'did you mean "upper arm"?'),
-        ({"boxes": {"rod_iner": (np.zeros(3), np.ones(3))}}, 'there is no point "rod_iner"; did you mean "rod_inner"?'),
-        ({"boxes": {"lower_outer": (np.zeros(3), np.ones(3))}}, '"lower_outer" is not moved by a swap'),
-        ({"boxes": {"rod_inner": (np.ones(3), np.zeros(3))}}, 'the box of "rod_inner" is upside down'),
-        ({"travel_mm": [-200.0, 30.0]}, "the car does not reach travel -200 mm"),
+        ({"box": {"rod_iner": (np.zeros(3), np.ones(3))}}, 'there is no point "rod_iner"; did you mean "rod_inner"?'),
+        ({"box": {"lower_outer": (np.zeros(3), np.ones(3))}}, '"lower_outer" is not moved by a swap'),
+        ({"box": {"rod_inner": (np.ones(3), np.zeros(3))}}, 'the box of "rod_inner" is upside down'),
+        ({"travel": [-200.0, 30.0]}, "the car does not reach travel -200 mm"),
     ],
 )
 def test_what_cannot_be_asked_is_said(keys: dict[str, object], said: str) -> None:
