@@ -18,6 +18,7 @@ from PySide6.QtGui import (
     QPen,
     QPixmap,
     QPolygonF,
+    QResizeEvent,
     QWheelEvent,
 )
 from PySide6.QtWidgets import QGraphicsScene, QGraphicsView, QWidget
@@ -76,6 +77,7 @@ class Canvas(QGraphicsView):
         self.current: int | None = None
         self.overlay: Overlay | None = None
         self._held: QPointF | None = None
+        self._is_whole = True
 
     def show_photo(self, path: Path | None, size: tuple[float, float]) -> None:
         """Show another photograph, whole."""
@@ -90,6 +92,13 @@ class Canvas(QGraphicsView):
     def whole(self) -> None:
         """Zoom so that the whole photograph is seen."""
         self.fitInView(self.sceneRect(), Qt.AspectRatioMode.KeepAspectRatio)
+        self._is_whole = True
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 - Qt's name
+        """A photograph that is seen whole stays so."""
+        super().resizeEvent(event)
+        if self._is_whole:
+            self.whole()
 
     def look_at(self, u: float, v: float) -> None:
         """Bring a place to the middle."""
@@ -106,6 +115,7 @@ class Canvas(QGraphicsView):
         least = 0.5 * min(self.width() / self.size_px[0], self.height() / self.size_px[1])
         if least < now * factor < MOST_ZOOM:
             self.scale(factor, factor)
+            self._is_whole = False
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Left: a mark; middle or right: take hold of the picture."""
@@ -115,6 +125,7 @@ class Canvas(QGraphicsView):
                 self.clicked.emit(place.x(), place.y())
         else:
             self._held = event.position()
+            self._is_whole = False
 
     def mouseReleaseEvent(self, _event: QMouseEvent) -> None:  # noqa: N802
         """Let go of the picture."""
