@@ -145,3 +145,13 @@ def test_circles_are_seen_inside_functions_and_for_types():
         "d": "import a\n",
     }
     assert circles({n: imported_modules(ast.parse(t), set(text)) for n, t in text.items()}) == [{"a", "b", "c"}]
+
+
+def test_a_sweep_of_a_car_without_photographs_takes_nothing_of_them():
+    code = (
+        "import sys, kin3d\n"
+        "kin3d.sweep(kin3d.load('models/dunlin/car.toml'), travel=[0.0])\n"
+        "print(*sorted(m for m in sys.modules if m.startswith(('scipy', 'kin3d.photographs'))))"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert ran.stdout.split() == []

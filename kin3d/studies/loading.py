@@ -8,7 +8,6 @@ from pathlib import Path
 from kin3d.linkage.car import Car
 from kin3d.linkage.record import changed
 from kin3d.reading.car import read_car
-from kin3d.studies.photo_points import adjusted
 from kin3d.studies.plausibility import implausible
 
 
@@ -31,5 +30,10 @@ def load(path: str | PathLike[str]) -> Car:
     Kin3dError
         With everything that is wrong with the car file and the files that it names, at once.
     """
-    car = adjusted(read_car(Path(path)))
+    car = read_car(Path(path))
+    if any(axle.points.pending for axle in car.axles()):
+        # imported where it is needed: adjusting takes libraries that would double the start of every other command
+        from kin3d.studies.photo_points import adjusted
+
+        car = adjusted(car)
     return changed(car, findings=(*car.findings, *implausible(car)))
