@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from abc import ABC, abstractmethod
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     import xarray
 
 
-class Result:
+class Result(ABC):
     """Base of every result.
 
     A study's record derives from it (``@dataclass(frozen=True, slots=True, repr=False)``) and gives `kind`, `summary`,
@@ -28,17 +29,17 @@ class Result:
     __slots__ = ()
     kind: str = "result"  # the word of the command that makes it
 
+    @abstractmethod
     def summary(self) -> str:
         """What was found, in a line or two."""
-        raise NotImplementedError
 
+    @abstractmethod
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
         """What a person reads, in order; `measures` chooses, default the usual ones."""
-        raise NotImplementedError
 
+    @abstractmethod
     def records(self) -> tuple[Table, ...]:
         """Everything, as tidy tables; the first is what a CSV file holds unless another is named."""
-        raise NotImplementedError
 
     def dataset(self) -> xarray.Dataset:
         """The result as labelled arrays with units and long names."""
