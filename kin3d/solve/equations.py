@@ -6,15 +6,17 @@ the travel of the wheel centre. All are polynomials, so that values and derivati
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, LayoutError
 from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
+from kin3d.solve.joints import held_apart, implied
 from kin3d.solve.unknowns import Base, Unknowns
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
@@ -56,22 +58,34 @@ class Equations:
 
     def _rows(self) -> list[Row]:
         rows: list[Row] = []
-        for base in self.unknowns.bases.values():
-            rows += self._rigid(base)
+        order = tuple(self.unknowns.bases)
+        for number, base in enumerate(self.unknowns.bases.values()):
+            rows += self._rigid(base, order[:number])
         rows += [Row("length", (b,), self.linkage.bodies[b]) for b in self.unknowns.links]
-        rows += [Row("tie", (body,), (p,), k) for p, body in self.unknowns.ties for k in range(3)]
+        for number, body in enumerate(order):
+            rows += self._ties(body, order[:number])
         for slider in self.linkage.sliders:
             rows += self._slider(slider.point, *slider.line)
         return [*rows, Row("travel", (self.linkage.wheel_body,), (WHEEL_CENTRE,))]
 
-    def _rigid(self, base: Base) -> list[Row]:
-        """Constant lengths of a base; a hinge's two lengths are one length and one linear row."""
+    def _rigid(self, base: Base, earlier: tuple[str, ...]) -> list[Row]:
+        """Constant lengths of a base, those that no earlier body holds; a hinge's two are one and one linear row."""
         p = base.points
         if base.hinge and len(p) == 3:
             return [Row("hinge", (base.body,), p), Row("length", (base.body,), (p[0], p[2]))]
         pairs = [(p[i], p[j]) for i in range(len(p)) for j in range(i)]
-        fixed = self.linkage.fixed
-        return [Row("length", (base.body,), pair) for pair in pairs if not (pair[0] in fixed and pair[1] in fixed)]
+        return [Row("length", (base.body,), pair) for pair in pairs if not held_apart(self.linkage, earlier, *pair)]
+
+    def _ties(self, body: str, earlier: tuple[str, ...]) -> list[Row]:
+        """Ties of the points that a body carries and whose places are given elsewhere too."""
+        rows: list[Row] = []
+        own = [*self.unknowns.bases[body].points, *(p for p, b in self.unknowns.carried.items() if b == body)]
+        for point in (p for p, b in self.unknowns.ties if b == body):
+            towards = implied(self.linkage, earlier, self._at, point, own)
+            if towards is not None:
+                rows += [Row("tie", (body,), (point, *towards), k) for k in range(3 - len(towards))]
+            own.append(point)
+        return rows
 
     def _slider(self, point: str, start: str, end: str) -> list[Row]:
         along = self._at[end] - self._at[start]
@@ -155,27 +169,70 @@ class Equations:
             k, m, p = row.points
             return dot(sub(design[m], design[k]), sub(at[p], design[p]))
         if row.kind == "tie":
-            base = self.unknowns.bases[row.bodies[0]]
-            carried = carry(weights_of(row.points[0], base, design), base, at)
-            return at[row.points[0]][row.component] - carried[row.component]
+            return self._tie(row, at, design)
         now, then = (self._off_line(w, row.points)[row.component] for w in (at, design))
         return now - then
+
+    def _tie(self, row: Row, at: Mapping[str, Vec], design: Mapping[str, Vec]) -> Number:
+        """How far a point is from where its body carries it: a component, or what is square to the lines implied."""
+        point, *towards = row.points
+        base = self.unknowns.bases[row.bodies[0]]
+        carried = carry(weights_of(point, base, design), base, at)
+        if not towards:
+            return at[point][row.component] - carried[row.component]
+        off = sub(at[point], carried)
+        lines = [sub(at[p], at[point]) for p in towards]
+        if len(lines) == 2:
+            return dot(off, cross(*lines))
+        return dot(off, cross(lines[0], self._square_to(row, at)))
+
+    def _square_to(self, row: Row, at: Mapping[str, Vec]) -> Vec:
+        """One of two directions of a body that span space together with the line that a tie says nothing of.
+
+        Which of the body's own directions they are is chosen in the design position, so that they turn with it.
+        """
+        base = self.unknowns.bases[row.bodies[0]]
+        point, towards = row.points[:2]
+        line = self._at[towards] - self._at[point]
+        then = _frame({p: tuple(self._at[p]) for p in base.points}, base)
+        size = [np.linalg.norm(f) for f in then]
+        pairs = list(itertools.combinations(range(3), 2))
+        worth = [abs(np.linalg.det([line, np.array(then[i]) / size[i], np.array(then[j]) / size[j]])) for i, j in pairs]
+        return _frame(at, base)[pairs[int(np.argmax(worth))][row.component]]
 
     @staticmethod
     def _off_line(at: Mapping[str, Vec], names: tuple[str, ...]) -> Vec:
         point, start, end = (at[n] for n in names)
         return cross(sub(point, start), sub(end, start))
 
+    def _tie_length(self, row: Row, design: Mapping[str, NDArray[np.float64]]) -> Any:
+        """Length of the vector along which a tie with implied lines is measured."""
+        at = {p: (v[..., 0], v[..., 1], v[..., 2]) for p, v in design.items()}
+        lines = [sub(at[p], at[row.points[0]]) for p in row.points[1:]]
+        other = lines[1] if len(lines) == 2 else self._square_to(row, at)
+        return np.linalg.norm(np.stack(cross(lines[0], other)), axis=0)
+
     def lengths(self, design: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
         """What each row must be divided by to be an error of a length in mm, shape (rows, …)."""
         out = []
         for row in self.rows:
             two = {"length": (0, 1), "hinge": (0, 1), "slider": (1, 2)}.get(row.kind)
-            if two is None:
+            if row.kind == "tie" and len(row.points) > 1:
+                out.append(self._tie_length(row, design))
+            elif two is None:
                 out.append(np.ones(()))
             else:
                 out.append(np.linalg.norm(design[row.points[two[0]]] - design[row.points[two[1]]], axis=-1))
         return np.stack(np.broadcast_arrays(*out))
+
+
+def _frame(at: Mapping[str, Vec], base: Base) -> tuple[Vec, Vec, Vec]:
+    """Two edges of a base and the normal of both, which turn with the body."""
+    if len(base.points) == 2:  # a line has no turn of its own: any directions across it will do
+        return (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+    o, a, b = (at[p] for p in base.points)
+    e, f = sub(a, o), sub(b, o)
+    return e, f, cross(e, f)
 
 
 def weights_of(point: str, base: Base, design: Mapping[str, Vec]) -> Weights:

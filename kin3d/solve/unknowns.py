@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, LayoutError, raise_errors
 from kin3d.linkage.layout import Linkage
+from kin3d.solve.joints import sharing_faults
 
 COINCIDENT_MM = 1e-6  # two points of one body nearer than this are one point
 LINE_RATIO = 1e-6  # height of a triangle over its longest side under which three points are in line
@@ -73,7 +74,7 @@ def choose_unknowns(linkage: Linkage, design: NDArray[np.float64]) -> Unknowns:
     """
     at = dict(zip(linkage.points, design, strict=True))
     known = set(linkage.fixed) | set(linkage.rack)
-    raise_errors(_coincident(linkage, at), LayoutError)
+    raise_errors([*_coincident(linkage, at), *sharing_faults(linkage, at)], LayoutError)
     findings: list[Finding] = []
     bases: dict[str, Base] = {}
     unknown: dict[str, None] = {}

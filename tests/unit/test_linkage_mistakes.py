@@ -46,8 +46,9 @@ def test_a_missing_link_is_said_by_name():
 
 
 def test_a_link_too_many_is_said_by_name():
-    more = WISHBONES | {"second tie": ["tie_inner", "tie_outer"]}
-    text = said(LayoutError, lambda: Kernel(*linkage(layout(more), PLAIN)))
+    more = WISHBONES | {"second tie": ["tie_two", "tie_outer"]}
+    places = PLAIN | {"tie_two": np.add(PLAIN["tie_inner"], (0.0, -30.0, 4.0))}
+    text = said(LayoutError, lambda: Kernel(*linkage(layout(more, rack=("tie_inner", "tie_two")), places)))
     assert "9 unknown coordinates, 10 equations, rank 9" in text
     assert "one of them is too many" in text
     assert '"second tie"' in text
