@@ -117,7 +117,7 @@ def show_error(error: Kin3dError) -> None:
     console = Console(stderr=True, soft_wrap=True)
     for finding in error.findings:
         show_finding(console, finding)
-    count = len(error.findings)
+    count = sum(f.severity is Severity.ERROR for f in error.findings)
     # a result that could not be written was computed all the same
     end = "" if any(f.code == "not-written" for f in error.findings) else "; nothing was computed"
     console.print(Text(f"{count} error{'s' if count > 1 else ''}{end}.", "bold"))

@@ -244,7 +244,7 @@ def _scan_file(
     `side` tells the corners apart in a drawing that shows both.
     """
     if _is_drawing(path.name):
-        scan = _scan_drawing(path, source, side)
+        scan = _scan_drawing(path, source, frame, side)
     elif _is_photographs(path.name):
         scan = _scan_photographs(path, where, source)
     elif path.suffix.lower() in _TABLES:
@@ -261,12 +261,17 @@ def _scan_file(
     return scan
 
 
-def _scan_drawing(path: Path, source: AxleSource, side: Side | None) -> PointScan:
+def _scan_drawing(path: Path, source: AxleSource, frame: FileFrame, side: Side | None) -> PointScan:
     from kin3d.reading.dxf import read_drawing_points
 
     keys, layout = source.keys, source.chosen.layout
+    datum = None
+    if keys.origin is not None and frame.factor_mm is not None and frame.rotation is not None:
+        datum = frame.factor_mm * (frame.rotation @ np.array(keys.origin))
     try:
-        table = read_drawing_points(path, units=keys.units, axes=keys.axes, layout=layout, side=side)
+        table = read_drawing_points(
+            path, units=keys.units, axes=keys.axes, layout=layout, side=side, datum_mm=datum
+        )
     except Kin3dError as err:
         return PointScan({}, None, err.findings)
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, table.findings)

@@ -15,7 +15,8 @@ All keys are optional::
     ignore_layers = ["OLD"]       # or on all but these
     side = "left"                 # which of two corners with the same labels
     sigma_mm = 0.1                # one standard deviation of a place in the drawing, mm of the car
-    override = ["units"]          # what the drawing states that is known to be wrong: "units", "scale", "sense"
+    override = ["units"]          # what the drawing states that is known to be wrong: "units", "scale"; or odd
+                                  # and right: "sense" (order of the joints), "place" (on the car)
 
     [known]                       # points whose place in the car is known, mm: the datum of views without origin
     wheel_centre = [0, 740, 270]
@@ -68,7 +69,7 @@ _KEYS = (
     "override", "known", "views",
 )  # fmt: skip
 _VIEW_KEYS = ("axes", "origin", "scale", "mm_per_unit", "region", "layer", "block", "title", "sigma_mm")
-OVERRIDES = ("units", "scale", "sense")
+OVERRIDES = ("units", "scale", "sense", "place")
 
 
 def written(axes: Iterable[Axis]) -> str:

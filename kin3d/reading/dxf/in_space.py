@@ -9,8 +9,9 @@ import numpy as np
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.reading.dxf.content import DrawnMark, Vector
 from kin3d.reading.dxf.declared import ENDS
-from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, farthest_apart
-from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written, some
+from kin3d.reading.dxf.matching import SNAP, Tie, farthest_apart, size_of
+from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_written
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import unit_factor
 from kin3d.reading.dxf.wording import LinkLayer, PointName, fold
 
@@ -23,7 +24,7 @@ def read_space(job: Job, ties: list[Tie]) -> None:
     if not ties and not job.log.failed:
         drawn = ", ".join(sorted({s.origin.layer for s in job.content.strokes})) or "none"
         job.log.error("links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}")
-    size = extent_of([t.mark.xyz for t in ties])
+    size = size_of([t.mark for t in ties])
     factor = job.declared.mm_per_unit or unit_factor(
         job.units, job.unit_code, size, job.declared.override, job.log, job.unit_hint
     )
@@ -37,6 +38,8 @@ def read_space(job: Job, ties: list[Tie]) -> None:
         _one_point(job, name, placed)
     _check_other_side(job)
     check_written(job)
+    check_flat(job)
+    check_place(job)
     check_sense(job)
 
 

@@ -96,6 +96,12 @@ def extent_of(points: Sequence[Vector]) -> float:
     return float(np.linalg.norm(np.ptp(np.array(points), axis=0))) or 1.0
 
 
+def size_of(marks: Sequence[DrawnMark]) -> float:
+    """Return the extent of marks where it says anything of the drawing's unit; 0 where they are at one place."""
+    places = np.array([m.xyz for m in marks]).reshape(-1, 3)
+    return float(np.linalg.norm(np.ptp(places, axis=0))) if len(places) > 2 else 0.0
+
+
 def farthest_apart(places: Vector) -> float:
     """Return the largest distance between two places, shape (n, 3); of a great many, the diagonal of their box."""
     if len(places) > MANY_PLACES:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kin3d.errors import ReadingError
+from kin3d.reading.dxf.kinds import other_kind
 from kin3d.reading.text import FindingLog
 from kin3d.writing.files import read_file
 
@@ -109,10 +110,8 @@ def _bytes(path: Path, log: FindingLog) -> bytes:
 def _check_kind(raw: bytes, log: FindingLog) -> None:
     if not raw.strip():
         log.error("file-empty", "is empty; a DXF drawing is expected")
-    elif re.match(rb"AC10[0-9]{2}\x00", raw):
-        log.error("file-kind", "is a DWG file; save it as DXF in the program that wrote it")
-    elif raw.startswith((b"PK\x03\x04", b"%PDF", b"\xff\xfe", b"\xfe\xff")):
-        log.error("file-kind", "is no DXF file; export the drawing as DXF (ASCII or binary)")
+    elif (other := other_kind(raw)) is not None:
+        log.error("file-kind", f"is no DXF file but {other}")
     elif not raw.startswith(BINARY) and b"SECTION" not in raw:
         log.error("file-kind", "has no SECTION, so it is no DXF file; export the drawing as DXF")
 

@@ -12,13 +12,14 @@ from kin3d.errors import Finding, ReadingError, Severity
 from kin3d.frames import AxesError, parse_axes
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import Layout
-from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text
+from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text, Vector
 from kin3d.reading.dxf.declared import Declaration, find_views_file, read_names, read_views_file
 from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, TooManyEntitiesError, layouts
 from kin3d.reading.dxf.in_space import read_space
 from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
 from kin3d.reading.dxf.matching import Tie, UntiedLabel, extent_of, symbols
 from kin3d.reading.dxf.opening import open_drawing
+from kin3d.reading.dxf.plausible import SAME, SHARED, is_flat
 from kin3d.reading.dxf.result import DrawingReading, Job
 from kin3d.reading.dxf.sheet import read_sheet
 from kin3d.reading.dxf.tables import coordinate_rows, read_table
@@ -26,8 +27,6 @@ from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
-
-FLAT = 1e-9  # share of the extent within which all z are equal
 
 
 def read_drawing(
@@ -43,6 +42,7 @@ def read_drawing(
     accept_spread: bool = False,
     tolerance_mm: float = 2.0,
     fit_scales: bool = False,
+    datum_mm: Vector | None = None,
 ) -> DrawingReading:
     """Read the pickup points of a DXF drawing, in space or as a sheet of views.
 
@@ -70,6 +70,8 @@ def read_drawing(
         Views that differ by this much or more contradict each other; also the largest gap between links.
     fit_scales : bool
         Let the fusion correct the views' scales.
+    datum_mm : ndarray, shape (3,), optional
+        Where the car's origin lies in the points as read, mm, where the caller moves them there afterwards.
 
     Returns
     -------
@@ -91,7 +93,7 @@ def read_drawing(
     job = Job(
         log, DrawingReading(path, ""), Content("Model"), known, declared,
         units or declared.units, axes or declared.axes, side or declared.side, unit_code,
-        tolerance_mm, accept_spread, fit_scales,
+        tolerance_mm, accept_spread, fit_scales, np.zeros(3) if datum_mm is None else datum_mm,
     )  # fmt: skip
     _check_request(job)
     if not log.failed:
@@ -107,13 +109,14 @@ def read_drawing_points(
     axes: str | None = None,
     layout: Layout | Iterable[str] | None = None,
     side: str | None = None,
+    datum_mm: Vector | None = None,
 ) -> PointTable:
     """Read a drawing as a car file does: all points that are right, or a ReadingError with everything that is wrong.
 
     `layout` is the car's layout, or its point names; the other parameters are those of `read_drawing`.
     """
     points = layout.known_points() if isinstance(layout, Layout) else layout
-    reading = read_drawing(path, units=units, axes=axes, layout_points=points, side=side)
+    reading = read_drawing(path, units=units, axes=axes, layout_points=points, side=side, datum_mm=datum_mm)
     if reading.failed:
         raise ReadingError(_errors_first(reading.findings))
     return reading.table()
@@ -226,7 +229,8 @@ def _read_marks(job: Job, doc: Drawing, papers: list[Content]) -> None:
     if not job.ties and not job.names.links:
         _no_names(job)
         return
-    if job.declared.views or (_flat(job) and not job.names.links):
+    places = [t.mark.xyz for t in job.ties]
+    if job.declared.views or (is_flat(places) and _is_level(places) and not job.names.links):
         job.reading.form = "sheet"
         read_sheet(job, job.ties)
     else:
@@ -236,9 +240,11 @@ def _read_marks(job: Job, doc: Drawing, papers: list[Content]) -> None:
     _tell_spare(job, spare)
 
 
-def _flat(job: Job) -> bool:
-    places = np.array([t.mark.xyz for t in job.ties]).reshape(-1, 3)
-    return len(places) > 1 and bool(np.ptp(places[:, 2]) <= FLAT * extent_of(list(places)))
+def _is_level(places: list[Vector]) -> bool:
+    """Whether nearly all places have one z."""
+    z = np.array(places)[:, 2]
+    near = np.abs(z - np.median(z)) <= SAME * extent_of(places)
+    return bool(near.mean() >= SHARED)
 
 
 def _one_side(job: Job, ties: list[Tie]) -> list[Tie]:

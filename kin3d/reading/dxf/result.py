@@ -1,9 +1,9 @@
-"""What the reading of a drawing gives, the state of a reading under way, and the checks for every kind of drawing."""
+"""What the reading of a drawing gives, and the state of a reading under way."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,17 +14,8 @@ from kin3d.reading.dxf.content import Content, Origin, Vector
 from kin3d.reading.dxf.declared import Declaration
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import Tie, UntiedLabel
-from kin3d.reading.dxf.wording import Names, coordinates
+from kin3d.reading.dxf.wording import Names
 from kin3d.reading.text import FindingLog
-
-_ORDER = (
-    ("lower_front", "lower_rear", 0, "behind"),
-    ("upper_front", "upper_rear", 0, "behind"),
-    ("upper_outer", "lower_outer", 2, "below"),
-    ("lower_outer", "lower_front", 1, "inboard of"),
-    ("upper_outer", "upper_front", 1, "inboard of"),
-    ("tie_outer", "tie_inner", 1, "inboard of"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +121,8 @@ class Job:
         As given by the user, or in views.toml.
     unit_code : int or None
         The header's $INSUNITS; None where it says nothing.
+    datum_mm : ndarray, shape (3,)
+        Where the car's origin lies in the points as read, for whoever moves them later.
     unit_hint : str
         What the words on the sheet say of the unit, for messages.
     both_corners : bool
@@ -148,6 +141,7 @@ class Job:
     tolerance_mm: float
     accept_spread: bool = False
     fit_scales: bool = False
+    datum_mm: Vector = field(default_factory=lambda: np.zeros(3))
     unit_hint: str = ""
     both_corners: bool = False
     ties: list[Tie] = field(default_factory=list)
@@ -160,11 +154,13 @@ class Job:
         if point is not None:
             self.reading.partial[name] = point
         elif name not in self.reading.partial:
-            nothing = np.full(3, np.nan)
-            self.reading.partial[name] = DrawnPoint(name, nothing, nothing, 0.0, ())
+            self.reading.partial[name] = DrawnPoint(name, np.full(3, np.nan), np.full(3, np.nan), 0.0, ())
 
-
-# --- checks that hold for every kind of drawing ----------------------------------------------------------------------
+    def refuse_all(self) -> None:
+        """Refuse every point: the error is told already, and no coordinate stands."""
+        for name in list(self.reading.points):
+            point = self.reading.points.pop(name)
+            self.reading.partial[name] = replace(point, xyz_mm=np.full(3, np.nan), sigma_mm=np.full(3, np.nan))
 
 
 def some(told: Iterable[str], most: int = 20) -> str:
@@ -172,52 +168,3 @@ def some(told: Iterable[str], most: int = 20) -> str:
     said = list(told)
     more = f"; and {len(said) - most} more" if len(said) > most else ""
     return "; ".join(said[:most]) + more
-
-
-def check_written(job: Job) -> None:
-    """Compare points with the coordinates that their own labels state."""
-    for tie in job.ties:
-        point = job.reading.points.get(tie.name.point)
-        if point is None or tie.text is None:
-            continue
-        stated = next((c for line in tie.text.lines if (c := coordinates(line)) is not None), None)
-        if stated is None:
-            continue
-        drawn = np.asarray(point.sources[0].place)
-        near = np.abs(point.xyz_mm - stated).max() <= max(0.51, job.tolerance_mm)
-        same = len(drawn) == 3 and np.abs(drawn - stated).max() <= 0.51
-        if not near and not same:
-            a, b = (", ".join(f"{c:g}" for c in np.round(v, 3)) for v in (stated, point.xyz_mm))
-            job.refuse(
-                tie.name.point,
-                "written-contradiction",
-                f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
-                str(tie.text.origin),
-            )
-
-
-def check_sense(job: Job) -> None:
-    """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
-    points = job.reading.points
-    wrong = out_of_order({n: p.xyz_mm for n, p in points.items()})
-    if not wrong:
-        return
-    text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
-    kind = Severity.WARNING if "sense" in job.declared.override else Severity.ERROR
-    hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
-    job.log.adopt([Finding("sense", text + hint, job.log.place(), kind)])
-    if kind is Severity.ERROR:
-        for name in list(points):
-            job.reading.partial[name] = points.pop(name)
-
-
-def out_of_order(xyz_mm: Mapping[str, Vector]) -> list[str]:
-    """Return what is the wrong way round among points of a corner, as it is said to a person."""
-    wrong = []
-    for a, b, axis, word in _ORDER:
-        if a in xyz_mm and b in xyz_mm:
-            p, q = xyz_mm[a], xyz_mm[b]
-            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
-            if gap < -1.0:
-                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
-    return wrong

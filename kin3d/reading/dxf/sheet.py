@@ -9,8 +9,9 @@ import numpy as np
 
 from kin3d.reading.dxf.content import DrawnMark, Text, Vector
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
-from kin3d.reading.dxf.matching import SNAP, Tie, extent_of
-from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense, check_written, some
+from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, size_of
+from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_written
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import stated_scale, unit_factor
 from kin3d.reading.dxf.view_axes import places_of, settle
 from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
@@ -45,6 +46,8 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     job.reading.scatter_mm = fit.scatter_mm
     _points(job, groups, fit, names)
     check_written(job)
+    check_flat(job)
+    check_place(job)
     check_sense(job)
 
 
@@ -69,7 +72,7 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
         "all z are equal: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the "
         "3D original, or declare the view in views.toml together with others",
     )
-    size = extent_of([t.mark.xyz for t in ties])
+    size = size_of([t.mark for t in ties])
     factor = job.declared.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.declared.override, job.log)
     for tie in ties:
         xy = factor * tie.mark.xyz[:2] if factor is not None else np.full(2, np.nan)
@@ -122,7 +125,7 @@ def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     stated = stated_scale(job.content.texts, job.content.dimensions, given, job.declared.override, job.log)
     ratio = {g.declared.name: g.declared.scale or stated for g in groups}
     widest = max(
-        (extent_of([t.mark.xyz for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties),
+        (size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties),
         default=0.0,
     )
     size = widest if all(ratio.values()) else 0.0
@@ -295,9 +298,11 @@ def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int
     missing = [k for k in range(3) if (i, k) not in fit.values and k not in loose and np.isnan(point.xyz_mm[k])]
     if missing:
         letters = " and ".join(LETTERS[k] for k in missing)
-        job.log.warn(
+        job.refuse(
+            name,
             "coordinate-missing",
-            f"{name} is labelled in view {' and '.join(views)} only: {letters} is missing",
+            f"{name} is labelled in view {' and '.join(views)} only: {letters} is missing; label it in another "
+            "view, or name its place there in the name table",
             str(point.sources[0].origin),
         )
     weak = [k for k in range(3) if len(fit.values.get((i, k), [])) == 1 and _weak(fit, point, k)]

@@ -21,7 +21,8 @@ import numpy as np
 from kin3d.frames import parse_axes
 from kin3d.reading.dxf.content import Origin, Text, Vector
 from kin3d.reading.dxf.matching import extent_of
-from kin3d.reading.dxf.result import DrawnPoint, Job, Source, check_sense
+from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense
+from kin3d.reading.dxf.result import DrawnPoint, Job, Source
 from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
 from kin3d.reading.dxf.wording import KEY, NUMBER, Names, PointName, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.text import FindingLog
@@ -200,6 +201,8 @@ def read_table(job: Job) -> None:
         name = job.names.find(row.label)
         if name is not None:
             _table_point(job, name, row.text.origin, factor * (rotation @ np.array(xyz)[list(order)]))
+    check_flat(job)
+    check_place(job)
     check_sense(job)
 
 
@@ -207,6 +210,7 @@ def _table_point(job: Job, name: PointName, origin: Origin, xyz: Vector) -> None
     if job.side is not None and name.side is not None and name.side != job.side:
         return
     if name.point in job.reading.points:
+        del job.reading.points[name.point]  # which of the two holds is not known: neither is shown
         job.refuse(name.point, "label-twice", f"the table has two rows for {name.point}", f"handle {origin.handle}")
     if name.point in job.reading.partial:  # a third row does not make it right
         return

@@ -13,7 +13,7 @@ import numpy as np
 from kin3d.reading.dxf.declared import Axis, DeclaredView, written
 from kin3d.reading.dxf.fusion import Fusion, Place, SheetView, fuse
 from kin3d.reading.dxf.matching import Tie
-from kin3d.reading.dxf.result import out_of_order
+from kin3d.reading.dxf.plausible import out_of_order
 from kin3d.reading.dxf.view_marks import ViewMarks, spaced
 from kin3d.reading.dxf.wording import view_kind
 from kin3d.reading.text import FindingLog

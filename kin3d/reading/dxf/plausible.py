@@ -1,0 +1,158 @@
+"""Checks for every kind of drawing: flatness, order of the joints, absolute place, coordinates that labels state.
+
+Limits (mm of the car; common practice, no source)
+---------------------------------------------------
+HALF_TRACK_MM : how far a wheel centre may be from the middle plane; kerb cars to lorries.
+HEIGHT_MM : how far over or under the origin it may be, wherever on the car the origin is.
+LENGTH_MM : how far before or behind it.
+AROUND_MM : how far a joint may be from the wheel centre of its corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from kin3d.errors import Finding, Severity
+from kin3d.reading.dxf.content import Vector
+from kin3d.reading.dxf.result import Job
+from kin3d.reading.dxf.wording import coordinates
+
+HALF_TRACK_MM = (150.0, 1500.0)
+HEIGHT_MM = (-1000.0, 2000.0)
+LENGTH_MM = 8000.0
+AROUND_MM = 3000.0
+FLAT = 0.01  # smallest to largest singular value of places that lie in a plane
+SHARED = 0.8  # share of the places with one coordinate in common from which on a drawing is no drawing in space
+SAME = 1e-3  # share of the extent within which coordinates are the same
+_ORDER = (
+    ("lower_front", "lower_rear", 0, "behind"),
+    ("upper_front", "upper_rear", 0, "behind"),
+    ("upper_outer", "lower_outer", 2, "below"),
+    ("lower_outer", "lower_front", 1, "inboard of"),
+    ("upper_outer", "upper_front", 1, "inboard of"),
+    ("tie_outer", "tie_inner", 1, "inboard of"),
+)
+
+
+def is_flat(places: Sequence[Vector]) -> bool:
+    """Whether places lie in one plane, or nearly all of them share a coordinate: then they are no drawing in space.
+
+    Three places always lie in a plane; of so few, one coordinate of all must be the same.
+    """
+    xyz = np.array(places).reshape(-1, 3)
+    xyz = np.unique(np.round(xyz, 9), axis=0)
+    extent = float(np.linalg.norm(np.ptp(xyz, axis=0))) if len(xyz) else 0.0
+    if len(xyz) < 2 or extent == 0.0:
+        return False
+    alike = max(int((np.abs(column[:, None] - column) <= SAME * extent).sum(axis=1).max()) for column in xyz.T)
+    if len(xyz) < 4:
+        return alike == len(xyz) and bool(np.ptp(xyz[:, 2]) <= SAME * extent)
+    size = np.linalg.svd(xyz - xyz.mean(axis=0), compute_uv=False)
+    return bool(size[2] <= FLAT * size[0]) or alike >= SHARED * len(xyz)
+
+
+def check_flat(job: Job) -> None:
+    """Refuse points in space that lie in a plane: they are one view, whatever names them."""
+    points = job.reading.points
+    if len(points) < 4 or not is_flat([p.xyz_mm for p in points.values()]):
+        return
+    job.log.error(
+        "drawing-flat",
+        "the points lie in one plane, or nearly all share a coordinate: this is one view, not a drawing in space. Take "
+        "the 3D original, or declare it as a view in views.toml together with others",
+    )
+    job.refuse_all()
+
+
+def check_place(job: Job) -> None:
+    """Refuse points whose place on the car cannot be: the datum of the drawing is not the car's origin."""
+    points = {n: p.xyz_mm - job.datum_mm for n, p in job.reading.points.items()}
+    wrong = out_of_place(points, job.side)
+    if not wrong or "place" in job.declared.override:
+        return
+    job.log.error(
+        "place-odd",
+        f"{'; '.join(wrong)}: the drawing's zero is not the car's. Say where the car's origin stands in the drawing "
+        '(origin, of each view or of the drawing; or the place of a [known] point), or put override = ["place"] in '
+        "views.toml",
+    )
+    job.refuse_all()
+
+
+def out_of_place(xyz_mm: Mapping[str, Vector], side: str | None) -> list[str]:
+    """Return what cannot be of points of a corner in the vehicle frame, as it is said to a person."""
+    wrong = []
+    centre = xyz_mm.get("wheel_centre")
+    near, far = HALF_TRACK_MM
+    low, high = HEIGHT_MM
+    if centre is not None:
+        x, y, z = (float(c) for c in centre)
+        if not near <= abs(y) <= far:
+            wrong.append(
+                f"wheel_centre would be {abs(y):.0f} mm off the middle plane ({near:.0f} to {far:.0f} mm can be)"
+            )
+        if not low <= z <= high:
+            wrong.append(f"wheel_centre would be at a height of {z:.0f} mm ({low:.0f} to {high:.0f} mm can be)")
+        if abs(x) > LENGTH_MM:
+            wrong.append(f"wheel_centre would be at x = {x:.0f} mm (at most {LENGTH_MM:.0f} mm either way can be)")
+        if side is not None and near <= abs(y) <= far and (y > 0.0) != (side == "left"):
+            wrong.append(f"wheel_centre would be at y = {y:.0f} mm, which is not on the {side}")
+    limits = np.array([LENGTH_MM, far, high])
+    for name, xyz in xyz_mm.items():
+        astray = bool((np.abs(np.nan_to_num(xyz)) > limits).any())
+        if centre is not None:
+            astray = bool(np.linalg.norm(np.nan_to_num(xyz - centre)) > AROUND_MM)
+        if astray and len(wrong) < 4:
+            at = ", ".join(f"{c:.0f}" for c in xyz)
+            wrong.append(f"{name} would be at ({at}) mm")
+    return wrong
+
+
+def check_written(job: Job) -> None:
+    """Compare points with the coordinates that their own labels state."""
+    for tie in job.ties:
+        point = job.reading.points.get(tie.name.point)
+        if point is None or tie.text is None:
+            continue
+        stated = next((c for line in tie.text.lines if (c := coordinates(line)) is not None), None)
+        if stated is None:
+            continue
+        drawn = np.asarray(point.sources[0].place)
+        near = np.abs(point.xyz_mm - stated).max() <= max(0.51, job.tolerance_mm)
+        same = len(drawn) == 3 and np.abs(drawn - stated).max() <= 0.51
+        if not near and not same:
+            a, b = (", ".join(f"{c:g}" for c in np.round(v, 3)) for v in (stated, point.xyz_mm))
+            job.refuse(
+                tie.name.point,
+                "written-contradiction",
+                f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
+                str(tie.text.origin),
+            )
+
+
+def check_sense(job: Job) -> None:
+    """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
+    points = job.reading.points
+    wrong = out_of_order({n: p.xyz_mm for n, p in points.items()})
+    if not wrong:
+        return
+    text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
+    kind = Severity.WARNING if "sense" in job.declared.override else Severity.ERROR
+    hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
+    job.log.adopt([Finding("sense", text + hint, job.log.place(), kind)])
+    if kind is Severity.ERROR:
+        job.refuse_all()
+
+
+def out_of_order(xyz_mm: Mapping[str, Vector]) -> list[str]:
+    """Return what is the wrong way round among points of a corner, as it is said to a person."""
+    wrong = []
+    for a, b, axis, word in _ORDER:
+        if a in xyz_mm and b in xyz_mm:
+            p, q = xyz_mm[a], xyz_mm[b]
+            gap = abs(p[1]) - abs(q[1]) if axis == 1 else p[axis] - q[axis]
+            if gap < -1.0:
+                wrong.append(f"{a} lies {word} {b} by {-gap:.1f} mm")
+    return wrong
