@@ -12,7 +12,7 @@ from kin3d.errors import Severity
 from kin3d.photographs.parameters import AXES
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.numbers import fixed
-from kin3d.writing.style import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import CONSTRUCTION, INK, MID, PART_COLOURS, RAISES, figure_style, save_figure
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
 if TYPE_CHECKING:
@@ -187,7 +187,12 @@ def draw_marks(result: Located, path: Path) -> None:
         save_figure(figure, path)
 
 
-_COLOURS = {"point": LINES[0], "leg": LINES[2], "rim": LINES[4], "contact": LINES[3]}
+_COLOURS = {
+    "point": PART_COLOURS["upper arm"],
+    "leg": PART_COLOURS["lower arm"],
+    "rim": PART_COLOURS["steering link"],
+    "contact": CONSTRUCTION,
+}
 
 
 def _draw_photo(axes: Any, result: Located, own: Sequence[int], seen: Any, photo: Any) -> None:
@@ -203,7 +208,7 @@ def _draw_photo(axes: Any, result: Located, own: Sequence[int], seen: Any, photo
         axes.set_facecolor("#f2f4f5")
     checked = result.checked
     for line in _outline(result, photo):
-        axes.plot(*line.T, "-", lw=0.8, color="#8b969e", zorder=1.5)
+        axes.plot(*line.T, "-", lw=0.8, color=MID, zorder=1.5)
     for kind, colour in _COLOURS.items():
         rows = [k for k in own if checked.model.marks[k][1].kind == kind and k not in checked.out]
         if rows:
@@ -215,10 +220,10 @@ def _draw_photo(axes: Any, result: Located, own: Sequence[int], seen: Any, photo
     rows = [k for k in own if k in checked.out]
     if rows:
         at = np.array([(checked.model.marks[k][1].u, checked.model.marks[k][1].v) for k in rows])
-        axes.plot(*at.T, "x", ms=7, mew=1.6, color=LINES[1], label="cannot be right")
+        axes.plot(*at.T, "x", ms=7, mew=1.6, color=RAISES, label="cannot be right")
         for k, (u, v) in zip(rows, at, strict=True):
             mark = checked.model.marks[k][1]
-            axes.annotate(f"{mark.side} {mark.name}", (u, v), (5, 5), textcoords="offset points", color=LINES[1])
+            axes.annotate(f"{mark.side} {mark.name}", (u, v), (5, 5), textcoords="offset points", color=RAISES)
     legend = axes.legend(loc="best", frameon=True, framealpha=0.85, fontsize=7)
     for text in legend.get_texts():
         text.set_color(INK)

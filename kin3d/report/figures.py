@@ -13,8 +13,8 @@ from kin3d.report.svg import inline_svg
 from kin3d.studies import compare_view
 from kin3d.studies.compare import CarPair, Comparison
 from kin3d.studies.report_data import AxlePart
-from kin3d.writing.panels import DASHES, FAINT, draw_panel
-from kin3d.writing.style import INK, LINES, figure_style
+from kin3d.writing.panels import DASHES, draw_panel
+from kin3d.writing.style import CARS, INK, SOFT, figure_style
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +39,7 @@ def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> It
 
 
 def migration(part: AxlePart) -> str:
-    """Where the roll centre goes as the body rolls: its path in the front view, looking forward, over the ground."""
+    """Where the roll centre goes as the body rolls: its path in the front view, seen from ahead, over the ground."""
     described = "Path of the roll centre in the front view over body roll"
     return drawn(f"{part.axle}-migration", described, partial(_migration, part=part), (5.2, 3.2))
 
@@ -49,7 +49,7 @@ def _migration(ax: Axes, part: AxlePart) -> None:
         if car.roll is not None:
             y, z = (car.roll.values[n][0, :, 0, 0] for n in ("roll_centre_offset_mm", "roll_centre_height_mm"))
             roll = car.roll.drives["roll_deg"]
-            ax.plot(y, z, color=LINES[k % len(LINES)], ls=DASHES[k % len(DASHES)], lw=1.8)
+            ax.plot(y, z, color=CARS[k % len(CARS)], ls=DASHES[k % len(DASHES)], lw=1.8)
             _degrees(ax, y, z, roll, k)
     ax.margins(y=0.14)
     ax.axhline(0.0, color=INK, lw=1.0)
@@ -57,15 +57,14 @@ def _migration(ax: Axes, part: AxlePart) -> None:
     ax.set_xlabel("offset to the left (mm)")
     ax.set_ylabel("height over the ground (mm)")
     ax.set_title("Roll centre while the body rolls", loc="left", y=1.09)
-    note = "heave held; numbers: roll in degrees, left side up positive"
-    ax.annotate(note, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color=FAINT)
-    ax.invert_xaxis()  # looking forward, left is on the left
+    note = "seen from ahead, heave held; numbers: roll in degrees, left side up positive"
+    ax.annotate(note, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color=SOFT)
 
 
 def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -> None:
     """Points at whole degrees, those at the ends and the middle numbered."""
     whole = [i for i, r in enumerate(roll) if abs(r - round(r)) < 1e-9 and np.isfinite(y[i])]
-    ax.plot(y[whole], z[whole], "o" if k % 2 == 0 else "s", ms=4, color=LINES[k % len(LINES)], ls="none")
+    ax.plot(y[whole], z[whole], "o" if k % 2 == 0 else "s", ms=4, color=CARS[k % len(CARS)], ls="none")
     for i in whole[:: max(1, len(whole) // 2)]:
         ax.annotate(
             f"{roll[i]:+.0f}".replace("-", "−") if round(roll[i]) else "0",
@@ -74,7 +73,7 @@ def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -
             textcoords="offset points",
             ha="center",
             fontsize=7.5,
-            color=LINES[k % len(LINES)],
+            color=CARS[k % len(CARS)],
         )
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from kin3d.writing.html import tag, text
-from kin3d.writing.style import LINES
+from kin3d.writing.style import CARS
 
 _DASHES = ("", "7 3", "2 2", "9 3 2 3")
 
 
 def mark(number: int) -> str:
     """The line by which a car is known in every picture."""
-    colour, dash = LINES[number % len(LINES)], _DASHES[number % len(_DASHES)]
+    colour, dash = CARS[number % len(CARS)], _DASHES[number % len(_DASHES)]
     line = f'<line x1="1" y1="5" x2="27" y2="5" stroke="{colour}" stroke-width="3" stroke-dasharray="{dash}"/>'
     return f'<svg class="mark" viewBox="0 0 28 10" width="28" height="10" aria-hidden="true">{line}</svg>'
 

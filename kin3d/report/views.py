@@ -20,6 +20,7 @@ from kin3d.writing.drawing import Dash, Drawing, Frame, Layer, Plane, Shape
 from kin3d.writing.drawing_picture import render
 from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import fixed
+from kin3d.writing.style import CAR_NAMES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,14 +29,13 @@ Array = NDArray[np.float64]
 WIDTH = 6.4  # inches
 BEYOND = 0.3  # part of the half track that the front view shows beyond the centre line
 ROOM_MM = 70.0
-_COLOURS = ("blue", "orange", "green", "pink", "violet")
 _DASHES: tuple[Dash, ...] = ("solid", "dashed", "dotted", "chain")
 _SHAPES: tuple[Shape, ...] = ("joint", "square", "diamond", "target")
 
 
 def front_view(part: AxlePart) -> str:
-    """The corner looking forward, from the wheel to beyond the centre line."""
-    return _picture(part, "front", "Front view, looking forward")
+    """The corner seen from ahead, from the wheel to beyond the centre line."""
+    return _picture(part, "front", "Front view, from ahead")
 
 
 def side_view(part: AxlePart) -> str:
@@ -69,7 +69,7 @@ def _layers(cars: int) -> dict[str, Layer]:
     """What is drawn of each car on a layer of its own: links, wheel, line to the instant centre."""
     out = {"base": Layer("ink", "solid", 1.0), "middle": Layer("mid", "chain", 0.8)}
     for k in range(cars):
-        colour, dash = _COLOURS[k % len(_COLOURS)], _DASHES[k % len(_DASHES)]
+        colour, dash = CAR_NAMES[k % len(CAR_NAMES)], _DASHES[k % len(_DASHES)]
         out[f"links {k}"], out[f"wheel {k}"] = Layer(colour, "solid", 1.3), Layer(colour, dash, 1.6)
         out[f"lines {k}"] = Layer(colour, dash, 1.1)
     return out
@@ -91,7 +91,7 @@ def _frame(shown: Sequence[AxleConstruction], view: ViewName, side: Side) -> Fra
 
 def _corner(drawing: Drawing, one: AxleConstruction, plane: Plane, view: ViewName, side: Side, k: int) -> None:
     """Bodies as the outlines around their points, the wheel as the circle of its radius, the constructions."""
-    wheel, colour = one.wheel(side), _COLOURS[k % len(_COLOURS)]
+    wheel, colour = one.wheel(side), CAR_NAMES[k % len(CAR_NAMES)]
     for body in (b for b in wheel.bodies if b.role != "spring"):
         flat = plane.flat(np.unique(body.lines.reshape(-1, 3), axis=0))
         away = flat - flat.mean(axis=0)
@@ -110,7 +110,7 @@ def _corner(drawing: Drawing, one: AxleConstruction, plane: Plane, view: ViewNam
 
 def _line(drawing: Drawing, one: AxleConstruction, lines: WheelLines, plane: Plane, view: ViewName, k: int) -> None:
     """From the contact point towards the instant centre with its mark; the roll centre."""
-    layer, colour, shape = f"lines {k}", _COLOURS[k % len(_COLOURS)], _SHAPES[k % len(_SHAPES)]
+    layer, colour, shape = f"lines {k}", CAR_NAMES[k % len(CAR_NAMES)], _SHAPES[k % len(_SHAPES)]
     centre = plane.flat((lines.front if view == "front" else lines.side).place)
     if not np.isfinite(centre).all():
         return

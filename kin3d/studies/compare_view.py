@@ -17,8 +17,8 @@ from kin3d.studies.point_changes import PLANE_ANGLES
 from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, Kind
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.numbers import number, percent, signed
-from kin3d.writing.panels import FAINT, draw_grid, draw_panels
-from kin3d.writing.style import INK, LINES
+from kin3d.writing.panels import draw_grid, draw_panels
+from kin3d.writing.style import INK, LOWERS, RAISES, SOFT
 from kin3d.writing.tables import Cell, Column, Form, Quantity, Table
 
 if TYPE_CHECKING:
@@ -310,12 +310,12 @@ def steps_panel(ax: Axes, pair: CarPair, measure: Measure, named: bool = False) 
     at, rows, turns = line.a, 0, [line.a]
     _end(ax, 0, line.a, pair.a.label, measure)
     for rows, part in enumerate(shown.values(), 1):
-        ax.barh(rows, part, left=at, color=LINES[1] if part > 0.0 else LINES[0], height=0.62, lw=0)
-        ax.plot([at, at], [rows - 1, rows], color=FAINT, lw=0.7, zorder=0)
+        ax.barh(rows, part, left=at, color=RAISES if part > 0.0 else LOWERS, height=0.62, lw=0)
+        ax.plot([at, at], [rows - 1, rows], color=SOFT, lw=0.7, zorder=0)
         at += part
         turns.append(at)
         _beside(ax, max(at, at - part), rows, signed(part, measure.unit), 4.0, size=7.5)
-    ax.plot([at, at], [rows, rows + 1], color=FAINT, lw=0.7, zorder=0)
+    ax.plot([at, at], [rows, rows + 1], color=SOFT, lw=0.7, zorder=0)
     _end(ax, rows + 1, line.b, pair.b.label, measure)
     span = (max(turns) - min(turns)) or 1.0
     ax.set_xlim(min(turns) - 0.08 * span, max(turns) + 0.34 * span)

@@ -100,7 +100,9 @@ class Construction(Result):
         """Draw the view to scale: ``.svg``, ``.pdf`` (text stays text) or ``.png``."""
         drawing, frame = self.drawing()
         said = front_notes(self.axles[0]) if self.view == "front" else side_notes(self.axles, levels(self.axles))
-        whence = "from behind" if self.view == "front" else "from the left"
+        whence = (
+            "from ahead, the car's left on the right" if self.view == "front" else "from the left, nose to the left"
+        )
         subtitle = f"{self.position()}.  Seen {whence}; the ground is drawn level."
         half = -(-len(said) // 2)
         write_picture(drawing, frame, Path(path), self._title(), subtitle, (said[:half], said[half:]), "--out")

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from kin3d.reading.dxf import DrawingReading, DrawnPoint
 from kin3d.reading.dxf.content import Content
 from kin3d.reading.dxf.fusion import SheetView
-from kin3d.writing.style import figure_style, save_figure
+from kin3d.writing.style import LOWERS, RAISES, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-GOOD, BAD, FAINT, FRAME = "#0072b2", "#d55e00", "#b4bcc2", "#009e73"
+GOOD, BAD, FAINT, FRAME = LOWERS, RAISES, "#b4bcc2", SOFT
 ARROW_SHARE = 0.04  # length of the longest residual arrow, as a share of the picture's width
 LEAST_RESIDUAL_MM = 1e-3  # smaller residuals are not drawn
 FONT = 7.0

@@ -250,7 +250,7 @@ def _captions(
     drawing: Drawing, position: AxleConstruction, view: str, frame: Frame, high: float, notes: Sequence[str]
 ) -> None:
     h, left = drawing.height, float(frame.low[0])
-    said = "side view, left wheel, nose to the right" if view == "side" else "front view, seen from ahead of the car"
+    said = "side view, left wheel, nose to the left" if view == "side" else "front view, seen from ahead of the car"
     drawing.words("text", (left, high + 3.6 * h), f"{said.capitalize()}: {state_words(position)}", size=1.25)
     drawing.words("text", (left, high + 1.7 * h), "scale 1:1, 1 unit = 1 mm")
     for k, line in enumerate(notes):

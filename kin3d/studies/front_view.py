@@ -60,7 +60,7 @@ def front_view(drawing: Drawing, seen: Seen, frame: Frame, detailed: bool = Fals
     draw_ground(drawing, frame, seen.ground_mm)
     _body(drawing, seen, frame)
     for wheel in axle.wheels:
-        _tyre_from_behind(drawing, seen, wheel)
+        _tyre(drawing, seen, wheel)
         draw_linkage(drawing, plane, wheel)
     _names(drawing, plane, axle.wheels[0])
     for wheel in axle.wheels:
@@ -95,7 +95,7 @@ def _body(drawing: Drawing, seen: Seen, frame: Frame) -> None:
     words(drawing, foot + up * size / up[1], text, (2.0 if right else -2.0, 0.0), align="left" if right else "right")
 
 
-def _tyre_from_behind(drawing: Drawing, seen: Seen, wheel: DrawnWheel) -> None:
+def _tyre(drawing: Drawing, seen: Seen, wheel: DrawnWheel) -> None:
     """A tyre that leans as it does, its centre line, its camber."""
     radius, plane = float(seen.axle.radius_mm or 0.0), seen.plane
     axis = plane.turned(wheel.spin)
@@ -151,22 +151,22 @@ def _front_lines(drawing: Drawing, seen: Seen, frame: Frame, wheel: DrawnWheel, 
         share = (crossing - foot) @ (end - foot) / ((end - foot) @ (end - foot))
         if not 0.0 <= share <= 1.0 + 1e-9:  # the roll centre lies beyond the instant centre, or outside the wheel
             drawing.line("lines", foot, crossing)
-    drawing.mark("lines", foot, "dot", 0.45, colour="violet")
+    drawing.mark("lines", foot, "dot", 0.45, colour="construction")
     told = place_words("yz", plane.coordinates(lines.front.place)[1:])
     if near:
-        drawing.mark("lines", centre, "square", 0.5, colour="violet")
+        drawing.mark("lines", centre, "square", 0.5, colour="construction")
         outside, over = bool(centre[0] > 0), float(centre[1] - seen.ground_mm) / drawing.scale
         text = f"instant centre\nof the {wheel.side} wheel\n{told}"
         # the words keep clear of the ground
         level = "middle" if abs(over) > 6.0 else "bottom" if over >= 0.0 else "top"
         align = "left" if outside else "right"
         lift = {"middle": 0.0, "bottom": -0.5, "top": 0.5}[level]
-        words(drawing, centre, text, (2.6 if outside else -2.6, lift), align=align, level=level, colour="violet")
+        words(drawing, centre, text, (2.6 if outside else -2.6, lift), align=align, level=level, colour="construction")
         return
     right = bool(end[0] > 0)
     text = f"to the instant centre of the {wheel.side} wheel\n{told}"
     align = "right" if right else "left"
-    words(drawing, end, text, (-1.5 if right else 1.5, 2.0), align=align, level="bottom", colour="violet")
+    words(drawing, end, text, (-1.5 if right else 1.5, 2.0), align=align, level="bottom", colour="construction")
 
 
 def _crossing(seen: Seen, frame: Frame) -> Array | None:
@@ -185,20 +185,20 @@ def _roll_centre(drawing: Drawing, seen: Seen, frame: Frame) -> None:
     offset, height = (float(c) for c in ground.roll_centre)
     at = _crossing(seen, frame)
     if at is not None:
-        drawing.mark("lines", at, "target", 1.3, colour="pink")
+        drawing.mark("lines", at, "target", 1.3, colour="roll centre")
         x = at[0] + (9.0 if at[0] >= 0.0 else -9.0) * drawing.scale
         low = np.array([x, seen.ground_mm])
-        drawing.line("dims", at, (x, at[1]), colour="pink", width=0.7)
-        drawing.dimension("dims", low, np.array([x, at[1]]), low, upright=True, text=" ", colour="pink")
+        drawing.line("dims", at, (x, at[1]), colour="roll centre", width=0.7)
+        drawing.dimension("dims", low, np.array([x, at[1]]), low, upright=True, text=" ", colour="roll centre")
         text = f"roll centre {signed(height)} mm over the ground"
-        look = {"align": "center", "colour": "pink", "bold": True}
+        look = {"align": "center", "colour": "roll centre", "bold": True}
         words(drawing, low, text, (0.0, -5.2), **look)
         return
     why = "the lines are nearly parallel" if ground.parallel else "it lies off the sheet"
     text = f"roll centre at y {signed(offset, 0)}, z {signed(height, 0)} mm: {why}"
     text += f"\nheight from jacking forces {signed(ground.force_height_mm)} mm"
     corner = np.array([frame.low[0], frame.high[1]])
-    words(drawing, corner, text, (4.0, -6.0), colour="pink", bold=True)
+    words(drawing, corner, text, (4.0, -6.0), colour="roll centre", bold=True)
 
 
 def _front_dimensions(drawing: Drawing, seen: Seen, frame: Frame) -> None:
@@ -236,4 +236,4 @@ def front_notes(axle: AxleConstruction) -> list[str]:
         out.append(f"lines of the left arms cross {apart:.1f} mm from the instant centre")
     elif not lines[0].front.arms:
         out.append("no arms in this layout: the instant centre follows from the motion alone")
-    return [*out, "violet: square to the paths of the contact points"]
+    return [*out, "solid lines: square to the paths of the contact points"]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from kin3d.studies.inboard import InboardCurves
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import CARS, INK, MID, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,8 +23,8 @@ Array = NDArray[np.float64]
 DASHES = ("-", "--")
 WIDE, TALL = 1.0, 1.7  # least width over height of a rocker view, and largest
 SHOWN_MM = 130.0  # how much of rod and spring is drawn beyond the rocker
-# droop, design, bump: design in ink and full, the ends in two colours and lighter
-STATES = (("droop", "#56a0c9", 1.3), ("design", INK, 2.2), ("bump", "#c8791f", 1.3))
+# droop, design, bump: design in ink and full, the ends in two greys and thin
+STATES = (("droop", MID, 1.3), ("design", INK, 2.2), ("bump", SOFT, 1.3))
 
 
 def draw_inboard(curves: Sequence[InboardCurves], path: Path, labels: Sequence[str] | None = None) -> None:
@@ -70,11 +70,11 @@ def _curves(axes: Any, curves: Sequence[InboardCurves], names: Sequence[str]) ->
     for ax, (title, note, values) in zip(axes, panels, strict=True):
         for k, (one, y) in enumerate(zip(curves, values, strict=True)):
             if y is not None:
-                style: dict[str, Any] = {"color": LINES[k], "ls": DASHES[k], "lw": 2.4 - 0.6 * k}
+                style: dict[str, Any] = {"color": CARS[k % len(CARS)], "ls": DASHES[k], "lw": 2.4 - 0.6 * k}
                 ax.plot(one.travel_mm, y, label=names[k], **style)
         ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
         ax.set_title(title, loc="left", y=1.09)
-        ax.annotate(note, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color="#5b6670")
+        ax.annotate(note, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color=SOFT)
         ax.set_xlabel("travel (mm), bump positive")
         if not ax.lines[:-1]:
             ax.annotate("no rate or force in the car file", (0.5, 0.5), xycoords="axes fraction", ha="center")
@@ -105,7 +105,7 @@ def _rocker(ax: Axes, c: InboardCurves, name: str) -> None:
         ax.plot(*np.array([at[p] for p in arms]).T, "o", ms=3.5, color=colour, zorder=order + 1)
     _words(ax, c, flat, rows[1])
     ax.set_title(name, loc="left", y=1.06)
-    ax.annotate("seen along the pivot line; mm", (0.0, 1.015), xycoords="axes fraction", fontsize=7, color="#5b6670")
+    ax.annotate("seen along the pivot line; mm", (0.0, 1.015), xycoords="axes fraction", fontsize=7, color=SOFT)
     ax.legend(fontsize=7.5, frameon=False, loc="best")
 
 

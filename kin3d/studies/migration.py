@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import INK, figure_style, save_figure, tones
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,9 +48,10 @@ class Swept(Protocol):
 def _refuse(result: Swept) -> None:
     """Refuse a sweep in which there is no path to draw."""
     found = []
-    if not {"heave_mm", "roll_deg"} <= set(result.drives) or max(
-        len(result.drives[n]) for n in ("heave_mm", "roll_deg")
-    ) < 2:
+    if (
+        not {"heave_mm", "roll_deg"} <= set(result.drives)
+        or max(len(result.drives[n]) for n in ("heave_mm", "roll_deg")) < 2
+    ):
         found.append(Finding("range", "--migration draws a path: give several values of --roll or --heave"))
     if not set(NEEDED) <= set(result.values):
         text = f"--migration needs the measures {', '.join(NEEDED)}; name them in --measures or leave it out"
@@ -62,7 +63,7 @@ def _refuse(result: Swept) -> None:
 def draw_migration(result: Swept, path: Path) -> None:
     """Draw the roll centre of an axle over roll, a path for each heave; over heave where roll has one value.
 
-    Seen from behind: the left of the car is on the left of the picture. Positions in which the two lines cross at less
+    Seen from ahead: the left of the car is on the right of the picture. Positions in which the two lines cross at less
     than a degree are left out, as the crossing runs away there.
 
     Parameters
@@ -86,7 +87,7 @@ def draw_migration(result: Swept, path: Path) -> None:
     with plt.rc_context(figure_style()):
         figure, ax = plt.subplots(figsize=(WIDTH_IN, _tall(offset[shown], height[shown])), layout="constrained")
         reach = [float(np.nanmax(np.abs(v), initial=0.0)) for v in offset[shown]]
-        for n, (colour, k) in enumerate(zip(LINES, shown, strict=False)):
+        for n, (colour, k) in enumerate(zip(tones(len(shown)), shown, strict=True)):
             text = f"{other} {_signed(family[k])}{_UNIT[other]}"
             every = reach[n] == max(reach)
             _path(ax, (offset[k], height[k]), marks, colour, text, _UNIT[along], every)
@@ -132,10 +133,9 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
 
 def _frame(ax: Axes, result: Swept, along: str) -> None:
     ax.set_aspect("equal", adjustable="datalim")
-    ax.invert_xaxis()
     ax.axhline(0.0, color=INK, lw=1.2, zorder=2)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.4, zorder=2, dashes=(10, 3, 2, 3))
-    ax.set_xlabel("to the left of mid-track (mm)")
+    ax.set_xlabel("to the left of mid-track (mm), seen from ahead")
     ax.set_ylabel("over the ground (mm)")
     title = f"{result.title}, {result.axle} axle: path of the roll centre over {along}"
     ax.set_title(title, loc="left", fontsize=12)

@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.photo_view import OnPhoto, PhotoView
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import (
+    CONSTRUCTION,
+    INK,
+    MID,
+    PART_COLOURS,
+    ROLL_CENTRE,
+    SOFT,
+    figure_style,
+    save_figure,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,16 +28,16 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 WIDE_IN, HEAD_IN, FOOT_IN, SIDE_IN = 11.0, 0.72, 0.98, 0.12
-RIM = "#56b4e9"  # sky blue of the same set as `LINES`
+RIM = "#56b4e9"  # pale: rims are dark
 # colour, dashes and words of every line; dashes tell them apart without colour
 LOOKS: dict[str, tuple[str, Any, str]] = {
-    "upper arm": (LINES[1], (0, (6, 2)), "upper arm, produced to the instant centre"),
-    "lower arm": (LINES[0], (0, (6, 1.5, 1.2, 1.5)), "lower arm, produced to the instant centre"),
-    "contact line": (LINES[2], "-", "contact point to instant centre"),
-    "side line": (LINES[3], (0, (2.5, 1.5)), "side view: contact point to instant centre"),
+    "upper arm": (PART_COLOURS["upper arm"], (0, (6, 2)), "upper arm, produced to the instant centre"),
+    "lower arm": (PART_COLOURS["lower arm"], (0, (6, 1.5, 1.2, 1.5)), "lower arm, produced to the instant centre"),
+    "contact line": (CONSTRUCTION, "-", "contact point to instant centre"),
+    "side line": (SOFT, (0, (2.5, 1.5)), "side view: contact point to instant centre"),
 }
-OTHER_LOOK = ("#6b4c9a", (0, (6, 2)), "arm, produced")
-GHOST = "#2b2b2b"
+OTHER_LOOK = (PART_COLOURS["other part"], (0, (6, 2)), "arm, produced")
+GHOST = SOFT
 TURN = np.linspace(0.0, 2.0 * np.pi, 61)
 
 
@@ -83,7 +92,7 @@ def _ground(axes: Axes, found: PhotoView, low: Array, high: Array) -> None:
     """The photograph, or in a plain drawing paper with the car's wheels."""
     if found.plain:
         for tyre in found.own.tyres:
-            axes.fill(*tyre.T, fc="#e9edf0", ec="#8b969e", lw=0.8, zorder=1)
+            axes.fill(*tyre.T, fc="#e9edf0", ec=MID, lw=0.8, zorder=1)
         return
     from PIL import Image, ImageOps
 
@@ -119,12 +128,12 @@ def _construction(axes: Axes, own: OnPhoto, per_px: float) -> None:
         axes.fill(*np.concatenate([edges[0], edges[1][::-1]]).T, color=colour, alpha=0.30, lw=0, zorder=4.0)
         _line(axes, band.places, colour, dash, 1.5, 5.0)
     ring = _ellipse(own.roll_centre, own.roll_centre_cov)
-    axes.fill(*ring.T, color=LINES[2], alpha=0.45, lw=0, zorder=6.0)
-    _line(axes, ring, LINES[2], "-", 1.0, 6.0, 1.0)
+    axes.fill(*ring.T, color=ROLL_CENTRE, alpha=0.45, lw=0, zorder=6.0)
+    _line(axes, ring, ROLL_CENTRE, "-", 1.0, 6.0, 1.0)
     mark: dict[str, Any] = {"ls": "none", "mec": "white", "mew": 1.0}
     axes.plot(*own.contacts.T, marker="^", ms=7, color=INK, zorder=7.0, **mark)
-    axes.plot(*own.centres.T, marker="D", ms=6.5, color=LINES[1], zorder=7.0, **mark)
-    axes.plot(*own.roll_centre, marker="o", ms=max(5.0, 3.0 * per_px), color=LINES[2], zorder=7.2, **mark)
+    axes.plot(*own.centres.T, marker="D", ms=6.5, color=CONSTRUCTION, zorder=7.0, **mark)
+    axes.plot(*own.roll_centre, marker="o", ms=max(5.0, 3.0 * per_px), color=ROLL_CENTRE, zorder=7.2, **mark)
 
 
 def _ghost(axes: Axes, ghost: OnPhoto) -> None:
@@ -151,7 +160,7 @@ def _words(axes: Axes, found: PhotoView, low: Array, high: Array) -> None:
     floor = max(float(own.contacts[:, 1].max()), float(own.roll_centre[1]))
     step = 0.042 * wide
     first = min(floor + 0.055 * wide, float(high[1]) - (0.6 + (found.ghost is not None)) * step)
-    rows = [(own, LINES[2], str(own.figures[0]), 0.02)]
+    rows = [(own, ROLL_CENTRE, str(own.figures[0]), 0.02)]
     if found.ghost is not None:
         rows.append((found.ghost, GHOST, f"{found.ghost.title}: {found.ghost.figures[0]}", -0.02))
     for k, (one, colour, text, aside) in enumerate(rows):
@@ -162,8 +171,8 @@ def _words(axes: Axes, found: PhotoView, low: Array, high: Array) -> None:
         if band.name == "side line" and len(own.figures) > 1:
             u, v = band.places[int(0.62 * len(band.places))].tolist()
             under = min(v + 0.05 * wide, float(high[1]) - 0.3 * step)
-            arrow = {"arrowstyle": "-", "color": LINES[3], "lw": 0.9}
-            axes.annotate(str(own.figures[1]), (u, v), (u, under), arrowprops=arrow, ha="center", **_box(LINES[3], 9.5))
+            arrow = {"arrowstyle": "-", "color": SOFT, "lw": 0.9}
+            axes.annotate(str(own.figures[1]), (u, v), (u, under), arrowprops=arrow, ha="center", **_box(SOFT, 9.5))
 
 
 def _box(colour: str, size: float) -> dict[str, Any]:
@@ -178,7 +187,7 @@ def _head(figure: Figure, found: PhotoView, height: float) -> None:
     size = min(13.0, 13.0 * 96 / len(finding))  # on one line
     figure.text(left, 1.0 - 0.24 / height, finding, fontsize=size, fontweight="bold", va="center")
     said = f'Photograph "{found.photo.name}". Construction of the design position, located from marks in photographs'
-    figure.text(left, 1.0 - 0.52 / height, f"{said}; bands and ± hold 95 %.", fontsize=9, color="#46535c", va="center")
+    figure.text(left, 1.0 - 0.52 / height, f"{said}; bands and ± hold 95 %.", fontsize=9, color=SOFT, va="center")
 
 
 def _legend(figure: Figure, found: PhotoView, height: float) -> None:
@@ -191,11 +200,11 @@ def _legend(figure: Figure, found: PhotoView, height: float) -> None:
         colour, dash, words = LOOKS.get(name, OTHER_LOOK)
         told = words if name in LOOKS else f"{name}, produced"
         items.append(Line2D([], [], color=colour, ls=dash, lw=1.8, label=told))
-    items.append(Patch(fc=LINES[2], alpha=0.3, label="band of 95 %"))
+    items.append(Patch(fc=ROLL_CENTRE, alpha=0.3, label="band of 95 %"))
     plain: dict[str, Any] = {"ls": "none", "mec": "white"}
     items += [
-        Line2D([], [], color=LINES[2], marker="o", ms=7, label="roll centre, its ellipse of 95 %", **plain),
-        Line2D([], [], color=LINES[1], marker="D", ms=6.5, label="instant centre", **plain),
+        Line2D([], [], color=ROLL_CENTRE, marker="o", ms=7, label="roll centre, its ellipse of 95 %", **plain),
+        Line2D([], [], color=CONSTRUCTION, marker="D", ms=6.5, label="instant centre", **plain),
         Line2D([], [], color=INK, marker="^", ms=7, label="contact point", **plain),
         Line2D([], [], color=RIM, lw=1.5, label="rims as located"),
         Line2D([], [], color=INK, lw=1.0, label="arms and tie rods as located"),
@@ -206,4 +215,4 @@ def _legend(figure: Figure, found: PhotoView, height: float) -> None:
     figure.legend(handles=items, loc="lower left", bbox_to_anchor=(SIDE_IN / WIDE_IN, 0.24 / height), ncol=4,
                   frameon=False, fontsize=8.2, columnspacing=1.4, handlelength=2.6, borderaxespad=0.0)  # fmt: skip
     foot = "Lines run over everything; what the car's own parts hide is not told apart."
-    figure.text(SIDE_IN / WIDE_IN, 0.12 / height, foot, fontsize=7.5, color="#46535c", va="center")
+    figure.text(SIDE_IN / WIDE_IN, 0.12 / height, foot, fontsize=7.5, color=SOFT, va="center")

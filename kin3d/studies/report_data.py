@@ -108,11 +108,12 @@ def collect(
         When the cars have no axle in common, and whatever the studies refuse.
     """
     chosen = tuple(axles) if axles else _common(cars)
+    side = cars[0].axle(chosen[0]).side  # every axle of a page shows the same side of the car
     parts = []
     for k, axle in enumerate(chosen):
         result = compare(
             cars, axle, travel_mm, sigma=sigma_mm, samples=samples, seed=seed, threshold=threshold,
-            scale=scale, align=align, workers=workers, least=1,
+            scale=scale, align=align, workers=workers, least=1, side=side,
         )  # fmt: skip
         parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), _photo(cars, axle)))
         if progress:

@@ -20,7 +20,7 @@ from kin3d.studies.migration import draw_migration
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.writing.panels import Panel, Trace, draw_panels
 from kin3d.writing.result import Result
-from kin3d.writing.style import LINES
+from kin3d.writing.style import CARS, tones
 from kin3d.writing.tables import Cell, Column, Table
 
 if TYPE_CHECKING:
@@ -246,9 +246,11 @@ class SweepResult(Result):
 def sweep_panel(result: SweepResult, measure: Measure) -> Panel:
     """One measure over the first drive with several values."""
     first, *rest = result.driven()
-    family = _over_second(result, measure, first, rest[0]) if rest else _sides(result, measure, first)
+    lines = _over_second(result, measure, first, rest[0]) if rest else _sides(result, measure, first)
+    colours = tones(len(lines)) if rest else [CARS[0]] * len(lines)
     traces = tuple(
-        Trace(result.drives[first], y, label, k % len(LINES), k // len(LINES)) for k, (label, y) in enumerate(family)
+        Trace(result.drives[first], y, label, colour, 0 if rest else k)
+        for k, ((label, y), colour) in enumerate(zip(lines, colours, strict=True))
     )
     over = f"{DRIVES[first].split(',')[0].lower()} ({first.rpartition('_')[2]})"
     return Panel(measure.label, measure.unit, measure.sign, over, traces, legend=len(traces) > 1)

@@ -17,7 +17,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import AXES
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import GRID, INK, LINES, figure_style, save_figure
+from kin3d.writing.style import GRID, INK, LOWERS, PAPER, RAISES, figure_style, save_figure
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ def _coordinates(ax: Axes, points: list[str]) -> None:
 def _colours() -> Colormap:
     from matplotlib.colors import LinearSegmentedColormap
 
-    return LinearSegmentedColormap.from_list("low-high", [LINES[0], "#ffffff", LINES[1]])
+    return LinearSegmentedColormap.from_list("low-high", [LOWERS, PAPER, RAISES])
 
 
 def _key(figure: Figure, idle: list[str]) -> None:
@@ -172,8 +172,8 @@ def _key(figure: Figure, idle: list[str]) -> None:
     from matplotlib.patches import Patch
 
     handles: list[object] = [
-        Patch(color=LINES[1], label="raises the measure"),
-        Patch(color=LINES[0], label="lowers it"),
+        Patch(color=RAISES, label="raises the measure"),
+        Patch(color=LOWERS, label="lowers it"),
         Line2D([], [], lw=0, label="colour: part of the column's greatest; blank under 2 %"),
     ]
     if idle:

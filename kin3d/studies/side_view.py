@@ -130,11 +130,11 @@ def _side_centre(drawing: Drawing, seen: Seen, frame: Frame, lines: WheelLines, 
     if detailed:
         arm_lines(drawing, plane, frame, found, body_colours(seen.axle.wheels[0].bodies))
     start = plane.flat(lines.contact if detailed else seen.axle.wheels[0].centre)
-    look: dict[str, object] = {} if detailed else {"colour": "blue", "dash": "dashed", "width": 0.9}
+    look: dict[str, object] = {} if detailed else {"colour": "construction", "dash": "dashed", "width": 0.9}
     if frame.holds(centre):
         drawing.line("lines", start, centre, **look)
-        drawing.mark("lines", centre, "square", 0.5, colour="violet" if detailed else "blue")
-        words(drawing, centre, f"instant centre, {seen.axle.axle}\n{told}", (2.6, 0.0), colour="blue")
+        drawing.mark("lines", centre, "square", 0.5, colour="construction")
+        words(drawing, centre, f"instant centre, {seen.axle.axle}\n{told}", (2.6, 0.0), colour="construction")
         return
     way = plane.turned(found.direction)
     aim = start + 1e6 * way if detailed or not np.isfinite(centre).all() else centre
@@ -147,7 +147,7 @@ def _side_centre(drawing: Drawing, seen: Seen, frame: Frame, lines: WheelLines, 
     text = f"to the instant centre\n{told}"
     room = end[1] - seen.ground_mm > 8.0 * drawing.scale
     level = "middle" if room else "bottom"
-    words(drawing, end, text, (0.0, -4.6 if room else 1.2), align=align, colour="blue", size=SMALL, level=level)
+    words(drawing, end, text, (0.0, -4.6 if room else 1.2), align=align, colour="construction", size=SMALL, level=level)
 
 
 def _support(
@@ -160,7 +160,7 @@ def _support(
     mm, foot = drawing.scale, seen.plane.flat(lines.contact)
     across = ahead * seen.plane.sign
     end, full = foot + np.array([across, rise]), foot + np.array([across, on.height_mm])
-    colour = "green" if support.driving else "violet"
+    colour = "soft" if support.driving else "construction"
     drawing.line("base", foot, full, colour=colour, width=0.7, dash="dotted")
     drawing.line("lines", foot, end, colour=colour, width=1.7)
     drawing.line("base", (full[0], foot[1]), full, width=0.7, dash="solid")
@@ -168,7 +168,7 @@ def _support(
         tick = 1.6 * mm
         drawing.line("base", (full[0] - tick, z), (full[0] + tick, z), colour=colour, width=1.2, dash="solid")
     drawing.mark("lines", end, "dot", 0.45, colour=colour)
-    words(drawing, full, "100 %", (0.0, 2.2), align="center", colour="grey", size=SMALL)
+    words(drawing, full, "100 %", (0.0, 2.2), align="center", colour="soft", size=SMALL)
     # where the line ends at the other axle its words stand outside that wheel
     beside = 1.1 * float(seen.axle.radius_mm or 0.0) / mm if at_wheel else 2.6
     inward = -1.0 if across > 0 else 1.0
@@ -191,11 +191,11 @@ def _mass_centre(drawing: Drawing, seen: Sequence[Seen], frame: Frame, on: Level
         return
     first, share = seen[0], seen[0].axle.data.front_mass_share
     level = first.ground_mm + on.height_mm
-    drawing.line("base", (frame.low[0], level), (frame.high[0], level), colour="pink", width=0.7)
+    drawing.line("base", (frame.low[0], level), (frame.high[0], level), colour="soft", width=0.7)
     lines = first.axle.wheels[0].lines
     if share is None or lines is None:
         text = f"height of the mass centre {on.height_mm:.0f} mm"
-        words(drawing, np.array([frame.low[0], level]), text, (1.0, 2.5), colour="pink", size=SMALL)
+        words(drawing, np.array([frame.low[0], level]), text, (1.0, 2.5), colour="soft", size=SMALL)
         return
     foot = float(first.plane.flat(lines.contact)[0])
     behind = (1.0 - share if first.axle.axle == "front" else -share) * on.wheelbase_mm

@@ -12,6 +12,7 @@ from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.uncertainty import half_width
 from kin3d.writing.numbers import fixed, number, percent
 from kin3d.writing.panels import Panel, Trace
+from kin3d.writing.style import CARS
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
 if TYPE_CHECKING:
@@ -183,5 +184,5 @@ def _panel(cars: Sequence[tuple[str, Tolerance]], m: Measure) -> Panel:
             row = one.row(m.name)
             ends = [one.band(level) for level in LEVELS] if one.uncertainty.known else []
             bands = tuple((low[row], high[row]) for low, high in ends)
-            traces.append(Trace(one.travel_mm, one.first.value[row], label, k, k, bands))
+            traces.append(Trace(one.travel_mm, one.first.value[row], label, CARS[k % len(CARS)], k, bands))
     return Panel(m.label, m.unit, m.sign, "wheel travel (mm)", tuple(traces))

@@ -21,9 +21,9 @@ Array = NDArray[np.float64]
 LAYERS = {
     "base": Layer("mid", "chain", 0.8),
     "links": Layer("ink", "solid", 1.0),
-    "arms": Layer("orange", "dashed", 1.0),
-    "lines": Layer("violet", "solid", 1.5),
-    "dims": Layer("green", "solid", 0.8),
+    "arms": Layer("construction", "dashed", 1.0),
+    "lines": Layer("construction", "solid", 1.5),
+    "dims": Layer("soft", "solid", 0.8),
     "text": Layer("ink"),
 }
 STEP_MM = 7.5  # between dimension lines on paper
@@ -44,20 +44,20 @@ class Seen:
 
 
 def ground_plane(axle: AxleConstruction, view: str) -> Plane:
-    """A plane over the ground: the axle seen from behind, or the car from its left, with the ground level."""
+    """A plane over the ground: the axle seen from ahead, or the car from its left, with the ground level."""
     if axle.ground is None:
         return car_plane(view)
     axes = axle.ground.axes
     if view == "front":
-        return Plane(axle.ground.middle, axes, 1, -1.0)
+        return Plane(axle.ground.middle, axes, 1)
     # the ground's point under the origin of the car: x counts from there for both axles
     ahead = float(axle.ground.middle @ axes[0]) + axle.shift_mm * float(axes[0, 0])
     return Plane(axle.ground.middle - ahead * axes[0], axes, 0, -1.0)
 
 
 def car_plane(view: str) -> Plane:
-    """A plane of the vehicle frame: y or x runs to the right, z up."""
-    return Plane(np.zeros(3), np.eye(3), 1 if view == "front" else 0)
+    """A plane of the vehicle frame as every picture shows it: seen from ahead, or with the nose to the left."""
+    return Plane(np.zeros(3), np.eye(3), 1) if view == "front" else Plane(np.zeros(3), np.eye(3), 0, -1.0)
 
 
 def signed(value: float, places: int = 1) -> str:
@@ -75,11 +75,8 @@ def words(drawing: Drawing, at: Array, text: str, offset: tuple[float, float] = 
 
 
 def body_colours(bodies: Sequence[DrawnBody]) -> dict[str, str]:
-    """Colour of each body: the lower arm, the upper one, links, rod, rocker and spring."""
-    arms = sorted((b for b in bodies if b.role == "arm"), key=lambda b: float(b.places[:, 2].mean()))
-    out = {"rod": "mid", "rocker": "brown", "spring": "teal", "upright": "grey"}
-    named = {b.name: out.get(b.role, "green" if b.joint is not None else "mid") for b in bodies}
-    return named | {b.name: ("blue" if b is arms[0] else "orange") for b in arms}
+    """Name of the colour of each body: that of the part which it is."""
+    return {b.name: b.part for b in bodies}
 
 
 def draw_linkage(drawing: Drawing, plane: Plane, wheel: DrawnWheel, all_bodies: bool = True) -> None:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.parts import PartName, part_of
 from kin3d.measures import anti
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.entry import available
@@ -46,6 +47,8 @@ class DrawnBody:
         Its corners; of an arm its chassis joints, then where it holds the upright.
     joint : ndarray, shape (3,), or None
         Where an arm or a link holds the upright.
+    part : str
+        What it is, of `kin3d.linkage.parts`.
     lines : ndarray, shape (m, 2, 3)
         Straight lines that stand for it: a link, an arm's legs, an upright's spokes, a rocker's edges.
     """
@@ -54,6 +57,7 @@ class DrawnBody:
     role: Role
     places: Array
     joint: Array | None
+    part: PartName
     lines: Array
 
 
@@ -208,11 +212,14 @@ def _bodies(linkage: Linkage, at: dict[str, Array]) -> list[DrawnBody]:
         role = _role(linkage, name, len(ends), bool(shared))
         kept = [*ends, *shared] if role == "arm" else [p for p in points if p != WHEEL_AXIS]
         joint = at[shared[0]] if len(shared) == 1 and ends and role in ("arm", "link") else None
+        part = part_of(linkage, name, at)
         lines = [(at[a], at[b]) for a, b in _segments(linkage, name)]
-        out.append(DrawnBody(name, role, np.stack([at[p] for p in kept]), joint, np.array(lines).reshape(-1, 2, 3)))
+        out.append(
+            DrawnBody(name, role, np.stack([at[p] for p in kept]), joint, part, np.array(lines).reshape(-1, 2, 3))
+        )
     if linkage.spring is not None:
         ends_of = np.stack([at[p] for p in linkage.spring])
-        out.append(DrawnBody("spring", "spring", ends_of, None, ends_of[None]))
+        out.append(DrawnBody("spring", "spring", ends_of, None, "spring", ends_of[None]))
     return out
 
 

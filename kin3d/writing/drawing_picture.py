@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from kin3d.writing.drawing import LETTER_MM, Dimension, Drawing, Frame, Path, Words, mark_paths
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.numbers import fixed
-from kin3d.writing.style import COLOURS, INK, figure_style, save_figure
+from kin3d.writing.style import COLOURS, INK, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -88,7 +88,7 @@ def sheet(frame: Frame, scale: float, title: str, subtitle: str) -> tuple[Figure
     axes.set_axis_off()
     left = MARGIN_MM / paper[0]
     figure.text(left, 1 - 8 / paper[1], title, fontsize=13, fontweight="bold", va="center")
-    figure.text(left, 1 - 14.5 / paper[1], subtitle, fontsize=9, color=COLOURS["grey"][0], va="center")
+    figure.text(left, 1 - 14.5 / paper[1], subtitle, fontsize=9, color=SOFT, va="center")
     _bar(figure, scale, paper)
     return figure, axes
 
@@ -105,7 +105,7 @@ def _bar(figure: Figure, scale: float, paper: tuple[float, float]) -> None:
         figure.add_artist(Line2D([x, x], [y - tick, y + tick], color=INK, lw=0.9))
     figure.text(x1 - wide / 2, y + 2.4 / paper[1], f"{long} mm", ha="center", fontsize=8)
     text = f"scale 1:{scale:g} on a sheet {paper[0]:.0f} × {paper[1]:.0f} mm"
-    figure.text(x1, y - 5.5 / paper[1], text, ha="right", fontsize=7.5, color=COLOURS["grey"][0])
+    figure.text(x1, y - 5.5 / paper[1], text, ha="right", fontsize=7.5, color=SOFT)
 
 
 def _notes(figure: Figure, columns: Sequence[Sequence[str]]) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import INK, LINES, figure_style, save_figure
+from kin3d.writing.style import CARS, INK, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
-FAINT = "#5b6670"
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
 BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
 
@@ -33,8 +32,9 @@ class Trace:
     x, y : ndarray, shape (places,)
     label : str
         What the line is, for a legend; empty: it needs none.
-    colour, dash : int
-        Numbers in the round of colours and of dashes.
+    colour : str
+    dash : int
+        Number in the round of dashes.
     bands : tuple of (low, high)
         Ends of bands about the line, the narrow one first, each of shape (places,).
     """
@@ -42,7 +42,7 @@ class Trace:
     x: Array
     y: Array
     label: str = ""
-    colour: int = 0
+    colour: str = CARS[0]
     dash: int = 0
     bands: tuple[tuple[Array, Array], ...] = ()
 
@@ -128,12 +128,12 @@ def draw_panel(ax: Axes, panel: Panel) -> None:
     """Draw the lines of one panel with their bands."""
     for c in panel.traces:
         for ends, alpha in zip(c.bands[::-1], BAND_ALPHA[: len(c.bands)][::-1], strict=True):
-            ax.fill_between(c.x, *ends, color=_colour(c), alpha=alpha, lw=0)
-        ax.plot(c.x, c.y, color=_colour(c), lw=1.8, ls=DASHES[c.dash % len(DASHES)], label=c.label or None)
+            ax.fill_between(c.x, *ends, color=c.colour, alpha=alpha, lw=0)
+        ax.plot(c.x, c.y, color=c.colour, lw=1.8, ls=DASHES[c.dash % len(DASHES)], label=c.label or None)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
     unit = "" if panel.unit == "1" else f" ({panel.unit})"
     ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09)
-    ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7.5, color=FAINT)
+    ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7.5, color=SOFT)
     ax.set_xlabel(panel.x_title)
     ax.margins(x=0.0)
     low, high = ax.get_ylim()
@@ -150,17 +150,13 @@ def draw_legend(figure: Figure, traces: Sequence[Trace], bands: Sequence[str] = 
     from matplotlib.patches import Patch
 
     handles: list[object] = [
-        Line2D([], [], color=_colour(c), ls=DASHES[c.dash % len(DASHES)], lw=1.8, label=c.label) for c in traces
+        Line2D([], [], color=c.colour, ls=DASHES[c.dash % len(DASHES)], lw=1.8, label=c.label) for c in traces
     ]
-    colour = _colour(traces[0]) if len(traces) == 1 else FAINT
+    colour = traces[0].colour if len(traces) == 1 else SOFT
     # the narrow band lies upon the wide one
     alphas = (sum(BAND_ALPHA), BAND_ALPHA[1])
     handles += [Patch(color=colour, alpha=a, lw=0, label=name) for a, name in zip(alphas, bands, strict=False)]
     figure.legend(handles=handles, loc="outside lower left", ncols=len(handles), frameon=False, fontsize=8)
-
-
-def _colour(trace: Trace) -> str:
-    return LINES[trace.colour % len(LINES)]
 
 
 def _one_of_each(panels: Sequence[Panel]) -> list[Trace]:

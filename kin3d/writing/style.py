@@ -13,19 +13,57 @@ from kin3d.writing.files import MARK, whole_file
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-INK = "#1f2a33"
-GRID = "#d9dee2"
-# from the set of M. Okabe and K. Ito, Color Universal Design (2008), in an order of our own;
-# dashes tell the second round of them apart
-LINES = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#6b4c9a", "#7f7f7f", "#1f2a33")
-# colours of drawings by name, with the number that stands for each in a DXF file: readable on black and on white
+# --- one meaning a colour, wherever it stands: page, pictures, drawings, DXF files, window ------------------------
+# Text has at least 4.5 : 1 against the paper in all of them; a test measures it (Web Content Accessibility
+# Guidelines 2.2, 2023, criterion 1.4.3). Nothing is told by colour alone: dashes, shapes and words differ too.
+
+INK, SOFT, MID, GRID, PAPER = "#1f2a33", "#5b6670", "#8b969e", "#d9dee2", "#ffffff"
+# the cars: two colours for the two that are compared, greys for any others; these stand for cars and nothing else
+CARS = ("#0072b2", "#bf5000", "#1f2a33", "#5b6670", "#8b969e")
+# parts of a linkage, by the names of `kin3d.linkage.parts`
+PART_COLOURS = {
+    "lower arm": "#2f7d32",
+    "upper arm": "#8a3a76",
+    "steering link": "#14757d",
+    "rod": "#46535c",
+    "rocker": "#7a5636",
+    "spring": "#75695c",
+    "bar": "#8d5a50",
+    "upright": "#5b6770",
+    "other part": "#5b6670",
+}
+ROLL_CENTRE = "#c2185b"  # the roll centre, its path and its figures
+CONSTRUCTION = INK  # instant centres, and lines through them
+RAISES, LOWERS = "#8a6a00", "#5b4ba0"  # what makes a figure larger, what makes it smaller: neither is better
+# curves of one car that belong together, as those over several racks: from the first to the last
+FAMILY = ("#35245c", "#7a3b7d", "#b0607a", "#b8862f")
+# colours of drawings by name, with the number that stands for each in a DXF file: 3 : 1 on black and on white
 COLOURS = {
-    "ink": (INK, 7), "mid": ("#8b969e", 8), "pale": ("#eceff1", 254), "tyre": ("#f7f8f9", 255), "paper": ("#ffffff", 7),
-    "grey": ("#46535c", 8), "blue": (LINES[0], 5), "orange": (LINES[1], 30), "green": (LINES[2], 94),
-    "pink": (LINES[3], 6), "violet": (LINES[4], 200), "brown": ("#8c5a2b", 34), "teal": ("#2a8fa3", 134),
+    "ink": (INK, 7), "soft": (SOFT, 251), "mid": (MID, 8), "pale": ("#eceff1", 254), "tyre": ("#f7f8f9", 255),
+    "paper": (PAPER, 7), "car a": (CARS[0], 142), "car b": (CARS[1], 32), "car c": (CARS[2], 7),
+    "car d": (CARS[3], 251), "car e": (CARS[4], 252), "lower arm": (PART_COLOURS["lower arm"], 95),
+    "upper arm": (PART_COLOURS["upper arm"], 223), "steering link": (PART_COLOURS["steering link"], 134),
+    "rod": (PART_COLOURS["rod"], 251), "rocker": (PART_COLOURS["rocker"], 35),
+    "spring": (PART_COLOURS["spring"], 252), "bar": (PART_COLOURS["bar"], 25),
+    "upright": (PART_COLOURS["upright"], 251), "other part": (PART_COLOURS["other part"], 252),
+    "roll centre": (ROLL_CENTRE, 230), "construction": (CONSTRUCTION, 7), "raises": (RAISES, 44),
+    "lowers": (LOWERS, 173),
 }  # fmt: skip
+CAR_NAMES = ("car a", "car b", "car c", "car d", "car e")
 DOTS_PER_INCH = 150
 _PICTURE = re.compile(r'"data:image/png;base64,([^"]+)"')
+
+
+def tones(count: int) -> list[str]:
+    """Colours of so many curves of one car, in the order of what they run over."""
+    last = len(FAMILY) - 1
+    return [_between(last * k / max(1, count - 1)) for k in range(count)]
+
+
+def _between(place: float) -> str:
+    low = min(int(place), len(FAMILY) - 2)
+    ends = ([int(FAMILY[k][i : i + 2], 16) for i in (1, 3, 5)] for k in (low, low + 1))
+    return "#" + "".join(f"{round(a + (place - low) * (b - a)):02x}" for a, b in zip(*ends, strict=True))
 
 
 def figure_style() -> Any:
@@ -36,7 +74,7 @@ def figure_style() -> Any:
         "text.color": INK,
         "text.parse_math": False,  # a dollar sign in a title is a dollar sign
         "axes.labelcolor": INK,
-        "axes.edgecolor": "#8b969e",
+        "axes.edgecolor": MID,
         "axes.titlesize": 10,
         "axes.titleweight": "bold",
         "axes.spines.top": False,

@@ -103,7 +103,7 @@ def test_a_plane_turns_what_it_shows_and_a_moved_drawing_keeps_its_shape() -> No
 
 
 def test_everything_that_can_be_drawn_is_rendered() -> None:
-    drawing = Drawing(1.0, {"a": Layer("blue", "dashed", 1.0)})
+    drawing = Drawing(1.0, {"a": Layer("car a", "dashed", 1.0)})
     drawing.line("a", (0.0, 0.0), (10.0, 0.0), arrows="both")
     drawing.path("a", np.array([(0.0, 0.0), (10.0, 0.0), (5.0, 5.0)]), closed=True, fill="pale", colour="ink")
     for shape in ("dot", "joint", "square", "diamond", "target", "quartered"):

@@ -216,7 +216,7 @@ def test_titles_say_view_travel_and_scale(drawn):
     texts = [e.dxf.text for e in drawn["dunlin", "front"][2].modelspace().query("TEXT")]
     assert "Dunlin, last season, front axle" in texts
     assert "Front view, seen from ahead of the car: travel +30 mm, rack 0 mm" in texts
-    assert "Side view, left wheel, nose to the right: travel 0 mm, rack 0 mm (design)" in texts
+    assert "Side view, left wheel, nose to the left: travel 0 mm, rack 0 mm (design)" in texts
     assert texts.count("scale 1:1, 1 unit = 1 mm") == 6
 
 
@@ -259,8 +259,9 @@ def test_side_view_reads_the_anti_values(drawn, corner, travel):
     doc, data = drawn[corner][2], measured(*corner)
     figures = car(corner[0]).data
     drawn_lines = lines(doc, f"{STATES[travel]}_SIDE_LINES")
-    contact = np.array([at(data, f"contact_{c}_mm", travel) for c in "xz"])
-    centre = np.array([at(data, f"side_ic_{c}_mm", travel) for c in "xz"])
+    nose_left = np.array([-1.0, 1.0])
+    contact = nose_left * [at(data, f"contact_{c}_mm", travel) for c in "xz"]
+    centre = nose_left * [at(data, f"side_ic_{c}_mm", travel) for c in "xz"]
     shift, along, away = drawn_lines[0, 0] - contact, drawn_lines[0, 1] - drawn_lines[0, 0], centre - contact
     assert_allclose(
         along[0] * away[1] - along[1] * away[0], 0.0, rtol=0.0, atol=1e-9 * np.hypot(*along) * np.hypot(*away)
@@ -273,7 +274,7 @@ def test_side_view_reads_the_anti_values(drawn, corner, travel):
     sizes = dimensions(doc, f"{STATES[travel]}_SIDE_DIMS")
     for measure, share in shares.items():
         height = at(data, measure, travel) / 100.0 * figures.cg_height_mm
-        step = (-1.0 if front else 1.0) * share * figures.wheelbase_mm
+        step = (1.0 if front else -1.0) * share * figures.wheelbase_mm
         reading = contact + shift + (step, height)
         assert min(np.abs(x[1] - reading).max() for x in drawn_lines) < 1e-9
         for size in (abs(height), figures.cg_height_mm, abs(step)):
@@ -287,7 +288,8 @@ def test_lines_of_the_arms_lie_in_the_planes_of_the_arms(drawn):
     x, y, z = (at(data, f"contact_{c}_mm", 0.0) for c in "xyz")
     places = shown.design.wheels[0].points
     for view, fixed, axes in (("FRONT", 0, (1, 2)), ("SIDE", 1, (0, 2))):
-        shift = lines(doc, f"DESIGN_{view}_LINES")[0, 0] - np.array([x, y, z])[list(axes)]
+        flip = np.array([1.0 if view == "FRONT" else -1.0, 1.0])  # the nose to the left
+        shift = lines(doc, f"DESIGN_{view}_LINES")[0, 0] - flip * np.array([x, y, z])[list(axes)]
         found = lines(doc, f"DESIGN_{view}_ARMS")
         assert len(found) == (4 if view == "FRONT" else 2)  # left wheel first
         for ends, arm in zip(found, ("lower", "upper"), strict=False):
@@ -295,7 +297,7 @@ def test_lines_of_the_arms_lie_in_the_planes_of_the_arms(drawn):
             normal = np.cross(joints[1] - joints[0], joints[2] - joints[0])
             for end in ends - shift:
                 back = np.empty(3)
-                back[fixed], back[list(axes)] = (x, y)[fixed], end
+                back[fixed], back[list(axes)] = (x, y)[fixed], flip * end
                 assert_allclose((back - joints[0]) @ normal / np.linalg.norm(normal), 0.0, rtol=0.0, atol=1e-8)
 
 

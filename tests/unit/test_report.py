@@ -125,7 +125,7 @@ def test_what_an_engineer_looks_for_is_there():
     for said in (
         "What can be said",
         "Cannot be said from these points",
-        "Front view, looking forward",
+        "Front view, from ahead",
         "Roll centre while the body rolls",
         "only the upright's linkage is attributed",
         "Where the uncertainty comes from",
@@ -200,15 +200,15 @@ def test_a_difference_that_no_point_touches_is_said_to_be_exact():
     assert re.search(r"taken as exact:</p><p class=\"unsure\">anti-dive \(\+0.8 %\)", said)
 
 
-def test_the_path_of_the_roll_centre_is_seen_looking_forward():
-    """A centre that goes to the left as the left side rises: its mark at +1 degree stands on the left of the page."""
+def test_the_path_of_the_roll_centre_is_seen_from_ahead():
+    """A centre that goes to the left as the left side rises: its mark at +1 degree stands on the right of the page."""
     roll = np.array([-1.0, 0.0, 1.0])
     values = {"roll_centre_offset_mm": 50.0 * roll, "roll_centre_height_mm": 30.0 + 0.0 * roll}
     swept = SimpleNamespace(values={n: v.reshape(1, 3, 1, 1) for n, v in values.items()}, drives={"roll_deg": roll})
     made = migration(SimpleNamespace(axle="front", cars=[SimpleNamespace(roll=swept)]))
     at = {word: float(x) for x, word in re.findall(r'x="([\d.]+)"[^>]*>([−+]\d)</text>', made)}
     assert set(at) == {"−1", "+1"}
-    assert at["+1"] < at["−1"] - 50.0
+    assert at["+1"] > at["−1"] + 50.0
 
 
 def test_the_same_input_gives_the_same_page():
