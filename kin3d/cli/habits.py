@@ -9,7 +9,6 @@ from copy import copy
 from typing import Annotated, Any, get_args, get_type_hints
 
 import typer
-from rich.markup import escape
 from typer.models import ParameterInfo
 
 from kin3d.cli.options import LARGEST
@@ -52,7 +51,7 @@ def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
     made = [*kept, *own]
     run.__annotations__ = {p.name: p.annotation for p in made}
     run.__signature__ = inspect.Signature(made)  # type: ignore[attr-defined]
-    run.__doc__ = escape(inspect.getdoc(function) or "")
+    run.__doc__ = _plain(inspect.getdoc(function) or "")
     return run
 
 
@@ -66,11 +65,20 @@ def _refuse_numbers(given: dict[str, Any]) -> None:
         )
 
 
+def _plain(words: str) -> str:
+    """A help text whose brackets are brackets and no markup."""
+    if "[" not in words:
+        return words
+    from rich.markup import escape  # slow to import, and few commands have brackets in their help
+
+    return escape(words)
+
+
 def _escaped(annotation: Any) -> Any:
     """The annotation with the brackets of its help text escaped."""
     base, *more = get_args(annotation) if hasattr(annotation, "__metadata__") else (annotation,)
     infos = [copy(m) if isinstance(m, ParameterInfo) else m for m in more]
     for info in infos:
         if isinstance(info, ParameterInfo) and info.help:
-            info.help = escape(info.help)
+            info.help = _plain(info.help)
     return Annotated[(base, *infos)] if infos else base

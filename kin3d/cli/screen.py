@@ -6,12 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rich.console import Console
-from rich.text import Text
-
 from kin3d.errors import Finding, Kin3dError, RequestError, Severity
 from kin3d.writing.files import PICTURES, TABLES, check_place, plan
-from kin3d.writing.terminal import print_table, say
+from kin3d.writing.terminal import Output
 
 if TYPE_CHECKING:
     from kin3d.writing.result import Result
@@ -34,18 +31,17 @@ class Screen:
 
     def __init__(self, quiet: bool = False, strict: bool = False) -> None:
         self.quiet, self.strict, self.code = quiet, strict, 0
-        self._out = Console(quiet=quiet)
-        self._err = Console(stderr=True, soft_wrap=True)
+        self._out, self._err = Output(quiet=quiet), Output(error=True)
         self._warnings = 0
 
     def say(self, sentence: str, style: str = "") -> None:
         """Print a sentence to standard output."""
-        say(self._out, sentence, style)
+        self._out.say(sentence, style)
 
     def show(self, result: Result, measures: Sequence[str] | None = None) -> None:
         """Print what a person reads of a result: its tables, then its notes."""
         for table in result.tables(measures):
-            print_table(self._out, table)
+            self._out.table(table)
         for note in result.notes():
             self.say(note, "dim")
 
@@ -76,7 +72,7 @@ class Screen:
         """The exit code; with ``--strict`` it says that warnings made it 1."""
         if self.strict and self._warnings:
             count = f"{self._warnings} warning{'s' if self._warnings > 1 else ''}"
-            self._err.print(Text(f"{count}: with --strict this counts as failure (exit code 1).", "bold"))
+            self._err.labelled(f"{count}: with --strict this counts as failure (exit code 1).", "bold")
             self.code = max(1, self.code)
         return self.code
 
@@ -114,16 +110,15 @@ def check_endings(asked: Iterable[tuple[Path | None, tuple[str, ...], str]]) -> 
 
 def show_error(error: Kin3dError) -> None:
     """Print every finding of an error, one a line, to standard error."""
-    console = Console(stderr=True, soft_wrap=True)
+    output = Output(error=True)
     for finding in error.findings:
-        show_finding(console, finding)
+        show_finding(output, finding)
     count = sum(f.severity is Severity.ERROR for f in error.findings)
     # a result that could not be written was computed all the same
     end = "" if any(f.code == "not-written" for f in error.findings) else "; nothing was computed"
-    console.print(Text(f"{count} error{'s' if count > 1 else ''}{end}.", "bold"))
+    output.labelled(f"{count} error{'s' if count > 1 else ''}{end}.", "bold")
 
 
-def show_finding(console: Console, finding: Finding) -> None:
+def show_finding(output: Output, finding: Finding) -> None:
     """Print one finding: its severity, then where, what and what to do."""
-    line = Text(f"{finding.severity}: ", _STYLE[finding.severity])
-    console.print(line.append(str(finding), "default"), soft_wrap=True)
+    output.labelled(f"{finding.severity}: ", _STYLE[finding.severity], str(finding))

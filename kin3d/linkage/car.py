@@ -99,6 +99,11 @@ class PointTable:
         """Whether the places are no more than a start for an adjustment that is still to be made."""
         return False
 
+    @property
+    def own_side(self) -> Side | None:
+        """Side that the points are given for, where they say it themselves; None: the car file says it."""
+        return None
+
     def __getitem__(self, name: str) -> NDArray[np.float64]:
         """Coordinates of one point, shape (3,), mm."""
         row: NDArray[np.float64] = self.xyz_mm[self.names.index(name)]
@@ -221,9 +226,9 @@ class Car(Record):
 
     title: str
     source: Path
-    data: CarData
-    front: Axle | None = None
-    rear: Axle | None = None
+    data: Annotated[CarData, _HELD]
+    front: Annotated[Axle | None, _HELD] = None
+    rear: Annotated[Axle | None, _HELD] = None
     findings: Annotated[tuple[Finding, ...], _HELD] = ()
 
     def __repr__(self) -> str:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
-from importlib import resources
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, LayoutError, raise_errors
 from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, BarRole, Bodies, Layout, Part, Rocker, Slider
 from kin3d.linkage.names import normalise
 
+_FOLDER = Path(__file__).with_name("layouts")
 _KEYS = {
     "": ("name", "about", "bodies", "rack", "wheel", "sliders", "parts"),
     "wheel": ("body", "steering_axis"),
@@ -26,20 +28,18 @@ _KEYS = {
 
 def builtin_names() -> tuple[str, ...]:
     """Names of the layouts that come with the program."""
-    folder = resources.files("kin3d.linkage") / "layouts"
-    return tuple(
-        sorted(f.name.removesuffix(".toml").replace("_", " ") for f in folder.iterdir() if f.name.endswith(".toml"))
-    )
+    return tuple(sorted(f.stem.replace("_", " ") for f in _FOLDER.glob("*.toml")))
 
 
+@cache
 def builtin(name: str) -> Layout:
     """Return the built-in layout of that name; raises LayoutError with the names there are."""
-    file = resources.files("kin3d.linkage") / "layouts" / f"{name.replace(' ', '_')}.toml"
     if name not in builtin_names():
         known = ", ".join(f'"{n}"' for n in builtin_names())
         raise LayoutError(
             Finding("layout-unknown", f'no layout "{name}"; built in: {known}; or give the path of a layout file')
         )
+    file = _FOLDER / f"{name.replace(' ', '_')}.toml"
     return parse(tomllib.loads(file.read_text("utf-8")), f"layout {name}")
 
 

@@ -18,12 +18,9 @@ from pydantic import (
     ModelWrapValidatorHandler,
     PrivateAttr,
     ValidationError,
-    ValidationInfo,
-    field_validator,
     model_validator,
 )
 from pydantic.fields import FieldInfo
-from pydantic_core import PydanticCustomError
 
 from kin3d.errors import Finding
 from kin3d.linkage.names import did_you_mean
@@ -48,7 +45,7 @@ class Record(BaseModel):
     `sigmas` the deviation, in the unit of the value.
     """
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False, defer_build=True)
     _sigmas: dict[str, float] = PrivateAttr(default_factory=dict)
 
     @property
@@ -66,22 +63,14 @@ class Record(BaseModel):
             out |= {f"{place}.{key}": sigma for place, r in inner.items() for key, sigma in r.sigmas.items()}
         return out
 
-    @field_validator("*", mode="before")
-    @classmethod
-    def _value_alone(cls, value: Any, info: ValidationInfo) -> Any:
-        if not isinstance(value, list) or not _holds_number(cls, info.field_name):
-            return value
-        if len(value) != 2 or not all(_is_number(v) for v in value) or not 0.0 <= value[1] < float("inf"):
-            raise PydanticCustomError("sigma_wrong", "no value with its standard deviation")
-        return value[0]
-
     @model_validator(mode="wrap")
     @classmethod
-    def _keep_sigmas(cls, data: Any, handler: ModelWrapValidatorHandler[Any]) -> Any:
-        record = handler(data)
-        if isinstance(data, Mapping):
-            pairs = {k: v for k, v in data.items() if isinstance(v, list) and _holds_number(cls, k)}
-            record._sigmas = {key: float(sigma) for key, (_, sigma) in pairs.items()}
+    def _values_alone(cls, data: Any, handler: ModelWrapValidatorHandler[Any]) -> Any:
+        if not isinstance(data, Mapping):
+            return handler(data)
+        pairs = {k: v for k, v in data.items() if _is_pair(v) and _holds_number(cls, k)}
+        record = handler({**data, **{key: value for key, (value, _) in pairs.items()}})
+        record._sigmas = {key: float(sigma) for key, (_, sigma) in pairs.items()}
         return record
 
 
@@ -90,8 +79,14 @@ def _holds_number(model: type[Record], key: str | None) -> bool:
     return field is not None and field.annotation in (float, float | None)
 
 
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+def _is_pair(value: Any) -> bool:
+    """Whether it is a value with its standard deviation."""
+    return (
+        isinstance(value, list)
+        and len(value) == 2
+        and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
+        and 0.0 <= value[1] < float("inf")
+    )
 
 
 def _elements(key: str, value: Any) -> dict[str, Record]:
@@ -319,7 +314,7 @@ def _choices(annotation: Any) -> tuple[str, ...]:
 
 
 def _value_hint(kind: str, value: Any, expected: str) -> str:
-    if kind == "sigma_wrong":
+    if kind == "float_type" and isinstance(value, list):
         return ", alone or as [value, sigma] with a standard deviation of 0 or more"
     if isinstance(value, list) and kind == "less_than_equal":
         value = value[0]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import cos, hypot, radians
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,12 @@ from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
 from kin3d.reading.layouts import LayoutChoice
-from kin3d.reading.photo_records import CarPhotos, PhotoPoints
 from kin3d.reading.points import PointScan, scan_points_csv
 from kin3d.reading.text import FindingLog
 from kin3d.units import known_lengths, length_factor
+
+if TYPE_CHECKING:
+    from kin3d.reading.photo_records import CarPhotos
 
 _TABLES = (".csv", ".txt", ".tsv")
 _MESHES = (".stl", ".obj", ".glb", ".ply")
@@ -77,12 +79,12 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         _tell_unused(linkage, source, log)
     if main is None or main.table is None or layout is None or not linkage:
         return None
-    side = main.table.photographs.side if isinstance(main.table, PhotoPoints) else keys.side
+    side = main.table.own_side or keys.side
     if side is None:
         return None
     _tell_wheel_axis(main, source, log)
     data = in_axes(keys, np.eye(3) if frame.rotation is None else frame.rotation, source.folder)
-    axle = Axle(
+    axle = Axle.model_construct(  # of values that are checked
         name=source.name,
         points=main.table,
         side=side,
@@ -106,7 +108,7 @@ def _read_points(
         return None, None
     side = _side(key, source.keys.side)
     scan = _scan_file(source.folder / name, source.where(key), source, frame, log, side)
-    if not isinstance(scan.table, PhotoPoints):
+    if scan.table is None or not scan.table.pending:
         scan = _from_origin(scan, source, frame, log)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
         _check_side(scan.table, side, source.where("side" if key == "points" else key), log)
@@ -279,6 +281,8 @@ def _scan_drawing(path: Path, source: AxleSource, frame: FileFrame, side: Side |
 
 def _scan_photographs(path: Path, where: str, source: AxleSource) -> PointScan:
     """The description of what photographs show; it becomes points where it can be adjusted."""
+    # imported where it is needed, for the start of every command without photographs
+    from kin3d.reading.photo_records import PhotoPoints
     from kin3d.reading.photographs import read_photographs
 
     log = FindingLog(str(path))

@@ -190,6 +190,11 @@ class PhotoPoints(PointTable):
         """Whether they are not adjusted yet."""
         return self.located_mm is None
 
+    @property
+    def own_side(self) -> Side:
+        """The side that the photographs' file names."""
+        return self.photographs.side
+
     @staticmethod
     def of(photographs: CarPhotos) -> PhotoPoints:
         """The points that photographs are to give, at their start."""

@@ -11,13 +11,10 @@ from math import pi, sqrt
 
 import numpy as np
 
-from kin3d.errors import Finding, Kin3dError, Severity
+from kin3d.errors import Finding, LayoutError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
-from kin3d.measures.corner import Corner
-from kin3d.measures.springs import motion_ratio
-from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import value
+from kin3d.solve.velocities import design_velocities
 from kin3d.studies.plausible_points import GivenCorner, half_tracks_apart, implausible_points
 
 GRAVITY = 9.81
@@ -119,7 +116,7 @@ def _springs(car: Car, corner: GivenCorner) -> Iterator[Finding]:
     spring = axle.spring
     if spring is None or corner.linkage.spring is None:
         return
-    ratio = _ratio(car, corner)
+    ratio = _ratio(corner)
     rate, place = float(spring.rate_n_per_mm), "spring.rate_n_per_mm"
     if ratio is None or abs(ratio) < 0.05:
         return
@@ -174,13 +171,16 @@ def _static_load(car: Car, corner: GivenCorner) -> float | None:
     return load or None
 
 
-def _ratio(car: Car, corner: GivenCorner) -> float | None:
+def _ratio(corner: GivenCorner) -> float | None:
     """Motion ratio in the design position; None where the linkage cannot be put together (other checks tell it)."""
+    spring = corner.linkage.spring
     try:
-        model = AxleModel.of(car, corner.axle.name)
-        lanes = model.kernel.lanes(model.variants, np.zeros(1))
-        found = value(motion_ratio(Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), 1)))
-    except Kin3dError:
+        speed = design_velocities(corner.linkage, corner.side.design)
+    except LayoutError:
         return None
-    ratio = float(np.ravel(found)[0])
+    if speed is None or spring is None:
+        return None
+    at = dict(zip(corner.linkage.points, corner.side.design, strict=True))
+    along = at[spring[0]] - at[spring[1]]
+    ratio = -float(along @ (speed[spring[0]] - speed[spring[1]])) / float(np.linalg.norm(along))
     return ratio if np.isfinite(ratio) else None

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Severity
 from kin3d.frames import parse_axes
 from kin3d.linkage.car import Axle, PointTable
-from kin3d.linkage.design import side_coordinates, side_sign
+from kin3d.linkage.design import SideCoordinates, side_coordinates, side_sign
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.names import Side
 from kin3d.studies.plausible_slips import slips_of
@@ -45,14 +45,14 @@ class GivenCorner:
     Attributes
     ----------
     axle : Axle
-    table : PointTable
-        In which its points stand.
+    side : SideCoordinates
+        Its points as they stand in the car, and the table that they come from.
     at : dict of point to ndarray, shape (3,)
         x forward, y **outboard**, z up, mm.
     """
 
     axle: Axle
-    table: PointTable
+    side: SideCoordinates
     at: dict[str, Array]
 
     @staticmethod
@@ -60,13 +60,18 @@ class GivenCorner:
         """The corner of one side."""
         given = side_coordinates(axle, side)
         turned = given.design * np.array([1.0, given.sign, 1.0])
-        return GivenCorner(axle, given.table, dict(zip(axle.linkage.points, turned, strict=True)))
+        return GivenCorner(axle, given, dict(zip(axle.linkage.points, turned, strict=True)))
 
     @staticmethod
     def given(axle: Axle) -> list[GivenCorner]:
         """The corners that the file has points for: of one side, or of both."""
         other: Side = "right" if axle.side == "left" else "left"
         return [GivenCorner.of(axle, s) for s in ((axle.side, other) if axle.other_points else (axle.side,))]
+
+    @property
+    def table(self) -> PointTable:
+        """In which its points stand."""
+        return self.side.table
 
     @property
     def origin(self) -> Array:

@@ -10,11 +10,9 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import hashlib
 import os
 import re
 import stat
-import tempfile
 from collections.abc import Iterator
 from contextvars import ContextVar
 from pathlib import Path
@@ -108,6 +106,8 @@ def with_sum(text: str) -> str:
 
 
 def _sum_of(text: str) -> str:
+    import hashlib  # for sums alone: most commands write nothing
+
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:16]
 
 
@@ -230,6 +230,8 @@ def whole_file(path: Path, *, edited: bool = False) -> Iterator[Path]:
     RequestError
         As `write_file`.
     """
+    import tempfile  # where something is written
+
     if not edited:
         _check_place(path)
     target = Path(os.path.realpath(path))  # a link goes on pointing to the file that it points to

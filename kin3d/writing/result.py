@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from abc import ABC, abstractmethod
 from os import PathLike
 from pathlib import Path
@@ -10,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from kin3d.errors import Finding, RequestError
 from kin3d.writing.files import MARK, TABLES, check_place, write_file
-from kin3d.writing.html import html_table
 from kin3d.writing.tables import Table, csv_text, json_object
 
 if TYPE_CHECKING:
@@ -77,6 +75,8 @@ class Result(ABC):
             return sum(len(t.rows) for t in self.records()[:1])
         records = {t.key: t for t in self.records()}
         if place.suffix.lower() == ".json":
+            import json  # not at every start
+
             content = {
                 "generator": MARK,
                 "kind": self.kind,
@@ -99,6 +99,8 @@ class Result(ABC):
 
     def _repr_html_(self) -> str:
         from html import escape
+
+        from kin3d.writing.html import html_table
 
         first = self.tables()[:1]
         return f"<p>{escape(self.summary())}</p>" + "".join(html_table(t, most=12) for t in first)

@@ -16,7 +16,7 @@ from rich.console import Console
 from kin3d.writing.html import html_table
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Quantity, Table, csv_text, json_object
-from kin3d.writing.terminal import print_table
+from kin3d.writing.terminal import Output
 
 COLUMNS = (
     Column("measure", text=True, key=True),
@@ -67,7 +67,7 @@ def test_a_figure_has_the_places_that_its_unit_deserves(quantity, shown):
 @pytest.mark.parametrize("width", [40, 52, 67, 200])
 def test_a_wide_table_goes_on_below_with_its_first_column_and_is_never_wider_than_the_terminal(width):
     out = io.StringIO()
-    print_table(Console(file=out, force_terminal=True, color_system=None, width=width), WIDE)
+    Output(console=Console(file=out, force_terminal=True, color_system=None, width=width)).table(WIDE)
     lines = out.getvalue().splitlines()
     assert max(len(line.rstrip()) for line in lines) <= width
     blocks = sum("measure" in line for line in lines)
@@ -79,10 +79,13 @@ def test_a_wide_table_goes_on_below_with_its_first_column_and_is_never_wider_tha
     ]
 
 
-def test_in_a_pipe_every_row_is_a_line_with_tabs():
-    out = io.StringIO()
-    print_table(Console(file=out, width=30), WIDE)
-    lines = out.getvalue().splitlines()
+def test_in_a_pipe_every_row_is_a_line_with_tabs(capsys):
+    Output().table(WIDE)
+    Output(quiet=True).table(WIDE)
+    Output(error=True).labelled("warning: ", "yellow", "[front] is :smile: odd")
+    out, err = capsys.readouterr()
+    assert err == "warning: [front] is :smile: odd\n"
+    lines = out.splitlines()
     assert lines[0] == "A <wide> table"
     assert lines[1].split("\t") == ["measure", *(f"{k} mm" for k in range(9))]
     assert lines[2].split("\t") == ["camber", *(f"{1000.25 + k:.2f}" for k in range(9))]
