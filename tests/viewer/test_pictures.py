@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
+from kin3d_viewer.charts import Charts
+from kin3d_viewer.films import animation
+from kin3d_viewer.images import save_film
 from kin3d_viewer.model import Drives
-from kin3d_viewer.pictures import Camera, PictureOptions, animation, screenshot
+from kin3d_viewer.pictures import Camera, PictureOptions, screenshot
 from kin3d_viewer.session import Session
 from tests.viewer.cars import car
 
@@ -96,6 +99,65 @@ def test_film_shows_the_sweep_there_and_back(graphics, tmp_path):
             frames.append(np.asarray(film.convert("RGB"), dtype=int))
     assert (np.abs(frames[0] - frames[1]) > 20).mean() > 0.003
     assert (np.abs(frames[1] - frames[3]) > 20).mean() < 0.001  # on the way back the same again
+
+
+def test_body_rolls_and_the_ground_stays_level(graphics):
+    """Of a film in roll: the contact points stay at one height in the picture, the joints do not."""
+    session = Session.of(car("plover", None), "front", Drives(0.0, 0.0, -2.5), over="roll_deg")
+    options = PictureOptions("front", layers=BARE, size=SIZE)
+    heights, joints = [], []
+    with Camera(session, options) as camera:
+        for k, roll in enumerate((-2.5, 0.0, 2.5)):
+            session.editor.drive(roll_deg=roll)
+            camera.shoot(aim=k == 0)
+            for name, kept in (("contact", heights), ("upper_front", joints)):
+                both = np.array([camera.stage.scene[f"{side}/{name}"].centre for side in ("left", "right")])
+                kept.append(camera.stage.overlay.project(both)[:, 1])
+    np.testing.assert_allclose(heights, np.full((3, 2), heights[0][0]), rtol=0.0, atol=0.2)
+    tilt = np.diff(joints, axis=1)[:, 0]  # px; 0.2 px a mm, the joints 0.5 m apart
+    assert tilt[0] > 3.0
+    assert tilt[2] < -3.0
+
+
+def test_caption_calls_roll_by_its_name():
+    session = Session.of(car("plover", None), "front", Drives(), over="roll_deg")
+    assert session.caption().endswith("front axle  ·  roll +0.00 deg")
+    session.editor.drive(travel_mm=-4.0)
+    assert session.caption().endswith("roll +0.00 deg  ·  heave −4.0 mm")
+    assert Session.of(car("plover", None), "front", Drives()).caption().endswith("front axle  ·  travel +0.0 mm")
+
+
+def test_film_keeps_the_colours_of_thin_bars(tmp_path):
+    """Paper, and bars of 2 px in eight colours in one picture of thirty: each comes back within 8 of 255."""
+    bars = np.array([(0, 114, 178), (213, 94, 0), (0, 158, 115), (86, 180, 233), (42, 143, 163), (204, 121, 167),
+                     (230, 159, 0), (43, 43, 43)])  # fmt: skip
+    images = list(np.random.default_rng(3).integers(90, 256, (30, 120, 200, 1)).repeat(3, axis=3).astype(np.uint8))
+    for k, colour in enumerate(bars):
+        images[6][10 * k + 5 : 10 * k + 7, 40:160] = colour
+    save_film(tmp_path / "bars.gif", images, 20)
+    with Image.open(tmp_path / "bars.gif") as film:
+        film.seek(6)
+        seen = np.asarray(film.convert("RGB"), dtype=int)
+    for k, colour in enumerate(bars):
+        assert np.abs(seen[10 * k + 5, 100] - colour).max() <= 8
+
+
+@pytest.mark.parametrize("inches", [2.4, 3.3, 4.6])
+def test_legend_is_whole_after_an_edit_beside_another_car(inches):
+    from matplotlib.figure import Figure
+
+    session = Session.of(car("dunlin", None), "front", Drives(0.0, 3.0), car("plover", None))
+    session.editor.set_point(0, "upper_outer", session.editor.place(0, "upper_outer") + np.array([0.0, 2.0, 1.0]))
+    charts = Charts(Figure(figsize=(inches, 6.0), dpi=100), session.editor.model.every_measure, ["camber_deg"])
+    charts.show(session.view.curves, session.file_curves(), session.ghost().curves)
+    charts.legend(file=True, ghost="Plover, this season's hill-climb car with a rather long name")
+    charts.image()
+    (legend,) = charts.figure.legends
+    box = legend.get_window_extent()
+    assert [t.get_text() for t in legend.get_texts()][:3] == ["left", "right", "as in the file"]
+    assert box.x0 >= 0.0
+    assert box.x1 <= 100.0 * inches
+    assert box.y1 <= 600.0
 
 
 def make_references() -> None:

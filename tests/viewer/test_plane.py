@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from kin3d_viewer.labels import arrange
+from kin3d_viewer.level import Level
 from kin3d_viewer.pointer import Eye, Picked, drag_shift, nudge_direction, pick
 from kin3d_viewer.primitives import Ball, Scene
 from kin3d_viewer.views import VIEWS, framing
@@ -105,7 +106,18 @@ def test_every_place_is_in_the_picture(view, aspect):
 
 
 def test_ground_lies_level_in_roll():
-    roll = np.radians(3.0)
-    normal = np.array([0.0, np.sin(roll), np.cos(roll)])
-    frame = framing("front", np.eye(3) * 100.0, 1.5, normal=normal)
-    np.testing.assert_allclose(frame.up, normal, rtol=0.0, atol=1e-12)
+    """A place on the ground, 700 mm along it and 40 mm above, is seen there whatever the roll."""
+    for degrees in (-3.0, 0.0, 2.0):
+        sin, cos = np.sin(np.radians(degrees)), np.cos(np.radians(degrees))
+        level = Level(np.array([0.0, sin, cos]), np.array([5.0, 6.0, 7.0]))
+        place = level.foot + 700.0 * np.array([0.0, cos, -sin]) + 40.0 * level.normal
+        np.testing.assert_allclose(level.seen(place), [5.0, 706.0, 47.0], rtol=0.0, atol=1e-9)
+        np.testing.assert_allclose(level.back(level.seen(place)), place, rtol=0.0, atol=1e-9)
+
+
+def test_drag_in_a_leaning_view_keeps_the_point_under_the_mouse():
+    """Side view of a body in 4° of roll: x and z change, y does not, and the mouse keeps its point."""
+    sin, cos = np.sin(np.radians(4.0)), np.cos(np.radians(4.0))
+    eye = Eye(-X, np.array([0.0, sin, cos]), np.array([0.0, cos, -sin]), True, 2.0)
+    shift = drag_shift(eye, np.array([10.0, -4.0]), "", None)
+    np.testing.assert_allclose(shift, [-5.0, 0.0, -2.0 / cos], rtol=0.0, atol=1e-12)

@@ -14,9 +14,9 @@ from kin3d.solve.model import AxleModel
 from kin3d.studies.sweep import sweep
 from kin3d_viewer.forces import rod_force
 from kin3d_viewer.model import Drives, LiveModel
-from kin3d_viewer.primitives import Ball, Coil, Label, Line, Rod, Sheet, Wheel
-from kin3d_viewer.scene import scene, visible
-from kin3d_viewer.style import LAYERS
+from kin3d_viewer.primitives import Ball, Coil, Rod, Sheet, Wheel
+from kin3d_viewer.scene import Other, scene, visible
+from kin3d_viewer.style import CARS, LAYERS, ROLES
 from tests.viewer.cars import CASES, car
 
 MM = {"rtol": 0.0, "atol": 1e-9}
@@ -31,7 +31,7 @@ class Seen:
         self.car = car(name, folder)
         model = LiveModel(self.car, axle)
         view = model.solve(model.design, Drives(travel, rack))
-        self.scene = scene(view.now, view.roll_path)
+        self.scene = scene(view.now)
         reference = AxleModel.of(self.car, axle)
         lanes = reference.kernel.lanes(reference.variants, travel, rack)
         self.linkage = reference.linkage
@@ -190,7 +190,7 @@ def test_roll_stands_both_wheels_on_one_ground(name, axle, tmp_path):
     read = car(name, tmp_path)
     model = LiveModel(read, axle)
     view = model.solve(model.design, Drives(5.0, 2.0, 1.5))
-    found = scene(view.now, view.roll_path)
+    found = scene(view.now)
     data = sweep(read, axle, heave=5.0, roll=1.5, rack=2.0)
     roll = np.radians(1.5)
     normal = np.array([0.0, np.sin(roll), np.cos(roll)])
@@ -211,15 +211,36 @@ def test_roll_stands_both_wheels_on_one_ground(name, axle, tmp_path):
         np.testing.assert_allclose(gap, 0.0, rtol=0.0, atol=1e-6 * max(1.0, abs(offset)))
 
 
-def test_ghost_is_the_other_car_in_grey(tmp_path):
+def test_other_car_stands_beside_with_its_centres_in_its_colour(tmp_path):
     now, other = (LiveModel(car(n, tmp_path)) for n in ("dunlin", "plover"))
     views = [m.solve(m.design, Drives(10.0, 0.0)) for m in (now, other)]
-    found = scene(views[0].now, None, views[1].now)
+    found = scene(views[0].now, [Other(views[1].now)], "A")
     for side, number in (("left", 0), ("right", 1)):
-        ball = found[f"ghost/{side}/upper_outer"]
+        ball = found[f"B/{side}/upper_outer"]
         np.testing.assert_allclose(ball.centre, views[1].now.at(number, "upper_outer"), **MM)
-        assert ball.role == "ghost"
-    assert not [p for p in found.items if isinstance(p, Label | Line) and p.name.startswith("ghost")]
+        assert ball.role == "B linkage"
+        y, z = (views[1].now.value(number, f"front_ic_{a}_mm") for a in "yz")
+        np.testing.assert_allclose(found[f"B/{side}/front centre"].centre[1:], (y, z), **MM)
+    assert {found[f"{c}roll centre"].role for c in ("", "B/")} == {"A roll centre", "B roll centre"}
+    colours = {ROLES[found[f"{c}roll centre"].role].colour for c in ("", "B/")}
+    assert colours == set(CARS.values())
+    height = f"{float(views[1].now.values['roll_centre_height_mm'][0]):+.1f} mm".replace("-", "−")
+    assert found["B/roll centre/label"].text == f"{other.car.title}: roll centre {height}"
+
+
+@pytest.mark.parametrize("over", ["travel_mm", "roll_deg"])
+def test_trails_go_through_the_centres_of_every_position(over, tmp_path):
+    """Seen over level ground: heights are the dataset's over the ground, at its own roll."""
+    model = LiveModel(car("plover", tmp_path), "front", over)
+    model.ranges[over] = (-2.0, -0.5, 1.0, 2.5)
+    found = model.solve(model.design, Drives()).now.trails
+    for k, value in enumerate(model.ranges[over]):
+        now = model.solve(model.design, Drives(**{over: value})).now
+        here = scene(now)
+        for name, item in (("roll centre", "roll centre"), ("right/front centre", "right/front centre")):
+            np.testing.assert_allclose(found[name][k], now.level.seen(here[item].centre), rtol=0.0, atol=1e-7)
+        height = found["roll centre"][k][2] - now.level.foot[2]
+        np.testing.assert_allclose(height, now.values["roll_centre_height_mm"][0], rtol=0.0, atol=1e-7)
 
 
 def test_rod_is_as_wide_as_its_force_and_says_its_sign(tmp_path):

@@ -20,6 +20,7 @@ class CurvesCanvas(FigureCanvasQTAgg):
         super().__init__(Figure(figsize=(4.2, 7.0)))
         self.charts = Charts(self.figure, measures, names)
         self._background: Any = None
+        self._session: Session | None = None
         self.mpl_connect("draw_event", self._keep)
 
     def choose(self, names: Sequence[str], session: Session) -> None:
@@ -29,12 +30,16 @@ class CurvesCanvas(FigureCanvasQTAgg):
         self.follow(session)
 
     def resizeEvent(self, event: Any) -> None:  # noqa: N802 - Qt's name
-        """Keep the titles within the width."""
+        """Keep the titles and the legend within the width."""
         super().resizeEvent(event)
         self.charts.resized()
+        if self._session is not None:
+            self._background = None
+            self.follow(self._session)
 
     def follow(self, session: Session) -> None:
         """Take the curves and the cursor of the present state."""
+        self._session = session
         view, ghost, file = session.view, session.ghost(), session.file_curves()
         changed = self.charts.show(view.curves, file, None if ghost is None else ghost.curves)
         other = "" if session.other is None else session.other.car.title

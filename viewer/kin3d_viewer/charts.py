@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from textwrap import wrap
+from textwrap import shorten, wrap
 from typing import Any
 
 import numpy as np
 
 from kin3d.measures.entry import Measure
-from kin3d_viewer.model import Curves
+from kin3d_viewer.curves import Curves
 from kin3d_viewer.primitives import Array
-from kin3d_viewer.style import CURVES, GHOST, INK, PAPER
+from kin3d_viewer.style import CARS, GHOST, INK, PAPER
 
 DEFAULT = ("camber_deg", "toe_deg", "roll_centre_height_mm", "motion_ratio", "wheel_rate_n_per_mm", "caster_deg")
 DRIVES = {
@@ -22,6 +22,8 @@ DRIVES = {
 SAME = 1e-9  # the right side is drawn when it differs from the left by more than this part of the range
 LEAST_USED = 0.45  # of the height of a chart; less than this and it is fitted again
 TITLE_PER_INCH = 12.5  # letters of a title on an inch
+LEGEND_PER_INCH = 14.0
+HANDLE = 8  # letters that the line before a name and the gap after it take
 GROWTH = 0.2
 FEW = 4  # no more charts than this in one column by default
 
@@ -62,12 +64,11 @@ class Charts:
         self.moving = []
         cells = self.figure.subplots(len(self.names), 1, sharex=True, squeeze=False)[:, 0] if self.names else []
         self._axes = dict(zip(self.names, cells, strict=True))
-        for number, (name, axes) in enumerate(self._axes.items()):
-            self._prepare(number, name, axes)
+        for name, axes in self._axes.items():
+            self._prepare(name, axes)
         self.figure.set_layout_engine("constrained")
 
-    def _prepare(self, number: int, name: str, axes: Any) -> None:
-        colour = CURVES[number % len(CURVES)]
+    def _prepare(self, name: str, axes: Any) -> None:
         measure = self.measures[name]
         axes.set_title(self._title(measure), fontsize=8, loc="left", color=INK)
         axes.set_facecolor("white")
@@ -76,9 +77,10 @@ class Charts:
         axes.margins(x=0.01)
         for edge in ("top", "right"):
             axes.spines[edge].set_visible(False)
+        colour = CARS["A"]
         styles = {
-            "file": {"color": "#8a949c", "linewidth": 1.0, "linestyle": (0, (1, 1.5))},
-            "ghost": {"color": GHOST, "linewidth": 1.6, "linestyle": (0, (7, 3))},
+            "file": {"color": GHOST, "linewidth": 1.0, "linestyle": (0, (1, 1.5))},
+            "ghost": {"color": CARS["B"], "linewidth": 1.6, "linestyle": (0, (7, 3))},
             "right": {"color": colour, "linewidth": 1.3, "linestyle": (0, (4, 2))},
             "left": {"color": colour, "linewidth": 2.0},
         }
@@ -93,7 +95,9 @@ class Charts:
         return "\n".join(wrap(f"{measure.label}, {measure.unit}  ({measure.sign})", room))
 
     def resized(self) -> None:
-        """Break the titles anew for another width."""
+        """Break the titles anew for another width, and the legend when it is asked for next."""
+        for old in list(self.figure.legends):
+            old.remove()
         for name, axes in self._axes.items():
             axes.set_title(self._title(self.measures[name]), fontsize=8, loc="left", color=INK)
 
@@ -159,15 +163,17 @@ class Charts:
         if any(np.isfinite(np.asarray(self._lines[n]["right"].get_ydata(), dtype=float)).any() for n in self.names):
             entries.append((lines["right"], "right"))
         entries += [(lines["file"], "as in the file")] if file else []
-        entries += [(lines["ghost"], ghost)] if ghost else []
+        room = max(8, round(self.figure.get_figwidth() * LEGEND_PER_INCH))
+        entries += [(lines["ghost"], shorten(ghost, room - HANDLE, placeholder=" …"))] if ghost else []
         said = [[t.get_text() for t in old.get_texts()] for old in self.figure.legends]
         if said == ([[e[1] for e in entries]] if len(entries) > 1 else []):
             return False
         for old in list(self.figure.legends):
             old.remove()
         if len(entries) > 1:
+            columns = _columns([len(e[1]) for e in entries], room)
             self.figure.legend(
-                *zip(*entries, strict=True), loc="outside upper center", ncols=4, fontsize=8, frameon=False
+                *zip(*entries, strict=True), loc="outside upper center", ncols=columns, fontsize=8, frameon=False
             )
         return True
 
@@ -182,6 +188,16 @@ class Charts:
         for artist in self.moving:
             artist.axes.draw_artist(artist)
         return np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
+
+
+def _columns(letters: list[int], room: int) -> int:
+    """The most columns in which a legend's entries, filled column by column, fit into a width; in letters."""
+    for columns in range(len(letters), 1, -1):
+        rows = -(-len(letters) // columns)
+        widths = [max(letters[k : k + rows]) + HANDLE for k in range(0, len(letters), rows)]
+        if sum(widths) <= room:
+            return columns
+    return 1
 
 
 def _side(curves: Curves, name: str, side: int) -> Array:

@@ -11,8 +11,10 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.writing.files import check_place, plan
 from kin3d_viewer.charts import default_measures
+from kin3d_viewer.films import animation
+from kin3d_viewer.images import FILMS, STILLS
 from kin3d_viewer.model import Drives
-from kin3d_viewer.pictures import FILMS, STILLS, PictureOptions, animation, screenshot
+from kin3d_viewer.pictures import PictureOptions, screenshot
 from kin3d_viewer.probe import need_window
 from kin3d_viewer.session import Session
 from kin3d_viewer.style import LAYERS, SHOWN

@@ -76,7 +76,7 @@ def _shown(mesh: Mesh, role: str) -> Any:
 
 def _tubes(item: Primitive) -> list[Mesh]:
     """Strokes as thin bars; the grid of the ground and the edges of wheels stay away."""
-    if item.role in ("ground", "wheel", "ghost wheel"):
+    if item.role == "ground" or item.role.endswith("wheel"):
         return []
     pairs: list[tuple[Array, Array]] = [(a, b) for s in strokes(item) for a, b in pairwise(s)]
     return [surface(Rod("", item.role, a, b, STROKE_MM)) for a, b in pairs]

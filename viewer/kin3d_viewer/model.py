@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import moved_point
@@ -26,9 +25,10 @@ from kin3d.solve.status import Status
 from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d.studies.registry import axle_measures, corner_measures
 from kin3d.studies.sweep import measure_on_ground
+from kin3d_viewer.curves import Curves
 from kin3d_viewer.primitives import Array
-from kin3d_viewer.scene_axes import roll_centre
 from kin3d_viewer.snapshot import SIDES, Snapshot
+from kin3d_viewer.trails import trails
 
 ORDER = 2  # order of derivatives along travel that the measures need
 # values of each drive that curves run over, unless something else is asked for
@@ -53,31 +53,6 @@ class Drives:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Curves:
-    """What a sweep shows: measures over one drive, the others held.
-
-    Attributes
-    ----------
-    drive : str
-        What the curves run over: ``travel_mm``, ``rack_mm`` or ``roll_deg``.
-    at : ndarray, shape (k,)
-    values : dict of str to ndarray, shape (2, k)
-        Left and right.
-    status : ndarray of int8, shape (2, k)
-    points : ndarray, shape (2, k, points, 3)
-    notes : tuple of str
-        Where the sweep ends, and why.
-    """
-
-    drive: str
-    at: Array
-    values: dict[str, Array]
-    status: NDArray[np.int8]
-    points: Array
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class View:
     """A solved state of the model.
 
@@ -91,8 +66,6 @@ class View:
         Its unknowns, left and right.
     travel_mm : ndarray, shape (2,)
         Travel of each wheel there.
-    roll_path : ndarray, shape (k, 3), or None
-        The roll centre over the sweep.
     """
 
     design: Array
@@ -100,7 +73,6 @@ class View:
     now: Snapshot
     q: Array
     travel_mm: Array
-    roll_path: Array | None = None
 
 
 @dataclass(eq=False)
@@ -255,9 +227,10 @@ class LiveModel:
         status = solved.status.reshape(shape)
         along = {n: v[:, :-1] for n, v in found.items()}
         curves = Curves(self.over, at, along, status[:, :-1], places[:, :-1], notes)
-        now = self._snapshot(design, places[:, -1], {n: v[:, -1] for n, v in found.items()}, drives)
+        here = {n: v[:, -1] for n, v in found.items()}
+        now = self._snapshot(design, places[:, -1], here, drives, trails(curves, drives.roll_deg))
         present = [len(at), 2 * len(at) + 1]
-        return View(design, curves, now, solved.q[:, present], lanes.travel[present], self._roll_path(curves, now))
+        return View(design, curves, now, solved.q[:, present], lanes.travel[present])
 
     def _notes(self, lanes: Lanes, solved: Solved) -> tuple[str, ...]:
         """A sentence for each side and end of the sweep that is not reached."""
@@ -269,7 +242,14 @@ class LiveModel:
                 seen[key] = f"{SIDES[key[0]]} wheel: {text}"
         return tuple(seen.values())
 
-    def _snapshot(self, design: Array, places: Array, found: Mapping[str, Array], drives: Drives) -> Snapshot:
+    def _snapshot(
+        self,
+        design: Array,
+        places: Array,
+        found: Mapping[str, Array],
+        drives: Drives,
+        paths: Mapping[str, Array],
+    ) -> Snapshot:
         axle, roll = self.base.axle, np.radians(drives.roll_deg)
         cross = {"third spring": axle.third, "roll spring": axle.roll_spring}
         return Snapshot(
@@ -286,32 +266,8 @@ class LiveModel:
             cross={n: s.points for n, s in cross.items() if s},
             meshes=axle.mesh_files(),
             mesh_side=(1.0, -1.0)[self.own_side],
+            trails=paths,
         )
-
-    def _roll_path(self, curves: Curves, now: Snapshot) -> Array | None:
-        """Places of the roll centre over the sweep, where it has one."""
-        out = []
-        roll = np.radians(curves.at if self.over == "roll_deg" else np.full(len(curves.at), now.drives["roll_deg"]))
-        for k in range(len(curves.at)):
-            here = replace(
-                now,
-                points=curves.points[:, k],
-                values={n: v[:, k] for n, v in curves.values.items() if n in _ROLL_CENTRE},
-                normal=np.array([0.0, np.sin(roll[k]), np.cos(roll[k])]),
-            )
-            place = roll_centre(here)
-            if place is not None:
-                out.append(place)
-        return np.array(out) if len(out) > 1 else None
-
-
-_ROLL_CENTRE = (
-    "contact_x_mm",
-    "contact_y_mm",
-    "contact_z_mm",
-    "roll_centre_height_mm",
-    "roll_centre_offset_mm",
-)
 
 
 def _reshaped(found: Mapping[str, Array], shape: tuple[int, int]) -> dict[str, Array]:

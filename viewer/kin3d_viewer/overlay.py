@@ -28,6 +28,8 @@ class Overlay:
     labels : list of Label
     caption : str
         First line, upper left.
+    cars : tuple of (str, str)
+        Where there are several: the colour and the title of each, below it.
     view : str
         Name of the view, for the scale; empty when the camera was moved by hand.
     """
@@ -36,6 +38,7 @@ class Overlay:
         self.plotter = plotter
         self.labels: list[Label] = []
         self.caption = ""
+        self.cars: tuple[tuple[str, str], ...] = ()
         self.view = ""
         self.scale = 1.0
         self._texts: dict[str, Any] = {}
@@ -44,6 +47,7 @@ class Overlay:
         self._leaders = _Strokes(plotter, "#4b565e", 1.0)
         self._bar = _Strokes(plotter, INK, 2.0)
         self._title = _text(plotter, CAPTION_PX, bold=True, boxed=True)
+        self._cars: list[Any] = []
         self._measure = _text(plotter, FONT_PX, bold=False)
 
     def arrange(self) -> None:
@@ -57,6 +61,26 @@ class Overlay:
         self._title.SetInput(self.caption)
         self._title.GetTextProperty().SetFontSize(round(CAPTION_PX * self.scale))
         self._title.SetPosition(12, height - (12 + CAPTION_PX) * self.scale)
+        while len(self._cars) < len(self.cars):
+            self._cars.append(_text(self.plotter, FONT_PX, bold=True, boxed=True))
+        x = 12.0
+        for number, actor in enumerate(self._cars):
+            actor.SetVisibility(number < len(self.cars))
+            if number >= len(self.cars):
+                continue
+            colour, title = self.cars[number]
+            actor.SetInput(f"{'■' if number == 0 else '◆'} {title}")
+            actor.GetTextProperty().SetColor(*_rgb(colour))
+            actor.GetTextProperty().SetFontSize(round(FONT_PX * self.scale))
+            actor.SetPosition(x, height - (22 + CAPTION_PX + FONT_PX) * self.scale)
+            box = [0.0, 0.0]
+            actor.GetSize(self.plotter.renderer, box)
+            x += box[0] + 14.0 * self.scale
+
+    @property
+    def top_px(self) -> float:
+        """Height that the lines at the top take."""
+        return (TOP_PX + (FONT_PX + 8 if self.cars else 0)) * self.scale
 
     def project(self, places: Array) -> Array:
         """Places on the picture plane, shape (n, 2), px from the lower left corner; NaN behind the camera."""
@@ -75,7 +99,7 @@ class Overlay:
         anchors = np.array(places)
         base = np.array([0.0, BOTTOM_PX * self.scale])
         kept = {k: self._kept[n] for k, n in enumerate(names) if n in self._kept}
-        canvas = (float(width), height - (TOP_PX + BOTTOM_PX) * self.scale)
+        canvas = (float(width), height - self.top_px - BOTTOM_PX * self.scale)
         corners = arrange(anchors - base, sizes, canvas, kept) + base
         lines = []
         for name, corner, size, anchor in zip(names, corners, sizes, anchors, strict=True):

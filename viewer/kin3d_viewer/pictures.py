@@ -1,30 +1,22 @@
-"""Pictures without a window: a still, a film of the sweep with the curves' cursor. OpenGL in software is enough."""
+"""Pictures without a window, with the curves' cursor. OpenGL in software is enough."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
-from kin3d.writing.files import MARK, check_place, whole_file
+from kin3d.writing.files import check_place
 from kin3d_viewer.charts import Charts
+from kin3d_viewer.images import STILLS, Image, save_still
+from kin3d_viewer.primitives import Array
 from kin3d_viewer.probe import need_pictures
 from kin3d_viewer.session import Session
 from kin3d_viewer.stage import Stage
 from kin3d_viewer.style import SHOWN
 
-Image = NDArray[np.uint8]
-STILLS = (".png", ".jpg", ".jpeg")
-FILMS = (".gif", ".mp4")
 CHART_SHARE = 0.36  # of the width, for the column of curves
-FRAMES = 31
-FRAMES_PER_SECOND = 20
-GIF_COLOURS = 96
 CHART_DPI = 100
 
 
@@ -74,16 +66,22 @@ class Camera:
         figure = Figure(figsize=(width / CHART_DPI, height / CHART_DPI), dpi=CHART_DPI)
         return Charts(figure, self.session.editor.model.every_measure, self.options.curves)
 
-    def aim(self) -> None:
-        """Put the camera to the asked view, for the scene as it stands."""
-        self.stage.look(self.options.view, self.options.focus, self.session.view.now.normal)
+    def aim(self, places: Array | None = None) -> None:
+        """Put the camera to the asked view, for the scene as it stands or for places in the picture's frame."""
+        self.stage.look(self.options.view, self.options.focus, places)
 
-    def shoot(self, *, aim: bool = True) -> Image:
-        """The present state as an array, shape (height, width, 3)."""
+    def places(self) -> Array:
+        """What a camera must hold of the present state, picture's frame, shape (n, 3)."""
+        self.stage.show(self.session.scene(self.options.layers))
+        return self.stage.places(self.options.focus)
+
+    def shoot(self, *, aim: bool = True, holding: Array | None = None) -> Image:
+        """The present state as an array, shape (height, width, 3); the camera holds all of it, or the places given."""
         self.stage.overlay.caption = self.session.caption()
+        self.stage.overlay.cars = self.session.cars()
         self.stage.show(self.session.scene(self.options.layers))
         if aim:
-            self.aim()
+            self.aim(holding)
         if not self._started:
             self.plotter.enable_anti_aliasing("ssaa")
             self.plotter.show(auto_close=False)
@@ -126,97 +124,4 @@ def screenshot(session: Session, file: Path, options: PictureOptions) -> None:
     check_place(file, STILLS, "--screenshot")
     with Camera(session, options) as camera:
         image = camera.shoot()
-    _save(file, [image], 1)
-
-
-def animation(session: Session, file: Path, options: PictureOptions, at: Sequence[float] = ()) -> int:
-    """Write the sweep there and back as a film; returns the number of frames.
-
-    Parameters
-    ----------
-    at : sequence of float
-        Values of the drive that the curves run over; default the range of the curves in `FRAMES` steps. Positions out
-        of reach are left out.
-    """
-    check_place(file, FILMS, "--animation")
-    reached = np.asarray(at if len(at) else _usual(session), dtype=float)
-    with Camera(session, options) as camera:
-        images = list(_frames(session, camera, reached))
-    if not images:
-        text = "no position of the sweep can be reached, so that there is nothing to show"
-        raise RequestError(Finding("nothing-to-show", text))
-    _save(file, images + images[-2:0:-1], FRAMES_PER_SECOND)
-    return 2 * len(images) - 2
-
-
-def _usual(session: Session) -> NDArray[np.float64]:
-    values = np.asarray(session.editor.model.ranges[session.over])
-    return np.linspace(values[0], values[-1], FRAMES)
-
-
-def _frames(session: Session, camera: Camera, at: NDArray[np.float64]) -> Iterator[Image]:
-    first = True
-    for value in at:
-        if not session.editor.drive(**{session.over: float(value)}).reason:
-            yield camera.shoot(aim=first)
-            first = False
-
-
-def _save(file: Path, images: list[Image], rate: int) -> None:
-    if file.suffix.lower() == ".mp4":
-        _film(file, images, rate)
-    elif file.suffix.lower() == ".gif":
-        _gif(file, images, rate)
-    else:
-        save_still(file, images[0])
-
-
-def save_still(file: Path, image: Image) -> None:
-    """Write one picture (.png, .jpg) with the mark of the program in it."""
-    from PIL.PngImagePlugin import PngInfo
-
-    about = PngInfo()
-    about.add_text("Software", MARK)
-    with whole_file(file) as beside:
-        _image(image).save(beside, **({"pnginfo": about} if file.suffix.lower() == ".png" else {"comment": MARK}))
-
-
-def _image(array: Image) -> Any:
-    from PIL import Image as Pillow
-
-    return Pillow.fromarray(np.ascontiguousarray(array))
-
-
-def _gif(file: Path, images: list[Image], rate: int) -> None:
-    from PIL import Image as Pillow
-
-    middle = _image(images[len(images) // 3]).quantize(GIF_COLOURS, method=Pillow.Quantize.MEDIANCUT)
-    frames = [_image(i).quantize(palette=middle, dither=Pillow.Dither.NONE) for i in images]
-    with whole_file(file) as beside:
-        frames[0].save(
-            beside,
-            save_all=True,
-            append_images=frames[1:],
-            duration=round(1000 / rate),
-            loop=0,
-            optimize=True,
-            comment=MARK,
-        )
-
-
-def _film(file: Path, images: list[Image], rate: int) -> None:
-    try:
-        import imageio_ffmpeg
-    except ImportError:
-        text = "a film needs imageio-ffmpeg: pip install 'kin3d[viewer]', or write a .gif, which needs nothing more"
-        raise RequestError(Finding("no-ffmpeg", text, str(file))) from None
-    height, width = (n - n % 2 for n in images[0].shape[:2])
-    about = ["-metadata", f"comment={MARK}", "-fflags", "+bitexact", "-flags:v", "+bitexact"]
-    with whole_file(file) as beside:
-        writer = imageio_ffmpeg.write_frames(
-            str(beside), (width, height), fps=rate, codec="libx264", quality=7, output_params=about
-        )
-        writer.send(None)
-        for image in images:
-            writer.send(np.ascontiguousarray(image[:height, :width]))
-        writer.close()
+    save_still(file, image)

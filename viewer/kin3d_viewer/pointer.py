@@ -10,7 +10,7 @@ from kin3d_viewer.primitives import Array, Ball, Scene
 from kin3d_viewer.snapshot import SIDES
 
 PICK_PX = 16.0  # a click this near to a joint picks it
-ALIGNED = 0.9999  # cosine within which a camera counts as looking along an axis
+ALIGNED = 0.9945  # cosine within which a drag stays in a plane of two axes: 6°, as the body leans in roll
 STEEP_PX = 0.02  # px of movement per mm under which an axis points at the eye and cannot be dragged along
 OBLIQUE = "a drag would change all three coordinates here: take front, side or plan view, or lock an axis (X, Y, Z)"
 AXES = {"x": np.array([1.0, 0.0, 0.0]), "y": np.array([0.0, 1.0, 0.0]), "z": np.array([0.0, 0.0, 1.0])}
@@ -50,7 +50,7 @@ class Eye:
 
     @property
     def aligned(self) -> bool:
-        """Whether it looks along an axis of the car, in parallel projection."""
+        """Whether it looks along an axis of the car, nearly, in parallel projection."""
         return self.parallel and float(np.abs(self.back).max()) >= ALIGNED
 
 
@@ -62,7 +62,7 @@ def pick(scene: Scene, project: object, at: Array, movable: tuple[str, ...]) -> 
     project : callable
         Places (n, 3) to px (n, 2).
     """
-    balls = [p for p in scene.items if isinstance(p, Ball) and p.point in movable and not p.name.startswith("ghost")]
+    balls = [p for p in scene.items if isinstance(p, Ball) and p.point in movable and p.name.startswith(SIDES)]
     if not balls:
         return None
     places = np.array([b.centre for b in balls])
@@ -96,7 +96,10 @@ def drag_shift(eye: Eye, moved_px: Array, lock: str, px_along: Array | None) -> 
         return found
     if not eye.aligned:
         return OBLIQUE
-    flat: Array = (moved_px[0] * eye.right + moved_px[1] * eye.up) / eye.px_per_mm
+    # in the plane of the two axes that lie in the picture, so that the point stays under the mouse
+    plane = np.delete(np.eye(3), int(np.argmax(np.abs(eye.back))), axis=0)
+    steps = np.linalg.solve(np.stack([plane @ eye.right, plane @ eye.up]), moved_px / eye.px_per_mm)
+    flat: Array = steps @ plane
     return flat
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import MeshFile
+from kin3d_viewer.level import Level
 
 Array = NDArray[np.float64]
 Shape = Literal["ball", "cube", "diamond", "cross"]
@@ -144,11 +145,14 @@ class Scene:
         Where a camera looks.
     size_mm : float
         Radius of the ball about `centre` that holds the mechanism, construction lines apart.
+    level : Level
+        How it lies in the picture.
     """
 
     items: tuple[Primitive, ...]
     centre: Array = field(default_factory=lambda: np.zeros(3))
     size_mm: float = 1000.0
+    level: Level = field(default_factory=Level)
 
     def __getitem__(self, name: str) -> Primitive:
         for item in self.items:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array, Label, Line, Primitive, Scene, Solid, Wheel
 from kin3d_viewer.scene_axes import centres, screw_axis, steering_axis
 from kin3d_viewer.scene_parts import mechanism
@@ -14,33 +16,51 @@ from kin3d_viewer.snapshot import Snapshot
 from kin3d_viewer.style import LAYERS, layer_of
 
 
-def scene(now: Snapshot, roll_path: Array | None = None, ghost: Snapshot | None = None) -> Scene:
+@dataclass(frozen=True, slots=True, eq=False)
+class Other:
+    """Another car beside the one that is shown.
+
+    Attributes
+    ----------
+    now : Snapshot
+    car : {"A", "B"}
+        Whose colour it has.
+    whole : bool
+        With its linkage and wheels, pale; else its axes and centres alone.
+    """
+
+    now: Snapshot
+    car: str = "B"
+    whole: bool = True
+
+
+def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "") -> Scene:
     """Everything that can be seen of a position; layers are hidden later, when it is drawn.
 
     Parameters
     ----------
     now : Snapshot
         The position.
-    roll_path : ndarray, shape (k, 3), optional
-        Places of the roll centre over the sweep, mm.
-    ghost : Snapshot, optional
-        The same position of another car, drawn pale behind this one.
+    others : sequence of Other
+        The same position of other cars, drawn pale behind this one.
+    car : {"", "A", "B", "now"}
+        Whose colour the centres of this one have; empty where there is no other.
     """
     items: list[Primitive] = [*mechanism(now), *wheels(now), *ground(now), *meshes(now)]
-    items += [*steering_axis(now), *screw_axis(now), *centres(now, roll_path)]
-    if ghost is not None:
-        items += _pale(ghost)
-    return Scene(tuple(items), *_frame(now))
+    items += [*steering_axis(now), *screw_axis(now), *centres(now, car)]
+    for other in others:
+        items += _beside(other, now.level)
+    return Scene(tuple(items), *_frame(now), now.level)
 
 
-def _pale(ghost: Snapshot) -> list[Primitive]:
-    """The mechanism of the other car, in grey and under names of its own."""
+def _beside(other: Other, level: Level) -> list[Primitive]:
+    """Another car, its linkage pale and in its own colour, all under names of its own."""
     out: list[Primitive] = []
-    for item in [*mechanism(ghost, labels=False), *wheels(ghost)]:
-        if isinstance(item, Label | Solid):
-            continue
-        role = "ghost wheel" if isinstance(item, Wheel) else "ghost"
-        out.append(replace(item, name=f"ghost/{item.name}", role=role))
+    for item in [*mechanism(other.now, labels=False), *wheels(other.now)] if other.whole else []:
+        if not isinstance(item, Label | Solid):
+            role = f"{other.car} wheel" if isinstance(item, Wheel) else f"{other.car} linkage"
+            out.append(replace(item, name=f"{other.car}/{item.name}", role=role))
+    out += [replace(item, name=f"{other.car}/{item.name}") for item in centres(other.now, other.car, level)]
     return out
 
 

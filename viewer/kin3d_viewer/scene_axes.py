@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array, Ball, Label, Line, Primitive
 from kin3d_viewer.snapshot import SIDES, SIGNS, Snapshot
 
@@ -83,33 +84,64 @@ def helix(place: Array, along: Array, pitch: float) -> Array:
     return np.vstack([curve, *head])
 
 
-def centres(now: Snapshot, path: Array | None) -> Iterator[Primitive]:
-    """Instant centres in both views, the lines to the contact points, roll centre and its path."""
+def centres(now: Snapshot, car: str = "", level: Level | None = None) -> Iterator[Primitive]:
+    """Instant centres in both views, the lines to the contact points, roll centre, and the trails of all.
+
+    Parameters
+    ----------
+    now : Snapshot
+    car : {"", "A", "B", "now"}
+        Whose colour they have, where there is more than one car (`kin3d_viewer.style.CARS`).
+    level : Level, optional
+        Of the car that is shown, where this is another one: its trails lie in that picture.
+    """
+    mark = f"{car} " if car else ""
     for side in (0, 1):
         contact = now.vector(side, "contact_")
         if contact is not None:
-            yield from _front(now, side, contact)
-            yield from _side(now, side, contact)
-    yield from _roll_centre(now)
-    if path is not None and len(path) > 1:
-        yield Line("roll centre/path", "roll path", path)
+            yield from _front(now, side, contact, mark)
+            yield from _side(now, side, contact, mark)
+    place = roll_centre(now)
+    if place is not None:
+        yield Ball("roll centre", f"{mark}roll centre", place, 15.0, "diamond")
+        yield Label("roll centre/label", f"{mark}roll centre", _roll_centre_words(now, car), place)
+    for name, path in now.trails.items():
+        role = "roll path" if name == "roll centre" else f"{name.split('/')[1].split()[0]} trail"
+        for number, piece in enumerate(_pieces(path)):
+            yield Line(f"{name}/path {number}", f"{mark}{role}", (level or now.level).back(piece))
 
 
-def _front(now: Snapshot, side: int, contact: Array) -> Iterator[Primitive]:
+def _pieces(path: Array) -> list[Array]:
+    """The parts of a path that have places, of two and more."""
+    known = np.isfinite(path).all(axis=1)
+    ends = np.flatnonzero(np.diff(known.astype(int))) + 1
+    return [p for p in np.split(path, ends) if len(p) > 1 and np.isfinite(p[0]).all()]
+
+
+def _roll_centre_words(now: Snapshot, car: str) -> str:
+    """Where there are several cars: which, and how high."""
+    height = now.value(0, "roll_centre_height_mm")
+    if not car or height is None:
+        return "roll centre"
+    return f"{'' if car == 'now' else f'{now.title}: '}roll centre {height:+.1f} mm".replace("-", "−")
+
+
+def _front(now: Snapshot, side: int, contact: Array, mark: str) -> Iterator[Primitive]:
     y, z = now.value(side, "front_ic_y_mm"), now.value(side, "front_ic_z_mm")
     if y is None or z is None:
         return
     centre = np.array([contact[0], y, z])
-    yield from _line_to(f"{SIDES[side]}/front centre", "front", contact, centre, f"instant centre ({SIDES[side]})")
+    label = "" if mark else f"instant centre ({SIDES[side]})"
+    yield from _line_to(f"{SIDES[side]}/front centre", f"{mark}front", contact, centre, label)
 
 
-def _side(now: Snapshot, side: int, contact: Array) -> Iterator[Primitive]:
+def _side(now: Snapshot, side: int, contact: Array, mark: str) -> Iterator[Primitive]:
     x, z = now.value(side, "side_ic_x_mm"), now.value(side, "side_ic_z_mm")
     if x is None or z is None:
         return
     centre = np.array([x, contact[1], z])
-    label = "side-view centre" if side == 0 else ""
-    yield from _line_to(f"{SIDES[side]}/side centre", "side", contact, centre, label)
+    label = "side-view centre" if side == 0 and not mark else ""
+    yield from _line_to(f"{SIDES[side]}/side centre", f"{mark}side", contact, centre, label)
 
 
 def _line_to(name: str, view: str, contact: Array, centre: Array, label: str) -> Iterator[Primitive]:
@@ -122,13 +154,6 @@ def _line_to(name: str, view: str, contact: Array, centre: Array, label: str) ->
         yield Ball(name, f"{view} centre", centre, 13.0, "cross")
     if label:
         yield Label(f"{name}/label", f"{view} centre", label, end, 0, contact, f", {away / 1000.0:.1f} m away")
-
-
-def _roll_centre(now: Snapshot) -> Iterator[Primitive]:
-    place = roll_centre(now)
-    if place is not None:
-        yield Ball("roll centre", "roll centre", place, 15.0, "diamond")
-        yield Label("roll centre/label", "roll centre", "roll centre", place)
 
 
 def roll_centre(now: Snapshot) -> Array | None:

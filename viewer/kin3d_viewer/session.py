@@ -8,11 +8,13 @@ from functools import cached_property
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d_viewer.curves import Curves
 from kin3d_viewer.editing import Editor, Step
 from kin3d_viewer.forces import rod_force
-from kin3d_viewer.model import Curves, Drives, LiveModel, View
+from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Scene
-from kin3d_viewer.scene import scene
+from kin3d_viewer.scene import Other, scene
+from kin3d_viewer.style import CARS
 
 
 @dataclass(eq=False)
@@ -90,15 +92,21 @@ class Session:
             found = rod_force(self.editor.model, view)
             self.lacking = found if isinstance(found, str) else ""
             now = now if isinstance(found, str) else replace(now, forces_n=found)
-        return scene(now, view.roll_path, None if ghost is None else ghost.now)
+        return scene(now) if ghost is None else scene(now, [Other(ghost.now)], "A")
 
     def caption(self) -> str:
         """One line: which car, which axle, where the sliders stand."""
         drives = self.editor.drives
+        on_ground = bool(drives.roll_deg) or self.over == "roll_deg"
         parts = [f"{self.editor.model.car.title}, {self.editor.model.axle} axle"]
-        parts.append(f"{'heave' if drives.roll_deg else 'travel'} {drives.travel_mm:+.1f} mm")
-        parts += [f"rack {drives.rack_mm:+.1f} mm"] if drives.rack_mm else []
-        parts += [f"roll {drives.roll_deg:+.2f} deg"] if drives.roll_deg else []
-        if self.other is not None:
-            parts.append(f"grey: {self.other.car.title}")
-        return "  ·  ".join(parts)
+        parts += [f"roll {drives.roll_deg:+.2f} deg"] if on_ground else []
+        if drives.travel_mm or not on_ground:
+            parts.append(f"{'heave' if on_ground else 'travel'} {drives.travel_mm:+.1f} mm")
+        parts += [f"rack {drives.rack_mm:+.1f} mm"] if drives.rack_mm or self.over == "rack_mm" else []
+        return "  ·  ".join(parts).replace("-", "−")
+
+    def cars(self) -> tuple[tuple[str, str], ...]:
+        """Colour and title of both cars; nothing where there is one."""
+        if self.other is None:
+            return ()
+        return (CARS["A"], self.editor.model.car.title), (CARS["B"], self.other.car.title)

@@ -10,6 +10,7 @@ import numpy as np
 from kin3d.linkage.car import MeshFile
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.names import AxleName
+from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array
 
 SIDES = ("left", "right")
@@ -47,6 +48,8 @@ class Snapshot:
         Mesh files by ``upright``, ``wheel``, ``tyre`` or ``chassis``.
     mesh_side : float
         +1 when the meshes are of the left side, −1 of the right.
+    trails : mapping of str to ndarray, shape (k, 3)
+        Where the centres go over the sweep, in the picture's frame (`kin3d_viewer.level`), mm; NaN where there is none.
     """
 
     title: str
@@ -63,6 +66,7 @@ class Snapshot:
     cross: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     meshes: Mapping[str, MeshFile] = field(default_factory=dict)
     mesh_side: float = 1.0
+    trails: Mapping[str, Array] = field(default_factory=dict)
 
     def at(self, side: int, point: str) -> Array:
         """Place of a point, shape (3,); side 0 is the left."""
@@ -82,6 +86,13 @@ class Snapshot:
             return None
         found = np.array([self.values[n][side] for n in names])
         return found if np.isfinite(found).all() else None
+
+    @property
+    def level(self) -> Level:
+        """How the ground lies; level in the vehicle frame where no tyre says where it is."""
+        contacts = [self.vector(side, "contact_") for side in (0, 1)]
+        there = [c for c in contacts if c is not None]
+        return Level(self.normal, np.mean(there, axis=0)) if len(there) == 2 else Level(self.normal)
 
     def value(self, side: int, name: str) -> float | None:
         """A measure on one side; None where it is missing or has no value."""

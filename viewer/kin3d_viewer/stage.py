@@ -11,14 +11,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d_viewer.geometry import Mesh, joined, strokes, surface
-from kin3d_viewer.overlay import BOTTOM_PX, TOP_PX, Overlay
+from kin3d_viewer.level import Level
+from kin3d_viewer.overlay import BOTTOM_PX, Overlay
 from kin3d_viewer.primitives import Array, Ball, Label, Primitive, Scene, Solid
 from kin3d_viewer.scene import visible
 from kin3d_viewer.solids import solid_surface
 from kin3d_viewer.style import INK, PAPER, ROLES, SHOWN
-from kin3d_viewer.views import Framing, framing, seen_places
+from kin3d_viewer.views import VIEWS, Framing, framing, seen_places
 
 SPECULAR = 0.18
+SAME_VIEW = 0.99999  # cosine within which a camera has not been turned
+EDGES = {"ground": 0.16, "wheel": 0.75, "A wheel": 0.35, "B wheel": 0.35}  # opacity of lines that only help
 FIT = ("front centres", "side centres", "screw axis")
 
 
@@ -49,7 +52,8 @@ class Stage:
         plotter.set_background(PAPER)
 
     def show(self, scene: Scene) -> None:
-        """Bring the actors to a scene; renders nothing."""
+        """Bring the actors to a scene, and the camera along with its ground; renders nothing."""
+        self._lean(self.scene.level if self.scene is not None else scene.level, scene.level)
         self.scene = scene
         items = visible(scene, self.layers)
         groups: dict[str, list[Primitive]] = {}
@@ -80,8 +84,17 @@ class Stage:
         rings = [surface(Ball("", "contact", p.centre, 2.3 * p.radius_mm, "ball")) for p in chosen]
         self._put("picked", joined(rings), "contact")
 
+    def _lean(self, before: Level, now: Level) -> None:
+        """Keep the ground where it is in the picture, wherever the camera stands."""
+        if np.array_equal(before.normal, now.normal):
+            return
+        camera = self.plotter.camera
+        place, target = (now.back(before.seen(np.array(p))) for p in (camera.position, camera.focal_point))
+        camera.position, camera.focal_point = place, target
+        camera.up = now.turn @ before.turn.T @ np.array(camera.up)
+
     def places(self, focus: str = "axle", *, wide: bool = True) -> Array:
-        """What a camera must hold, with centres and axes that are shown where `wide`; shape (n, 3)."""
+        """What a camera must hold, with centres and axes that are shown where `wide`; picture's frame, shape (n, 3)."""
         assert self.scene is not None
         out = [seen_places(self.scene, focus)]
         if wide and focus == "axle":
@@ -91,19 +104,32 @@ class Stage:
                     and np.linalg.norm(item.centre - self.scene.centre) < 3.0 * self.scene.size_mm
                 ):
                     out.append(item.centre[None])
-        return np.concatenate(out)
+        return self.scene.level.seen(np.concatenate(out))
 
-    def look(self, view: str, focus: str = "axle", normal: Array | None = None) -> None:
-        """Put the camera to a view; the ground, of the normal given, lies level."""
+    def look(self, view: str, focus: str = "axle", places: Array | None = None) -> None:
+        """Put the camera to a view that holds what there is, or the places given (picture's frame, shape (n, 3))."""
         width, height = self.plotter.window_size
-        free = 1.0 - 2.0 * max(TOP_PX, BOTTOM_PX) * self.overlay.scale / height
-        self.aim(framing(view, self.places(focus), width / height, 1.06, normal, free))
+        free = 1.0 - 2.0 * max(self.overlay.top_px, BOTTOM_PX * self.overlay.scale) / height
+        held = self.places(focus) if places is None else places
+        self.aim(framing(view, held, width / height, 1.06, free))
         self.overlay.view = view
 
-    def aim(self, frame: Framing) -> None:
-        """Put the camera to a framing."""
+    def still_in_view(self) -> bool:
+        """Whether the camera still looks from where the view that was taken last put it."""
+        if self.scene is None or self.overlay.view not in VIEWS:
+            return False
         camera = self.plotter.camera
-        camera.position, camera.focal_point, camera.up = frame.place, frame.target, frame.up
+        back = self.scene.level.turn.T @ (np.array(camera.position) - np.array(camera.focal_point))
+        asked = np.array(VIEWS[self.overlay.view].towards)
+        same = back @ asked / (np.linalg.norm(back) * np.linalg.norm(asked)) > SAME_VIEW
+        return bool(same) and bool(camera.parallel_projection) == VIEWS[self.overlay.view].parallel
+
+    def aim(self, frame: Framing) -> None:
+        """Put the camera to a framing, given in the picture's frame."""
+        assert self.scene is not None
+        camera, level = self.plotter.camera, self.scene.level
+        camera.position, camera.focal_point = level.back(frame.place), level.back(frame.target)
+        camera.up = level.turn @ frame.up
         camera.parallel_projection = frame.parallel
         if frame.parallel:
             camera.parallel_scale = frame.half_height_mm
@@ -133,13 +159,13 @@ class _Drawn:
         mapper.SetInputData(self.mesh)
         mapper.ScalarVisibilityOff()
         prop = self.actor.prop
-        prop.color = look.colour if solid or role not in ("ground", "wheel", "ghost wheel") else INK
+        prop.color = look.colour if solid or role not in EDGES else INK
         prop.ambient, prop.diffuse, prop.specular, prop.specular_power = 0.32, 0.72, SPECULAR, 24.0
         prop.opacity = look.opacity
         if not solid:
             prop.lighting = False
             prop.line_width = look.width_px if look.dash or "path" in role or "sense" in role else 1.2
-            prop.opacity = {"ground": 0.16, "wheel": 0.75, "ghost wheel": 0.35}.get(role, 1.0)
+            prop.opacity = EDGES.get(role, 1.0)
         if name == "picked":
             prop.opacity, prop.color = 0.5, "#d55e00"
         plotter.renderer.AddActor(self.actor)

@@ -51,26 +51,23 @@ class Framing:
 
 
 def framing(
-    view: str, places: Array, aspect: float, margin: float = 1.08, normal: Array | None = None, free: float = 1.0
+    view: str, places: Array, aspect: float, margin: float = 1.08, free: float = 1.0
 ) -> Framing:
     """Camera of a view that sees all places.
 
     Parameters
     ----------
     places : ndarray, shape (n, 3)
-        What must be in the picture, mm.
+        What must be in the picture, in its own frame (`kin3d_viewer.level`), mm.
     aspect : float
         Width over height of the picture.
     margin : float
         How much larger the picture is than what must be in it.
-    normal : ndarray, shape (3,), optional
-        Of the ground: it lies level in the picture, so that in roll the body leans.
     free : float
         Part of the height, in its middle, that the places may fill; the rest is for captions.
     """
     chosen = VIEWS[view]
-    level = _level(normal)
-    back, up = level @ np.array(chosen.towards), level @ np.array(chosen.up)
+    back, up = np.array(chosen.towards), np.array(chosen.up)
     back = back / np.linalg.norm(back)
     right = np.cross(up, back)
     right /= np.linalg.norm(right)
@@ -87,14 +84,6 @@ def framing(
     return Framing(middle + away * back, middle, up, False, half)
 
 
-def _level(normal: Array | None) -> Array:
-    """Rotation about x that takes z to the ground's normal."""
-    if normal is None:
-        return np.eye(3)
-    across = np.array([0.0, normal[2], -normal[1]]) / np.hypot(normal[1], normal[2])
-    return np.column_stack([np.array([1.0, 0.0, 0.0]), across, np.cross(np.array([1.0, 0.0, 0.0]), across)])
-
-
 def _distance(local: Array, slope: float, aspect: float) -> float:
     """Distance at which a perspective camera sees every place, given in its own axes (right, up, back)."""
     needed = np.maximum(np.abs(local[:, 0]) / aspect, np.abs(local[:, 1])) / slope + local[:, 2]
@@ -105,7 +94,7 @@ def seen_places(scene: Scene, focus: str = "axle") -> Array:
     """Corners of what a picture must hold: the whole axle, or one side of it; shape (n, 3)."""
     out: list[Array] = []
     for item in scene.items:
-        if focus != "axle" and not item.name.removeprefix("ghost/").startswith(focus):
+        if focus != "axle" and not item.name.removeprefix("B/").startswith(focus):
             continue
         if isinstance(item, Wheel):
             out += _wheel_corners(item)

@@ -152,6 +152,7 @@ class Window(QMainWindow):
     def refresh(self, *, quick: bool = False) -> None:
         """Bring picture, curves and tables to the session's state; while dragging the tables follow afterwards."""
         self.stage.overlay.caption = self.session.caption()
+        self.stage.overlay.cars = self.session.cars()
         self.stage.show(self.session.scene(self.stage.layers))
         self.drives.follow(self.session.editor.drives.as_dict())
         self.curves.follow(self.session)
@@ -177,7 +178,7 @@ class Window(QMainWindow):
     def look(self, view: str) -> None:
         """Take a view."""
         self.view_name = view
-        self.stage.look(view, self.focus, self.session.view.now.normal)
+        self.stage.look(view, self.focus)
         self.stage.frame()
 
     def focus_next(self) -> None:
@@ -186,7 +187,7 @@ class Window(QMainWindow):
         self.look(self.view_name)
 
     def _turned(self) -> None:
-        if not self.mouse.eye().aligned:
+        if not self.stage.still_in_view():
             self.stage.overlay.view = ""
         self.stage.frame()
 

@@ -11,9 +11,9 @@ from PySide6.QtWidgets import QDialog, QFileDialog, QGridLayout, QLabel, QWidget
 
 from kin3d.errors import Kin3dError
 from kin3d.writing.files import check_place, replacing
+from kin3d_viewer.images import STILLS, save_still
 from kin3d_viewer.keys import help_rows
 from kin3d_viewer.model import LiveModel
-from kin3d_viewer.pictures import STILLS, save_still
 from kin3d_viewer.saving import save_car
 from kin3d_viewer.stage import Stage
 

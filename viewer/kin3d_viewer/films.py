@@ -1,0 +1,57 @@
+"""The sweep as a film, there and back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.writing.files import check_place
+from kin3d_viewer.images import FILMS, Image, save_film
+from kin3d_viewer.pictures import Camera, PictureOptions
+from kin3d_viewer.session import Session
+
+FRAMES = 31
+FRAMES_PER_SECOND = 20
+
+
+def animation(session: Session, file: Path, options: PictureOptions, at: Sequence[float] = ()) -> int:
+    """Write the sweep there and back as a film; returns the number of frames.
+
+    Parameters
+    ----------
+    at : sequence of float
+        Values of the drive that the curves run over; default the range of the curves in `FRAMES` steps. Positions out
+        of reach are left out.
+    """
+    check_place(file, FILMS, "--animation")
+    values = np.asarray(at if len(at) else usual(session), dtype=float)
+    reached = [float(v) for v in values if not session.editor.drive(**{session.over: float(v)}).reason]
+    if not reached:
+        text = "no position of the sweep can be reached, so that there is nothing to show"
+        raise RequestError(Finding("nothing-to-show", text))
+    with Camera(session, options) as camera:
+        images = list(_frames(session, camera, reached))
+    save_film(file, images + images[-2:0:-1], FRAMES_PER_SECOND)
+    return max(1, 2 * len(images) - 2)
+
+
+def usual(session: Session) -> NDArray[np.float64]:
+    """The range of the curves in `FRAMES` steps."""
+    values = np.asarray(session.editor.model.ranges[session.over])
+    return np.linspace(values[0], values[-1], FRAMES)
+
+
+def _frames(session: Session, camera: Camera, at: list[float]) -> Iterator[Image]:
+    """A picture of each position, all from one place that holds the first, the middle one and the last."""
+    held = []
+    for value in (at[0], at[len(at) // 2], at[-1]):
+        session.editor.drive(**{session.over: value})
+        held.append(camera.places())
+    places = np.concatenate(held)
+    for number, value in enumerate(at):
+        session.editor.drive(**{session.over: value})
+        yield camera.shoot(aim=number == 0, holding=places)
