@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from kin3d.measures.entry import Measure
+from kin3d.writing.style import INK
 from kin3d_viewer.curves import Curves
 from kin3d_viewer.primitives import Array
-from kin3d_viewer.style import CARS, GHOST, INK, PAPER
+from kin3d_viewer.style import CARS, GHOST, PAPER
 
 DEFAULT = ("camber_deg", "toe_deg", "roll_centre_height_mm", "motion_ratio", "wheel_rate_n_per_mm", "caster_deg")
 DRIVES = {

@@ -24,8 +24,9 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QGraphicsScene, QGraphicsView, QWidget
 
 from kin3d.reading.photo_records import Mark
+from kin3d.writing.style import INK
 from kin3d_viewer.marking import Overlay
-from kin3d_viewer.style import BLUE, GREEN, INK, ORANGE, SKY, VERMILION
+from kin3d_viewer.style import BLUE, GREEN, ORANGE, SKY, VERMILION
 
 Array = NDArray[np.float64]
 GLASS = 9  # screen pixels for one of the picture in the magnifier
@@ -232,7 +233,7 @@ class Glass(QWidget):
             part = QRectF(self._place.x() - 0.5 * side, self._place.y() - 0.5 * side, side, side)
             painter.drawImage(QRectF(self.rect()), self._image, part)
         middle = 0.5 * GLASS_PX
-        for colour, width in (("#ffffffc0", 3.0), ("#1c262e", 1.0)):
+        for colour, width in (("#ffffffc0", 3.0), (INK, 1.0)):
             painter.setPen(QPen(_colour(colour), width))
             painter.drawLine(QPointF(middle, 0.0), QPointF(middle, middle - 6.0))
             painter.drawLine(QPointF(middle, middle + 6.0), QPointF(middle, GLASS_PX))

@@ -6,9 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from kin3d.writing.style import INK
 from kin3d_viewer.labels import arrange
 from kin3d_viewer.primitives import Array, Label
-from kin3d_viewer.style import INK, PAPER
+from kin3d_viewer.style import PAPER
 from kin3d_viewer.views import VIEWS
 
 FONT_PX = 13

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.files import MARK
+from kin3d.writing.style import INK
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.geometry import strokes, surface
 from kin3d_viewer.instances import Instance, instance, unit_mesh
@@ -20,7 +21,7 @@ from kin3d_viewer.pictures import PictureOptions
 from kin3d_viewer.primitives import Label, Line, Primitive
 from kin3d_viewer.scene import visible
 from kin3d_viewer.session import Session
-from kin3d_viewer.style import CURVES, INK, PAPER, ROLES
+from kin3d_viewer.style import CARS, PAPER, ROLES
 
 FRAMES = 25
 
@@ -66,7 +67,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
         "paper": PAPER,
         "items": [d for n in there if (d := _item([f[n] for f in map(_named, frames)]))],
         "meshes": _meshes(frames),
-        "curves": [_curve(model.every_measure[n], k, values) for k, n in enumerate(names)],
+        "curves": [_curve(model.every_measure[n], values) for n in names],
     }
 
 
@@ -127,12 +128,12 @@ def _meshes(frames: list[list[Primitive]]) -> dict[str, Any]:
     return out
 
 
-def _curve(measure: Any, number: int, values: list[dict[str, Any]]) -> dict[str, Any]:
+def _curve(measure: Any, values: list[dict[str, Any]]) -> dict[str, Any]:
     return {
         "name": measure.name,
         "label": f"{measure.label}, {measure.unit}",
         "sign": f"{measure.sign}; {measure.definition}",
-        "colour": CURVES[number % len(CURVES)],
+        "colour": CARS["A"],
         "values": [v[measure.name] for v in values],
     }
 

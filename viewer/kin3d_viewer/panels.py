@@ -215,7 +215,7 @@ class PointsTable(QTableWidget):
                     font = QFont(cell.font())
                     font.setBold(bool(moved[k]))
                     cell.setFont(font)
-                    cell.setForeground(QColor("#d55e00" if moved[k] else "#1c262e"))
+                    cell.setBackground(QColor("#fbf0c4" if moved[k] else "#ffffff"))
 
     def select(self, point: str) -> None:
         """Choose a row without saying so."""

@@ -8,9 +8,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.linkage.parts import part_of
 from kin3d_viewer.primitives import Array, Ball, Coil, Label, Plate, Primitive, Rod, Shape
 from kin3d_viewer.snapshot import SIDES, Snapshot
-from kin3d_viewer.style import BODY_COLOURS
+from kin3d_viewer.style import WEBS
 
 BAR_MM, LINK_MM, ROD_MM, JOINT_MM = 8.0, 7.0, 6.0, 10.0
 STUB_MM, COIL_MM = 38.0, 24.0
@@ -20,45 +21,19 @@ FORCE_MM_PER_ROOT_N = 0.16  # a rod under force is as thick as the root of the f
 def mechanism(now: Snapshot, *, labels: bool = True) -> list[Primitive]:
     """Bodies, joints, springs, chassis stubs and rack of both sides."""
     out: list[Primitive] = []
+    at = dict(zip(now.linkage.points, now.design[0], strict=True))
+    parts = {body: part_of(now.linkage, body, at) for body in now.linkage.bodies}
     for side in (0, 1):
-        for body in now.linkage.bodies:
-            out += _body(now, side, body)
+        for body, part in parts.items():
+            out += _body(now, side, body, part)
         out += [*_spring(now, side), *_sliders(now, side), *_joints(now, side), *_stubs(now, side)]
         if labels and side == 0:
             out += [*_part_labels(now, side), *_point_names(now, side)]
     return [*out, *_rack(now), *_bar(now), *_cross(now)]
 
 
-def role_of(linkage: Linkage, body: str) -> str:
-    """Role of a body: upright, rocker, rod, steering, or its number among the others."""
-    points = linkage.bodies[body]
-    if body == linkage.wheel_body:
-        return "upright"
-    if linkage.rocker and body == linkage.rocker.body:
-        return "rocker"
-    if linkage.rocker and set(points) == set(linkage.rocker.rod):
-        return "rod"
-    if linkage.bar and body == linkage.bar.body:
-        return "bar"
-    if set(points) & set(linkage.rack):
-        return "steering"
-    others = [b for b in linkage.bodies if b != body and role_is_plain(linkage, b)]
-    before = list(linkage.bodies).index(body)
-    number = sum(list(linkage.bodies).index(b) < before for b in others)
-    return f"body {number % len(BODY_COLOURS)}"
-
-
-def role_is_plain(linkage: Linkage, body: str) -> bool:
-    """Whether a body has no role but that of an arm or link."""
-    points = set(linkage.bodies[body])
-    special = {linkage.wheel_body, *(r.body for r in (linkage.rocker, linkage.bar) if r)}
-    rod = set(linkage.rocker.rod) if linkage.rocker else set()
-    return body not in special and points != rod and not points & set(linkage.rack)
-
-
-def _body(now: Snapshot, side: int, body: str) -> list[Primitive]:
+def _body(now: Snapshot, side: int, body: str, role: str) -> list[Primitive]:
     points = [p for p in now.linkage.bodies[body] if p != WHEEL_AXIS]
-    role = role_of(now.linkage, body)
     if len(points) == 2:
         return [_link(now, side, body, role)]
     if role == "upright":
@@ -111,18 +86,13 @@ def _arm(now: Snapshot, side: int, body: str, role: str, anchors: list[str]) -> 
     place = now.at(side, tip)
     out: list[Primitive] = [Rod(f"{stem}/{a}", role, now.at(side, a), place, BAR_MM) for a in anchors]
     corners = np.array([place, *(now.at(side, a) for a in anchors)])
-    if role_web(role):
+    if role in WEBS:
         out.append(Plate(f"{stem}/web", f"{role} web", corners))
     middle = np.mean([now.at(side, a) for a in anchors], axis=0)
     for p in free:
         if p != tip:
             out.append(Rod(f"{stem}/{p}", role, _nearest(now.at(side, p), middle, place), now.at(side, p), BAR_MM))
     return out
-
-
-def role_web(role: str) -> bool:
-    """Whether a role has a look for its webs."""
-    return role.startswith("body") or role in ("upright", "rocker")
 
 
 def _tip(now: Snapshot, body: str, free: list[str]) -> str:
@@ -154,7 +124,7 @@ def _web(now: Snapshot, side: int, body: str, role: str, hub: str) -> list[Primi
     ]
     if hub:
         out += [Rod(f"{stem}/{p}", role, now.at(side, hub), now.at(side, p), 0.8 * BAR_MM) for p in names]
-    if role_web(role):
+    if role in WEBS:
         centre = [hub] if hub else []
         ring = [*names, names[0]] if hub else names
         out.append(Plate(f"{stem}/web", f"{role} web", np.array([now.at(side, p) for p in centre + ring])))

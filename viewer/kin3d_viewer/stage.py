@@ -10,13 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.writing.style import INK
 from kin3d_viewer.geometry import Mesh, joined, strokes, surface
 from kin3d_viewer.level import Level
 from kin3d_viewer.overlay import BOTTOM_PX, Overlay
 from kin3d_viewer.primitives import Array, Ball, Label, Primitive, Scene, Solid
 from kin3d_viewer.scene import visible
 from kin3d_viewer.solids import solid_surface
-from kin3d_viewer.style import INK, PAPER, ROLES, SHOWN
+from kin3d_viewer.style import PAPER, PICKED, ROLES, SHOWN
 from kin3d_viewer.views import VIEWS, Framing, framing, seen_places
 
 SPECULAR = 0.18
@@ -167,7 +168,7 @@ class _Drawn:
             prop.line_width = look.width_px if look.dash or "path" in role or "sense" in role else 1.2
             prop.opacity = EDGES.get(role, 1.0)
         if name == "picked":
-            prop.opacity, prop.color = 0.5, "#d55e00"
+            prop.opacity, prop.color = 0.5, PICKED
         plotter.renderer.AddActor(self.actor)
 
     def bring(self, what: Mesh | list[Array]) -> None:

@@ -1,23 +1,26 @@
 """Colours, dashes and layers by role.
 
-The colours are those of M. Okabe and K. Ito (Color Universal Design, 2008), in an order of our own; no two parts are
-told apart by colour alone: shapes, dashes and labels differ too.
+Cars, parts and roll centre have the colours of `kin3d.writing.style`, as in every picture; no two things are told
+apart by colour alone: shapes, dashes and labels differ too. The colours on photographs are those of M. Okabe and
+K. Ito (Color Universal Design, 2008).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-INK = "#1c262e"
+from kin3d.writing.style import CARS as CAR_COLOURS
+from kin3d.writing.style import CONSTRUCTION, INK, MID, PART_COLOURS, ROLL_CENTRE
+
 PAPER = "#f7f8f6"
 FLOOR = "#e4e7e3"
-GHOST = "#8a949c"
-BLACK, ORANGE, SKY, GREEN = "#000000", "#e69f00", "#56b4e9", "#009e73"
-YELLOW, BLUE, VERMILION, PURPLE = "#f0e442", "#0072b2", "#d55e00", "#cc79a7"
-CARS = {"A": BLUE, "B": VERMILION}  # of the car that is shown and the one beside it, wherever there are two
-# bodies between chassis and upright, in the order of the layout file
-BODY_COLOURS = (BLUE, GREEN, SKY, ORANGE, PURPLE)
-CURVES = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
+GHOST = MID
+CARS = {"A": CAR_COLOURS[0], "B": CAR_COLOURS[1]}  # of the car that is shown and the one beside it
+PICKED = "#b88a00"
+CHASSIS = "#9aa3aa"
+SCREW = "#6b4c9a"
+# on photographs: bright, over a dark edge
+BLUE, ORANGE, SKY, GREEN, VERMILION = "#0072b2", "#e69f00", "#56b4e9", "#009e73", "#d55e00"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,7 @@ LAYERS = {
     "meshes": "meshes from files",
 }
 SHOWN = ("linkage", "wheels", "joints", "ground", "steering axis", "labels", "meshes")
-
+WEBS = {"upright": 0.22, "rocker": 0.75, **dict.fromkeys(("lower arm", "upper arm", "other part"), 0.28)}  # opacity
 
 
 def _centres(mark: str, front: str, roll: str, side: str, dash: tuple[float, ...]) -> dict[str, Look]:
@@ -77,33 +80,25 @@ def _centres(mark: str, front: str, roll: str, side: str, dash: tuple[float, ...
 
 
 ROLES: dict[str, Look] = {
-    **{f"body {k}": Look(c) for k, c in enumerate(BODY_COLOURS)},
-    **{f"body {k} web": Look(c, opacity=0.28) for k, c in enumerate(BODY_COLOURS)},
-    "upright": Look("#5b6770"),
-    "upright web": Look("#5b6770", opacity=0.22),
-    "steering": Look(VERMILION),
-    "rod": Look("#2b2b2b"),
-    "rocker": Look(ORANGE),
-    "rocker web": Look(ORANGE, opacity=0.75),
-    "bar": Look(SKY),
-    "spring": Look(PURPLE),
+    **{part: Look(colour) for part, colour in PART_COLOURS.items()},
+    **{f"{part} web": Look(PART_COLOURS[part], opacity=opacity) for part, opacity in WEBS.items()},
     "damper": Look("#6c757c"),
-    "stub": Look("#9aa3aa", opacity=0.9),
-    "rack": Look("#9aa3aa"),
+    "stub": Look(CHASSIS, opacity=0.9),
+    "rack": Look(CHASSIS),
     "wheel": Look("#3a4248", "wheels", opacity=0.22),
     "joint": Look("#2a3238", "joints"),
-    "chassis joint": Look(BLACK, "joints"),
-    "rack joint": Look(VERMILION, "joints"),
+    "chassis joint": Look(INK, "joints"),
+    "rack joint": Look(PART_COLOURS["steering link"], "joints"),
     "wheel centre": Look("#2a3238", "joints"),
     "ground": Look(FLOOR, "ground"),
-    "contact": Look(BLACK, "ground"),
-    "steering axis": Look(BLUE, "steering axis", width_px=2.5, dash=(45.0, 14.0, 8.0, 14.0)),
-    "screw axis": Look(PURPLE, "screw axis", width_px=2.5, dash=(24.0, 12.0)),
-    "screw sense": Look(PURPLE, "screw axis", width_px=3.0),
-    **_centres("", GREEN, VERMILION, BLUE, (32.0, 12.0)),
+    "contact": Look(INK, "ground"),
+    "steering axis": Look(CONSTRUCTION, "steering axis", width_px=2.5, dash=(45.0, 14.0, 8.0, 14.0)),
+    "screw axis": Look(SCREW, "screw axis", width_px=2.5, dash=(24.0, 12.0)),
+    "screw sense": Look(SCREW, "screw axis", width_px=3.0),
+    **_centres("", CONSTRUCTION, ROLL_CENTRE, CONSTRUCTION, (32.0, 12.0)),
     **_centres("A ", CARS["A"], CARS["A"], CARS["A"], (32.0, 12.0)),
     **_centres("B ", CARS["B"], CARS["B"], CARS["B"], (16.0, 8.0)),
-    **_centres("now ", INK, INK, INK, ()),
+    **_centres("now ", CONSTRUCTION, ROLL_CENTRE, CONSTRUCTION, ()),
     **{f"{c} linkage": Look(colour, opacity=0.35) for c, colour in CARS.items()},
     **{f"{c} wheel": Look(colour, "wheels", opacity=0.10) for c, colour in CARS.items()},
     "label": Look(INK, "labels"),
@@ -118,11 +113,11 @@ def layer_of(role: str) -> str:
 
 
 SHEET_STYLE = """
-QMainWindow, QDockWidget, QTabWidget, QScrollArea { background: #f0f2ef; color: #1c262e; }
+QMainWindow, QDockWidget, QTabWidget, QScrollArea { background: #f0f2ef; color: #1f2a33; }
 QDockWidget::title { background: #dfe4df; padding: 4px 8px; }
 QToolBar { background: #dfe4df; border: none; spacing: 2px; padding: 3px; }
 QToolButton { padding: 4px 9px; }
 QTableWidget { gridline-color: #dde1df; background: white; }
-QDialog#help { background: #fffdf4; border: 1px solid #1c262e; }
+QDialog#help { background: #fffdf4; border: 1px solid #1f2a33; }
 QStatusBar { background: #dfe4df; }
 """
