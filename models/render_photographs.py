@@ -25,6 +25,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 import kin3d
+from kin3d.linkage.layout import points_needed, resolve
 from kin3d.linkage.layout_file import builtin
 from kin3d.photographs.camera import Cameras
 from kin3d.photographs.lanes import spin
@@ -79,7 +80,8 @@ LIVERIES = {
 def corners_of(name: str, shot: Shot) -> list[Corner]:
     """The four corners of a car as it stands in a picture."""
     car = kin3d.load(HERE / name / "car.toml")
-    upright = upright_of(builtin("double wishbone"))
+    layout = builtin("double wishbone")
+    upright = upright_of(resolve(layout, points_needed(layout, {}), {}))
     count = len(upright.points)
     rng = np.random.default_rng(SEED[name])
     off = np.random.default_rng(SEED["joints"]).normal(0.0, JOINT_MM, (count, 3))
@@ -102,7 +104,7 @@ def corners_of(name: str, shot: Shot) -> list[Corner]:
             solved = construct_at(car, axle.name, [travel], rack if axle.name == "front" else 0.0)
             more = next(s for s in solved if np.isclose(s.heave_mm, travel)).wheel(side).points
             wheel = Wheel(axle.name, places[upright.centre] * mirror, axis * mirror, axle.loaded_radius_mm)
-            legs = [(upright.points[i], upright.points[o]) for i, o in zip(upright.inner, upright.outer, strict=True)]
+            legs = [(upright.points[i], upright.points[o]) for i, o in upright.tubes]
             true, seen = (dict(zip(upright.points, x * mirror, strict=True)) for x in (places, marked))
             out.append(Corner(wheel, true, seen, legs, more))
     return out

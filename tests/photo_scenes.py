@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 import kin3d
-from kin3d.linkage.layout import WHEEL_CENTRE
+from kin3d.linkage.layout import WHEEL_CENTRE, points_needed, resolve
 from kin3d.linkage.layout_file import builtin
 from kin3d.photographs.model import Model, State
 from kin3d.photographs.parameters import Parameters, parameters_of
@@ -46,15 +46,27 @@ FRONT = Shot("front", 0.0, 900.0, 400.0, width_mm=2000.0)
 QUARTER = Shot("quarter", 38.0, 1300.0, 50.0, width_mm=3300.0, ahead_mm=-700.0)
 LOW = Shot("low", -15.0, 350.0, 200.0, width_mm=2100.0)
 SIDE = Shot("side", 88.0, 900.0, 85.0, width_mm=3800.0, ahead_mm=-1150.0)
+# of a rear axle: from behind, from three quarters behind, low from behind
+BEHIND = (
+    Shot("behind", 180.0, 900.0, 400.0, width_mm=2000.0, ahead_mm=-2380.0),
+    Shot("quarter", 142.0, 1300.0, 50.0, width_mm=3300.0, ahead_mm=-1680.0),
+    Shot("low", 195.0, 350.0, 200.0, width_mm=2100.0, ahead_mm=-2380.0),
+)
+
+
+def double_wishbone(rod_on: str | None = None):
+    """The upright of the built-in layout, with rod and rocker where `rod_on` is given."""
+    keys = {"rod_on": rod_on} if rod_on else {}
+    layout = builtin("double wishbone")
+    return upright_of(resolve(layout, points_needed(layout, keys), keys))
 
 
 @cache
-def design(name: str) -> dict[str, np.ndarray]:
-    """Left-hand points of a demo car's front axle, vehicle frame, mm."""
-    axle = kin3d.load(MODELS / name / "car.toml").front
+def design(name: str, axle: str = "front", rods: bool = False) -> dict[str, np.ndarray]:
+    """Left-hand points of a demo car's axle, vehicle frame, mm; with those of rod and rocker if wanted."""
+    axle = kin3d.load(MODELS / name / "car.toml").axle(axle)
     sign = np.array([1.0, 1.0 if axle.side == "left" else -1.0, 1.0])
-    upright = upright_of(builtin("double wishbone"))
-    return {p: axle.points[p] * sign for p in upright.points}
+    return {p: axle.points[p] * sign for p in double_wishbone(axle.rod_on if rods else None).points}
 
 
 @cache
@@ -72,36 +84,39 @@ class Scene:
     model: Model
 
 
-def blank(name, shots, *, template=None, same_as=None, shares=(), travel=4.0, box=40.0, rng=None):
+def blank(
+    name, shots, *, template=None, same_as=None, shares=(), travel=4.0, box=40.0, rng=None, axle="front", rods=False
+):
     """A car's file without marks that starts from `template`; with `rng`, figures are off as they may be."""
     car = axle_of(name)
     photos = tuple(_photo(s, travel) for s in shots)
-    points = template if template is not None else design(name)
-    rear = car.rear
-    sign = 1.0 if rear.side == "left" else -1.0
+    points = template if template is not None else design(name, axle, rods)
+    own, other = car.axle(axle), car.axle("rear" if axle == "front" else "front")
+    sign = 1.0 if other.side == "left" else -1.0
     known = {
         "wheelbase_mm": Figure(car.data.wheelbase_mm, 2.0, True),
         "rim_diameter_mm": Figure(354.2, 2.0, True),
         "rim_offset_mm": Figure(0.0, 10.0),
-        "loaded_radius_mm": Figure(car.front.loaded_radius_mm, 3.0, True),
-        "half_track_mm": Figure(float(design(name)[WHEEL_CENTRE][1]), 30.0, True),
-        "camber_deg": Figure(car.front.camber_deg, 0.5, True),
-        "toe_deg": Figure(car.front.toe_deg, 0.3, True),
-        "other_camber_deg": Figure(rear.camber_deg, 2.0),
-        "other_toe_deg": Figure(rear.toe_deg, 0.5),
-        "other_loaded_radius_mm": Figure(rear.loaded_radius_mm, 15.0),
+        "loaded_radius_mm": Figure(own.loaded_radius_mm, 3.0, True),
+        "half_track_mm": Figure(float(design(name, axle)[WHEEL_CENTRE][1]), 30.0, True),
+        "camber_deg": Figure(own.camber_deg, 0.5, True),
+        "toe_deg": Figure(own.toe_deg, 0.3, True),
+        "other_camber_deg": Figure(other.camber_deg, 2.0),
+        "other_toe_deg": Figure(other.toe_deg, 0.5),
+        "other_loaded_radius_mm": Figure(other.loaded_radius_mm, 15.0),
         "other_rim_diameter_mm": Figure(354.2, 20.0),
         "other_rim_offset_mm": Figure(0.0, 10.0),
-        "other_half_track_mm": Figure(sign * float(rear.points[WHEEL_CENTRE][1]), 40.0),
+        "other_half_track_mm": Figure(sign * float(other.points[WHEEL_CENTRE][1]), 40.0),
     }
     if rng is not None:
         known = {k: replace(f, value=f.value + f.sigma * rng.normal()) for k, f in known.items()}
         if same_as is not None:  # what is shared is written in the other car's file
             known |= {k: same_as.known[k] for k in known if k in OF_BOTH}
     return CarPhotos(
-        title=name, source=Path(f"{name}.photos.toml"), layout=builtin("double wishbone"), side="left", axle="front",
+        title=name, source=Path(f"{name}.photos.toml"), layout=builtin("double wishbone"), side="left", axle=axle,
         template=points, box_mm=Figure(box, 0.0), joint_mm=Figure(3.0, 0.0), asymmetry_mm=Figure(1.5, 0.0), known=known,
         photos=photos, marks=(), marks_file=Path(f"{name}.marks.csv"), same_as=same_as, shares=frozenset(shares),
+        layout_keys={"rod_on": own.rod_on} if rods else {},
     )  # fmt: skip
 
 
@@ -138,7 +153,7 @@ def aim(shot: Shot, jitter: np.random.Generator | None = None):
 
 def scene(
     names, shots, seed, *, travel=4.0, shares=("tyre", "rim", "wheelbase", "joint marking"), noise=True,
-    template_off=0.0, right=True, wheels=True, legs=True, contacts=True, inboard=True,
+    template_off=0.0, right=True, wheels=True, legs=True, contacts=True, inboard=True, axle="front", rods=False,
 ):  # fmt: skip
     """Marks of one car or of two cars that share `shares`; what is known only so well is drawn accordingly."""
     rng = np.random.default_rng(seed)
@@ -146,12 +161,12 @@ def scene(
     for exact in (True, False):
         car = None
         for name in names:
-            template = {k: v.copy() for k, v in design(name).items()}
+            template = {k: v.copy() for k, v in design(name, axle, rods).items()}
             if template_off and not exact:
                 template = {k: v + rng.uniform(-template_off, template_off, 3) for k, v in template.items()}
             car = blank(
                 name, shots, template=template, same_as=car, shares=shares if car else (), travel=travel,
-                rng=rng if noise and not exact else None,
+                rng=rng if noise and not exact else None, axle=axle, rods=rods,
             )  # fmt: skip
         cars.append(_named_apart(car))
     numbers, targets, turns = _truth(parameters_of(cars[0]), shots, rng, noise)
@@ -210,7 +225,7 @@ def _mark_all(car, numbers, targets, turns, rng, noise, what):
     """Fill in the marks: every feature that can be seen, projected, with noise."""
     done = None
     for one in car.cars():
-        upright = upright_of(one.layout)
+        upright = upright_of(one.linkage())
         marks = tuple(m for p in one.photos for m in _wanted(p, upright, *what))
         done = replace(one, marks=marks, same_as=done)
     model = Model(parameters_of(done))
@@ -240,7 +255,7 @@ def _wanted(photo, upright, right, wheels, legs, contacts, inboard):
                 continue
             out.append(Mark(photo.name, "point", name, side, 0.0, 0.0, SIGMA["point"]))
         if legs:
-            for inner in upright.inner:
+            for inner, _ in upright.tubes:
                 for part in (0.2, 0.45, 0.7):
                     out.append(
                         Mark(photo.name, "leg", upright.points[inner], side, 0.0, 0.0, SIGMA["leg"], note=str(part))
@@ -267,7 +282,7 @@ def visible_pixels(model: Model, truth: State):
             mirror = np.array([1.0, car.mirror[lane], 1.0])
             place = _feature(model, truth, car, seen, lane, local, mark) * mirror
             photo = car.photo[local]
-            if _hidden(place, mark, eyes[photo], seen, car, photo):
+            if _hidden(place, mark, eyes[photo], seen, car, photo, car.which[local]):
                 continue
             view = cameras.seen(np.array([photo]), place[None])
             u, v = view.pixels[0]
@@ -292,15 +307,18 @@ def _feature(model, truth, car, seen, lane, local, mark):
     return wheel.edge(np.array([lane]), np.array([float(mark.note)]))[0][0]
 
 
-TUB = (np.array([-1500.0, -205.0, 95.0]), np.array([480.0, 205.0, 560.0]))
+TUBS = (
+    (np.array([-1500.0, -205.0, 95.0]), np.array([480.0, 205.0, 560.0])),
+    (np.array([-2800.0, -140.0, 95.0]), np.array([-1500.0, 140.0, 560.0])),  # engine and gearbox
+)
 TYRE_WIDTH = 170.0
 
 
-def _hidden(place, mark, eye, seen, car, photo):
+def _hidden(place, mark, eye, seen, car, photo, which):
     """Whether the tub or a tyre stands between the camera and a place (a box, and discs with a width)."""
     ray = place - eye
     reach = np.linalg.norm(ray)
-    if _through_box(eye, ray, reach):
+    if any(_through_box(eye, ray, reach, box) for box in TUBS):
         return True
     for lane, (p, side) in enumerate(car.lanes):
         if p != photo:
@@ -309,7 +327,7 @@ def _hidden(place, mark, eye, seen, car, photo):
         for k, wheel in enumerate(seen.wheels):
             axis = wheel.axis[lane] * mirror
             centre = wheel.centre[lane] * mirror
-            own = side == mark.side and mark.kind in ("rim", "contact") and k == (mark.name == "rear")
+            own = side == mark.side and mark.kind in ("rim", "contact") and k == which
             if own:
                 # the outer face of a wheel is seen from outside only
                 if mark.kind == "rim" and np.dot(eye - place, axis) < 0.15 * reach:
@@ -320,9 +338,9 @@ def _hidden(place, mark, eye, seen, car, photo):
     return False
 
 
-def _through_box(eye, ray, reach):
+def _through_box(eye, ray, reach, box):
     with np.errstate(divide="ignore", invalid="ignore"):
-        a, b = (TUB[0] - eye) / ray, (TUB[1] - eye) / ray
+        a, b = ((corner - eye) / ray for corner in box)
     enter, leave = np.minimum(a, b).max(), np.maximum(a, b).min()
     return bool(enter < leave and enter < 1.0 - 20.0 / reach and leave > 0.0)
 
@@ -345,7 +363,8 @@ def write_files(scene: Scene, folder: Path) -> Path:
     for car in scene.car.cars():
         stem = car.title
         lines = [f'title = "{car.title}"', f'marks = "{stem}.marks.csv"', f'template = "{stem}.template.csv"']
-        lines += [f"box_mm = {car.box_mm.value}", 'layout = "double wishbone"', 'side = "left"']
+        lines += [f"box_mm = {car.box_mm.value}", 'layout = "double wishbone"', 'side = "left"', f'axle = "{car.axle}"']
+        lines += [f'{key} = "{value}"' for key, value in car.layout_keys.items()]
         if car.same_as is not None:
             what = ", ".join(f'"{w}"' for w in sorted(car.shares))
             lines += ["[same_as]", f'file = "{car.same_as.title}.photos.toml"', f"what = [{what}]"]
@@ -377,7 +396,7 @@ def measures_of(name, points, camber, toe, radius):
     From the upright's exact velocities in the design position; `points` has the shape (corners, points, 3), mm and rad.
     """
     car = axle_of(name)
-    upright = upright_of(builtin("double wishbone"))
+    upright = double_wishbone()
     nothing = np.zeros(len(points))
     at = pose(upright, points, nothing, nothing)
     along = slopes(upright, points, nothing, at)

@@ -170,9 +170,7 @@ def resolve(
     parts, findings = _parts(layout, have, keys, place)
     bodies = _merge(layout, parts, keys)
     findings += _attach(bodies, attached or {}, place)
-    needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
-    needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
-    needed |= dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
+    needed = _needed(layout, parts, bodies)
     unused = [n for n in have if n not in needed and n != WHEEL_AXIS]
     for name in needed:
         if name not in have:
@@ -196,6 +194,18 @@ def resolve(
         bar=next((p.bar for p in parts if p.bar), None),
         parts=tuple(p.name for p in parts),
     )
+
+
+def points_needed(layout: Layout, keys: Mapping[str, str | None]) -> tuple[str, ...]:
+    """Points that a layout cannot do without, given the keys that call for parts (see `resolve`)."""
+    parts, _ = _parts(layout, (), keys, "")
+    return tuple(_needed(layout, parts, _merge(layout, parts, keys)))
+
+
+def _needed(layout: Layout, parts: Iterable[Part], bodies: Bodies) -> dict[str, None]:
+    needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
+    needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
+    return needed | dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
 
 
 def _attach(bodies: Bodies, attached: Mapping[str, str], place: str) -> list[Finding]:

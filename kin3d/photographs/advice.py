@@ -141,12 +141,12 @@ def _visible(model: Model, state: State, photo: str) -> list[Mark]:
         mirror = np.array([1.0, 1.0 if side == "left" else -1.0, 1.0])
         points = seen.points[lane] * mirror
         found += [("point", n, side, points[i]) for i, n in enumerate(upright.points)]
-        for a, b in zip(upright.inner, upright.outer, strict=True):
+        for a, b in upright.tubes:
             found.append(("leg", upright.points[a], side, 0.6 * points[a] + 0.4 * points[b]))
         for k, wheel in enumerate(seen.wheels):
             name = file.axle if k == 0 else ("rear" if file.axle == "front" else "front")
             centre, axis = wheel.centre[lane] * mirror, wheel.axis[lane] * mirror
-            wheels.append((centre, axis, float(wheel.radius[lane]), side, name))
+            wheels.append((centre, axis, float(wheel.radius[lane]), float(wheel.rim[lane]), side, name))
             found.append(("contact", name, side, wheel.contact()[0][lane] * mirror))
             if (eye - centre) @ axis > FACE * np.linalg.norm(eye - centre):
                 angles = np.linspace(0.0, 2.0 * pi, 8, endpoint=False)
@@ -157,9 +157,9 @@ def _visible(model: Model, state: State, photo: str) -> list[Mark]:
     pixels = view.pixels
     edge_px = 0.01 * min(size)
     good = ~view.behind & (pixels > edge_px).all(axis=1) & (pixels < np.array(size) - edge_px).all(axis=1)
-    for centre, axis, radius, side, name in wheels:
+    for centre, axis, radius, rim, side, name in wheels:
         own = np.array([k in ("rim", "contact") and n == name and s == side for k, n, s, _ in found])
-        good &= own | ~hidden(eye, places, centre, axis, radius)
+        good &= own | ~hidden(eye, places, centre, axis, radius, rim)
     marks = [
         Mark(photo, k, n, s, float(pixels[i, 0]), float(pixels[i, 1]), SIGMA_PX[k])
         for i, (k, n, s, _) in enumerate(found) if good[i]
@@ -171,12 +171,15 @@ def _visible(model: Model, state: State, photo: str) -> list[Mark]:
 def _photographs(checked: Checked, factor: Array, pulled: Array) -> list[Help]:
     """One more photograph of the car asked for, from several places with several lenses."""
     out = []
+    front = checked.model.parameters.cars[-1].axle == "front"
     for lens, height, width in SHOTS:
         for azimuth in AZIMUTHS_DEG:
-            sigma, count = _photograph(checked, factor, pulled, (lens, height, width, float(azimuth)))
+            about = azimuth + (0.0 if front else 180.0)  # off the end of the car where the axle is
+            sigma, count = _photograph(checked, factor, pulled, (lens, height, width, about))
             if count:
-                side = "left" if azimuth > 0 else "right"
-                place = f"{abs(azimuth)}° to the {side} of the nose" if azimuth else "straight ahead"
+                end, straight = ("nose", "straight ahead") if front else ("tail", "straight behind")
+                side = "left" if (azimuth > 0) == front else "right"
+                place = f"{abs(azimuth)}° to the {side} of the {end}" if azimuth else straight
                 what = f"a photograph from {place}"
                 what += f", {lens:g} mm lens, camera {height / 1000:.1f} m over the ground, {count} marks"
                 out.append(Help("photograph", what, sigma))

@@ -239,7 +239,7 @@ def _outline(result: Located, photo: Any) -> list[Any]:
         if where == number:
             mirror = np.array([1.0, 1.0 if side == "left" else -1.0, 1.0])
             places = seen.points[lane] * mirror
-            lines += [places[[a, b]] for a, b in zip(car.upright.inner, car.upright.outer, strict=True)]
+            lines += [places[[a, b]] for a, b in car.upright.tubes]
             around = np.linspace(0.0, 2.0 * np.pi, 73)
             lines += [w.edge(np.full(73, lane), around)[0] * mirror for w in seen.wheels]
     views = [cameras.seen(np.full(len(line), number), line) for line in lines]

@@ -83,7 +83,7 @@ def car_marks(parameters: Parameters, number: int, marks: Sequence[tuple[int, Ma
         photo=_whole(names[m.photo] for _, m in own),
         kind=_whole(KINDS.index(m.kind) for _, m in own),
         which=_whole(upright.index(m.name) if m.kind in ("point", "leg") else int(m.name != car.axle) for _, m in own),
-        outer=_whole(upright.index(upright.outer_of(m.name)) if m.kind == "leg" else 0 for _, m in own),
+        outer=_whole(upright.index(upright.far_end(m.name)) if m.kind == "leg" else 0 for _, m in own),
         pixels=np.array([(m.u, m.v) for _, m in own], dtype=float).reshape(-1, 2),
         sigma=np.array([m.sigma_px for _, m in own], dtype=float),
         row=row,

@@ -10,7 +10,7 @@ The right side is treated as a left side in its mirror image.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from math import atan, inf, radians
 from pathlib import Path
@@ -168,18 +168,23 @@ def parameters_of(*chosen: CarPhotos) -> Parameters:
     """List the parameters of cars, with those of the cars that they share something with."""
     cars = united(chosen)
     files = [c.source.resolve() for c in cars]
-    uprights = tuple(upright_of(c.layout) for c in cars)
+    uprights = tuple(upright_of(c.linkage()) for c in cars)
     listing = _Listing()
     blocks: list[Block] = []
     for car, upright in zip(cars, uprights, strict=True):
-        before = None if car.same_as is None else blocks[files.index(car.same_as.source.resolve())]
-        blocks.append(_block(car, upright, listing, before))
+        other = None if car.same_as is None else files.index(car.same_as.source.resolve())
+        marked: dict[str, Index] = {}
+        if other is not None and "joint marking" in car.shares:
+            marked = dict(zip(uprights[other].points, blocks[other].joints, strict=True))
+        blocks.append(_block(car, upright, listing, None if other is None else blocks[other], marked))
     photos = tuple((k, p) for k, c in enumerate(cars) for p in c.photos)
     pictures = np.array([_picture(p, cars[k], listing) for k, p in photos], dtype=np.intp).reshape(-1, 16)
     return Parameters(cars, uprights, photos, tuple(listing.found), tuple(blocks), pictures)
 
 
-def _block(car: CarPhotos, upright: Upright, listing: _Listing, before: Block | None) -> Block:
+def _block(
+    car: CarPhotos, upright: Upright, listing: _Listing, before: Block | None, marked: Mapping[str, Index]
+) -> Block:
     def known(key: str, factor: float = 1.0) -> Figure:
         f = car.known[key]
         return Figure(factor * f.value, factor * f.sigma, f.stated, f.place or key)
@@ -187,7 +192,8 @@ def _block(car: CarPhotos, upright: Upright, listing: _Listing, before: Block | 
     def assumed(value: float, sigma: float, place: str) -> Figure:
         return Figure(value, sigma, False, place)
 
-    box, joint, apart = car.box_mm, car.joint_mm.value, car.asymmetry_mm
+    box, apart = car.box_mm, car.asymmetry_mm
+    off = assumed(0.0, car.joint_mm.value, "joint_mm")
     width = box.value / 3.0**0.5  # a template is somewhere in the box, no place of it likelier than another
     count = len(upright.points)
     points = np.full((count, 3), -1, dtype=np.intp)
@@ -228,13 +234,10 @@ def _block(car: CarPhotos, upright: Upright, listing: _Listing, before: Block | 
 
     own, others = wheel("", ""), wheel("other_", "other ")
     centre = [once("wheelbase", known("wheelbase_mm")), once("other wheel_centre y", known("other_half_track_mm"))]
-    if before is not None and "joint marking" in car.shares:
-        joints = before.joints
-    else:
-        figure = assumed(0.0, joint, "joint_mm")
-        joints = np.array(
-            [[listing.add(f"marked {n} {a}", car.title, "joints", figure) for a in AXES] for n in upright.points]
-        )
+    joints = []
+    for name in upright.points:
+        new = [] if name in marked else [listing.add(f"marked {name} {a}", car.title, "joints", off) for a in AXES]
+        joints.append(marked.get(name, new))
     arrays = (np.array(v, dtype=np.intp) for v in (right, joints, own, others, centre, angles, other))
     return Block(points, *arrays)
 

@@ -46,9 +46,11 @@ def refuse_few(model: Model) -> None:
     for number, car_file in enumerate(model.parameters.cars):
         upright = model.parameters.uprights[number]
         seen = {m.name for c, m in model.marks if c == number and m.kind in ("point", "leg")}
-        missing = [n for n in upright.points[: len(upright.points) - 1] if n not in seen]
-        ends = {upright.outer_of(n) for n in seen if upright.index(n) in upright.inner}
-        missing = [n for n in missing if n not in ends]
+        legs = dict(upright.tubes)
+        ends = {upright.far_end(n) for n in seen if upright.index(n) in legs}
+        missing = [n for n in upright.links_points if n not in seen | ends]
+        if upright.rod is not None and not any(k in map(upright.index, seen) for k in upright.rod):
+            missing.append(upright.points[upright.rod[0]])
         if missing:
             text = (
                 f"nowhere marked: {', '.join(missing)}; mark each in one photograph at least, or a leg that leads to it"

@@ -19,6 +19,7 @@ from kin3d.photographs.model import Model
 Array = NDArray[np.float64]
 Change = Callable[[Array], None]
 STEERED_MM = (-12.0, 12.0)
+STEERED = 0.3  # rad: wheels of the other axle
 FAR_OFF = 3.3  # sigmas at which a mark of a robust fit casts doubt
 OUT_OF_BOX = 1.8  # a template's box ends at 1.73 of its deviations
 FOCAL_STEPS = (1.3, -1.0)
@@ -78,13 +79,15 @@ def _mechanism(model: Model, fit: Fit) -> Iterator[Change]:
 
     yield again
     for picture in photos:
-        for rack in STEERED_MM:
+        # the rack moves the front axle; where the rear one is looked for, the front wheels are those that steer
+        column, steps = (12, STEERED_MM) if fit.known.free[picture[12]] else (15, (-STEERED, STEERED))
+        for size in steps if fit.known.free[picture[column]] else ():
 
-            def steered(numbers: Array, picture: NDArray[np.intp] = picture, rack: float = rack) -> None:
-                before = numbers[photos[:, 12]].copy()
+            def steered(numbers: Array, chosen: int = int(picture[column]), size: float = size) -> None:
+                before = numbers[photos[:, [12, 15]]].copy()
                 again(numbers)
-                numbers[photos[:, 12]] = before
-                numbers[picture[12]] = rack
+                numbers[photos[:, [12, 15]]] = before
+                numbers[chosen] = size
 
             yield steered
     rims = {(c, m.name) for (c, m), s in zip(model.marks, sizes(model, fit.equations.residual), strict=True)

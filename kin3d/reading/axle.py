@@ -295,6 +295,8 @@ def _scan_photographs(path: Path, where: str, source: AxleSource) -> PointScan:
     except Kin3dError as err:
         return PointScan({}, None, err.findings)
     _check_photographs(found, source, log)
+    if log.failed:  # what is said twice and differs would be told of every point
+        return PointScan({}, None, log.findings)
     table = PhotoPoints.of(found)
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, log.findings)
 
@@ -307,6 +309,12 @@ def _check_photographs(found: CarPhotos, source: AxleSource, log: FindingLog) ->
         "side": (found.side, side or found.side),
         "layout": (found.layout.name, found.layout.name if layout is None else layout.name),
     }
+    for key in found.layout.keys():  # noqa: SIM118
+        own, theirs = found.layout_keys.get(key, ""), source.chosen.given.get(key) or ""
+        if own != theirs:
+            words = [f'"{w}"' if w else "not given" for w in (own, theirs)]
+            text = f"is {words[0]}, and in [{source.name}] of the car file {words[1]}; make them agree"
+            log.error(f"{key}-differs", text, key)
     for key, (own, theirs) in said.items():
         if own != theirs:
             text = f'is "{own}", and [{source.name}] of the car file has "{theirs}"; make them agree'

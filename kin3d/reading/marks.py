@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
@@ -30,12 +30,15 @@ class Naming:
         The deviation of each kind, photograph by photograph.
     points, legs : tuple of str
         Points of the layout, and inboard ends of its links.
+    absent : mapping of str to str
+        Points of parts that are not looked for, and what would have them looked for.
     """
 
     photos: Mapping[str, tuple[float, float] | None]
     sigma_px: Mapping[str, Mapping[Kind, float]]
     points: tuple[str, ...]
     legs: tuple[str, ...]
+    absent: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_marks(path: Path, naming: Naming, log: FindingLog, *, unmarked: bool = False) -> tuple[Mark, ...]:
@@ -141,9 +144,9 @@ def _name_fits(name: str, kind: Kind, naming: Naming, line: int, log: FindingLog
     if name in known:
         return True
     what = {"point": "point", "leg": "inboard end of a leg", "rim": "wheel", "contact": "wheel"}[kind]
-    hint = did_you_mean(name, known)
+    hint = naming.absent.get(name) or did_you_mean(name, known)
     if kind == "leg" and name in naming.points:
-        hint = f"a leg is named by its inboard end: {', '.join(naming.legs)}"
+        hint = f"a leg is named by its inboard end, the rod by its outer one: {', '.join(naming.legs)}"
     log.error("name-unknown", f'"{name}" is not the {what} of a {kind}; {hint}', line)
     return False
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding
 from kin3d.linkage.car import PointTable
-from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage, points_needed, resolve
 from kin3d.linkage.names import AxleName, Side
 
 Kind = Literal["point", "leg", "rim", "contact"]
@@ -142,6 +142,8 @@ class CarPhotos:
         What it shares with it, of `SHARES`.
     findings : tuple of Finding
         Warnings, and notes of what was assumed.
+    layout_keys : mapping of str to str
+        Every key that the layout adds and the file gives, ``rod_on`` among them.
     """
 
     title: str
@@ -160,6 +162,11 @@ class CarPhotos:
     same_as: CarPhotos | None = None
     shares: frozenset[str] = frozenset()
     findings: tuple[Finding, ...] = field(default=())
+    layout_keys: Mapping[str, str] = field(default_factory=dict)
+
+    def linkage(self) -> Linkage:
+        """What is located: the layout with the parts that the file calls for."""
+        return resolve(self.layout, points_needed(self.layout, self.layout_keys), self.layout_keys)
 
     def cars(self) -> Iterator[CarPhotos]:
         """This car and those that it shares something with, the farthest first."""
@@ -198,9 +205,7 @@ class PhotoPoints(PointTable):
     @staticmethod
     def of(photographs: CarPhotos) -> PhotoPoints:
         """The points that photographs are to give, at their start."""
-        layout, template = photographs.layout, photographs.template
-        wanted = (*(p for points in layout.bodies.values() for p in points), *layout.rack, WHEEL_CENTRE)
-        names = (*dict.fromkeys(n for n in wanted if n in template and n != WHEEL_AXIS), WHEEL_AXIS)
+        template, names = photographs.template, photographs.linkage().points
         camber, toe = (np.radians(photographs.known[k].value) for k in ("camber_deg", "toe_deg"))
         spin = np.array([np.sin(toe) * np.cos(camber), np.cos(toe) * np.cos(camber), -np.sin(camber)])
         places = {**template, WHEEL_AXIS: template[WHEEL_CENTRE] + 100.0 * spin}

@@ -36,11 +36,30 @@ _SHAPES: dict[str, dict[str, tuple[float, float, float]]] = {
 }
 
 
-def own_shape(layout: str, radius_mm: float, half_track_mm: float, x_mm: float) -> dict[str, Array] | None:
-    """A layout's own shape, left side, vehicle frame, mm; None for a layout that has none."""
+_PUSH_ROD = {
+    "rod_inner": (0.0, 0.39, 1.85), "rocker_axis_1": (-0.2, 0.36, 1.79), "rocker_axis_2": (-0.2, 0.39, 1.91),
+    "spring_outer": (-0.12, 0.3, 2.04), "spring_inner": (-1.15, 0.27, 2.0),
+}  # fmt: skip
+_PULL_ROD = {
+    "rod_inner": (0.0, 0.42, 0.3), "rocker_axis_1": (0.08, 0.38, 0.44), "rocker_axis_2": (-0.08, 0.38, 0.44),
+    "spring_outer": (0.0, 0.4, 0.75), "spring_inner": (0.0, 0.1, 0.73),
+}  # fmt: skip
+# a push-rod's rocker on top of the tub and its spring along the car; a pull-rod's low at its side, the spring across
+_RODS: dict[tuple[str, str], dict[str, tuple[float, float, float]]] = {
+    ("double wishbone", "lower arm"): {"rod_outer": (0.01, 0.89, 0.66), **_PUSH_ROD},
+    ("double wishbone", "upright"): {"rod_outer": (0.01, 0.93, 0.7), **_PUSH_ROD},
+    ("double wishbone", "upper arm"): {"rod_outer": (-0.06, 0.87, 1.38), **_PULL_ROD},
+}
+
+
+def own_shape(
+    layout: str, rod_on: str | None, radius_mm: float, half_track_mm: float, x_mm: float
+) -> dict[str, Array] | None:
+    """A layout's own shape, left side, vehicle frame, mm, with a rod on the body that is named; None if it has none."""
     shape = _SHAPES.get(layout)
     if shape is None:
         return None
+    shape = {**shape, **_RODS.get((layout, rod_on or ""), {})}
     size = np.array([radius_mm, half_track_mm, radius_mm])
     return {n: np.array(v) * size + [x_mm, 0.0, 0.0] for n, v in shape.items()}
 

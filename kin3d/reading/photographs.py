@@ -10,15 +10,16 @@ from pathlib import Path
 from typing import cast
 
 from kin3d.errors import ReadingError, raise_errors
-from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout
+from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout, points_needed
 from kin3d.linkage.names import AxleName, Side, did_you_mean
 from kin3d.reading.layouts import find_layout
 from kin3d.reading.marks import Naming, read_marks
-from kin3d.reading.photo_records import SHARES, CarPhotos, Figure, Kind, Mark
+from kin3d.reading.photo_records import SHARES, CarPhotos, Figure, Mark
 from kin3d.reading.photo_shape import Array, own_shape, template_points
 from kin3d.reading.photo_tables import PhotoFile, photos_of
 from kin3d.reading.text import FindingLog, read_toml
 
+LAYOUT_KEYS = ("rod_on", "spring_on")  # of a layout that cannot be read
 KEYS = (
     "title", "marks", "layout", "side", "axle", "template", "box_mm", "joint_mm", "asymmetry_mm", "same_as",
     "known", "photos",
@@ -29,6 +30,7 @@ OTHER = (
     "other_camber_deg", "other_toe_deg",
 )  # fmt: skip
 KNOWN = (*LENGTHS, "rim_offset_mm", "camber_deg", "toe_deg", *OTHER)
+FAR_MM = 500.0  # along the car that a template may stand off its axle
 BOX_MM, JOINT_MM, ASYMMETRY_MM = 40.0, 3.0, 1.5
 
 
@@ -61,9 +63,10 @@ def _read(path: Path, logs: list[FindingLog], before: tuple[Path, ...], unmarked
     if data is None:
         return None
     file = PhotoFile(path, data, log)
-    file.unknown_keys("", data, KEYS)
     title = file.text(data, "title", "", path.name.removesuffix(".toml").removesuffix(".photos"))
     layout = find_layout(file.text(data, "layout", "", "double wishbone"), path.parent, "layout", log)
+    file.unknown_keys("", data, (*KEYS, *(layout.keys() if layout is not None else LAYOUT_KEYS)))
+    parts = _parts(file, layout)
     side = cast(Side, file.choice(data, "side", ("left", "right"), "left"))
     axle = cast(AxleName, file.choice(data, "axle", ("front", "rear"), "front"))
     apart = {
@@ -71,7 +74,7 @@ def _read(path: Path, logs: list[FindingLog], before: tuple[Path, ...], unmarked
         for k, d in (("box_mm", BOX_MM), ("joint_mm", JOINT_MM), ("asymmetry_mm", ASYMMETRY_MM))
     }
     other, shares = _same_as(file, logs, (*before, path.resolve()), unmarked)
-    known, template = _known(file, layout, axle, apart["box_mm"].value, other, shares)
+    known, template = _known(file, layout, parts, (axle, apart["box_mm"].value), other, shares)
     photos = photos_of(file)
     marks_file = path.parent / file.text(
         data, "marks", "", "", needed="the table of the marks, such as front.marks.csv"
@@ -81,13 +84,30 @@ def _read(path: Path, logs: list[FindingLog], before: tuple[Path, ...], unmarked
     if layout is not None and "marks" in data and marks_file.name and wanted:
         own = FindingLog(str(marks_file))
         logs.append(own)
-        marks = read_marks(marks_file, _naming(layout, file.sizes, file.deviations), own, unmarked=unmarked)
+        marks = read_marks(marks_file, _naming(layout, parts, file), own, unmarked=unmarked)
     if log.failed or layout is None or template is None:
         return None
     return CarPhotos(
         title, path, layout, side, axle, template, apart["box_mm"], apart["joint_mm"], apart["asymmetry_mm"], known,
-        photos, marks, marks_file, other, shares, tuple(f for one in logs for f in one.findings),
+        photos, marks, marks_file, other, shares, tuple(f for one in logs for f in one.findings), parts,
     )  # fmt: skip
+
+
+def _parts(file: PhotoFile, layout: Layout | None) -> dict[str, str]:
+    """The keys that call for parts of the layout, such as ``rod_on``, with their values."""
+    out: dict[str, str] = {}
+    for part in layout.parts if layout is not None else ():
+        value = file.data.get(part.key or "")
+        if part.key is None or value is None:
+            continue
+        if not isinstance(value, str) or (part.choices and value not in part.choices):
+            expected = " or ".join(f'"{c}"' for c in part.choices) or "the name of a body"
+            file.log.error("choice-unknown", f"is {value!r}; {expected} is expected", part.key)
+        elif part.not_with in out:
+            file.log.error("keys-conflict", f"and {part.not_with} are both given; one of the two is expected", part.key)
+        else:
+            out[part.key] = value
+    return out
 
 
 def _same_as(
@@ -119,9 +139,11 @@ def _same_as(
 
 
 def _known(
-    file: PhotoFile, layout: Layout | None, axle: AxleName, box: float, other: CarPhotos | None, shares: frozenset[str]
-) -> tuple[dict[str, Figure], Mapping[str, Array] | None]:
-    """The figures of ``[known]`` with assumptions for those that are silent, and the template."""
+    file: PhotoFile, layout: Layout | None, parts: Mapping[str, str], start: tuple[AxleName, float],
+    other: CarPhotos | None, shares: frozenset[str],
+) -> tuple[dict[str, Figure], Mapping[str, Array] | None]:  # fmt: skip
+    """The figures of ``[known]`` with assumptions for those that are silent, and the template; `start`: axle, box."""
+    axle, box = start
     table = file.data.get("known", {})
     if not isinstance(table, dict):
         file.log.error("value-type", "must be a table of figures", "[known]")
@@ -145,22 +167,44 @@ def _known(
         file.log.error("scale-missing", text, "[known]")
     hub = points[WHEEL_CENTRE] if points else None
     known = _assumed(file, given, hub, box)
-    if points is None and "template" not in file.data and layout is not None:
+    if hub is not None:
         x = 0.0 if axle == "front" else -known["wheelbase_mm"].value
-        points = own_shape(layout.name, known["loaded_radius_mm"].value, known["half_track_mm"].value, x)
-        if points is None:
+        if abs(float(hub[0]) - x) > FAR_MM:
+            text = (
+                f"has its wheel_centre at x = {hub[0]:g} mm, and the {axle} axle stands at {x:g}; a table of that axle "
+                "is expected, x measured from the front axle"
+            )
+            file.log.error("template-frame", text, "template")
+    if layout is None or (points is None and "template" in file.data):
+        return known, None
+    return known, _filled(file, layout, parts, axle, known, points)
+
+
+def _filled(
+    file: PhotoFile, layout: Layout, parts: Mapping[str, str], axle: AxleName, known: Mapping[str, Figure],
+    points: Mapping[str, Array] | None,
+) -> Mapping[str, Array] | None:  # fmt: skip
+    """Every point of the linkage: the template's; the layout's own shape stands in for it, and for the rod it lacks."""
+    x = 0.0 if axle == "front" else -known["wheelbase_mm"].value
+    size = (known["loaded_radius_mm"].value, known["half_track_mm"].value, x)
+    needed = (*points_needed(layout, parts), WHEEL_CENTRE)
+    shape = own_shape(layout.name, parts.get("rod_on"), *size) or {}
+    if points is None:
+        if not shape:
             text = f'is missing, and layout "{layout.name}" has no shape of its own to start from; name a point table'
             file.log.error("template-missing", text, "template")
-        else:
-            file.log.note(
-                "assumed", "is not given", "the layout's own shape, to the size of tyre and track", "template"
-            )
-    if points is not None and layout is not None:
-        lacking = [n for n in (*_needed(layout), WHEEL_CENTRE) if n not in points]
-        if lacking:
-            file.log.error("template-points", f"lacks {', '.join(lacking)}; the layout needs them", "template")
-            return known, None
-    return known, points
+            return None
+        file.log.note("assumed", "is not given", "the layout's own shape, to the size of tyre and track", "template")
+        points = shape
+    bare = points_needed(layout, {})
+    rod = [n for n in needed if n not in points and n not in bare and n in shape]
+    lacking = [n for n in needed if n not in points and n not in rod]
+    if lacking:
+        file.log.error("template-points", f"lacks {', '.join(lacking)}; the layout needs them", "template")
+        return None
+    if rod:
+        file.log.note("assumed", f"lacks {', '.join(rod)}", "where such a rod and its rocker usually are", "template")
+    return {n: points[n] if n in points else shape[n] for n in dict.fromkeys(needed)}
 
 
 def _share(file: PhotoFile, given: dict[str, Figure], other: CarPhotos, shares: frozenset[str]) -> None:
@@ -207,14 +251,15 @@ def _assumed(file: PhotoFile, given: dict[str, Figure], hub: Array | None, box: 
     return known
 
 
-def _needed(layout: Layout) -> tuple[str, ...]:
-    """Points of the upright's linkage: those of the layout without its parts."""
-    return tuple(dict.fromkeys([*(p for points in layout.bodies.values() for p in points), *layout.rack]))
-
-
-def _naming(
-    layout: Layout, sizes: Mapping[str, tuple[float, float] | None], deviations: Mapping[str, Mapping[Kind, float]]
-) -> Naming:
-    points = (*_needed(layout), WHEEL_CENTRE)
-    legs = tuple(dict.fromkeys([*layout.bodies.get(CHASSIS, ()), *layout.rack]))
-    return Naming(sizes, deviations, points, legs)
+def _naming(layout: Layout, parts: Mapping[str, str], file: PhotoFile) -> Naming:
+    points = tuple(dict.fromkeys((*points_needed(layout, parts), WHEEL_CENTRE)))
+    rods = [p.rocker.rod[0] for p in layout.parts if p.rocker is not None and p.key in parts]
+    legs = tuple(dict.fromkeys([*layout.bodies.get(CHASSIS, ()), *layout.rack, *rods]))
+    absent = {}
+    for part in layout.parts:
+        own = (*part.attach, *part.points, *(n for b in part.bodies.values() for n in b), *(part.spring or ()))
+        text = f"it belongs to {part.name}, which is looked for only when the file of photographs has {part.key}"
+        if part.key is None:
+            text = f"it belongs to {part.name}, and photographs do not give that"
+        absent.update({n: text for n in own if n not in points and n not in absent})
+    return Naming(file.sizes, file.deviations, points, legs, absent)

@@ -1,9 +1,9 @@
-"""The upright's linkage alone, solved as one rigid body on five links: positions and exact first derivatives at once.
+"""The upright's linkage solved as one rigid body on five links: positions and exact first derivatives at once.
 
-Where only the upright matters (photographs, sensitivities of the wheel's measures) rocker, rod and bar need not be
-solved. An upright on links has six equations in six numbers, so that one small dense solve over all lanes gives its
-motion along travel, rack and every coordinate of every point together. The kernel solves any layout and any order;
-this path solves the usual layouts to first order, and much sooner.
+Rod and rocker, where they are wanted, follow the upright and do not move it (`kin3d.solve.hinged`). An upright on
+links has six equations in six numbers, so that one small dense solve over all lanes gives its motion along travel,
+rack and every coordinate of every point together. The kernel solves any layout and any order; this path solves the
+usual layouts to first order, and much sooner.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, LayoutError
-from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
+from kin3d.solve.hinged import Hinged, follow, hinged_of, place
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -25,7 +26,7 @@ LONGEST_STEP = 0.3  # rad that one step may turn the upright
 
 @dataclass(frozen=True, slots=True)
 class Upright:
-    """An upright held by five links.
+    """An upright held by five links, and what follows it.
 
     Attributes
     ----------
@@ -41,6 +42,10 @@ class Upright:
         The wheel's centre.
     steering_axis : (int, int) or None
         Lower and upper joint of the steering axis.
+    hinged : tuple of Hinged
+        Bodies that follow, in the order in which they are placed.
+    rod : (int, int) or None
+        Outer and inner end of push- or pull-rod.
     """
 
     points: tuple[str, ...]
@@ -50,49 +55,68 @@ class Upright:
     on_upright: NDArray[np.bool_]
     centre: int
     steering_axis: tuple[int, int] | None = None
+    hinged: tuple[Hinged, ...] = ()
+    rod: tuple[int, int] | None = None
+
+    @property
+    def tubes(self) -> tuple[tuple[int, int], ...]:
+        """Ends of the links, inner first, and of the rod, outer first: the first end names the tube."""
+        links = tuple((int(i), int(o)) for i, o in zip(self.inner, self.outer, strict=True))
+        return links if self.rod is None else (*links, self.rod)
+
+    @property
+    def links_points(self) -> tuple[str, ...]:
+        """Points of the links."""
+        return tuple(self.points[k] for k in sorted({*self.inner.tolist(), *self.outer.tolist()}))
 
     def index(self, name: str) -> int:
         """Row of a point."""
         return self.points.index(name)
 
-    def outer_of(self, name: str) -> str:
-        """The point of the upright to which the link with this inner end leads."""
-        return self.points[int(self.outer[list(self.inner).index(self.index(name))])]
+    def far_end(self, name: str) -> str:
+        """The point to which the tube of this name leads: a link's outer end, or the rod's inner one."""
+        return self.points[dict(self.tubes)[self.index(name)]]
 
 
-def upright_of(layout: Layout) -> Upright:
-    """The upright of a layout without its parts (rod, rocker, bar).
+def upright_of(linkage: Linkage) -> Upright:
+    """The upright of a linkage with its links, and rod and rocker where the linkage has them.
 
     Raises
     ------
     LayoutError
-        Where the upright is not held by five links: a slider, a body between arm and upright, too few links.
+        Where the upright is not held by five links (a slider, a body between arm and upright, too few links), or
+        another body does not follow it.
     """
-    held = {CHASSIS: set(layout.bodies.get(CHASSIS, ())) | set(layout.rack)}
-    carried = layout.bodies[layout.wheel_body]
+    carried = tuple(p for p in linkage.bodies[linkage.wheel_body] if p != WHEEL_AXIS)
+    held = (*linkage.fixed, *linkage.rack)
     links = []
-    for body, points in layout.bodies.items():
-        if body in (CHASSIS, layout.wheel_body):
-            continue
+    for body, points in linkage.bodies.items():
         ends = [p for p in points if p in carried]
-        starts = [p for p in points if p in held[CHASSIS]]
-        if len(ends) == 1 and len(starts) + 1 == len(points):
+        starts = [p for p in points if p in held]
+        if body != linkage.wheel_body and len(ends) == 1 and (len(starts) == 2 or len(points) == 2):
             links += [(start, ends[0]) for start in starts]
-    if len(links) != 5 or layout.sliders:
-        what = "a slider" if layout.sliders else f"{len(links)} links from chassis and rack"
-        text = f'layout "{layout.name}" holds the upright by {what}; five links are expected'
-        raise LayoutError(Finding("upright-links", text, layout.source))
-    names = tuple(dict.fromkeys([*(i for i, _ in links), *carried, WHEEL_CENTRE]))
-    order = tuple(sorted(names, key=lambda n: (n == WHEEL_CENTRE, layout.known_points().index(n))))
-    axis = layout.steering_axis
+    if len(links) != 5 or linkage.sliders:
+        what = "a slider" if linkage.sliders else f"{len(links)} links from chassis and rack"
+        text = f'layout "{linkage.layout}" holds the upright by {what}; five links are expected'
+        raise LayoutError(Finding("upright-links", text))
+    first = [p for p in linkage.points if p in carried or any(p in link for link in links)]
+    rest = [p for p in linkage.points if p not in first and p != WHEEL_AXIS]
+    order = (*(p for p in (*first, *rest) if p != WHEEL_CENTRE), WHEEL_CENTRE)
+    hinged, loose = hinged_of(linkage.bodies, linkage.fixed, (*held, *carried), order)
+    if loose:
+        text = f'layout "{linkage.layout}" leaves {", ".join(loose)} to bodies that do not turn about the chassis'
+        raise LayoutError(Finding("upright-loose", text))
+    axis, rocker = linkage.steering_axis, linkage.rocker
     return Upright(
         points=order,
         inner=np.array([order.index(i) for i, _ in links]),
         outer=np.array([order.index(o) for _, o in links]),
-        on_rack=np.array([n in layout.rack for n in order]),
-        on_upright=np.array([n in carried or n == WHEEL_CENTRE for n in order]),
+        on_rack=np.array([n in linkage.rack for n in order]),
+        on_upright=np.array([n in carried for n in order]),
         centre=order.index(WHEEL_CENTRE),
-        steering_axis=(order.index(axis[0]), order.index(axis[1])) if axis else None,
+        steering_axis=(order.index(axis[0][0]), order.index(axis[1][0])) if axis else None,
+        hinged=hinged,
+        rod=(order.index(rocker.rod[0]), order.index(rocker.rod[1])) if rocker else None,
     )
 
 
@@ -107,7 +131,7 @@ class Pose:
     centre : ndarray, shape (lanes, 3)
         Wheel centre, mm.
     closed : ndarray of bool, shape (lanes,)
-        Whether every link has its length; where not, the rest of that lane means nothing.
+        Whether every link and the rod have their lengths; where not, the rest of that lane means nothing.
     """
 
     turn: Array
@@ -116,11 +140,24 @@ class Pose:
 
     def points(self, upright: Upright, design: Array, rack: Array) -> Array:
         """Places of all points, shape (lanes, points, 3), mm."""
+        return self._followed(upright, design, rack)[0]
+
+    def _followed(self, upright: Upright, design: Array, rack: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Places of all points, and whether the rod reaches."""
         out = design.copy()
         out[:, upright.on_rack, 1] += rack[:, None]
         own = design[:, upright.on_upright] - design[:, None, upright.centre]
         out[:, upright.on_upright] = self.centre[:, None] + own @ self.turn.transpose(0, 2, 1)
-        return out
+        reached = np.ones(len(design), dtype=bool)
+        for body in upright.hinged:
+            reached &= place(body, design, out)
+        return out, reached
+
+    def checked(self, upright: Upright, design: Array, rack: Array) -> Pose:
+        """The pose, closed only where the rod reaches too."""
+        if not upright.hinged:
+            return self
+        return Pose(self.turn, self.centre, self.closed & self._followed(upright, design, rack)[1])
 
 
 def pose(upright: Upright, design: Array, travel: Array, rack: Array, start: Pose | None = None) -> Pose:
@@ -163,7 +200,7 @@ def pose(upright: Upright, design: Array, travel: Array, rack: Array, start: Pos
             closed = np.abs(step).max(axis=-1) < CLOSED_MM
             if closed.all():
                 break
-    return Pose(turn, centre, closed)
+    return Pose(turn, centre, closed).checked(upright, design, rack)
 
 
 def _jacobian(d: Array, arm: Array) -> Array:
@@ -250,7 +287,10 @@ def slopes(upright: Upright, design: Array, rack: Array, at: Pose) -> Slopes:
     found = -_solve(_jacobian(d, arm), right)
     centre, turn = found[:, :3], found[:, 3:]
     out = np.zeros((count, many, 3, columns))
+    followers = {k for body in upright.hinged for k in body.carried}
     for p in range(many):
+        if p in followers:
+            continue
         if upright.on_upright[p]:
             out[:, p] = centre - skew(places[:, p] - at.centre) @ turn
             out[:, p, :, 3 * p : 3 * p + 3] += at.turn
@@ -259,4 +299,6 @@ def slopes(upright: Upright, design: Array, rack: Array, at: Pose) -> Slopes:
             out[:, p, range(3), range(3 * p, 3 * p + 3)] = 1.0
             if upright.on_rack[p]:
                 out[:, p, 1, -1] = 1.0
+    for body in upright.hinged:
+        follow(body, design, places, out)
     return Slopes(centre, turn, out)

@@ -58,6 +58,7 @@ def locate(path: str | PathLike[str], measures: Sequence[str] | None = None) -> 
     own = found.car
     axle = Axle(
         name=own.axle, points=own.table(found.sources), side=own.side, layout=own.layout,
+        layout_keys=dict(photographs.layout_keys),
         loaded_radius_mm=own.figures["loaded_radius_mm"][0],
     )  # fmt: skip
     data = car.data if car is not None else CarData()

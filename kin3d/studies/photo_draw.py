@@ -14,22 +14,19 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, did_you_mean
-from kin3d.photographs.camera import Cameras
 from kin3d.photographs.located import Located
 from kin3d.reading.photo_records import Photo, PhotoPoints
 from kin3d.studies import photo_lines
-from kin3d.studies.photo_lines import Lines, spread_of
 from kin3d.studies.photo_picture import write_photo_picture
 from kin3d.studies.photo_points import adjustment, share_photographs
-from kin3d.studies.photo_view import LEVEL, Band, Figure95, OnPhoto, PhotoView
+from kin3d.studies.photo_project import on_photo
+from kin3d.studies.photo_view import LEVEL, OnPhoto, PhotoView
 from kin3d.studies.uncertainty import half_width
 from kin3d.writing.numbers import fixed
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
 Array = NDArray[np.float64]
-STATIONS = 41  # places along a line at which its band is worked out
-SEEN_END_ON = 0.35  # sine of the angle to the line of sight under which a line along the car is not drawn
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -104,7 +101,7 @@ class PhotoConstruction(Result):
         out = [
             "The construction is that of the design position, the located side and its mirror image; arms and rims "
             "are drawn as the car stands in the picture.",
-            "Lines run over everything: what the car's own parts hide is not told apart.",
+            "What a wheel hides is lighter and dashed; what the tub hides is not told apart.",
         ]
         if self.ghost is not None and not self.together:
             out.append(f"{self.ghost.title} was not adjusted together with it: what they share counts twice.")
@@ -202,94 +199,11 @@ def _apart(located: Located, owner: int, photo: int, whence: Located, number: in
     inputs[:, moved] = stands.inputs[:, photo_lines.moved_by(stands.upright)]
     along = np.concatenate([np.zeros((before, *inputs.shape)), given.along])
     views = photo_lines.cameras(located, photo, padding=after)
-    return _drawn(whence.cars[number].title, photo_lines.Standing(given.upright, inputs, along), views, car)
+    other = whence.cars[number]
+    return on_photo(other.title, other.axle, photo_lines.Standing(given.upright, inputs, along), views, car)
 
 
 def _on_photo(located: Located, number: int, photo: int, car: Car | None) -> OnPhoto:
     given = photo_lines.standing(located, number, photo)
-    return _drawn(located.cars[number].title, given, photo_lines.cameras(located, photo), car)
-
-
-def _drawn(title: str, given: photo_lines.Standing, views: Cameras, car: Car | None) -> OnPhoto:
-    design = photo_lines.lines(photo_lines.at_design(given))
-    stands = photo_lines.lines(photo_lines.Standing(given.upright, given.inputs, given.along[:0]))
-    roll = _pixels(views, design.roll_centre[:, None])[:, 0]
-    slip = spread_of(roll)
-    first = _first(views)
-    upright = given.upright
-    ends = np.stack([stands.points[0][:, upright.inner], stands.points[0][:, upright.outer]], axis=2)
-    rims, tyres = _wheels(stands, first)
-    return OnPhoto(
-        title=title, bands=tuple(_bands(design, views)), roll_centre=roll[0], roll_centre_cov=slip.T @ slip,
-        centres=_pixels(first, design.centre[:1])[0], contacts=_pixels(first, design.contact[:1])[0],
-        figures=_figures(design, car), legs=_pixels(first, ends.reshape(1, -1, 3)).reshape(2, -1, 2, 2),
-        rims=rims, tyres=tyres,
-    )  # fmt: skip
-
-
-def _first(views: Cameras) -> Cameras:
-    return Cameras(views.turn[:1], views.numbers[:1], views.reference[:1], views.half_px[:1])
-
-
-def _pixels(views: Cameras, places: Array) -> Array:
-    """Places of shape (sets, n, 3) through the camera of each set, shape (sets, n, 2)."""
-    which = np.repeat(np.arange(len(places)), places.shape[1])
-    return views.seen(which, places.reshape(-1, 3)).pixels.reshape(*places.shape[:2], 2)
-
-
-def _bands(design: Lines, views: Cameras) -> list[Band]:
-    """Arms produced to the instant centres, lines to the contact points, and the side view's line of the near side."""
-    out = []
-    track = float(np.linalg.norm(design.contact[0, 0] - design.contact[0, 1]))
-    for k, side in enumerate(photo_lines.SIDES):
-        inward = design.front[0, k, 1]
-        far = float((design.centre[0, k, 1] - design.contact[0, k, 1]) / inward)
-        reach = far if 0.0 < far < 2.5 * track else 2.5 * track
-        for name, (start, way) in design.arms.items():
-            out.append(_band(name, side, start[:, k], way[:, k], reach, views))
-        out.append(_band("contact line", side, design.contact[:, k], design.front[:, k], reach, views))
-    eye = views.centres()[0]
-    near = int(eye[1] < 0.0)
-    sight = design.contact[0, near] - eye
-    if abs(np.cross(sight / np.linalg.norm(sight), design.side[0, near])).max() > SEEN_END_ON:
-        out.append(
-            _band("side line", photo_lines.SIDES[near], design.contact[:, near], design.side[:, near], track, views)
-        )
-    return out
-
-
-def _band(name: str, side: str, start: Array, way: Array, reach: float, views: Cameras) -> Band:
-    steps = np.linspace(0.0, reach, STATIONS)
-    pixels = _pixels(views, start[:, None] + steps[:, None] * way[:, None])
-    along = np.gradient(pixels[0], axis=0)
-    across = np.stack([-along[:, 1], along[:, 0]], axis=-1) / np.linalg.norm(along, axis=-1, keepdims=True)
-    off = (spread_of(pixels) * across).sum(axis=-1)
-    return Band(name, side, pixels[0], across, half_width(LEVEL) * np.sqrt((off**2).sum(axis=0)))
-
-
-def _figures(design: Lines, car: Car | None) -> tuple[Figure95, ...]:
-    out = [Figure95("roll centre", "mm", float(design.height_mm[0]), spread_of(design.height_mm))]
-    data = None if car is None else car.data
-    if data is not None and data.brakes == "outboard":
-        needed = (data.front_brake_share, data.wheelbase_mm, data.cg_height_mm)
-        if all(n is not None for n in needed):
-            share, base, level = (float(n) for n in needed if n is not None)
-            per = 100.0 * share * base / level
-            out.append(Figure95("anti-dive", "%", per * float(design.rise[0]), per * spread_of(design.rise)))
-    return tuple(out)
-
-
-def _wheels(stands: Lines, camera: Cameras) -> tuple[Array, Array]:
-    """Edges of rims and outlines of tyres in the picture, shapes (wheels, n, 2)."""
-    turn = np.linspace(0.0, 2.0 * np.pi, 73)
-    rims, tyres = [], []
-    for wheel in stands.wheels:
-        for k in range(2):
-            mirror = photo_lines.MIRROR[k]
-            lane = np.full(len(turn), k)
-            edge = wheel.edge(lane, turn)[0] * mirror
-            around = np.cos(turn)[:, None] * wheel.plane[k, 0] + np.sin(turn)[:, None] * wheel.plane[k, 1]
-            tyre = (wheel.centre[k] + wheel.radius[k] * around) * mirror
-            rims.append(_pixels(camera, edge[None])[0])
-            tyres.append(_pixels(camera, tyre[None])[0])
-    return np.array(rims), np.array(tyres)
+    own = located.cars[number]
+    return on_photo(own.title, own.axle, given, photo_lines.cameras(located, photo), car)

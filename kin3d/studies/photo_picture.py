@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.studies.photo_view import OnPhoto, PhotoView
+from kin3d.studies.photo_view import Hidden, OnPhoto, PhotoView
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.style import (
     CONSTRUCTION,
@@ -38,6 +38,7 @@ LOOKS: dict[str, tuple[str, Any, str]] = {
 }
 OTHER_LOOK = (PART_COLOURS["other part"], (0, (6, 2)), "arm, produced")
 GHOST = SOFT
+HIDDEN = (0, (2.0, 2.0))
 TURN = np.linspace(0.0, 2.0 * np.pi, 61)
 
 
@@ -113,12 +114,26 @@ def _line(axes: Axes, places: Array, colour: str, dash: Any, width: float, rank:
     axes.plot(*places.T, color=colour, lw=width, ls=dash, zorder=rank + 0.1, dash_capstyle="butt")
 
 
+def _parted(axes: Axes, places: Array, hidden: Hidden, colour: str, dash: Any, width: float, rank: float) -> None:
+    """A line whose hidden parts are lighter, and dashed where the rest is not."""
+    edges = np.flatnonzero(np.diff(hidden)) + 1
+    for run in np.split(np.arange(len(places)), edges):
+        part = places[run[0] : run[-1] + 2]  # up to where the next part begins
+        if not hidden[run[0]]:
+            _line(axes, part, colour, dash, width, rank, 1.6 if width > 1.0 else 0.9)
+        else:
+            dashes = HIDDEN if dash == "-" else dash
+            axes.plot(*part.T, color=colour, lw=0.7 * width, alpha=0.55, ls=dashes, zorder=rank)
+
+
 def _car(axes: Axes, found: PhotoView) -> None:
     """Links and rims as located, thin."""
-    for rim in found.own.rims:
-        _line(axes, rim, RIM, "-", 0.9, 3.0, 0.9)
-    for link in found.own.legs.reshape(-1, 2, 2):
-        _line(axes, link, INK, "-", 0.9, 3.2, 0.9)
+    own = found.own
+    for rim, hidden in zip(own.rims, own.rims_hidden, strict=True):
+        _parted(axes, rim, hidden, RIM, "-", 0.9, 3.0)
+    tubes = own.legs.reshape(-1, *own.legs.shape[2:])
+    for tube, hidden in zip(tubes, own.legs_hidden.reshape(len(tubes), -1), strict=True):
+        _parted(axes, tube, hidden, INK, "-", 0.9, 3.2)
 
 
 def _construction(axes: Axes, own: OnPhoto, per_px: float) -> None:
@@ -126,7 +141,7 @@ def _construction(axes: Axes, own: OnPhoto, per_px: float) -> None:
         colour, dash, _ = LOOKS.get(band.name, OTHER_LOOK)
         edges = [band.places + s * band.half[:, None] * band.across for s in (1.0, -1.0)]
         axes.fill(*np.concatenate([edges[0], edges[1][::-1]]).T, color=colour, alpha=0.30, lw=0, zorder=4.0)
-        _line(axes, band.places, colour, dash, 1.5, 5.0)
+        _parted(axes, band.places, band.hidden, colour, dash, 1.5, 5.0)
     ring = _ellipse(own.roll_centre, own.roll_centre_cov)
     axes.fill(*ring.T, color=ROLL_CENTRE, alpha=0.45, lw=0, zorder=6.0)
     _line(axes, ring, ROLL_CENTRE, "-", 1.0, 6.0, 1.0)
@@ -214,5 +229,5 @@ def _legend(figure: Figure, found: PhotoView, height: float) -> None:
                             label=f"{found.ghost.title}, same camera"))  # fmt: skip
     figure.legend(handles=items, loc="lower left", bbox_to_anchor=(SIDE_IN / WIDE_IN, 0.24 / height), ncol=4,
                   frameon=False, fontsize=8.2, columnspacing=1.4, handlelength=2.6, borderaxespad=0.0)  # fmt: skip
-    foot = "Lines run over everything; what the car's own parts hide is not told apart."
+    foot = "Lighter and dashed: behind a wheel. What the tub hides is not told apart."
     figure.text(SIDE_IN / WIDE_IN, 0.12 / height, foot, fontsize=7.5, color=SOFT, va="center")

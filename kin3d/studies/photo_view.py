@@ -12,6 +12,7 @@ from kin3d.studies.uncertainty import half_width
 from kin3d.writing.numbers import fixed
 
 Array = NDArray[np.float64]
+Hidden = NDArray[np.bool_]
 LEVEL = 0.95
 
 
@@ -56,6 +57,8 @@ class Band:
         Unit vectors across the line.
     half : ndarray, shape (STATIONS,)
         Half the 95 % band, px.
+    hidden : ndarray of bool, shape (STATIONS,)
+        Whether a wheel stands before the place.
     """
 
     name: str
@@ -63,6 +66,7 @@ class Band:
     places: Array
     across: Array
     half: Array
+    hidden: Hidden
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +85,12 @@ class OnPhoto:
         Instant centres and contact points of the front view, left and right, px.
     figures : tuple of Figure95
         Roll-centre height first; anti-dive where the car's figures allow it.
-    legs : ndarray, shape (2, links, 2, 2)
-        Ends of the links as the car stands in the picture, px.
+    legs : ndarray, shape (2, tubes, n, 2)
+        Links, and the rod where it was located, as the car stands in the picture, px.
+    legs_hidden : ndarray of bool, shape (2, tubes, n)
+        Whether a wheel stands before the place.
     rims : ndarray, shape (wheels, n, 2)
+    rims_hidden : ndarray of bool, shape (wheels, n)
     tyres : ndarray, shape (wheels, n, 2)
     """
 
@@ -95,7 +102,9 @@ class OnPhoto:
     contacts: Array
     figures: tuple[Figure95, ...]
     legs: Array
+    legs_hidden: Hidden
     rims: Array
+    rims_hidden: Hidden
     tyres: Array
 
 

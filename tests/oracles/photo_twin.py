@@ -188,7 +188,7 @@ def _mark(twin, camera, lane, car, mark, foot):
         place = at[mark.name] + (turn @ shift if mark.name in MOVING else shift)
     elif mark.kind == "leg":
         part = twin.unknown("part", foot)
-        place = at[mark.name] + part * (at[upright.outer_of(mark.name)] - at[mark.name])
+        place = at[mark.name] + part * (at[upright.far_end(mark.name)] - at[mark.name])
     else:
         centre, axis, radius, rim, offset = wheels[mark.name]
         if mark.kind == "contact":

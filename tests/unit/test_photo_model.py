@@ -12,7 +12,7 @@ from kin3d.photographs.adjust import adjust, known_of, spread
 from kin3d.photographs.located import result_of
 from kin3d.photographs.model import Model
 from kin3d.photographs.snooping import _checked
-from kin3d.solve.upright import pose, slopes, upright_of
+from kin3d.solve.upright import pose, slopes
 from tests import photo_scenes as scenes
 from tests.photo_scenes import FRONT, LOW, QUARTER, SIDE
 
@@ -92,9 +92,7 @@ def test_sources_squares_sum_to_the_variances(scene):
 
 
 def test_the_upright_moves_as_in_the_general_solver():
-    from kin3d.linkage.layout_file import builtin
-
-    upright = upright_of(builtin("double wishbone"))
+    upright = scenes.double_wishbone()
     design = np.array([scenes.design("dunlin")[p] for p in upright.points])
     travel, rack = np.linspace(-25.0, 25.0, 6), np.linspace(12.0, -15.0, 6)
     lanes = np.tile(design, (6, 1, 1))

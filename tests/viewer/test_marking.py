@@ -29,8 +29,8 @@ def files(tmp_path):
 
 def marks_of(path):
     file = read_photographs(path, unmarked=True)
-    upright = upright_of(file.layout)
-    return Marks(file, upright.points, tuple(upright.points[i] for i in upright.inner))
+    upright = upright_of(file.linkage())
+    return Marks(file, upright.points, tuple(upright.points[i] for i, _ in upright.tubes))
 
 
 def test_a_person_drives_the_window(tmp_path):

@@ -130,7 +130,7 @@ class MarkWindow(QMainWindow):
         self.panes: list[Pane] = []
         splitter = QSplitter()
         for number, (file, upright) in enumerate(zip(parameters.cars, parameters.uprights, strict=True)):
-            legs = tuple(upright.points[i] for i in upright.inner)
+            legs = tuple(upright.points[i] for i, _ in upright.tubes)
             pane = Pane(number, Marks(file, upright.points, legs))
             pane.canvas.clicked.connect(lambda u, v, p=pane: self._clicked(p, u, v))
             pane.canvas.hovered.connect(lambda u, v, p=pane: self.glass.look(p.canvas, u, v))

@@ -146,7 +146,7 @@ def _overlay(
         at[mark.name, mark.side] = place[k]
     upright = asked.parameters.uprights[car]
     names = upright.points
-    ends = [(names[i], names[o]) for i, o in zip(upright.inner, upright.outer, strict=True)]
+    ends = [(names[i], names[o]) for i, o in upright.tubes]
     links = [np.stack([at[i, s], at[o, s]]) for s in ("left", "right") for i, o in ends]
     rims, grid = _wheels_and_ground(asked, state, photo, car)
     return Overlay(tuple(points), tuple(links), rims, grid, _misses(model, fit, car, asked, photo))
