@@ -179,7 +179,10 @@ def _words(axes: Axes, found: PhotoView, low: Array, high: Array) -> None:
     if found.ghost is not None:
         rows.append((found.ghost, GHOST, f"{found.ghost.title}: {found.ghost.figures[0]}", -0.02))
     for k, (one, colour, text, aside) in enumerate(rows):
-        at = (float(one.roll_centre[0]) + aside * wide, first + k * step)
+        length = (0.0092 - 0.0012 * k) * wide * (len(text) + 7)  # about, in bold letters
+        aim = float(one.roll_centre[0]) + aside * wide
+        inside = min(aim, float(high[0]) - length) if k == 0 else max(aim, float(low[0]) + length)
+        at = (inside, first + k * step)
         axes.plot([at[0], one.roll_centre[0]], [at[1], one.roll_centre[1]], color=colour, lw=0.9, zorder=6.5)
         axes.text(*at, f"{text} (95 %)", ha="left" if k == 0 else "right", **_box(colour, 11 - 1.5 * k))
     for band in own.bands:
