@@ -128,7 +128,8 @@ def view(
     screenshot: Path | str | None = None,
     animation: Path | str | None = None,
     scene: Path | str | None = None,
-    view: Literal["perspective", "front", "side", "plan"] = "perspective",
+    becoming: str = "",
+    view: Literal["", "perspective", "front", "side", "plan"] = "",
     focus: Literal["axle", "left", "right"] = "axle",
     show: Sequence[str] = (),
     hide: Sequence[str] = (),
@@ -141,7 +142,7 @@ def view(
     ----------
     car : Car
     other : Car, optional
-        Drawn as a grey ghost.
+        Drawn pale in its own colour, with its lines and centres.
     axle : {"front", "rear"}
     travel : float, mm
         Of the wheel, bump positive; in roll the mean of both wheels.
@@ -155,8 +156,11 @@ def view(
         Values of that, in mm or deg; empty: the usual ones.
     screenshot, animation, scene : path-like, optional
         Files to write: ``.png`` or ``.jpg``; ``.gif`` or ``.mp4``; ``.glb`` or ``.html``. Without any the window opens.
-    view : {"perspective", "front", "side", "plan"}
-        From where.
+    becoming : str
+        A measure: the animation shows the car becoming the other one in its design position, group of points by group
+        in the order of their parts in `compare`, with the measure counting along.
+    view : {"", "perspective", "front", "side", "plan"}
+        From where; empty: the usual one, which is from ahead for films in roll and of a car that becomes another.
     focus : {"axle", "left", "right"}
         What fills the picture.
     show, hide : sequence of str
@@ -184,6 +188,7 @@ def view(
         over=_DRIVES[over],
         sweep=tuple(values),
         **{name: None if file is None else Path(file) for name, file in files.items()},
+        becoming=becoming,
         view=view,
         focus=focus,
         show=tuple(show),

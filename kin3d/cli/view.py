@@ -16,14 +16,16 @@ EPILOG = (
     "Examples:\n\n"
     "  kin3d view models/dunlin/car.toml\n\n"
     "  kin3d view models/dunlin/car.toml models/plover/car.toml --screenshot both.png --view front\n\n"
-    "  kin3d view models/plover/car.toml --animation travel.gif --size 960x540"
+    "  kin3d view models/plover/car.toml --animation travel.gif --size 960x540\n\n"
+    "  kin3d view models/dunlin/car.toml models/plover/car.toml --over roll --animation roll.mp4\n\n"
+    "  kin3d view models/dunlin/car.toml models/plover/car.toml --becoming roll_centre_height_mm --animation why.mp4"
 )
 
 
 def view(
     screen: Screen,
     car: opt.CarFile,
-    other: Annotated[Path | None, typer.Argument(help="Another car, drawn as a ghost.", show_default=False)] = None,
+    other: Annotated[Path | None, typer.Argument(help="Another car, in its own colour.", show_default=False)] = None,
     axle: opt.OneAxle = "front",
     travel: Annotated[float, typer.Option(help="Wheel travel, mm; bump positive. In roll: the mean of both.")] = 0.0,
     rack: opt.Rack = 0.0,
@@ -35,9 +37,12 @@ def view(
     screenshot: Annotated[Path | None, typer.Option(help="Write a picture (.png, .jpg); no window.")] = None,
     animation: Annotated[Path | None, typer.Option(help="Write the sweep as a film (.gif, .mp4); no window.")] = None,
     scene: Annotated[Path | None, typer.Option(help="Write the scene (.glb, .html); no window.")] = None,
+    becoming: Annotated[
+        str, typer.Option(help="Film: the car becomes the other one, cause by cause, and this measure counts along.")
+    ] = "",
     from_: Annotated[
-        Literal["perspective", "front", "side", "plan"], typer.Option("--view", help="From where.")
-    ] = "perspective",
+        Literal["perspective", "front", "side", "plan"] | None, typer.Option("--view", help="From where.")
+    ] = None,
     focus: Annotated[Literal["axle", "left", "right"], typer.Option(help="What fills the picture.")] = "axle",
     show: Annotated[str, typer.Option(help="Layers to add, e.g. 'front centres,screw axis'.")] = "",
     hide: Annotated[str, typer.Option(help="Layers to leave out, e.g. 'wheels,labels'.")] = "",
@@ -50,8 +55,8 @@ def view(
 
     Without --screenshot, --animation or --scene a window opens (pip install "kin3d[viewer]"); its F1 lists all keys.
 
-    Layers: linkage, wheels, joints, ground, steering axis, screw axis, front centres, side centres, rod force, labels,
-    point names, meshes.
+    Layers: linkage, wheels, joints, ground, chassis, steering axis, screw axis, front centres, side centres, trails,
+    rod force, labels, point names, meshes.
     """
     run_over = opt.parse_values(values, "--range") if values else ()
     read, pixels = kin3d.load(car), _size(size)
@@ -67,7 +72,8 @@ def view(
         screenshot=screenshot,
         animation=animation,
         scene=scene,
-        view=from_,
+        becoming=becoming,
+        view=from_ or "",
         focus=focus,
         show=opt.names_of(show) or (),
         hide=opt.names_of(hide) or (),

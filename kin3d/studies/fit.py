@@ -154,7 +154,7 @@ def common_corners(a: Car, b: Car, axle: AxleName, side: Side) -> CommonCorners:
     whole = CornerModel.of(a, axle, side), CornerModel.of(b, axle, side)
     if _same_linkage(whole[0].model.linkage, whole[1].model.linkage):
         return CommonCorners(*whole, reason="")
-    bare = CornerModel.of(_bare_car(a, axle), axle, side), CornerModel.of(_bare_car(b, axle), axle, side)
+    bare = CornerModel.of(bare_car(a, axle), axle, side), CornerModel.of(bare_car(b, axle), axle, side)
     if _same_linkage(bare[0].model.linkage, bare[1].model.linkage):
         return CommonCorners(*bare, reason=_rods(whole[0].model.axle, whole[1].model.axle))
     layouts = " and ".join(f'"{s.model.linkage.layout}"' for s in whole)
@@ -177,7 +177,8 @@ def _rods(a: Axle, b: Axle) -> str:
     return f"the rod is {said[0]} in the one car and {said[1]} in the other"
 
 
-def _bare_car(car: Car, name: AxleName) -> Car:
+def bare_car(car: Car, name: AxleName) -> Car:
+    """The car with the upright's linkage alone on one axle: no rod, rocker, spring, bar."""
     axle = car.front if name == "front" else car.rear
     if axle is None:
         return car

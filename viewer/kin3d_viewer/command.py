@@ -36,7 +36,11 @@ class Request:
     sweep : sequence of float
         Values of that drive; empty: the usual ones.
     screenshot, animation, scene : Path or None
+    becoming : str
+        A measure: the animation shows the car becoming the other one, and the measure counting along.
     view, focus : str
+        An empty view is the one that suits: from ahead for films in roll and of a car that becomes another, else
+        perspective.
     show, hide : sequence of str
         Layers to add to and to take from the usual ones.
     curves : sequence of str or None
@@ -51,7 +55,8 @@ class Request:
     screenshot: Path | None = None
     animation: Path | None = None
     scene: Path | None = None
-    view: str = "perspective"
+    becoming: str = ""
+    view: str = ""
     focus: str = "axle"
     show: Sequence[str] = ()
     hide: Sequence[str] = ()
@@ -67,7 +72,10 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
     Kin3dError
         With everything that is wrong with the request, or what stands in the way of drawing.
     """
-    check(request)
+    check(request, other)
+    if request.becoming:
+        assert other is not None
+        return [_becoming(car, other, request)]
     session = Session.of(car, request.axle, Drives(), other, request.over)
     if len(request.sweep):
         for model in (session.editor.model, session.other):
@@ -86,6 +94,27 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
     return []
 
 
+def _becoming(car: Car, other: Car, request: Request) -> str:
+    """The film of a car that becomes the other one."""
+    from kin3d_viewer.becoming import Becoming
+    from kin3d_viewer.films import becoming_film
+
+    assert request.animation is not None
+    made = Becoming.of(car, other, request.axle, request.becoming)
+    side = made.measure.name.startswith(("anti_", "side_", "caster", "jacking_side"))
+    view = request.view or ("side" if side else "front")
+    layers = _layers(request, ("side centres",) if view == "side" else ("front centres",), ("labels", "steering axis"))
+    options = PictureOptions(view, request.focus, layers, (), request.size, near=view == "front")
+    count = becoming_film(made, request.animation, options)
+    return f"{count} frames written to {request.animation}"
+
+
+def _layers(request: Request, shown: tuple[str, ...] = (), hidden: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """The layers asked for, with some that a kind of picture shows and hides of itself."""
+    usual = [n for n in LAYERS if (n in SHOWN and n not in hidden) or n in shown]
+    return tuple(n for n in LAYERS if (n in usual or n in request.show) and n not in request.hide)
+
+
 def _files(session: Session, request: Request) -> list[str]:
     done = []
     options = picture_options(session, request)
@@ -97,11 +126,22 @@ def _files(session: Session, request: Request) -> list[str]:
 
         done.append(write_scene(session, request.scene, options))
     if request.animation is not None:
-        if request.curves is None:
-            options = replace(options, curves=default_measures(list(session.view.now.values)))
-        count = animation(session, request.animation, options, request.sweep)
+        count = animation(session, request.animation, _film_options(session, request, options), request.sweep)
         done.append(f"{count} frames written to {request.animation}")
     return done
+
+
+def _film_options(session: Session, request: Request, options: PictureOptions) -> PictureOptions:
+    """Options of a film: with curves; two cars in roll are seen from ahead, with their lines and trails."""
+    if request.curves is None:
+        options = replace(options, curves=default_measures(list(session.view.now.values)))
+    if request.over != "roll_deg":
+        return options
+    options = replace(options, view=request.view or "front")
+    if session.other is None:
+        return replace(options, layers=_layers(request, ("front centres", "chassis")))
+    layers = _layers(request, ("front centres", "trails", "chassis"), ("labels", "steering axis"))
+    return replace(options, layers=layers, near=options.view == "front")
 
 
 def picture_options(session: Session, request: Request) -> PictureOptions:
@@ -111,11 +151,24 @@ def picture_options(session: Session, request: Request) -> PictureOptions:
     if wrong:
         text = f"--curves: no measure {', '.join(wrong)} here; kin3d measures lists them"
         raise RequestError(Finding("measure-unknown", text))
-    layers = tuple(n for n in LAYERS if (n in SHOWN or n in request.show) and n not in request.hide)
-    return PictureOptions(request.view, request.focus, layers, tuple(request.curves or ()), request.size)
+    view = request.view or "perspective"
+    return PictureOptions(view, request.focus, _layers(request), tuple(request.curves or ()), request.size)
 
 
-def check(request: Request) -> None:
+def _not_becoming(request: Request, other: Car | None) -> list[Finding]:
+    """What a film of a car that becomes another one lacks."""
+    out = []
+    if other is None:
+        out.append(Finding("other-missing", "--becoming: give another car that the first one is to become"))
+    if request.animation is None:
+        out.append(Finding("film-missing", "--becoming makes a film: give --animation NAME.gif or NAME.mp4"))
+    if request.drives != Drives() or len(request.sweep) or request.screenshot or request.scene:
+        text = "--becoming shows the design position, in a film alone: leave out --travel, --rack, --roll, --range,"
+        out.append(Finding("design-position", f"{text} --screenshot and --scene"))
+    return out
+
+
+def check(request: Request, other: Car | None = None) -> None:
     """Refuse what cannot be done, all at once."""
     findings: list[Finding] = []
     for file, known, option in (
@@ -132,7 +185,9 @@ def check(request: Request) -> None:
     for name in (*request.show, *request.hide):
         if name not in LAYERS:
             findings.append(Finding("layer", f'--show/--hide "{name}": there are {", ".join(LAYERS)}'))
-    if request.view not in VIEWS:
+    if request.becoming:
+        findings += _not_becoming(request, other)
+    if request.view and request.view not in VIEWS:
         findings.append(Finding("view", f'--view "{request.view}": there are {", ".join(VIEWS)}'))
     if not all(64 <= n <= 8192 for n in request.size):
         findings.append(Finding("size", f"--size: from 64 to 8192 px a side are expected, found {request.size}"))

@@ -33,6 +33,8 @@ class Overlay:
         Where there are several: the colour and the title of each, below it.
     view : str
         Name of the view, for the scale; empty when the camera was moved by hand.
+    pane : str
+        Which of several pictures is drawn: labels keep their places in each.
     """
 
     def __init__(self, plotter: Any) -> None:
@@ -41,10 +43,11 @@ class Overlay:
         self.caption = ""
         self.cars: tuple[tuple[str, str], ...] = ()
         self.view = ""
+        self.pane = ""
         self.scale = 1.0
         self._texts: dict[str, Any] = {}
         self._sizes: dict[str, Array] = {}
-        self._kept: dict[str, Array] = {}
+        self._kept: dict[tuple[str, str], Array] = {}
         self._leaders = _Strokes(plotter, "#4b565e", 1.0)
         self._bar = _Strokes(plotter, INK, 2.0)
         self._title = _text(plotter, CAPTION_PX, bold=True, boxed=True)
@@ -99,7 +102,8 @@ class Overlay:
         sizes = np.array([self._size(n, w) for n, w in zip(names, words, strict=True)])
         anchors = np.array(places)
         base = np.array([0.0, BOTTOM_PX * self.scale])
-        kept = {k: self._kept[n] for k, n in enumerate(names) if n in self._kept}
+        there = ((k, self._kept.get((self.pane, n))) for k, n in enumerate(names))
+        kept = {k: place for k, place in there if place is not None}
         canvas = (float(width), height - self.top_px - BOTTOM_PX * self.scale)
         corners = arrange(anchors - base, sizes, canvas, kept) + base
         lines = []
@@ -109,7 +113,7 @@ class Overlay:
             if not np.isfinite(corner).all():
                 continue
             actor.SetPosition(*(corner + 0.5 * np.array([8.0, 4.0]) * self.scale))
-            self._kept[name] = corner - anchor
+            self._kept[self.pane, name] = corner - anchor
             nearest = np.clip(anchor, corner, corner + size)
             lines.append((anchor, nearest))
         self._leaders.bring(lines)

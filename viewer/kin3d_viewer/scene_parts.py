@@ -13,6 +13,7 @@ from kin3d_viewer.primitives import Array, Ball, Coil, Label, Plate, Primitive, 
 from kin3d_viewer.snapshot import SIDES, Snapshot
 from kin3d_viewer.style import WEBS
 
+CAGE_MM = 5.0
 BAR_MM, LINK_MM, ROD_MM, JOINT_MM = 8.0, 7.0, 6.0, 10.0
 STUB_MM, COIL_MM = 38.0, 24.0
 FORCE_MM_PER_ROOT_N = 0.16  # a rod under force is as thick as the root of the force
@@ -196,6 +197,28 @@ def _stubs(now: Snapshot, side: int) -> Iterator[Primitive]:
         place = now.at(side, point)
         inwards = np.array([0.0, -np.sign(place[1]) * min(STUB_MM, abs(place[1])), 0.0])
         yield Rod(f"{SIDES[side]}/chassis/{point}", "stub", place, place + inwards, 11.0)
+
+
+def chassis(now: Snapshot) -> Iterator[Primitive]:
+    """A cage through the chassis joints: bars across, and from joint to joint round each side as seen from there."""
+    names = [p for p in now.linkage.fixed if abs(now.at(0, p)[1]) > 1.0]
+    for point in names:
+        yield Rod(f"cage/{point}", "cage", now.at(0, point), now.at(1, point), CAGE_MM)
+    flat = np.array([now.design[0, now.linkage.index(p)][[0, 2]] for p in names])
+    ring = _hull(flat)
+    for side in (0, 1):
+        for k, j in zip(ring, ring[1:] + ring[:1], strict=True):
+            ends = (now.at(side, names[k]), now.at(side, names[j]))
+            yield Rod(f"{SIDES[side]}/cage/{names[k]}-{names[j]}", "cage", *ends, CAGE_MM)
+
+
+def _hull(places: Array) -> list[int]:
+    """Rows of the corners of the convex hull of places in a plane, in order; all rows of fewer than three."""
+    if len(places) < 3 or np.linalg.matrix_rank(places - places.mean(axis=0), tol=1.0) < 2:
+        return list(range(len(places)))
+    from scipy.spatial import ConvexHull
+
+    return [int(k) for k in ConvexHull(places).vertices]
 
 
 def _rack(now: Snapshot) -> Iterator[Primitive]:

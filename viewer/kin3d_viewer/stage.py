@@ -5,6 +5,7 @@ Drawing by role keeps the number of actors small, which is what a frame costs in
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -41,6 +42,8 @@ class Stage:
         Change it, then call `show`.
     scene : Scene or None
         What is shown.
+    marker : float
+        Size of the marks of centres, as part of the usual one; change it, then call `show`.
     """
 
     def __init__(self, plotter: Any, layers: tuple[str, ...] = SHOWN) -> None:
@@ -48,6 +51,7 @@ class Stage:
         self.layers = set(layers)
         self.scene: Scene | None = None
         self.highlight = ""
+        self.marker = 1.0
         self._drawn: dict[str, _Drawn] = {}
         self.overlay = Overlay(plotter)
         plotter.set_background(PAPER)
@@ -56,7 +60,7 @@ class Stage:
         """Bring the actors to a scene, and the camera along with its ground; renders nothing."""
         self._lean(self.scene.level if self.scene is not None else scene.level, scene.level)
         self.scene = scene
-        items = visible(scene, self.layers)
+        items = [self._sized(p) for p in visible(scene, self.layers)]
         groups: dict[str, list[Primitive]] = {}
         for item in items:
             groups.setdefault(item.role, []).append(item)
@@ -85,6 +89,12 @@ class Stage:
         rings = [surface(Ball("", "contact", p.centre, 2.3 * p.radius_mm, "ball")) for p in chosen]
         self._put("picked", joined(rings), "contact")
 
+    def _sized(self, item: Primitive) -> Primitive:
+        """Marks of places that are constructed have a size of their own in a picture of a small region."""
+        if isinstance(item, Ball) and not item.point and self.marker != 1.0:
+            return replace(item, radius_mm=self.marker * item.radius_mm)
+        return item
+
     def _lean(self, before: Level, now: Level) -> None:
         """Keep the ground where it is in the picture, wherever the camera stands."""
         if np.array_equal(before.normal, now.normal):
@@ -107,13 +117,15 @@ class Stage:
                     out.append(item.centre[None])
         return self.scene.level.seen(np.concatenate(out))
 
-    def look(self, view: str, focus: str = "axle", places: Array | None = None) -> None:
+    def look(self, view: str, focus: str = "axle", places: Array | None = None) -> Framing:
         """Put the camera to a view that holds what there is, or the places given (picture's frame, shape (n, 3))."""
         width, height = self.plotter.window_size
         free = 1.0 - 2.0 * max(self.overlay.top_px, BOTTOM_PX * self.overlay.scale) / height
         held = self.places(focus) if places is None else places
-        self.aim(framing(view, held, width / height, 1.06, free))
+        found = framing(view, held, width / height, 1.06, free)
+        self.aim(found)
         self.overlay.view = view
+        return found
 
     def still_in_view(self) -> bool:
         """Whether the camera still looks from where the view that was taken last put it."""

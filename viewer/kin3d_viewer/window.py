@@ -361,9 +361,9 @@ def open_window(session: Session, request: Request) -> None:
     """Open the window and stay until it is closed; `need_window` has been asked before."""
     app = application()
     layers = tuple(n for n in LAYERS if (n in SHOWN or n in request.show) and n not in request.hide)
-    window = Window(session, request.view, layers)
+    window = Window(session, request.view or "perspective", layers)
     window.show()
-    QTimer.singleShot(0, lambda: window.look(request.view))
+    QTimer.singleShot(0, lambda: window.look(request.view or "perspective"))
     sys.excepthook = _tell(window)
     app.exec()
 
