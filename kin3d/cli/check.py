@@ -7,7 +7,7 @@ from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
 
 
-def check(screen: Screen, car: opt.CarFile, axle: opt.AnyAxle = None, out: opt.OutTables = None) -> None:
+def check(screen: Screen, car: opt.CarPath, axle: opt.AnyAxle = None, out: opt.OutTables = None) -> None:
     """Read a car file, solve the design position, and say what is there and what looks wrong.
 
     Shows mobility, findings, how far each corner travels, and the design-position table.

@@ -10,6 +10,7 @@ import typer
 import kin3d
 from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_endings
+from kin3d.linkage.names import AxleName
 from kin3d.writing.files import PICTURES
 
 EPILOG = (
@@ -22,7 +23,7 @@ EPILOG = (
 
 def draw(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     out: Annotated[
         Path, typer.Option(help="The drawing: .svg, .pdf (text stays text) or .png; or its points: .csv, .json.")
     ],
@@ -30,7 +31,7 @@ def draw(
         Literal["front", "side"], typer.Option(help="Roll-centre construction, or support lines.")
     ] = "front",
     axle: Annotated[
-        opt.AxleName, typer.Option(help="Which axle; the side view shows both where there are two.")
+        AxleName, typer.Option(help="Which axle; the side view shows both where there are two.")
     ] = "front",
     heave: Annotated[float, typer.Option(help="Mean travel in mm, bump positive.")] = 0.0,
     roll: Annotated[float, typer.Option(help="Roll of the body in degrees, left side up positive.")] = 0.0,

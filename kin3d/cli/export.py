@@ -20,7 +20,7 @@ EPILOG = (
 
 def export(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     out: Annotated[
         Path, typer.Option(help="The drawing to write: .dxf; or its points: .csv, .json.", show_default=False)
     ],

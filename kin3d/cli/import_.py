@@ -10,6 +10,7 @@ import typer
 import kin3d
 from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
+from kin3d.linkage.names import Side
 
 
 def import_drawing(
@@ -20,7 +21,7 @@ def import_drawing(
     ] = None,
     units: Annotated[str | None, typer.Option(help="Unit of the drawing: mm, cm, m, in, ft.")] = None,
     axes: Annotated[str | None, typer.Option(help='Axes of a 3D drawing: "x rearward, y right, z up".')] = None,
-    side: Annotated[opt.SideName | None, typer.Option(help="Which corner, if both are drawn.")] = None,
+    side: Annotated[Side | None, typer.Option(help="Which corner, if both are drawn.")] = None,
     names: Annotated[Path | None, typer.Option(help="Name table (CSV): label,point.")] = None,
     views: Annotated[Path | None, typer.Option(help="views.toml. Default: the one beside the drawing.")] = None,
     plot: opt.Plot = None,

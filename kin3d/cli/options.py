@@ -9,14 +9,13 @@ from typing import Annotated, Literal
 import typer
 
 from kin3d.errors import Finding, RequestError
+from kin3d.linkage.names import AxleName, Side
 
-AxleName = Literal["front", "rear"]
-SideName = Literal["left", "right"]
 RANGE = "START:STOP:STEP with both ends, one value, or a comma list"
 MOST_VALUES = 200_000
 LARGEST = 1e7  # of a travel, angle or load that is typed
 
-CarFile = Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)]
+CarPath = Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)]
 OneAxle = Annotated[AxleName, typer.Option(help="Which axle.")]
 AnyAxle = Annotated[AxleName | None, typer.Option(help="Only this axle. Default: all that there are.")]
 Travel = Annotated[str, typer.Option(help=f"Wheel travel in mm: {RANGE}.")]
@@ -29,15 +28,15 @@ Sigma = Annotated[
     float | None,
     typer.Option(help="Standard deviation in mm of every coordinate to which the file gives none."),
 ]
-Samples = Annotated[int, typer.Option(help="Sampled cars for bands and probabilities; 0: first order alone.")]
+SampleCount = Annotated[int, typer.Option(help="Sampled cars for bands and probabilities; 0: first order alone.")]
 Seed = Annotated[int, typer.Option(help="Seed of the samples: the same seed gives the same figures.")]
 Threshold = Annotated[float, typer.Option(help="Level of verdicts: of lines without a difference, the rest is said.")]
 ScaleTo = Annotated[
     Literal["none", "track", "wheelbase"],
     typer.Option(help="Scale the other cars to the first one's track or wheelbase."),
 ]
-Align = Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")]
-Side = Annotated[SideName | None, typer.Option(help="Default: the side that the points were given for.")]
+AlignWheels = Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")]
+OneSide = Annotated[Side | None, typer.Option(help="Default: the side that the points were given for.")]
 Workers = Annotated[int, typer.Option(help="Processes for big studies; 0: one a processor.")]
 Out = Annotated[Path | None, typer.Option(help="Write the result: .csv, .json or .nc.")]
 OutTables = Annotated[Path | None, typer.Option(help="Write the result: .csv or .json.")]

@@ -15,7 +15,7 @@ EPILOG = (
 
 def rates(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     axle: opt.OneAxle = "front",
     travel: opt.Travel = "-30:30:10",
     out: opt.Out = None,

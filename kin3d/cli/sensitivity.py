@@ -13,12 +13,12 @@ from kin3d.cli.screen import Screen, check_places
 
 def sensitivity(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     axle: opt.OneAxle = "front",
     measures: opt.Measures = None,
     at: Annotated[float, typer.Option(help="Wheel travel of the position in mm; bump positive.")] = 0.0,
     rack: opt.Rack = 0.0,
-    side: opt.Side = None,
+    side: opt.OneSide = None,
     most: Annotated[int, typer.Option(min=1, help="Coordinates shown for each measure.")] = 6,
     out: opt.Out = None,
     plot: opt.Plot = None,

@@ -19,7 +19,7 @@ EPILOG = (
 
 def settle(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     braking: Annotated[float, typer.Option(help="Deceleration in g.")] = 0.0,
     driving: Annotated[float, typer.Option(help="Acceleration in g, instead of --braking.")] = 0.0,
     lateral: Annotated[float, typer.Option(help="Acceleration to the left in g; negative for a right turn.")] = 0.0,

@@ -21,7 +21,7 @@ EPILOG = (
 
 def swap(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     to: Annotated[Literal["push", "pull"], typer.Option(help="The kind of rod that is wanted.", show_default=False)],
     axle: opt.OneAxle = "front",
     mount: Annotated[

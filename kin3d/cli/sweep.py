@@ -26,7 +26,7 @@ EPILOG = (
 
 def sweep(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     axle: opt.OneAxle = "front",
     travel: Annotated[
         str | None, typer.Option(help=f"Wheel travel in mm: {opt.RANGE}. Default -40:40:5 without the drives below.")

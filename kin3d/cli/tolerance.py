@@ -15,14 +15,14 @@ from kin3d.cli.screen import Screen, check_places
 
 def tolerance(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     axle: opt.OneAxle = "front",
     travel: opt.Travel = "-40:40:2",
-    samples: opt.Samples = 20_000,
+    samples: opt.SampleCount = 20_000,
     sigma: opt.Sigma = None,
     seed: opt.Seed = 1,
     measures: opt.Measures = None,
-    side: opt.Side = None,
+    side: opt.OneSide = None,
     out: opt.Out = None,
     shares: Annotated[
         Path | None, typer.Option(help="Write which coordinate causes how much of the variance: .csv or .json.")

@@ -24,7 +24,7 @@ EPILOG = (
 
 def view(
     screen: Screen,
-    car: opt.CarFile,
+    car: opt.CarPath,
     other: Annotated[Path | None, typer.Argument(help="Another car, in its own colour.", show_default=False)] = None,
     axle: opt.OneAxle = "front",
     travel: Annotated[float, typer.Option(help="Wheel travel, mm; bump positive. In roll: the mean of both.")] = 0.0,

@@ -16,7 +16,7 @@ from pydantic_core import core_schema
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
 from kin3d.linkage.ball_joints import steering_joints
-from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, Origin, Text, in_axes
+from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, FileOrigin, in_axes
 from kin3d.linkage.layout import Layout, Linkage, resolve
 from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
@@ -178,9 +178,9 @@ class Axle(AxleKeys):
     layout: Annotated[Layout, _HELD]
     other_points: Annotated[PointTable | None, _HELD] = None
     layout_keys: dict[str, str] = Field(default_factory=dict)
-    units: Text = None
-    axes: Text = None
-    origin: Origin = None
+    units: AnyText = None
+    axes: AnyText = None
+    origin: FileOrigin = None
 
     @cached_property
     def linkage(self) -> Linkage:

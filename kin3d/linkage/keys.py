@@ -51,23 +51,23 @@ def _tables(name: str) -> Any:
 _DIRECTION = Field(description="a list of three numbers, in the axes of the points' file,")
 _LAX = Field(strict=False)  # a list of the file becomes a tuple
 
-Text = Annotated[str | None, _text()]
+AnyText = Annotated[str | None, _text()]
 Name = Annotated[str, _text(min_length=1)]
-PointName = Annotated[str, AfterValidator(normalise)]
+NormalName = Annotated[str, AfterValidator(normalise)]
 Points = Annotated[
-    tuple[PointName, ...], AfterValidator(_once), Field(strict=False, description="a list of point names")
+    tuple[NormalName, ...], AfterValidator(_once), Field(strict=False, description="a list of point names")
 ]
-PointPair = Annotated[tuple[PointName, PointName], Field(strict=False, description="a list of two names")]
+PointPair = Annotated[tuple[NormalName, NormalName], Field(strict=False, description="a list of two names")]
 BodyPair = Annotated[Annotated[tuple[str, str], _LAX] | None, Field(description="a list of two names")]
 SidePoints = Annotated[
-    tuple[PointName, PointName],
+    tuple[NormalName, NormalName],
     BeforeValidator(_both),
     Field(strict=False, description="a list of one or two point names"),
 ]
-Vector = tuple[float, float, float]
-Direction = Annotated[Annotated[Vector, _LAX] | None, _DIRECTION, FILE_AXES]
-Origin = Annotated[
-    Annotated[Vector, _LAX] | None,
+Triple = tuple[float, float, float]
+Direction = Annotated[Annotated[Triple, _LAX] | None, _DIRECTION, FILE_AXES]
+FileOrigin = Annotated[
+    Annotated[Triple, _LAX] | None,
     Field(description="a list of three numbers, where the vehicle's origin lies in the points' file (its axes, unit),"),
 ]
 MeshPath = Annotated[Annotated[Path, BeforeValidator(_path)] | None, _text()]
@@ -78,10 +78,10 @@ Sigmas = Annotated[
         description="a list of three standard deviations of 0 or more in mm (x, y, z of the vehicle frame)",
     ),
 ]
-Number = Annotated[float | None, Field(description="a number")]
+AnyNumber = Annotated[float | None, Field(description="a number")]
 Positive = Annotated[float | None, Field(gt=0, description="a number over 0")]
 Length = Annotated[float | None, Field(gt=0, description="a length over 0 in mm")]
-Stroke = Annotated[float, Field(ge=0, description="a length of 0 or more in mm")]
+LengthOrZero = Annotated[float, Field(ge=0, description="a length of 0 or more in mm")]
 Mass = Annotated[float | None, Field(gt=0, description="a mass over 0 in kg")]
 PartMass = Annotated[float | None, Field(ge=0, description="a mass of 0 or more in kg")]
 Inertia = Annotated[float | None, Field(gt=0, description="a moment of inertia over 0 in kg·m²")]
@@ -117,7 +117,7 @@ class Spring(Record):
     """
 
     rate_n_per_mm: Rate
-    design_force_n: Number = None
+    design_force_n: AnyNumber = None
     captive: YesNo = False
 
 
@@ -131,7 +131,7 @@ class NamedSpring(Record):
     points: PointPair
     bodies: BodyPair = None
     rate_n_per_mm: Rate
-    design_force_n: Number = None
+    design_force_n: AnyNumber = None
     captive: YesNo = False
 
 
@@ -139,7 +139,7 @@ class Torsion(Record):
     """A torsion spring on the rocker's pivot line, ``[front.torsion]``; the torque resists bump, N·m."""
 
     rate_n_m_per_deg: TurnRate
-    design_torque_n_m: Number = None
+    design_torque_n_m: AnyNumber = None
 
 
 class Bar(Record):
@@ -181,7 +181,7 @@ class Stop(Record):
     name: Name = "stop"
     on: Name = "spring"
     sense: Literal["bump", "droop"] = "bump"
-    gap_mm: Stroke
+    gap_mm: LengthOrZero
     rate_n_per_mm: Rate
 
 
@@ -192,11 +192,11 @@ class Damper(Record):
     """
 
     on: Name = "spring"
-    bump_mm: Stroke
-    droop_mm: Stroke
+    bump_mm: LengthOrZero
+    droop_mm: LengthOrZero
 
 
-class Rod(Record):
+class RodPart(Record):
     """The push- or pull-rod as a part, ``[front.rod_part]``: a tube, and what its rod ends allow.
 
     Attributes
@@ -259,13 +259,13 @@ def _counted(errors: tuple[SharedError, ...]) -> tuple[SharedError, ...]:
 class AxleFiles(Record):
     """What an axle says of the files of its points: where they are, their unit and axes, their side, their layout."""
 
-    points: Text = None
-    other_points: Text = None
-    units: Text = None
-    axes: Text = None
-    origin: Origin = None
+    points: AnyText = None
+    other_points: AnyText = None
+    units: AnyText = None
+    axes: AnyText = None
+    origin: FileOrigin = None
     side: Side | None = None
-    layout: Text = None
+    layout: AnyText = None
 
 
 class AxleKeys(Record):
@@ -295,7 +295,7 @@ class AxleKeys(Record):
     loaded_radius_mm: Length = None
     camber_deg: Angle = 0.0
     toe_deg: Angle = 0.0
-    rack_axis: Annotated[Vector, Field(strict=False), _DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
+    rack_axis: Annotated[Triple, Field(strict=False), _DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
     spring: Spring | None = None
     torsion: Torsion | None = None
     bar: Bar | None = None
@@ -306,7 +306,7 @@ class AxleKeys(Record):
     roll_spring: CrossSpring | None = None
     stops: Annotated[tuple[Stop, ...], _tables("stops")] = ()
     damper: Damper | None = None
-    rod_part: Rod | None = None
+    rod_part: RodPart | None = None
     masses: Masses | None = None
     unsprung_mass_kg: Mass = None
     tyre_rate_n_per_mm: TyreRate = None
@@ -336,7 +336,7 @@ class AxleTable(AxleKeys, AxleFiles):
 class CarFigures(Record):
     """What a car file says, apart from the files that it names."""
 
-    title: Text = None
+    title: AnyText = None
     car: CarData = CarData()
     front: AxleKeys | None = None
     rear: AxleKeys | None = None

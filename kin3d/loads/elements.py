@@ -26,7 +26,7 @@ from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet
 
 Array = NDArray[np.float64]
-Kind = Literal["spring", "torsion", "bar", "third", "roll spring", "stop"]
+ElementKind = Literal["spring", "torsion", "bar", "third", "roll spring", "stop"]
 DAMPER_END = "damper end"
 END_RATE = 1000.0  # of the stiff end on which a wheel in the air hangs, as a multiple of its spring's
 NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
@@ -59,7 +59,7 @@ class Element:
     """
 
     name: str
-    kind: Kind
+    kind: ElementKind
     side: Literal["left", "right", "both"]
     unit: Literal["mm", "rad"]
     rate: float
@@ -162,7 +162,14 @@ class _Builder:
         return CornerPair.at(self.model, 0.0, 0.0, degree=1)
 
     def _both(
-        self, name: str, kind: Kind, unit: Literal["mm", "rad"], rate: float, force: float | None, one: Any, **more: Any
+        self,
+        name: str,
+        kind: ElementKind,
+        unit: Literal["mm", "rad"],
+        rate: float,
+        force: float | None,
+        one: Any,
+        **more: Any,
     ) -> list[Element]:
         sides: tuple[Literal["left", "right"], ...] = ("left", "right")
         return [Element(name, kind, s, unit, rate, force, of_side(s, one(s)), **more) for s in sides]
@@ -212,7 +219,7 @@ class _Builder:
         return [Element("bar", "bar", "both", "rad", rate, 0.0, twist)]
 
     def cross(self) -> list[Element]:
-        kinds: tuple[tuple[str, Kind, Any], ...] = (
+        kinds: tuple[tuple[str, ElementKind, Any], ...] = (
             ("third", "third", self.axle.third),
             ("roll_spring", "roll spring", self.axle.roll_spring),
         )

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, qr, solve_triangular
 
-from kin3d.photographs.model import Equations, Model, State
+from kin3d.photographs.model import MarkEquations, Model, State
 
 Array = NDArray[np.float64]
 MOST_STEPS = 120
@@ -86,7 +86,7 @@ class Fit:
     ----------
     model : Model
     known : Known
-    equations : Equations
+    equations : MarkEquations
         At the end.
     cost : float
         Half the sum of squares, or of losses.
@@ -97,7 +97,7 @@ class Fit:
 
     model: Model
     known: Known
-    equations: Equations
+    equations: MarkEquations
     cost: float
     settled: bool
     steps: int
@@ -141,7 +141,7 @@ def adjust(
         Parameters that may move; default all that are not held.
     """
     known = known or known_of(model)
-    system = _System(model, known, loss, np.flatnonzero(known.free if free is None else known.free & free))
+    system = _NormalEquations(model, known, loss, np.flatnonzero(known.free if free is None else known.free & free))
     now = model.evaluate(start)
     cost = _cost(model, known, now, loss)
     damping, steps, done = 0.0, 0, False
@@ -177,7 +177,7 @@ def adjust(
 
 
 @dataclass(frozen=True, slots=True)
-class _System:
+class _NormalEquations:
     """The normal equations of an adjustment, each parameter in units of its deviation or of a change that matters."""
 
     model: Model
@@ -191,7 +191,7 @@ class _System:
         out: Array = np.where(seen, np.where(seen, self.known.sigma, 1.0), self.model.parameters.scale)[self.chosen]
         return out
 
-    def at(self, now: Equations) -> tuple[Array, Array]:
+    def at(self, now: MarkEquations) -> tuple[Array, Array]:
         """Normal matrix and slope of the cost."""
         observed = self.known.observed[self.chosen].astype(float)
         jacobian = now.jacobian[:, self.chosen] * self.scale
@@ -239,8 +239,8 @@ def _ahead(past: list[tuple[Array, Array]], plain: Array, upper: Array) -> Array
 
 
 def _searched(
-    model: Model, known: Known, now: Equations, cost: float, loss: Loss, done: bool
-) -> tuple[Equations, float, bool]:
+    model: Model, known: Known, now: MarkEquations, cost: float, loss: Loss, done: bool
+) -> tuple[MarkEquations, float, bool]:
     """Look for the feet of all marks along their whole curves; nearer ones are taken, and the adjustment goes on."""
     fresh = model.evaluate(model.state(now.state.numbers, now.state.turns))
     new = _cost(model, known, fresh, loss)
@@ -253,7 +253,7 @@ def _held_back(step: Array) -> Array:
     return step * min(1.0, 40.0 / longest) if longest > 0.0 else step
 
 
-def _cost(model: Model, known: Known, at: Equations, loss: Loss) -> float:
+def _cost(model: Model, known: Known, at: MarkEquations, loss: Loss) -> float:
     if not at.sound or not np.isfinite(at.residual).all():
         return inf
     return float(loss.cost(sizes(model, at.residual)).sum() + 0.5 * (known.misses(at.state.numbers) ** 2).sum())

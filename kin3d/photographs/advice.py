@@ -20,7 +20,7 @@ from kin3d.photographs.marked import rows_of
 from kin3d.photographs.model import Model, State
 from kin3d.photographs.parameters import parameters_of
 from kin3d.photographs.snooping import Checked
-from kin3d.reading.photo_records import SIGMA_PX, CarPhotos, Figure, Kind, Mark, Photo
+from kin3d.reading.photo_records import SIGMA_PX, CarPhotos, Figure, Mark, MarkKind, Photo
 
 Array = NDArray[np.float64]
 BETTER = 4.0  # a figure measured with a quarter of its deviation
@@ -135,7 +135,7 @@ def _visible(model: Model, state: State, photo: str) -> list[Mark]:
     seen = dummy.seen(dummy.state(state.numbers, state.turns), number)
     cameras = dummy.cameras(state)
     eye = cameras.centres()[index]
-    found: list[tuple[Kind, str, Side, Array]] = []
+    found: list[tuple[MarkKind, str, Side, Array]] = []
     wheels = []
     for lane, side in enumerate(sides):
         mirror = np.array([1.0, 1.0 if side == "left" else -1.0, 1.0])

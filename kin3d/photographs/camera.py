@@ -43,7 +43,7 @@ class Cameras:
     reference: Array
     half_px: Array
 
-    def seen(self, which: Index, points: Array) -> View:
+    def seen(self, which: Index, points: Array) -> CameraPoints:
         """Points of the car as cameras see them.
 
         Parameters
@@ -57,7 +57,8 @@ class Cameras:
         f, per_px = np.exp(log_f), np.exp(scale)
         turned = (self.turn[which] @ (points - self.reference[which])[..., None])[..., 0]
         place = turned + per_px[:, None] * np.stack([u0 - cx, v0 - cy, f], axis=-1)
-        return View(which, turned, place, f, per_px, np.stack([cx, cy], axis=-1), k1, (f / self.half_px[which]) ** 2)
+        centre, unit = np.stack([cx, cy], axis=-1), (f / self.half_px[which]) ** 2
+        return CameraPoints(which, turned, place, f, per_px, centre, k1, unit)
 
     def centres(self) -> Array:
         """Where the cameras stand in the car's frame, shape (photographs, 3), mm."""
@@ -68,7 +69,7 @@ class Cameras:
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class CameraPoints:
     """Points in cameras' frames and what is needed to project and to derive them; made by `Cameras.seen`.
 
     Distortion grows a place (x, y) of the picture plane at distance 1 by 1 + k1·unit·(x² + y²).

@@ -57,7 +57,7 @@ class Columns:
 
 
 @dataclass(frozen=True, slots=True)
-class Wheel:
+class WheelLanes:
     """Wheels over lanes, in the left side's frame.
 
     Attributes
@@ -135,7 +135,7 @@ class Seen:
     points: Array
     by_points: Array
     by_turn: Array
-    wheels: tuple[Wheel, Wheel]
+    wheels: tuple[WheelLanes, WheelLanes]
 
 
 def look(upright: Upright, inputs: Array, start: Pose | None = None) -> Seen:
@@ -160,11 +160,11 @@ def look(upright: Upright, inputs: Array, start: Pose | None = None) -> Seen:
     by_axis[..., at.own : at.own + 2] = found.turn @ by_angle
     radius, rim, offset = inputs[:, at.own + 2 : at.own + 5].T
     across = plane @ found.turn.transpose(0, 2, 1)
-    own = Wheel(found.centre, turned, across, radius, rim, offset, by_points[:, upright.centre], by_axis, at.own)
+    own = WheelLanes(found.centre, turned, across, radius, rim, offset, by_points[:, upright.centre], by_axis, at.own)
     return Seen(found, found.points(upright, design, rack), by_points, by_turn, (own, _other(inputs, at)))
 
 
-def _other(inputs: Array, at: Columns) -> Wheel:
+def _other(inputs: Array, at: Columns) -> WheelLanes:
     """The other axle's wheels: they go straight up, and turn about the vertical where they steer."""
     camber, toe, radius, rim, offset = inputs[:, at.other : at.other + 5].T
     axis, plane, by_angle = spin(camber, toe - inputs[:, at.rear + 1])
@@ -178,7 +178,7 @@ def _other(inputs: Array, at: Columns) -> Wheel:
     by_axis = np.zeros((len(inputs), 3, at.total))
     by_axis[..., at.other : at.other + 2] = by_angle
     by_axis[..., at.rear + 1] = -by_angle[..., 1]
-    return Wheel(centre, axis, plane, radius, rim, offset, by_centre, by_axis, at.other)
+    return WheelLanes(centre, axis, plane, radius, rim, offset, by_centre, by_axis, at.other)
 
 
 def spin(camber: Array, toe: Array) -> tuple[Array, Array, Array]:

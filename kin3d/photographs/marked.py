@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.photographs.camera import Cameras
 from kin3d.photographs.lanes import Columns, Seen
-from kin3d.photographs.parameters import Block, Parameters
+from kin3d.photographs.parameters import CarParameters, Parameters
 from kin3d.reading.photo_records import KINDS, Mark
 from kin3d.solve.upright import Upright, skew
 
@@ -40,7 +40,7 @@ class CarMarks:
 
     upright: Upright
     lanes: tuple[tuple[int, str], ...]
-    block: Block
+    block: CarParameters
     to_inputs: Array
     lane: Index
     photo: Index

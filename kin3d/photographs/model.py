@@ -52,7 +52,7 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class Equations:
+class MarkEquations:
     """Residuals of all marks and their derivatives.
 
     Attributes
@@ -143,7 +143,7 @@ class Model:
         marks = self.cars[car]
         return look(marks.upright, lane_inputs(marks, state.numbers), state.poses[car])
 
-    def evaluate(self, state: State, *, slopes: bool = True) -> Equations:
+    def evaluate(self, state: State, *, slopes: bool = True) -> MarkEquations:
         """Residuals and derivatives at a state; without `slopes` the Jacobian has no columns."""
         residual = np.empty(len(self.rows))
         jacobian = np.zeros((len(self.rows), len(self.parameters.listed) if slopes else 0))
@@ -168,7 +168,7 @@ class Model:
                     by_camera = (pull[:, None] @ view.by_camera()[car.mark])[:, 0]
                     columns = self.parameters.pictures[car.photo[car.mark], :10]
                     jacobian[car.row[:, None], columns] = by_camera
-        return Equations(residual, jacobian, replace(state, feet=tuple(feet), poses=tuple(poses)), sound)
+        return MarkEquations(residual, jacobian, replace(state, feet=tuple(feet), poses=tuple(poses)), sound)
 
     def predicted(self, state: State) -> Array:
         """Where the model sees each mark's feature, for a curve its nearest place; shape (marks, 2), px."""

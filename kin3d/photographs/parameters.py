@@ -73,7 +73,7 @@ class Parameter:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class CarParameters:
     """Where one car's parameters stand.
 
     Attributes
@@ -110,7 +110,7 @@ class Parameters:
     photos : tuple of (int, Photo)
         Every photograph with the number of its car.
     listed : tuple of Parameter
-    blocks : tuple of Block
+    blocks : tuple of CarParameters
     pictures : ndarray of int, shape (photographs, 16)
         Parameters of each photograph: `CAMERA`, then `PICTURE`.
     """
@@ -119,7 +119,7 @@ class Parameters:
     uprights: tuple[Upright, ...]
     photos: tuple[tuple[int, Photo], ...]
     listed: tuple[Parameter, ...]
-    blocks: tuple[Block, ...]
+    blocks: tuple[CarParameters, ...]
     pictures: Index
 
     @property
@@ -170,7 +170,7 @@ def parameters_of(*chosen: CarPhotos) -> Parameters:
     files = [c.source.resolve() for c in cars]
     uprights = tuple(upright_of(c.linkage()) for c in cars)
     listing = _Listing()
-    blocks: list[Block] = []
+    blocks: list[CarParameters] = []
     for car, upright in zip(cars, uprights, strict=True):
         other = None if car.same_as is None else files.index(car.same_as.source.resolve())
         marked: dict[str, Index] = {}
@@ -183,8 +183,8 @@ def parameters_of(*chosen: CarPhotos) -> Parameters:
 
 
 def _block(
-    car: CarPhotos, upright: Upright, listing: _Listing, before: Block | None, marked: Mapping[str, Index]
-) -> Block:
+    car: CarPhotos, upright: Upright, listing: _Listing, before: CarParameters | None, marked: Mapping[str, Index]
+) -> CarParameters:
     def known(key: str, factor: float = 1.0) -> Figure:
         f = car.known[key]
         return Figure(factor * f.value, factor * f.sigma, f.stated, f.place or key)
@@ -239,10 +239,10 @@ def _block(
         new = [] if name in marked else [listing.add(f"marked {name} {a}", car.title, "joints", off) for a in AXES]
         joints.append(marked.get(name, new))
     arrays = (np.array(v, dtype=np.intp) for v in (right, joints, own, others, centre, angles, other))
-    return Block(points, *arrays)
+    return CarParameters(points, *arrays)
 
 
-def _shared(before: Block, name: str) -> int:
+def _shared(before: CarParameters, name: str) -> int:
     if name == "wheelbase":
         return int(before.other_centre[0])
     wheel = before.other_wheel if name.startswith("other ") else before.wheel

@@ -28,7 +28,7 @@ _NOT_FINITE = ("nan", "inf", "infinity", "#n/a", "n/a", "na")
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TableRow:
     """One row of a table: its line in the file and its cells without blanks around them."""
 
     line: int
@@ -41,8 +41,8 @@ class RawTable:
 
     separator: str
     columns: dict[str, int]
-    rows: tuple[Row, ...]
-    misfits: tuple[Row, ...]
+    rows: tuple[TableRow, ...]
+    misfits: tuple[TableRow, ...]
 
     def numeric(self) -> list[str]:
         """Return every cell that should be a number."""
@@ -87,17 +87,17 @@ def _separator(header: str) -> str:
     return max(_SEPARATORS, key=lambda s: (known(s), header.count(s)))
 
 
-def _cells(line_number: int, line: str, separator: str, log: FindingLog) -> Row | None:
+def _cells(line_number: int, line: str, separator: str, log: FindingLog) -> TableRow | None:
     """Split one line; a quoted field that runs over the line's end is refused, so lines stay rows."""
     try:
         cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True))
     except csv.Error:
         log.error("row-quotes", "its quotation marks do not match within the line", line_number)
         return None
-    return Row(line_number, tuple(cell.strip() for cell in cells))
+    return TableRow(line_number, tuple(cell.strip() for cell in cells))
 
 
-def _columns(header: Row, log: FindingLog) -> dict[str, int] | None:
+def _columns(header: TableRow, log: FindingLog) -> dict[str, int] | None:
     """Return where each known column stands, or None when the row is no header at all."""
     where = header.line
     columns: dict[str, int] = {}
@@ -140,7 +140,7 @@ def _check_columns(columns: dict[str, int], where: int, log: FindingLog) -> None
         log.error("column-missing", text, where)
 
 
-def _fits(row: Row, header: Row, separator: str, log: FindingLog) -> bool:
+def _fits(row: TableRow, header: TableRow, separator: str, log: FindingLog) -> bool:
     found, width = len(row.cells), len(header.cells)
     stray = [c for c, title in zip(row.cells, header.cells, strict=False) if c and not title]
     if found == width and not stray:
@@ -155,7 +155,7 @@ def _fits(row: Row, header: Row, separator: str, log: FindingLog) -> bool:
     return False
 
 
-def _width_hint(row: Row, width: int, separator: str) -> str:
+def _width_hint(row: TableRow, width: int, separator: str) -> str:
     if len(row.cells) > width and separator == ",":
         return "with commas in numbers or notes, separate the columns by semicolons"
     if len(row.cells) == 1:

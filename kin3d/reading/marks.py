@@ -10,7 +10,7 @@ from typing import cast
 
 from kin3d.linkage.names import Side, did_you_mean, normalise
 from kin3d.reading.cells import CellError, DecimalMark, number
-from kin3d.reading.photo_records import KINDS, Kind, Mark
+from kin3d.reading.photo_records import KINDS, Mark, MarkKind
 from kin3d.reading.text import FindingLog, read_text
 
 COLUMNS = ("photo", "kind", "name", "side", "u", "v", "sigma_px", "note")
@@ -35,7 +35,7 @@ class Naming:
     """
 
     photos: Mapping[str, tuple[float, float] | None]
-    sigma_px: Mapping[str, Mapping[Kind, float]]
+    sigma_px: Mapping[str, Mapping[MarkKind, float]]
     points: tuple[str, ...]
     legs: tuple[str, ...]
     absent: Mapping[str, str] = field(default_factory=dict)
@@ -120,7 +120,7 @@ def _mark(
     values = {c: _number(cell(c), c, decimal, line, log) for c in ("u", "v")}
     sigma: float | None = None
     if good:
-        sigma = naming.sigma_px[photo][cast(Kind, kind)]
+        sigma = naming.sigma_px[photo][cast(MarkKind, kind)]
     if cell("sigma_px"):
         sigma = _number(cell("sigma_px"), "sigma_px", decimal, line, log)
         if sigma is not None and sigma <= 0.0:
@@ -136,10 +136,11 @@ def _mark(
         )
         log.error("mark-outside", text, line)
         return None
-    return Mark(photo, cast(Kind, kind), name, cast(Side, side), values["u"], values["v"], sigma, line, cell("note"))
+    u, v, note = values["u"], values["v"], cell("note")
+    return Mark(photo, cast(MarkKind, kind), name, cast(Side, side), u, v, sigma, line, note)
 
 
-def _name_fits(name: str, kind: Kind, naming: Naming, line: int, log: FindingLog) -> bool:
+def _name_fits(name: str, kind: MarkKind, naming: Naming, line: int, log: FindingLog) -> bool:
     known = {"point": naming.points, "leg": naming.legs, "rim": WHEELS, "contact": WHEELS}[kind]
     if name in known:
         return True

@@ -15,9 +15,9 @@ from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage, points_needed, resolve
 from kin3d.linkage.names import AxleName, Side
 
-Kind = Literal["point", "leg", "rim", "contact"]
-KINDS: tuple[Kind, ...] = ("point", "leg", "rim", "contact")
-SIGMA_PX: dict[Kind, float] = {"point": 2.0, "leg": 1.5, "rim": 1.5, "contact": 5.0}
+MarkKind = Literal["point", "leg", "rim", "contact"]
+KINDS: tuple[MarkKind, ...] = ("point", "leg", "rim", "contact")
+SIGMA_PX: dict[MarkKind, float] = {"point": 2.0, "leg": 1.5, "rim": 1.5, "contact": 5.0}
 SHARES = ("tyre", "rim", "wheelbase", "joint marking")
 
 
@@ -62,7 +62,7 @@ class Mark:
     """
 
     photo: str
-    kind: Kind
+    kind: MarkKind
     name: str
     side: Side
     u: float
@@ -110,7 +110,7 @@ class Photo:
     rear_travel_mm: Figure
     rack_mm: Figure
     sha256: str = ""
-    sigma_px: Mapping[Kind, float] = field(default_factory=lambda: dict(SIGMA_PX))
+    sigma_px: Mapping[MarkKind, float] = field(default_factory=lambda: dict(SIGMA_PX))
 
 
 @dataclass(frozen=True, slots=True)

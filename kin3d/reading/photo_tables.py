@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, TypeGuard
 
 from kin3d.linkage.names import did_you_mean
-from kin3d.reading.photo_records import KINDS, SIGMA_PX, Figure, Kind, Photo
+from kin3d.reading.photo_records import KINDS, SIGMA_PX, Figure, MarkKind, Photo
 from kin3d.reading.picture import Picture, read_picture
 from kin3d.reading.text import FindingLog
 
@@ -43,7 +43,7 @@ class PhotoFile:
     data: Mapping[str, Any]
     log: FindingLog
     sizes: dict[str, tuple[float, float] | None] = field(default_factory=dict)
-    deviations: dict[str, Mapping[Kind, float]] = field(default_factory=dict)
+    deviations: dict[str, Mapping[MarkKind, float]] = field(default_factory=dict)
 
     def unknown_keys(self, where: str, table: Mapping[str, Any], known: tuple[str, ...]) -> None:
         """Tell keys of a table that are none of those known."""
@@ -224,7 +224,7 @@ def _position(file: PhotoFile, table: Mapping[str, Any], key: str, sigma: float,
     return found
 
 
-def _deviations(file: PhotoFile, table: Mapping[str, Any], where: str) -> Mapping[Kind, float]:
+def _deviations(file: PhotoFile, table: Mapping[str, Any], where: str) -> Mapping[MarkKind, float]:
     given = table.get("sigma_px", {})
     out = dict(SIGMA_PX)
     if not isinstance(given, dict):

@@ -22,7 +22,7 @@ from kin3d.reading.cells import (
     CellError,
     DecimalMark,
     RawTable,
-    Row,
+    TableRow,
     has_comma_decimals,
     has_point_decimals,
     number,
@@ -136,7 +136,7 @@ def _misfits(raw: RawTable, log: FindingLog) -> dict[str, str]:
     return {normalise(r.cells[i]): log.place(r.line) for r in raw.misfits if i < len(r.cells)}
 
 
-def _cell(row: Row, raw: RawTable, column: str) -> str:
+def _cell(row: TableRow, raw: RawTable, column: str) -> str:
     return row.cells[raw.columns[column]] if column in raw.columns else ""
 
 
@@ -168,7 +168,7 @@ def _names(raw: RawTable, log: FindingLog) -> list[str]:
     """Return the normalised name of every row; findings for empty and repeated ones."""
     if "point" not in raw.columns:
         return [""] * len(raw.rows)
-    first: dict[str, Row] = {}
+    first: dict[str, TableRow] = {}
     names = []
     for row in raw.rows:
         where = row.line
@@ -191,11 +191,11 @@ def _own_words(note: str) -> str:
     return note[1:] if note[:1] == "'" and inert(note[1:]) == note else note
 
 
-def _coordinates(row: Row, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
+def _coordinates(row: TableRow, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
     return [_value(row, raw, c, mark, log) if c in raw.columns else 0.0 for c in COORDINATES]
 
 
-def _sigmas(row: Row, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
+def _sigmas(row: TableRow, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list[float]:
     """Return the standard deviations along the file's axes; 0 where the file has no such column."""
     given = [c for c in ("sigma", *SIGMAS) if c in raw.columns]
     values = {c: _value(row, raw, c, mark, log) for c in given}
@@ -206,7 +206,7 @@ def _sigmas(row: Row, raw: RawTable, mark: DecimalMark, log: FindingLog) -> list
     return [values.get(c, values.get("sigma", 0.0)) for c in SIGMAS]
 
 
-def _value(row: Row, raw: RawTable, column: str, mark: DecimalMark, log: FindingLog) -> float:
+def _value(row: TableRow, raw: RawTable, column: str, mark: DecimalMark, log: FindingLog) -> float:
     try:
         return number(_cell(row, raw, column), mark)
     except CellError as err:

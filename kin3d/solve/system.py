@@ -21,7 +21,7 @@ from kin3d.solve.unknowns import choose_unknowns
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
-Key = tuple[str, str, int]
+InputKey = tuple[str, str, int]
 TRAVEL, RACK = ("drive", "travel", 0), ("drive", "rack", 0)
 SINGULAR = 1e-6  # smallest over largest singular value under which the design position counts as a dead centre
 
@@ -80,7 +80,7 @@ class System:
         }
         self.mobility = self._examine(slopes, len(keys), design)
         parts = split(slopes, len(keys))
-        self.unknown_keys: tuple[Key, ...] = tuple(keys[c] for b in parts for c in b.columns)
+        self.unknown_keys: tuple[InputKey, ...] = tuple(keys[c] for b in parts for c in b.columns)
         self.row_order = tuple(r for b in parts for r in b.rows)
         self.jacobian = self._reorder(slopes, parts)
         self.residuals = [rows[r] for r in self.row_order]
@@ -88,7 +88,7 @@ class System:
         self._both = Evaluation([*self.jacobian.values(), *self.residuals])
         self._compile()
 
-    def _record(self, design: NDArray[np.float64], keys: Sequence[Key]) -> list[Node]:
+    def _record(self, design: NDArray[np.float64], keys: Sequence[InputKey]) -> list[Node]:
         """Write the equations on the tape; returns the node of each row."""
         at = dict(zip(self.linkage.points, design, strict=True))
         fixed = {p: self._vector("P", p, at[p]) for p in self.linkage.points}
@@ -144,7 +144,7 @@ class System:
 
     def _compile(self) -> None:
         """Make the programs once all nodes are on the tape."""
-        self.lane_keys: tuple[Key, ...] = (*self.unknown_keys, TRAVEL, RACK)
+        self.lane_keys: tuple[InputKey, ...] = (*self.unknown_keys, TRAVEL, RACK)
         varies = lane_nodes(self.tape, frozenset(self.lane_keys))
         self.newton = tuple(Program(b.newton_outputs, self.lane_keys, varies) for b in self.blocks)
         self.closure = Program(self.residuals, self.lane_keys, varies)

@@ -23,7 +23,7 @@ from kin3d.measures.entry import Measure, figure, keys_of
 from kin3d.studies.corner_model import AXES, CornerModel, derive
 from kin3d.studies.fit import CommonCorners
 from kin3d.studies.groups import GROUPS, groups_of
-from kin3d.studies.significance import Kind
+from kin3d.studies.significance import FigureKind
 
 Array = NDArray[np.float64]
 ANGLES = "static camber and toe"
@@ -101,7 +101,7 @@ class Attribution:
         out: Array = self.rate_difference - self.rate_parts.sum(axis=1)
         return out
 
-    def of(self, kind: Kind) -> tuple[Array, Array, Array]:
+    def of(self, kind: FigureKind) -> tuple[Array, Array, Array]:
         """Parts, difference and remainder of the value in the design position, or with ``"rate"`` of its derivative."""
         if kind == "rate":
             return self.rate_parts, self.rate_difference, self.rate_remainder

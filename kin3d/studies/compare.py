@@ -24,7 +24,7 @@ from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
-from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, Kind, differences, figures
+from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, FigureKind, differences, figures
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import Uncertainty, exact_figures, first_order, uncertainty_of
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     import xarray
 
 Array = NDArray[np.float64]
-Figure = Literal["curves", "causes"]
+PictureKind = Literal["curves", "causes"]
 SAMPLES = 4_000
 INDEPENDENT = (
     "The errors of the cars are taken as independent. Points taken off in the same way may err alike; the difference "
@@ -129,7 +129,7 @@ class CarPair:
         """Number of differences that were weighed against their doubt."""
         return sum(x.judged for x in self.differences)
 
-    def difference(self, measure: str, kind: Kind) -> Difference:
+    def difference(self, measure: str, kind: FigureKind) -> Difference:
         """The difference of a measure in one kind of figure."""
         return next(x for x in self.differences if x.measure.name == measure and x.kind == kind)
 
@@ -194,7 +194,9 @@ class Comparison(Result):
             told += [*reason, *left_out_sentences(pair.not_compared)]
         return tuple(dict.fromkeys([*told, *(c for p in self.pairs for c in p.cautions)]))
 
-    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None, figure: Figure = "curves") -> None:
+    def plot(
+        self, path: str | PathLike[str], measures: Sequence[str] | None = None, figure: PictureKind = "curves"
+    ) -> None:
         """Draw the curves of all cars over each other with bands, or what makes the differences.
 
         Parameters

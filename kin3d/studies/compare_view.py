@@ -14,7 +14,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.point_changes import PLANE_ANGLES
-from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, Kind
+from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, FigureKind
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.numbers import number, percent, signed
 from kin3d.writing.panels import draw_grid, draw_panels
@@ -33,7 +33,7 @@ WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
 SMALL = 0.004  # part of the longest bar under which a group is left out
 # verdicts as a table tells them, under the head "can be said"
 ANSWERS = {SAID: "yes", UNSAID: "no", HIDDEN: "no", "no difference": "same", EXACT: "exact"}
-TITLES: dict[Kind, str] = {
+TITLES: dict[FigureKind, str] = {
     "design": "Measures in the design position",
     "rate": "Gradients: change per mm of wheel travel, in the design position",
     "range": "Ranges: greatest less smallest value over the travel",
@@ -99,7 +99,7 @@ def planes_table(cars: Sequence[ComparedCar]) -> Table:
     return Table.of(key, columns, rows, "Planes of the wishbones", breaks=range(0, len(rows), len(PLANE_ANGLES)))
 
 
-def differences_table(result: Comparison, pair: CarPair, kind: Kind, measures: Sequence[Measure]) -> Table:
+def differences_table(result: Comparison, pair: CarPair, kind: FigureKind, measures: Sequence[Measure]) -> Table:
     """Measures of a pair in one kind of figure, with verdicts."""
     columns = (
         Column("measure", text=True),
@@ -130,7 +130,7 @@ def _worth_telling(sigma: float, value: float) -> float:
     return sigma if sigma > NOTHING * (1.0 + abs(value)) else np.nan
 
 
-def groups_table(pair: CarPair, kind: Kind, measures: Sequence[Measure]) -> Table:
+def groups_table(pair: CarPair, kind: FigureKind, measures: Sequence[Measure]) -> Table:
     """Parts of the differences by group of points, in the design position or of the rates there."""
     found = pair.attribution
     parts, difference, _ = found.of(kind)

@@ -16,7 +16,7 @@ from kin3d.studies.construction import AxleConstruction, construct, construct_ca
 from kin3d.studies.front_view import front_frame, front_notes, front_view
 from kin3d.studies.photo_draw import PhotoConstruction, draw_on_photograph
 from kin3d.studies.side_view import levels, side_frame, side_notes, side_view
-from kin3d.studies.view_parts import LAYERS, Seen, ground_plane, signed
+from kin3d.studies.view_parts import LAYERS, AxleOnPlane, ground_plane, signed
 from kin3d.studies.wheel_construction import ViewName
 from kin3d.writing.drawing import Drawing, Frame
 from kin3d.writing.drawing_picture import paper_scale, write_picture
@@ -83,7 +83,7 @@ class Construction(Result):
 
     def drawing(self) -> tuple[Drawing, Frame]:
         """What is drawn over the level ground, and the part of it that is shown."""
-        seen = [Seen(a, ground_plane(a, self.view)) for a in self.axles]
+        seen = [AxleOnPlane(a, ground_plane(a, self.view)) for a in self.axles]
         if self.view == "side":
             on = levels(self.axles)
             frame = side_frame(seen, on)

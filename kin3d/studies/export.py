@@ -26,7 +26,7 @@ from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.draw import construction_points
 from kin3d.studies.front_view import front_frame, front_notes, front_view
 from kin3d.studies.side_view import Levels, side_frame, side_notes, side_view
-from kin3d.studies.view_parts import LAYERS, Seen, body_colours, car_plane
+from kin3d.studies.view_parts import LAYERS, AxleOnPlane, body_colours, car_plane
 from kin3d.studies.wheel_construction import DrawnWheel
 from kin3d.writing.drawing import LINE_STEP, Drawing, Frame, Layer
 from kin3d.writing.drawing_dxf import write_dxf
@@ -207,7 +207,7 @@ def _point_names(points: dict[str, Array]) -> Drawing:
 
 def _sheet(shown: AxleDrawing) -> Iterator[Drawing]:
     """Title, a row of two views for each position, and a border by which programs find the extent."""
-    seen = {v: [Seen(p, car_plane(v)) for p in shown.positions] for v in ("front", "side")}
+    seen = {v: [AxleOnPlane(p, car_plane(v)) for p in shown.positions] for v in ("front", "side")}
     on = Levels.given(shown.design.data)
     frames = {"front": front_frame(seen["front"], SCALE), "side": side_frame(seen["side"], on)}
     h = Drawing(SCALE, LAYERS).height
@@ -236,7 +236,7 @@ def _sheet(shown: AxleDrawing) -> Iterator[Drawing]:
     yield sheet
 
 
-def _view(drawing: Drawing, seen: Seen, view: str, frame: Frame) -> list[str]:
+def _view(drawing: Drawing, seen: AxleOnPlane, view: str, frame: Frame) -> list[str]:
     """Draw one view; what is said below it."""
     if view == "front":
         front_view(drawing, seen, frame, detailed=True)

@@ -11,7 +11,7 @@ from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.view_parts import (
     SMALL,
     STEP_MM,
-    Seen,
+    AxleOnPlane,
     arm_lines,
     body_colours,
     draw_chassis,
@@ -30,7 +30,7 @@ TYRE_SHARE = 0.72  # width of a drawn tyre over its radius; nothing is measured 
 SPREAD = 1.7  # instant centres within so many half widths of the axle are on the view
 
 
-def front_frame(seen: Sequence[Seen], scale: float) -> Frame:
+def front_frame(seen: Sequence[AxleOnPlane], scale: float) -> Frame:
     """What the front view shows: the wheels with some room, and the instant centres when they are not far out."""
     room = 36.0 * scale  # for the words beside an instant centre
     chassis = np.concatenate([s.plane.flat(s.axle.chassis) for s in seen])
@@ -50,7 +50,7 @@ def front_frame(seen: Sequence[Seen], scale: float) -> Frame:
     return Frame(np.array([-wide, ground + max(low, -1.2 * radius)]), np.array([wide, ground + top]))
 
 
-def front_view(drawing: Drawing, seen: Seen, frame: Frame, detailed: bool = False) -> None:
+def front_view(drawing: Drawing, seen: AxleOnPlane, frame: Frame, detailed: bool = False) -> None:
     """Draw the roll-centre construction of one axle."""
     axle, plane = seen.axle, seen.plane
     if axle.ground is None:
@@ -75,7 +75,7 @@ def front_view(drawing: Drawing, seen: Seen, frame: Frame, detailed: bool = Fals
         _front_dimensions(drawing, seen, frame)
 
 
-def _body(drawing: Drawing, seen: Seen, frame: Frame) -> None:
+def _body(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
     """The chassis, its own middle line and the roll angle."""
     hull = draw_chassis(drawing, seen)
     level, roll = seen.ground_mm, seen.axle.roll_deg
@@ -95,7 +95,7 @@ def _body(drawing: Drawing, seen: Seen, frame: Frame) -> None:
     words(drawing, foot + up * size / up[1], text, (2.0 if right else -2.0, 0.0), align="left" if right else "right")
 
 
-def _tyre(drawing: Drawing, seen: Seen, wheel: DrawnWheel) -> None:
+def _tyre(drawing: Drawing, seen: AxleOnPlane, wheel: DrawnWheel) -> None:
     """A tyre that leans as it does, its centre line, its camber."""
     radius, plane = float(seen.axle.radius_mm or 0.0), seen.plane
     axis = plane.turned(wheel.spin)
@@ -137,7 +137,7 @@ def _names(drawing: Drawing, plane: Plane, wheel: DrawnWheel) -> None:
         words(drawing, at, body.name, (float(up[0]), float(up[1])), colour=shade[body.name], **look)
 
 
-def _front_lines(drawing: Drawing, seen: Seen, frame: Frame, wheel: DrawnWheel, lines: WheelLines) -> None:
+def _front_lines(drawing: Drawing, seen: AxleOnPlane, frame: Frame, wheel: DrawnWheel, lines: WheelLines) -> None:
     """Lines of the arms, and the line of the instant centre through the contact point."""
     plane = seen.plane
     foot, centre = plane.flat(lines.contact), plane.flat(lines.front.place)
@@ -169,7 +169,7 @@ def _front_lines(drawing: Drawing, seen: Seen, frame: Frame, wheel: DrawnWheel, 
     words(drawing, end, text, (-1.5 if right else 1.5, 2.0), align=align, level="bottom", colour="construction")
 
 
-def _crossing(seen: Seen, frame: Frame) -> Array | None:
+def _crossing(seen: AxleOnPlane, frame: Frame) -> Array | None:
     """The roll centre on the plane, where it is drawn."""
     ground = seen.axle.ground
     place = None if ground is None else ground.roll_centre_place
@@ -177,7 +177,7 @@ def _crossing(seen: Seen, frame: Frame) -> Array | None:
     return flat if flat is not None and frame.holds(flat) else None
 
 
-def _roll_centre(drawing: Drawing, seen: Seen, frame: Frame) -> None:
+def _roll_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
     """The mark where both lines cross and its height, or where it is in words."""
     ground = seen.axle.ground
     if ground is None:
@@ -201,7 +201,7 @@ def _roll_centre(drawing: Drawing, seen: Seen, frame: Frame) -> None:
     words(drawing, corner, text, (4.0, -6.0), colour="roll centre", bold=True)
 
 
-def _front_dimensions(drawing: Drawing, seen: Seen, frame: Frame) -> None:
+def _front_dimensions(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
     """Track and the place of the given wheel's instant centre."""
     left, right = (seen.plane.flat(w.lines.contact) for w in seen.axle.wheels if w.lines is not None)
     low, mm = min(float(frame.low[1]), seen.ground_mm), drawing.scale

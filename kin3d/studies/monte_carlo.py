@@ -164,11 +164,11 @@ def _refuse(study: Study, count: int, seed: int) -> None:
         raise RequestError(findings)
 
 
-Piece = tuple[Array, Array, Array, NDArray[np.int8]]
+SampledPiece = tuple[Array, Array, Array, NDArray[np.int8]]
 
 
 @contextmanager
-def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]], Iterator[Piece]]]:
+def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]], Iterator[SampledPiece]]]:
     """Give what turns samples into results, piece by piece in their order: in this process or in several."""
     if workers < 2:
         yield lambda pieces: map(worker.piece, pieces)
@@ -191,7 +191,7 @@ class _Worker:
         by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
 
-    def piece(self, normals: Array) -> Piece:
+    def piece(self, normals: Array) -> SampledPiece:
         """Values over travel, in the design position, rates there, and status of some samples."""
         corner, kernel = self.corner, self.corner.model.kernel
         variants = corner.variants(corner.design + moved(normals, self.seeds))
@@ -238,7 +238,7 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _piece(normals: Array) -> Piece:
+def _piece(normals: Array) -> SampledPiece:
     return _process[0].piece(normals)
 
 
@@ -247,7 +247,7 @@ def _awake() -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class SampledSpread:
     """What the sampled cars say of a value.
 
     Attributes
@@ -270,12 +270,12 @@ class Spread:
     seed: int
 
 
-def spread_of(drawn: Samples) -> Spread:
+def spread_of(drawn: Samples) -> SampledSpread:
     """Mean, deviation and bands of samples; those without a value are left out and counted in `failed`."""
     tails = [(1.0 + s * level) / 2.0 for level in LEVELS for s in (-1, 1)]
     cuts = np.stack([quantiles(v, [*tails, 0.5]) for v in drawn.value], axis=1)
     moments = np.stack([_moments(v) for v in drawn.value], axis=1)
-    return Spread(
+    return SampledSpread(
         mean=moments[0],
         sigma=moments[1],
         median=cuts[-1],

@@ -200,7 +200,7 @@ def _apart(located: Located, owner: int, photo: int, whence: Located, number: in
     along = np.concatenate([np.zeros((before, *inputs.shape)), given.along])
     views = photo_lines.cameras(located, photo, padding=after)
     other = whence.cars[number]
-    return on_photo(other.title, other.axle, photo_lines.Standing(given.upright, inputs, along), views, car)
+    return on_photo(other.title, other.axle, photo_lines.CarInPhoto(given.upright, inputs, along), views, car)
 
 
 def _on_photo(located: Located, number: int, photo: int, car: Car | None) -> OnPhoto:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.camera import Cameras
-from kin3d.photographs.lanes import Columns, Wheel, look
+from kin3d.photographs.lanes import Columns, WheelLanes, look
 from kin3d.photographs.located import Located
 from kin3d.solve.upright import Upright, rotations, slopes
 
@@ -26,7 +26,7 @@ MIRROR = np.array([[1.0, 1.0, 1.0], [1.0, -1.0, 1.0]])
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class CarInPhoto:
     """What a car's sides are in a picture, and how that changes with each error.
 
     Attributes
@@ -73,22 +73,22 @@ class Lines:
     roll_centre: Array
     height_mm: Array
     rise: Array
-    wheels: tuple[Wheel, Wheel]
+    wheels: tuple[WheelLanes, WheelLanes]
 
 
-def standing(located: Located, car: int, photo: int) -> Standing:
+def standing(located: Located, car: int, photo: int) -> CarInPhoto:
     """One of the cars adjusted together, as it would stand in one of their photographs."""
     model, checked = located.checked.model, located.checked
     inputs, to = model.inputs(car, photo, checked.fit.state.numbers)
-    return Standing(model.parameters.uprights[car], inputs, np.moveaxis(to @ checked.spread.factor, -1, 0))
+    return CarInPhoto(model.parameters.uprights[car], inputs, np.moveaxis(to @ checked.spread.factor, -1, 0))
 
 
-def at_design(given: Standing) -> Standing:
+def at_design(given: CarInPhoto) -> CarInPhoto:
     """The left side and its mirror image in the design position, as a point table of the left side says it."""
     inputs, along = given.inputs[[0, 0]].copy(), given.along[:, [0, 0]].copy()
     moved = moved_by(given.upright)
     inputs[:, moved], along[:, :, moved] = 0.0, 0.0
-    return Standing(given.upright, inputs, along)
+    return CarInPhoto(given.upright, inputs, along)
 
 
 def moved_by(upright: Upright) -> slice:
@@ -123,7 +123,7 @@ def spread_of(values: Array) -> Array:
     return out
 
 
-def lines(given: Standing) -> Lines:
+def lines(given: CarInPhoto) -> Lines:
     """The construction over `sets` of a standing car."""
     upright, at = given.upright, Columns(len(given.upright.points))
     inputs = sets(given.inputs, given.along)

@@ -69,10 +69,10 @@ class _Wheels:
         return out.reshape(places.shape[:-1])
 
 
-def on_photo(title: str, axle: AxleName, given: photo_lines.Standing, views: Cameras, car: Car | None) -> OnPhoto:
+def on_photo(title: str, axle: AxleName, given: photo_lines.CarInPhoto, views: Cameras, car: Car | None) -> OnPhoto:
     """A car as it stands before cameras (as found, then off along every error), with the construction of its design."""
     design = photo_lines.lines(photo_lines.at_design(given))
-    stands = photo_lines.lines(photo_lines.Standing(given.upright, given.inputs, given.along[:0]))
+    stands = photo_lines.lines(photo_lines.CarInPhoto(given.upright, given.inputs, given.along[:0]))
     roll = _pixels(views, design.roll_centre[:, None])[:, 0]
     slip = spread_of(roll)
     first = Cameras(views.turn[:1], views.numbers[:1], views.reference[:1], views.half_px[:1])

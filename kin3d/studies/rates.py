@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class RateCurve:
     """An element, or the sum of all, over the travel; every array has the shape (travels,).
 
     Attributes
@@ -95,9 +95,9 @@ class AxleRates:
         Where both corners were solved.
     track_mm : ndarray
         Between the contact points (wheel centres where no loaded radius is given).
-    curves : tuple of Curve
+    curves : tuple of RateCurve
         One an element; corner elements stand for both sides.
-    total : Curve
+    total : RateCurve
         Their sum.
     findings : tuple of Finding
         What was assumed; stops, strokes, dead centres.
@@ -108,8 +108,8 @@ class AxleRates:
     travel_mm: Array
     ok: NDArray[np.bool_]
     track_mm: Array
-    curves: tuple[Curve, ...]
-    total: Curve
+    curves: tuple[RateCurve, ...]
+    total: RateCurve
     findings: tuple[Finding, ...]
 
     def at_design(self, name: str) -> float:
@@ -122,7 +122,7 @@ _ENERGY = "of E(z_left, z_right), the energy of the element over both wheels' tr
 
 
 def _entry(
-    name: str, label: str, unit: str, sign: str, definition: str, function: Callable[[Curve], Array], order: int = 2
+    name: str, label: str, unit: str, sign: str, definition: str, function: Callable[[RateCurve], Array], order: int = 2
 ) -> Measure:
     uses = (*ELEMENTS, "axle.loaded_radius_mm") if "roll_rate" in name or "roll_second" in name else ELEMENTS
     source = "own formula from energy"
@@ -305,7 +305,7 @@ def _part(element: Element, u: Jet, shape: tuple[int, ...]) -> _Part:
     return _Part(first + second, second)
 
 
-def _curve(elements: Sequence[Element], pair: CornerPair, track: Array) -> Curve:
+def _curve(elements: Sequence[Element], pair: CornerPair, track: Array) -> RateCurve:
     """The curve of an element, or of one that each side has."""
     shape = pair.ok.shape
     jets = [e.deflection(pair.left, pair.right) for e in elements]
@@ -317,7 +317,7 @@ def _curve(elements: Sequence[Element], pair: CornerPair, track: Array) -> Curve
     heave2, single2, roll2 = _modes(np.asarray(second), track)
     deflection = np.broadcast_to(u.value, shape)
     slope = np.broadcast_to(2.0 * (u[(2, 0)] + u[(1, 1)] + u[(0, 2)]), shape)
-    return Curve(
+    return RateCurve(
         first.name, first.kind, first.unit, deflection, first.force(deflection)[0], a + b, a - b, a, slope,
         heave, single, roll, heave2, single2, roll2,
     )  # fmt: skip
@@ -330,8 +330,8 @@ def _modes(rows: Array, track: Array) -> tuple[Array, Array, Array]:
     return 0.5 * (ll + 2.0 * lr + rr), ll, roll
 
 
-def _total(curves: Sequence[Curve]) -> Curve:
+def _total(curves: Sequence[RateCurve]) -> RateCurve:
     none = np.full(curves[0].deflection.shape, np.nan)
     names = ("heave_rate", "single_rate", "roll_rate", "heave_second", "single_second", "roll_second")
     sums = [np.sum([getattr(c, n) for c in curves], axis=0) for n in names]
-    return Curve("sum", "sum", "", *[none] * 6, *sums)
+    return RateCurve("sum", "sum", "", *[none] * 6, *sums)

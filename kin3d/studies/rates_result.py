@@ -16,7 +16,7 @@ from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure, available
 from kin3d.studies import frequencies
 from kin3d.studies.frequencies import SprungCar
-from kin3d.studies.rates import MEASURES, Array, AxleRates, Curve, axle_rates
+from kin3d.studies.rates import MEASURES, Array, AxleRates, RateCurve, axle_rates
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
@@ -62,7 +62,7 @@ class Rates(Result):
         return bool(self.found.ok.all())
 
     @property
-    def _curves(self) -> tuple[Curve, ...]:
+    def _curves(self) -> tuple[RateCurve, ...]:
         return (*self.found.curves, self.found.total)
 
     @property

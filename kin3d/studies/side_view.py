@@ -17,7 +17,7 @@ from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.view_parts import (
     SMALL,
     STEP_MM,
-    Seen,
+    AxleOnPlane,
     arm_lines,
     body_colours,
     draw_chassis,
@@ -69,7 +69,7 @@ def ahead_mm(axle: AxleConstruction) -> float:
     return float(axle.ground.middle @ along + axle.shift_mm * along[0])
 
 
-def side_frame(seen: Sequence[Seen], on: Levels) -> Frame:
+def side_frame(seen: Sequence[AxleOnPlane], on: Levels) -> Frame:
     """What the side view shows: wheels, and the support lines to the place where each is read."""
     radius = max(s.axle.radius_mm or 0.0 for s in seen)
     if all(s.axle.ground is None for s in seen):
@@ -88,7 +88,7 @@ def side_frame(seen: Sequence[Seen], on: Levels) -> Frame:
     return Frame(np.array(low), np.array(high_corner))
 
 
-def side_view(drawing: Drawing, seen: Sequence[Seen], frame: Frame, on: Levels, detailed: bool = False) -> None:
+def side_view(drawing: Drawing, seen: Sequence[AxleOnPlane], frame: Frame, on: Levels, detailed: bool = False) -> None:
     """Draw the support lines of one axle or of both, left wheels."""
     if all(s.axle.ground is None for s in seen):
         for one in seen:
@@ -111,7 +111,7 @@ def side_view(drawing: Drawing, seen: Sequence[Seen], frame: Frame, on: Levels, 
     _mass_centre(drawing, seen, frame, on)
 
 
-def _tyre_from_aside(drawing: Drawing, seen: Seen) -> None:
+def _tyre_from_aside(drawing: Drawing, seen: AxleOnPlane) -> None:
     radius = float(seen.axle.radius_mm or 0.0)
     centre = seen.plane.flat(seen.axle.wheels[0].centre)
     drawing.path("links", circle(centre, radius), closed=True, fill="tyre", tint=0.8, width=1.1)
@@ -121,7 +121,7 @@ def _tyre_from_aside(drawing: Drawing, seen: Seen) -> None:
         drawing.line("links", centre - reach, centre + reach, width=1.0)
 
 
-def _side_centre(drawing: Drawing, seen: Seen, frame: Frame, lines: WheelLines, detailed: bool) -> None:
+def _side_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame, lines: WheelLines, detailed: bool) -> None:
     """The side-view instant centre with its line, or a pointer to it; the lines of the arms in full drawings."""
     plane, found = seen.plane, lines.side
     centre, ground = plane.flat(found.place), seen.axle.ground
@@ -151,7 +151,13 @@ def _side_centre(drawing: Drawing, seen: Seen, frame: Frame, lines: WheelLines, 
 
 
 def _support(
-    drawing: Drawing, seen: Seen, lines: WheelLines, support: Support, on: Levels, at_wheel: bool, row: int | None
+    drawing: Drawing,
+    seen: AxleOnPlane,
+    lines: WheelLines,
+    support: Support,
+    on: Levels,
+    at_wheel: bool,
+    row: int | None,
 ) -> int:
     """One line from the ground up, the line of 100 % beside it, the height that it reaches; dimensions in that row."""
     if on.wheelbase_mm is None or on.height_mm is None:
@@ -186,7 +192,7 @@ def _support(
     return 1
 
 
-def _mass_centre(drawing: Drawing, seen: Sequence[Seen], frame: Frame, on: Levels) -> None:
+def _mass_centre(drawing: Drawing, seen: Sequence[AxleOnPlane], frame: Frame, on: Levels) -> None:
     if on.wheelbase_mm is None or on.height_mm is None:
         return
     first, share = seen[0], seen[0].axle.data.front_mass_share

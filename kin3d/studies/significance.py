@@ -24,8 +24,8 @@ from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty, half_wid
 from kin3d.writing.numbers import number, rate
 
 Array = NDArray[np.float64]
-Kind = Literal["design", "rate", "range"]
-KINDS: tuple[Kind, ...] = ("design", "rate", "range")
+FigureKind = Literal["design", "rate", "range"]
+KINDS: tuple[FigureKind, ...] = ("design", "rate", "range")
 THRESHOLD = 0.95
 SAID, UNSAID = "can be said", "cannot be said from these points"
 EXACT, HIDDEN = "set by figures taken as exact", "smaller than is shown"
@@ -80,7 +80,7 @@ class Difference:
     """
 
     measure: Measure
-    kind: Kind
+    kind: FigureKind
     a: float
     b: float
     sigma_a: float
@@ -139,7 +139,7 @@ class Difference:
         return HIDDEN if self.hidden else SAID
 
 
-def figures(kind: Kind, first: FirstOrder, drawn: Samples | None, uncertainty: Uncertainty) -> Figures:
+def figures(kind: FigureKind, first: FirstOrder, drawn: Samples | None, uncertainty: Uncertainty) -> Figures:
     """Figures of one kind from first order and samples of one car."""
     if kind == "design":
         value, slope, samples = first.start, first.start_slope, None if drawn is None else drawn.start
@@ -164,7 +164,7 @@ def _range(first: FirstOrder) -> tuple[Array, Array]:
 
 
 def differences(
-    measures: Sequence[Measure], kind: Kind, a: Figures, b: Figures, threshold: float
+    measures: Sequence[Measure], kind: FigureKind, a: Figures, b: Figures, threshold: float
 ) -> tuple[Difference, ...]:
     """Compare figures of two cars, measure by measure (rows of both in the order of `measures`)."""
     known = np.isfinite(a.sigma) | np.isfinite(b.sigma)

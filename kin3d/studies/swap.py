@@ -24,12 +24,12 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.inboard import InboardCurves, inboard_curves, need_rocker
-from kin3d.studies.swap_fit import Fit, Fitter, targets
+from kin3d.studies.swap_fit import Fitter, SwapFit, targets
 from kin3d.studies.swap_result import SwapResult, prove_wheel
-from kin3d.studies.swap_space import Boxes, Places, StartLayout, movable_points, start_layouts
+from kin3d.studies.swap_space import Boxes, PointPlaces, StartLayout, movable_points, start_layouts
 
 Array = NDArray[np.float64]
-Kind = Literal["push", "pull"]
+RodKind = Literal["push", "pull"]
 WITHIN_PCT = 0.5
 STARTS = 10
 LOADS_N = (1000.0, 3000.0)
@@ -41,7 +41,7 @@ FIT_POINTS = 21
 def swap(
     car: Car,
     axle: AxleName,
-    to: Kind,
+    to: RodKind,
     mount: str | None = None,
     box: str | PathLike[str] | Mapping[str, tuple[Array, Array]] | None = None,
     travel: Sequence[float] | Array | None = None,
@@ -124,11 +124,11 @@ def swap(
     )
 
 
-def _kind(curves: InboardCurves) -> Kind:
+def _kind(curves: InboardCurves) -> RodKind:
     return "pull" if curves.kind == "pull" else "push"
 
 
-def _default_mount(model: AxleModel, to: Kind) -> str:
+def _default_mount(model: AxleModel, to: RodKind) -> str:
     """The highest or lowest of the bodies that may carry the rod and turn on the chassis."""
     choices = model.axle.layout.keys().get("rod_on", ())
     linkage, design = model.linkage, model.variants.design[0]
@@ -192,7 +192,7 @@ def _ratios(model: AxleModel, travel: Array) -> dict[str, Array]:
     return out
 
 
-def with_places(axle: Axle, mount: str, places: Places) -> Axle:
+def with_places(axle: Axle, mount: str, places: PointPlaces) -> Axle:
     """The axle with its rod on another body and points in other places."""
     layout_keys = {**axle.layout_keys, "rod_on": mount}
     return changed(axle, points=axle.points.with_places(places), layout_keys=layout_keys)
@@ -211,14 +211,14 @@ def _best_of_starts(
     travel: Array,
     progress: Callable[[int, int], None] | None,
     starts: int,
-) -> tuple[Fit, StartLayout, int]:
+) -> tuple[SwapFit, StartLayout, int]:
     """Fit from several starts; the best one, its starting layout and how many were tried."""
     rng = np.random.default_rng(7)
     fitters = [f for f in (_fitter(car, model, mount, s, wanted, travel) for s in layouts) if f is not None]
     if not fitters:
         text = "no starting layout inside the boxes makes a linkage that moves; give wider boxes or another mount"
         raise RequestError(Finding("swap-no-start", text, "boxes"))
-    found: list[tuple[Fit, StartLayout, Fitter]] = []
+    found: list[tuple[SwapFit, StartLayout, Fitter]] = []
     for k in range(starts):
         fitter, layout = fitters[k % len(fitters)]
         spread = 0.0 if k < len(fitters) else 0.6
@@ -232,7 +232,7 @@ def _best_of_starts(
     return fitter.finish(best), layout, len(found)
 
 
-def _rank(fit: Fit, axle: Axle) -> tuple[int, float]:
+def _rank(fit: SwapFit, axle: Axle) -> tuple[int, float]:
     """Good fits first, of these the tidiest: near to the start's shape, inside the outline that the car has now."""
     if not fit.good:
         return 1, fit.cost

@@ -24,10 +24,10 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet
 from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.swap_space import Boxes, Places
+from kin3d.studies.swap_space import Boxes, PointPlaces
 
 Array = NDArray[np.float64]
-OfCorner = Callable[[Corner], Any]
+CornerTarget = Callable[[Corner], Any]
 GOOD = 2e-3  # relative error of the spring's ratio
 GOOD_OTHERS = 1e-2  # and of the other elements'
 NOT_REACHED = 2.0  # residual of a position that the linkage does not reach
@@ -42,10 +42,10 @@ TOLERANCES = (1e-5, 1e-8, 1e-12)
 EVALUATIONS = (30, 40, 150)
 
 
-def targets(axle: Axle, linkage: Linkage) -> dict[str, OfCorner]:
+def targets(axle: Axle, linkage: Linkage) -> dict[str, CornerTarget]:
     """Deflections of one corner whose ratios are to be kept, by element."""
     rocker = linkage.rocker
-    out: dict[str, OfCorner] = {}
+    out: dict[str, CornerTarget] = {}
     if linkage.spring is not None:
         out["spring"] = shortening(*linkage.spring)
     out |= {s.name: shortening(*s.points) for s in axle.springs}
@@ -59,15 +59,15 @@ def targets(axle: Axle, linkage: Linkage) -> dict[str, OfCorner]:
     return out
 
 
-def _sideways(point: str) -> OfCorner:
+def _sideways(point: str) -> CornerTarget:
     return lambda corner: corner.place(point)[1]
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class SwapFit:
     """Result of one start: points, worst relative errors, cost, way from the start in half boxes, bounds met."""
 
-    places: Places
+    places: PointPlaces
     worst: dict[str, float]
     cost: float
     way: float
@@ -100,7 +100,7 @@ class Fitter:
     """
 
     def __init__(
-        self, side: CornerModel, wanted: dict[str, Array], travel_mm: Array, start: Places, boxes: Boxes
+        self, side: CornerModel, wanted: dict[str, Array], travel_mm: Array, start: PointPlaces, boxes: Boxes
     ) -> None:
         self.side, self.wanted, self.start = side, wanted, start
         axle, linkage = side.model.axle, side.model.linkage
@@ -116,7 +116,7 @@ class Fitter:
         self._last: tuple[bytes, Array, Array] | None = None
         self.senses: dict[str, float] = {}
 
-    def places(self, p: Array) -> Places:
+    def places(self, p: Array) -> PointPlaces:
         """Movable points at a parameter vector."""
         table = self.side.places_mm + self.base + np.tensordot(p, self.directions, axes=1)
         return {n: table[k] for k, n in enumerate(self.side.names) if n in self.start}
@@ -139,17 +139,18 @@ class Fitter:
             gtol=1e-12,
         )
 
-    def fit(self, first: Array) -> Fit:
+    def fit(self, first: Array) -> SwapFit:
         """Fit from a parameter vector: once with, once nearly without the pull to the start."""
         return self._fit(self.run(self.run(first, 0).x, 1))
 
-    def finish(self, fit: Fit) -> Fit:
+    def finish(self, fit: SwapFit) -> SwapFit:
         """Take a fit as far as it goes: the slope of the ratio, which the second term needs, comes last."""
         return self._fit(self.run(fit.parameters, 2))
 
-    def _fit(self, found: Any) -> Fit:
+    def _fit(self, found: Any) -> SwapFit:
         way = float(np.sqrt(np.mean((found.x / self.half) ** 2)))
-        return Fit(self.places(found.x), self.worst(found.x), float(found.cost), way, self._at_bounds(found.x), found.x)
+        p = found.x
+        return SwapFit(self.places(p), self.worst(p), float(found.cost), way, self._at_bounds(p), p)
 
     def worst(self, p: Array) -> dict[str, float]:
         """Worst relative error of every element's ratio at a parameter vector."""
@@ -224,7 +225,9 @@ def _over(jet: Jet, limit: float, *, below: bool, corner: Corner) -> tuple[Array
     return SIDE_WEIGHT * np.where(works, passed, 0.0), SIDE_WEIGHT * np.where(works, way * slope, 0.0)
 
 
-def _directions(side: CornerModel, start: Places, boxes: Boxes) -> tuple[list[tuple[str, str]], Array, Array, Array]:
+def _directions(
+    side: CornerModel, start: PointPlaces, boxes: Boxes
+) -> tuple[list[tuple[str, str]], Array, Array, Array]:
     """Parameters: name and axis, change of the table per mm, lower and upper bound about the start."""
     bar = side.model.linkage.bar
     tied = tuple(p for p in (bar.axis if bar else ()) if p in start)

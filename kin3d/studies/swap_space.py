@@ -18,7 +18,7 @@ from kin3d.linkage.layout import Linkage
 from kin3d.studies.inboard import inboard_points
 
 Array = NDArray[np.float64]
-Places = dict[str, Array]
+PointPlaces = dict[str, Array]
 Boxes = dict[str, tuple[Array, Array]]
 OUTER_MM = np.array([30.0, 40.0, 30.0])  # half the default box of rod_outer
 INBOARD_MM = np.array([90.0, 90.0, 90.0])  # and of every other point
@@ -43,7 +43,7 @@ class StartLayout:
         Points whose box is the default one.
     """
 
-    start: Places
+    start: PointPlaces
     boxes: Boxes
     stated: tuple[str, ...]
 
@@ -101,13 +101,13 @@ def _default_box(point: str, place: Array, axle: Axle, linkage: Linkage, before:
 
 
 def _start(
-    at: Places,
+    at: PointPlaces,
     linkage: Linkage,
     kinds: tuple[str, str],
     mount: str,
     given: Mapping[str, tuple[Array, Array]],
     down: float,
-) -> Places:
+) -> PointPlaces:
     """The inboard parts set down in their new place."""
     rocker = linkage.rocker
     if rocker is None:
@@ -132,7 +132,7 @@ def _start(
     return moved | _bar(at, moved, linkage, down)
 
 
-def _outer(at: Places, linkage: Linkage, mount: str, kind: str) -> Array:
+def _outer(at: PointPlaces, linkage: Linkage, mount: str, kind: str) -> Array:
     """A place for the rod's outer end on the body that is to carry it."""
     wheel = linkage.bodies[linkage.wheel_body]
     points = linkage.bodies[mount]
@@ -148,7 +148,7 @@ def _outer(at: Places, linkage: Linkage, mount: str, kind: str) -> Array:
     return np.asarray(middle + ON_ARM * (joint[0] - middle) + lift)
 
 
-def _height(at: Places, linkage: Linkage, kind: str) -> float:
+def _height(at: PointPlaces, linkage: Linkage, kind: str) -> float:
     """Default height of the rocker's pivot: near the lowest or over the highest arm's chassis joints."""
     heights = []
     for points in linkage.bodies.values():
@@ -159,7 +159,7 @@ def _height(at: Places, linkage: Linkage, kind: str) -> float:
 
 
 def _toward_boxes(
-    at: Places,
+    at: PointPlaces,
     centre: Array,
     target: Array,
     turn: Array,
@@ -172,7 +172,7 @@ def _toward_boxes(
     return np.asarray(np.mean(gaps, axis=0) if gaps else np.zeros(3))
 
 
-def _bar(at: Places, moved: Places, linkage: Linkage, down: float) -> Places:
+def _bar(at: PointPlaces, moved: PointPlaces, linkage: Linkage, down: float) -> PointPlaces:
     """The bar's axis stays across the car; its arm goes over or under where its link now stands."""
     bar = linkage.bar
     if bar is None:

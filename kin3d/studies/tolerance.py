@@ -24,7 +24,7 @@ from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import tolerance_view as view
 from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.monte_carlo import LEVELS, Samples, Spread, Study, draw, spread_of
+from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Samples, Study, draw, spread_of
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.uncertainty import (
@@ -60,7 +60,7 @@ class Tolerance(Result):
     measures : tuple of Measure
     uncertainty : Uncertainty
     first : FirstOrder
-    spread : Spread or None
+    spread : SampledSpread or None
         None when no samples were asked for.
     left_out : dict of str to str
     findings : tuple of Finding
@@ -78,7 +78,7 @@ class Tolerance(Result):
     measures: tuple[Measure, ...]
     uncertainty: Uncertainty
     first: FirstOrder
-    spread: Spread | None
+    spread: SampledSpread | None
     left_out: dict[str, str]
     findings: tuple[Finding, ...]
     exact: tuple[str, ...] = ()

@@ -31,7 +31,7 @@ SMALL = 0.875  # smaller type, over the usual
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class AxleOnPlane:
     """One axle on one plane."""
 
     axle: AxleConstruction
@@ -102,7 +102,7 @@ def _is_in(place: Array, places: Array) -> bool:
     return bool((places == place).all(axis=1).any())
 
 
-def draw_chassis(drawing: Drawing, seen: Seen) -> Array:
+def draw_chassis(drawing: Drawing, seen: AxleOnPlane) -> Array:
     """The chassis as the hull of its joints; its corners."""
     from scipy.spatial import ConvexHull
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Place = Array | Sequence[float]
-Align = Literal["left", "center", "right"]
-Level = Literal["bottom", "middle", "top"]
+TextAlign = Literal["left", "center", "right"]
+TextLevel = Literal["bottom", "middle", "top"]
 Dash = Literal["solid", "dashed", "short", "chain", "dotted"]
 Shape = Literal["dot", "joint", "square", "diamond", "target", "quartered"]
 LETTER_MM = 2.06  # height of capitals on paper: type of 8 pt
@@ -36,7 +36,7 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class Polyline:
     """A line through places, shape (n, 2) or (n, 3); a ring if `closed`.
 
     `fill` is the colour of the area in it, `tint` how strong; `colour`, `dash` and `width` stand in place of the
@@ -55,7 +55,7 @@ class Path:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class Symbol:
     """A sign at a place, `size` heights of capitals from its middle to its edge.
 
     A mark in space with a name is a named point: DXF files hold it as a block with the attributes of `words`.
@@ -77,8 +77,8 @@ class Words:
     layer: str
     at: Array
     lines: tuple[str, ...]
-    align: Align = "left"
-    level: Level = "bottom"
+    align: TextAlign = "left"
+    level: TextLevel = "bottom"
     size: float = 1.0
     turn_deg: float = 0.0
     colour: str | None = None
@@ -109,7 +109,7 @@ class Dimension:
         return self.base * keep + self.start * (1.0 - keep), self.base * keep + self.end * (1.0 - keep)
 
 
-Item = Path | Mark | Words | Dimension
+DrawnItem = Polyline | Symbol | Words | Dimension
 
 
 @dataclass(slots=True)
@@ -128,7 +128,7 @@ class Drawing:
     scale: float
     layers: Mapping[str, Layer]
     name: str = ""
-    items: list[Item] = field(default_factory=list)
+    items: list[DrawnItem] = field(default_factory=list)
 
     @property
     def height(self) -> float:
@@ -136,16 +136,16 @@ class Drawing:
         return LETTER_MM * self.scale
 
     def path(self, layer: str, places: Array, **look: object) -> None:
-        """Add a line through places; see `Path`."""
-        self.items.append(Path(layer, np.asarray(places, dtype=float), **look))  # type: ignore[arg-type]
+        """Add a line through places; see `Polyline`."""
+        self.items.append(Polyline(layer, np.asarray(places, dtype=float), **look))  # type: ignore[arg-type]
 
     def line(self, layer: str, start: Place, end: Place, **look: object) -> None:
         """Add a straight line."""
         self.path(layer, np.array([start, end], dtype=float), **look)
 
     def mark(self, layer: str, at: Place, shape: Shape = "dot", size: float = 0.5, **look: object) -> None:
-        """Add a mark; see `Mark`."""
-        self.items.append(Mark(layer, np.asarray(at, dtype=float), shape, size, **look))  # type: ignore[arg-type]
+        """Add a mark; see `Symbol`."""
+        self.items.append(Symbol(layer, np.asarray(at, dtype=float), shape, size, **look))  # type: ignore[arg-type]
 
     def words(self, layer: str, at: Place, text: str, offset: Place = (0.0, 0.0), **look: object) -> None:
         """Add words beside a place, `offset` in mm of paper; see `Words`."""
@@ -164,8 +164,8 @@ class Drawing:
         return replace(self, items=[_moved(i, by) for i in self.items])
 
 
-def _moved(item: Item, by: Array) -> Item:
-    if isinstance(item, Path):
+def _moved(item: DrawnItem, by: Array) -> DrawnItem:
+    if isinstance(item, Polyline):
         return replace(item, places=item.places + by)
     if isinstance(item, Dimension):
         return replace(item, start=item.start + by, end=item.end + by, base=item.base + by)
@@ -244,14 +244,14 @@ def circle(middle: Place, radius: float) -> Array:
     return np.asarray(middle) + radius * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
 
 
-def mark_paths(mark: Mark, reach: float) -> Iterator[Path]:
+def mark_paths(mark: Symbol, reach: float) -> Iterator[Polyline]:
     """What a mark in a plane is made of; `reach` is the height of capitals, mm."""
     r, at, colour = mark.size * reach, mark.at, mark.colour
     area = (colour or "ink") if mark.filled else "paper"
     tips = np.array([(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)]) * r
 
-    def part(places: Array, fill: str | None = None, **look: object) -> Path:
-        return Path(mark.layer, places, colour=colour, fill=fill, **({"dash": "solid"} | look))  # type: ignore[arg-type]
+    def part(places: Array, fill: str | None = None, **look: object) -> Polyline:
+        return Polyline(mark.layer, places, colour=colour, fill=fill, **({"dash": "solid"} | look))  # type: ignore[arg-type]
 
     if mark.shape == "dot":
         yield part(circle(at, r), colour or "ink", closed=True, width=0.4)

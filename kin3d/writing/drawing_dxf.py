@@ -5,14 +5,14 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Iterable, Iterator
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.writing.drawing import LINE_STEP, Dimension, Drawing, Mark, Path, Words, mark_paths
+from kin3d.writing.drawing import LINE_STEP, Dimension, Drawing, Polyline, Symbol, Words, mark_paths
 from kin3d.writing.files import MARK, check_place, whole_file
 from kin3d.writing.style import COLOURS
 
@@ -30,7 +30,7 @@ LINE_TYPES = {"solid": "CONTINUOUS", "dashed": "DASHED", "short": "DASHED2", "ch
 DIMENSIONS, INK = 3, 7
 
 
-def write_dxf(drawings: Iterable[Drawing], path: FilePath | str, version: str = "R2010", option: str = "save") -> None:
+def write_dxf(drawings: Iterable[Drawing], path: Path | str, version: str = "R2010", option: str = "save") -> None:
     """Write drawings into the model space of one file.
 
     Every layer's name is that of the drawing and that of the layer in it (``BUMP_30_L_LOWER_ARM``). Marks with words
@@ -51,7 +51,7 @@ def write_dxf(drawings: Iterable[Drawing], path: FilePath | str, version: str = 
     RequestError
         For another ending or version, a folder that is not there, a file that cannot be written.
     """
-    target = FilePath(path)
+    target = Path(path)
     check_place(target, (".dxf",), option)
     if version not in VERSIONS:
         text = f'version "{version}" is not known; expected one of {", ".join(VERSIONS)}'
@@ -101,7 +101,7 @@ class _Pen:
     def draw(self) -> None:
         """All items in order."""
         for item in self.drawing.items:
-            if isinstance(item, Path):
+            if isinstance(item, Polyline):
                 self.path(item)
             elif isinstance(item, Words):
                 self.words(item)
@@ -123,7 +123,7 @@ class _Pen:
             out["linetype"] = LINE_TYPES[dash]
         return out
 
-    def path(self, item: Path) -> None:
+    def path(self, item: Polyline) -> None:
         """A line, or an open polyline; a ring in two halves. Areas are not filled."""
         corners = np.zeros((len(item.places), 3))
         corners[:, : item.places.shape[1]] = item.places
@@ -145,7 +145,7 @@ class _Pen:
         if item.arrows == "both":
             self.head(item, corners[0], corners[0] - corners[1])
 
-    def head(self, item: Path, tip: Array, way: Array) -> None:
+    def head(self, item: Polyline, tip: Array, way: Array) -> None:
         """The head of an arrow."""
         along = way / np.linalg.norm(way)
         square = np.array([-along[1], along[0], 0.0])
@@ -177,7 +177,7 @@ class _Pen:
             text=item.text.strip() or "<>", dimstyle=STYLE, dxfattribs=self.on(item.layer),
         ).render()  # fmt: skip
 
-    def point(self, item: Mark) -> None:
+    def point(self, item: Symbol) -> None:
         """A named point: a block reference with its words as attributes that are not shown."""
         on, place = self.on(item.layer), tuple(float(c) for c in item.at)
         block = self.space.add_blockref(POINT_BLOCK, place, dxfattribs=on)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.drawing import LETTER_MM, Dimension, Drawing, Frame, Path, Words, mark_paths
+from kin3d.writing.drawing import LETTER_MM, Dimension, Drawing, Frame, Polyline, Words, mark_paths
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.numbers import fixed
 from kin3d.writing.style import COLOURS, INK, SOFT, figure_style, save_figure
@@ -44,7 +44,7 @@ def paper_scale(frame: Frame) -> float:
 def write_picture(
     drawing: Drawing,
     frame: Frame,
-    path: FilePath,
+    path: Path,
     title: str,
     subtitle: str = "",
     notes: Sequence[Sequence[str]] = (),
@@ -120,7 +120,7 @@ def render(axes: Axes, drawing: Drawing) -> None:
     """Draw everything on axes whose limits are set, in the order of the drawing; words over lines."""
     for order, item in enumerate(drawing.items):
         rank = 1.0 + order * 1e-3
-        if isinstance(item, Path):
+        if isinstance(item, Polyline):
             _path(axes, drawing, item, rank)
         elif isinstance(item, Words):
             _words(axes, drawing, item)
@@ -131,7 +131,7 @@ def render(axes: Axes, drawing: Drawing) -> None:
                 _path(axes, drawing, part, rank)
 
 
-def _path(axes: Axes, drawing: Drawing, item: Path, rank: float) -> None:
+def _path(axes: Axes, drawing: Drawing, item: Polyline, rank: float) -> None:
     layer = drawing.layers[item.layer]
     width = layer.width if item.width is None else item.width
     colour = COLOURS[item.colour or layer.colour][0]
@@ -174,14 +174,14 @@ def _dimension(axes: Axes, drawing: Drawing, item: Dimension, rank: float) -> No
         if far > 0.5 * h:
             beyond = (foot - place) * 0.5 * h / far
             ends = np.stack([place + beyond, foot + beyond])
-            _path(axes, drawing, Path(item.layer, ends, colour=item.colour, width=0.5), rank)
+            _path(axes, drawing, Polyline(item.layer, ends, colour=item.colour, width=0.5), rank)
     along = np.array([0.0, 1.0]) if item.upright else np.array([1.0, 0.0])
     low, high = sorted((low, high), key=lambda p: float(p @ along))
     arrows = [(low, high, "both")]
     if item.measured <= 4.0 * drawing.scale:
         arrows = [(high + 3.4 * h * along, high, "end"), (low - 1.6 * h * along, low, "end")]
     for tail, tip, ends_at in arrows:
-        _path(axes, drawing, Path(item.layer, np.stack([tail, tip]), arrows=ends_at, **look), rank)  # type: ignore[arg-type]
+        _path(axes, drawing, Polyline(item.layer, np.stack([tail, tip]), arrows=ends_at, **look), rank)  # type: ignore[arg-type]
     text = item.text.replace("<>", fixed(item.measured, 2))
     if not text.strip():
         return

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
-from kin3d.linkage.keys import Rod
+from kin3d.linkage.keys import RodPart
 from kin3d.linkage.record import changed
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.fit import common_corners
@@ -194,8 +194,8 @@ def test_different_linkages_say_why_nothing_is_attributed():
 def test_a_bolt_alone_is_the_cause_of_its_rod_end():
     """Whatever figure of the car file a measure reads is told as the cause: here the bolt of one rod end alone."""
     bolt = (0.36, 0.8, 0.48)  # of length 1, as the reader makes it
-    a = with_axle(car("dunlin"), "front", rod_part=Rod(bolt_outer=(1.0, 0.0, 0.0)))
-    found = run(a, with_axle(a, "front", rod_part=Rod(bolt_outer=bolt)))
+    a = with_axle(car("dunlin"), "front", rod_part=RodPart(bolt_outer=(1.0, 0.0, 0.0)))
+    found = run(a, with_axle(a, "front", rod_part=RodPart(bolt_outer=bolt)))
     assert [str(c) for c in found.causes] == [FIGURES]
     names = [m.name for m in found.measures]
     k = names.index("rod_end_outer_deg")

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
-from kin3d.linkage.keys import Rod
+from kin3d.linkage.keys import RodPart
 from kin3d.linkage.record import changed
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
@@ -34,7 +34,7 @@ def full() -> Car:
     out = changed(known, data=data)
     for name, mass, tyre in (("front", 15.0, 180.0), ("rear", 18.0, 190.0)):
         axle = next(a for a in out.axles() if a.name == name)
-        part = changed(axle.rod_part or Rod(), bolt_outer=BOLT)
+        part = changed(axle.rod_part or RodPart(), bolt_outer=BOLT)
         axle = changed(axle, rod_part=part, unsprung_mass_kg=mass, tyre_rate_n_per_mm=tyre)
         out = changed(out, **{name: axle})
     return out

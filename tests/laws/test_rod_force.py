@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 import kin3d
-from kin3d.linkage.keys import Rod
+from kin3d.linkage.keys import RodPart
 from kin3d.loads.rod import buckling_load
 from kin3d.studies.inboard import inboard_curves
 from tests.car_files import write_car
@@ -48,7 +48,7 @@ def test_push_rods_are_compressed_and_pull_rods_pulled(name: str, sign: float) -
 
 def test_buckling_load_of_a_tube() -> None:
     # by hand: D 16, wall 1.5, steel: I = pi/64 (16^4 - 13^4) = 1815.03 mm^4; pi^2 * 205000 * I / 500^2 = 14689 N
-    found = buckling_load(Rod(diameter_mm=16.0, wall_mm=1.5, modulus_n_per_mm2=205000.0), np.array(500.0))
+    found = buckling_load(RodPart(diameter_mm=16.0, wall_mm=1.5, modulus_n_per_mm2=205000.0), np.array(500.0))
     assert found is not None
     assert_allclose(float(found), 14689.3, rtol=1e-4)
-    assert buckling_load(Rod(diameter_mm=16.0, wall_mm=1.5), np.array(500.0)) is None
+    assert buckling_load(RodPart(diameter_mm=16.0, wall_mm=1.5), np.array(500.0)) is None

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.errors import Kin3dError
-from kin3d.studies.swap import Kind, SwapResult, swap
+from kin3d.studies.swap import RodKind, SwapResult, swap
 from tests.laws.cars import car
 
 TRAVEL = np.linspace(-30.0, 30.0, 25)
@@ -18,12 +18,12 @@ INBOARD = ("spring", "motion", "rocker", "rod", "wheel_rate")
 
 
 @cache
-def swapped(name: str, to: Kind) -> SwapResult:
+def swapped(name: str, to: RodKind) -> SwapResult:
     return swap(car(name), "front", to)
 
 
 @pytest.mark.parametrize(("name", "to"), [("dunlin", "pull"), ("plover", "push")])
-def test_motion_ratio_is_kept_and_the_wheel_notices_nothing(name: str, to: Kind) -> None:
+def test_motion_ratio_is_kept_and_the_wheel_notices_nothing(name: str, to: RodKind) -> None:
     result = swapped(name, to)
     assert result.fits
     before, after = (kin3d.sweep(c, "front", TRAVEL, [-8.0, 0.0, 8.0]).dataset() for c in (car(name), result.car))

@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 import kin3d
 from kin3d.errors import Kin3dError
 from kin3d.linkage.car import Car
-from kin3d.linkage.keys import CrossSpring, Damper, Masses, NamedSpring, Rod, Stop
+from kin3d.linkage.keys import CrossSpring, Damper, Masses, NamedSpring, RodPart, Stop
 from kin3d.linkage.record import changed
 from kin3d.reading.boxes import read_boxes
 from kin3d.reading.car_writing import write_car as write_whole
@@ -77,7 +77,7 @@ def test_tables_become_data(tmp_path: Path) -> None:
     )
     assert axle.damper == Damper(bump_mm=30, droop_mm=8)
     tube = {"diameter_mm": 16, "wall_mm": 1.5, "modulus_n_per_mm2": 205000}
-    assert axle.rod_part == Rod(**tube, rod_end_limit_deg=1, bolt_inner=(0.6, 0.8, 0.0))
+    assert axle.rod_part == RodPart(**tube, rod_end_limit_deg=1, bolt_inner=(0.6, 0.8, 0.0))
     assert axle.masses == Masses(rod_kg=0.4, rocker_kg=0.6, spring_kg=1.5)
     assert axle.attached() == {"damper_outer": "rocker", "damper_inner": "chassis", "heave_end": "rocker"}
     assert (axle.unsprung_mass_kg, axle.tyre_rate_n_per_mm) == (14.0, 180.0)

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import QApplication
 
 from kin3d.reading.photographs import read_photographs
 from kin3d_viewer.mark_window import MarkWindow
-from kin3d_viewer.marks import Item
+from kin3d_viewer.marks import ListedMark
 from tests import photo_scenes as scenes
 
 LIMIT_S = 240.0
@@ -62,7 +62,7 @@ def main(folder):
     assert np.hypot(*off) < 1.6, f"the mark is {np.hypot(*off):.2f} half axes off where it is expected"
     print("expected within its ellipse")
 
-    item = Item("point", "upper_rear", "left")
+    item = ListedMark("point", "upper_rear", "left")
     window._choose(item)
     assert pane.marks.state(photo, item) == "to do"
     spot = pane.canvas.at(u, v)

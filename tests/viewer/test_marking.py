@@ -14,7 +14,7 @@ from kin3d.reading.photographs import read_photographs
 from kin3d.solve.upright import upright_of
 from kin3d_viewer import probe
 from kin3d_viewer.marking import solve
-from kin3d_viewer.marks import Item, Marks, nearest
+from kin3d_viewer.marks import ListedMark, Marks, nearest
 from tests import photo_scenes as scenes
 from tests.viewer.conftest import not_here
 
@@ -52,7 +52,7 @@ def test_a_table_that_is_not_there_yet_is_made(files):
     table.unlink()
     marks = marks_of(files)
     photo = marks.file.photos[0].name
-    item = Item("rim", "front", "left")
+    item = ListedMark("rim", "front", "left")
     assert isinstance(solve(marks.photographs), str)  # says what is missing
     marks.add(photo, item, 100.0, 200.5)
     said = table.read_text("utf-8").splitlines()
@@ -64,7 +64,7 @@ def test_a_table_that_is_not_there_yet_is_made(files):
 
 def test_what_is_hidden_and_undone_comes_back(files):
     marks = marks_of(files)
-    photo, item = marks.file.photos[0].name, Item("point", "lower_front", "left")
+    photo, item = marks.file.photos[0].name, ListedMark("point", "lower_front", "left")
     there = len(marks.of(photo, item))
     marks.hide(photo, item)
     assert marks.state(photo, item) == "hidden"

@@ -25,7 +25,7 @@ from PySide6.QtWidgets import QGraphicsScene, QGraphicsView, QWidget
 
 from kin3d.reading.photo_records import Mark
 from kin3d.writing.style import INK
-from kin3d_viewer.marking import Overlay
+from kin3d_viewer.marking import PhotoOverlay
 from kin3d_viewer.style import BLUE, GREEN, ORANGE, SKY, VERMILION
 
 Array = NDArray[np.float64]
@@ -76,7 +76,7 @@ class Canvas(QGraphicsView):
         self.size_px = (1.0, 1.0)
         self.marks: Sequence[tuple[int, Mark]] = ()
         self.current: int | None = None
-        self.overlay: Overlay | None = None
+        self.overlay: PhotoOverlay | None = None
         self._held: QPointF | None = None
         self._is_whole = True
 
@@ -166,7 +166,7 @@ class Canvas(QGraphicsView):
             painter.setPen(pen)
             painter.drawPolyline(shape)
 
-    def _draw_overlay(self, painter: QPainter, overlay: Overlay) -> None:
+    def _draw_overlay(self, painter: QPainter, overlay: PhotoOverlay) -> None:
         for line in overlay.grid:
             self._line(painter, line, "#ffffff80", 0.8, dash=True)
         for rim in overlay.rims:

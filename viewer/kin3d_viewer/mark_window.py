@@ -30,7 +30,7 @@ from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.photographs import read_photographs
 from kin3d_viewer.mark_canvas import Canvas, Glass
 from kin3d_viewer.marking import Solution, solve
-from kin3d_viewer.marks import WANTED, Item, Marks, nearest
+from kin3d_viewer.marks import WANTED, ListedMark, Marks, nearest
 from kin3d_viewer.style import GREEN, VERMILION
 
 SIGNS = {"to do": "○", "seen": "●", "hidden": "–", "doubtful": "?"}
@@ -159,7 +159,7 @@ class MarkWindow(QMainWindow):
         self.list.setColumnWidth(1, 34)
         self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.words.setWordWrap(True)
-        self.rows: dict[Item, QTreeWidgetItem] = {}
+        self.rows: dict[ListedMark, QTreeWidgetItem] = {}
         groups: dict[str, QTreeWidgetItem] = {}
         for item in self.pane.marks.items():
             group = f"{item.side}: {item.kind}s"
@@ -206,16 +206,16 @@ class MarkWindow(QMainWindow):
     # --- what is chosen ---------------------------------------------------------------------------------------
 
     @property
-    def item(self) -> Item:
+    def item(self) -> ListedMark:
         """What a click marks."""
         row = self.list.currentItem()
         found = None if row is None else row.data(0, Qt.ItemDataRole.UserRole)
-        return found if isinstance(found, Item) else next(iter(self.rows))
+        return found if isinstance(found, ListedMark) else next(iter(self.rows))
 
-    def _state(self, item: Item) -> str:
+    def _state(self, item: ListedMark) -> str:
         return self.pane.marks.state(self.pane.photo, item)
 
-    def _choose(self, item: Item) -> None:
+    def _choose(self, item: ListedMark) -> None:
         self.list.setCurrentItem(self.rows[item])
 
     def _list_chosen(self) -> None:
@@ -240,7 +240,7 @@ class MarkWindow(QMainWindow):
             number = nearest(pane.marks, pane.photo, u, v, 20.0 / max(pane.canvas.transform().m11(), 1e-6))
             if number is not None:
                 mark = pane.marks.marks[number]
-                self._choose(Item(mark.kind, mark.name, mark.side))
+                self._choose(ListedMark(mark.kind, mark.name, mark.side))
                 self._mark(number)
             return
         item = self.item

@@ -44,7 +44,7 @@ class Predicted:
 
 
 @dataclass(frozen=True, slots=True)
-class Overlay:
+class PhotoOverlay:
     """What is laid over one photograph, px.
 
     Attributes
@@ -80,7 +80,7 @@ class Solution:
     """
 
     fit: Fit
-    overlays: dict[tuple[int, str], Overlay]
+    overlays: dict[tuple[int, str], PhotoOverlay]
     chi: float
 
 
@@ -133,7 +133,7 @@ def _every_point(parameters: Parameters, car: int, photo: str) -> list[Mark]:
 
 def _overlay(
     asked: Model, wanted: Sequence[Mark], model: Model, fit: Fit, factor: Array, which: tuple[int, int]
-) -> Overlay:
+) -> PhotoOverlay:
     photo, car = which
     state = asked.state(fit.state.numbers, fit.state.turns)
     there = asked.evaluate(state)  # marks at 0 with a sigma of 1: the residuals are the pixels themselves
@@ -149,7 +149,7 @@ def _overlay(
     ends = [(names[i], names[o]) for i, o in upright.tubes]
     links = [np.stack([at[i, s], at[o, s]]) for s in ("left", "right") for i, o in ends]
     rims, grid = _wheels_and_ground(asked, state, photo, car)
-    return Overlay(tuple(points), tuple(links), rims, grid, _misses(model, fit, car, asked, photo))
+    return PhotoOverlay(tuple(points), tuple(links), rims, grid, _misses(model, fit, car, asked, photo))
 
 
 def _wheels_and_ground(asked: Model, state: State, photo: int, car: int) -> tuple[tuple[Array, ...], tuple[Array, ...]]:

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Literal
 
-from kin3d.reading.photo_records import CarPhotos, Kind, Mark
+from kin3d.reading.photo_records import CarPhotos, Mark, MarkKind
 from kin3d.writing.files import write_file
 from kin3d.writing.numbers import cell
 
-State = Literal["to do", "seen", "hidden", "doubtful"]
+MarkState = Literal["to do", "seen", "hidden", "doubtful"]
 SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
 WANTED = {"point": 1, "leg": 3, "rim": 7, "contact": 1}  # marks of each kind that make it seen
 WIDER = 3.0  # a doubtful mark counts with so many times its deviation
@@ -21,10 +21,10 @@ HEADER = "photo,kind,name,side,u,v,sigma_px,note"
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class ListedMark:
     """Something to mark in a photograph."""
 
-    kind: Kind
+    kind: MarkKind
     name: str
     side: Literal["left", "right"]
 
@@ -38,7 +38,7 @@ class _Kept:
     """What undo goes back to."""
 
     marks: tuple[Mark, ...]
-    hidden: frozenset[tuple[str, Item]]
+    hidden: frozenset[tuple[str, ListedMark]]
 
 
 class Marks:
@@ -70,23 +70,23 @@ class Marks:
         """The marks as they are now."""
         return self._now.marks
 
-    def items(self) -> Iterator[Item]:
+    def items(self) -> Iterator[ListedMark]:
         """Everything that may be marked in a photograph, in the order of the list."""
         for side in SIDES:
-            yield from (Item("point", n, side) for n in self.points)
-            yield from (Item("leg", n, side) for n in self.legs)
+            yield from (ListedMark("point", n, side) for n in self.points)
+            yield from (ListedMark("leg", n, side) for n in self.legs)
             for wheel in ("front", "rear"):
-                yield Item("rim", wheel, side)
-                yield Item("contact", wheel, side)
+                yield ListedMark("rim", wheel, side)
+                yield ListedMark("contact", wheel, side)
 
-    def of(self, photo: str, item: Item) -> list[int]:
+    def of(self, photo: str, item: ListedMark) -> list[int]:
         """Numbers of the marks of an item in a photograph."""
         return [
             k for k, m in enumerate(self._now.marks)
             if m.photo == photo and (m.kind, m.name, m.side) == (item.kind, item.name, item.side)
         ]  # fmt: skip
 
-    def state(self, photo: str, item: Item) -> State:
+    def state(self, photo: str, item: ListedMark) -> MarkState:
         """How far an item is."""
         there = self.of(photo, item)
         if any(self._now.marks[k].note == DOUBTFUL for k in there):
@@ -95,7 +95,7 @@ class Marks:
             return "seen"
         return "hidden" if (photo, item) in self._now.hidden else "to do"
 
-    def following(self, photo: str, item: Item) -> Item:
+    def following(self, photo: str, item: ListedMark) -> ListedMark:
         """The item that a click marks next: the same while it lacks marks, else the next that is to do."""
         if self.state(photo, item) == "to do" and self.of(photo, item):
             return item
@@ -103,7 +103,7 @@ class Marks:
         at = every.index(item)
         return next((i for i in (*every[at + 1 :], *every[:at]) if self.state(photo, i) == "to do"), item)
 
-    def add(self, photo: str, item: Item, u: float, v: float) -> int:
+    def add(self, photo: str, item: ListedMark, u: float, v: float) -> int:
         """Set a mark; one of a point or a contact takes the place of an earlier one. Returns its number."""
         old = self.of(photo, item) if WANTED[item.kind] == 1 else []
         kept = [m for k, m in enumerate(self._now.marks) if k not in old]
@@ -121,7 +121,7 @@ class Marks:
         """Take a mark away."""
         self._change(tuple(m for k, m in enumerate(self._now.marks) if k != number), self._now.hidden)
 
-    def doubt(self, photo: str, item: Item) -> None:
+    def doubt(self, photo: str, item: ListedMark) -> None:
         """Call the marks of an item doubtful, or take that back: they count with three times their deviation."""
         new = list(self._now.marks)
         for k in self.of(photo, item):
@@ -130,7 +130,7 @@ class Marks:
             new[k] = replace(new[k], note=DOUBTFUL if doubtful else "", sigma_px=plain * (WIDER if doubtful else 1.0))
         self._change(tuple(new), self._now.hidden)
 
-    def hide(self, photo: str, item: Item) -> None:
+    def hide(self, photo: str, item: ListedMark) -> None:
         """Say that an item cannot be seen in a photograph, or take that back; its marks go."""
         gone = self.of(photo, item)
         hidden = self._now.hidden ^ {(photo, item)}
@@ -152,13 +152,13 @@ class Marks:
         self.save()
         return True
 
-    def _change(self, marks: tuple[Mark, ...], hidden: frozenset[tuple[str, Item]]) -> None:
+    def _change(self, marks: tuple[Mark, ...], hidden: frozenset[tuple[str, ListedMark]]) -> None:
         self._past.append(self._now)
         self._ahead.clear()
         self._now = _Kept(marks, hidden)
         self.save()
 
-    def _sigma(self, photo: str, kind: Kind) -> float:
+    def _sigma(self, photo: str, kind: MarkKind) -> float:
         """Deviation of a mark of a kind: the photograph's own."""
         return next(p.sigma_px[kind] for p in self.file.photos if p.name == photo)
 
@@ -183,7 +183,7 @@ def _quoted(note: str) -> str:
     return '"' + note.replace('"', '""') + '"' if any(c in note for c in ',"\n;') else note
 
 
-def _hidden_of(photographs: CarPhotos) -> frozenset[tuple[str, Item]]:
+def _hidden_of(photographs: CarPhotos) -> frozenset[tuple[str, ListedMark]]:
     """What the table's comments call hidden."""
     out = set()
     try:
@@ -194,7 +194,7 @@ def _hidden_of(photographs: CarPhotos) -> frozenset[tuple[str, Item]]:
         photo, _, words = line.removeprefix(_HIDDEN).partition(": ")
         if line.startswith(_HIDDEN) and len(words.split()) == 3:
             kind, name, side = words.split()
-            out.add((photo, Item(kind, name, side)))  # type: ignore[arg-type]
+            out.add((photo, ListedMark(kind, name, side)))  # type: ignore[arg-type]
     return frozenset(out)
 
 

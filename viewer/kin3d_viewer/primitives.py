@@ -17,7 +17,7 @@ from kin3d.linkage.car import MeshFile
 from kin3d_viewer.level import Level
 
 Array = NDArray[np.float64]
-Shape = Literal["ball", "cube", "diamond", "cross"]
+MarkerShape = Literal["ball", "cube", "diamond", "cross"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +59,7 @@ class Ball(Primitive):
 
     centre: Array
     radius_mm: float
-    shape: Shape
+    shape: MarkerShape
     point: str = ""
 
 

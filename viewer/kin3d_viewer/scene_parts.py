@@ -9,7 +9,7 @@ import numpy as np
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.parts import part_of
-from kin3d_viewer.primitives import Array, Ball, Coil, Label, Plate, Primitive, Rod, Shape
+from kin3d_viewer.primitives import Array, Ball, Coil, Label, MarkerShape, Plate, Primitive, Rod
 from kin3d_viewer.snapshot import SIDES, Snapshot
 from kin3d_viewer.style import WEBS
 
@@ -175,7 +175,7 @@ def _sliders(now: Snapshot, side: int) -> Iterator[Primitive]:
         yield Rod(f"{SIDES[side]}/piston {slider.point}", "rod", near, place, 7.0)
 
 
-def joint_shape(linkage: Linkage, point: str) -> tuple[Shape, str]:
+def joint_shape(linkage: Linkage, point: str) -> tuple[MarkerShape, str]:
     """Shape and role of a point: cube on the chassis, diamond on the rack, ball elsewhere."""
     if point in linkage.fixed:
         return "cube", "chassis joint"

@@ -39,7 +39,7 @@ class SheetView:
     sigma_mm: float = 1.0
 
 
-Place = tuple[int, int, tuple[float, float]]  # a point, a view, where the one stands in the other, drawing units
+Sighting = tuple[int, int, tuple[float, float]]  # a point, a view, where the one stands in the other, drawing units
 
 
 @dataclass(slots=True)
@@ -74,7 +74,7 @@ class Fusion:
     dropped: set[tuple[int, int]] = field(default_factory=set)
 
 
-class _System:
+class _SheetEquations:
     """The normal equations of one fit with the points eliminated."""
 
     def __init__(self, count: int, views: Sequence[SheetView], fit_scales: bool, anchored: bool) -> None:
@@ -152,7 +152,7 @@ class _System:
 def fuse(
     count: int,
     views: Sequence[SheetView],
-    places: Sequence[Place],
+    places: Sequence[Sighting],
     known: dict[int, tuple[float, float, float]],
     tolerance_mm: float,
     fit_scales: bool = False,
@@ -178,13 +178,13 @@ def fuse(
 def _once(
     count: int,
     views: Sequence[SheetView],
-    places: Sequence[Place],
+    places: Sequence[Sighting],
     known: dict[int, tuple[float, float, float]],
     fit_scales: bool,
     dropped: set[tuple[int, int]],
 ) -> Fusion:
     # Without two known points nothing tells the common scale: that of the first view stands.
-    system = _System(count, views, fit_scales, len(known) >= 2)
+    system = _SheetEquations(count, views, fit_scales, len(known) >= 2)
     lone = [(i, k) for i, k in dropped]
     for point, view, uv in places:
         for direction in (0, 1):
@@ -211,7 +211,9 @@ def _factor(scatter: float, views: Sequence[SheetView]) -> float:
     return scatter if all(v.sigma_mm == 1.0 for v in views) else 1.0
 
 
-def _values(system: _System, places: Sequence[Place], beta: Vector) -> dict[tuple[int, int], list[tuple[int, float]]]:
+def _values(
+    system: _SheetEquations, places: Sequence[Sighting], beta: Vector
+) -> dict[tuple[int, int], list[tuple[int, float]]]:
     values: dict[tuple[int, int], list[tuple[int, float]]] = {}
     for point, view, uv in places:
         for direction in (0, 1):
@@ -235,7 +237,7 @@ def _scatter(
     return float(np.sqrt(np.nansum(np.square(residuals)) / free))
 
 
-def _found(system: _System, views: Sequence[SheetView], beta: Vector) -> list[SheetView]:
+def _found(system: _SheetEquations, views: Sequence[SheetView], beta: Vector) -> list[SheetView]:
     out = []
     for v, view in enumerate(views):
         scale = 1.0 + (beta[system.columns["scale", v, 0]] if ("scale", v, 0) in system.columns else 0.0)

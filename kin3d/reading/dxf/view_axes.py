@@ -11,7 +11,7 @@ from itertools import permutations, product
 import numpy as np
 
 from kin3d.reading.dxf.declared import Axis, DeclaredView, written
-from kin3d.reading.dxf.fusion import Fusion, Place, SheetView, fuse
+from kin3d.reading.dxf.fusion import Fusion, SheetView, Sighting, fuse
 from kin3d.reading.dxf.matching import Tie
 from kin3d.reading.dxf.plausible import out_of_order
 from kin3d.reading.dxf.view_marks import ViewMarks, spaced
@@ -28,7 +28,7 @@ _WAYS: dict[str, tuple[tuple[int, int], ...]] = {
 }  # fmt: skip
 
 
-def places_of(groups: Sequence[ViewMarks], index: dict[str, int]) -> list[Place]:
+def places_of(groups: Sequence[ViewMarks], index: dict[str, int]) -> list[Sighting]:
     """Return where the points stand in the views; `index` numbers the points."""
     return [
         (index[t.name.point], v, (float(t.mark.xyz[0]), float(t.mark.xyz[1])))
