@@ -8,7 +8,7 @@ from html import escape
 
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
-Shown = Callable[[str], str]  # a cell's text to markup
+CellMarkup = Callable[[str], str]  # a cell's text to markup
 
 
 def text(value: object) -> str:
@@ -25,7 +25,7 @@ def tag(name: str, content: str, **attributes: str) -> str:
 def html_table(
     table: Table,
     most: int | None = None,
-    show: Mapping[str, Shown] | None = None,
+    show: Mapping[str, CellMarkup] | None = None,
     marks: Mapping[str, str] | None = None,
 ) -> str:
     """A table as HTML that scrolls sideways where there is little room.
@@ -63,7 +63,7 @@ def _lines(words: str) -> str:
     return text(words).replace("\n", "<br>")
 
 
-def _row(table: Table, number: int, cells: list[str], show: Mapping[str, Shown]) -> str:
+def _row(table: Table, number: int, cells: list[str], show: Mapping[str, CellMarkup]) -> str:
     made: list[str] = []
     for column, cell, value in zip(table.columns, cells, table.rows[number], strict=True):
         markup = show[column.name](cell) if column.name in show else _cell(cell, value)

@@ -28,7 +28,7 @@ REST = "all else"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Step:
+class GroupStep:
     """One group on its way.
 
     Attributes
@@ -57,7 +57,7 @@ class Becoming:
     start, end : LiveModel
         Where the rods are joined differently, without rod, rocker, spring and bar.
     measure : Measure
-    steps : tuple of Step
+    steps : tuple of GroupStep
         The largest part first.
     reason : str
         What is left out of the linkage, and why; empty when all of it is there.
@@ -70,7 +70,7 @@ class Becoming:
     start: LiveModel
     end: LiveModel
     measure: Measure
-    steps: tuple[Step, ...]
+    steps: tuple[GroupStep, ...]
     reason: str
     now: Snapshot = field(init=False)
     step: int = field(init=False, default=0)
@@ -186,17 +186,17 @@ def _split(found: Attribution, name: str) -> Measure:
     return found.measures[0]
 
 
-def _steps(start: LiveModel, end: LiveModel, found: Attribution) -> tuple[Step, ...]:
+def _steps(start: LiveModel, end: LiveModel, found: Attribution) -> tuple[GroupStep, ...]:
     """Steps by the size of their parts; those that do next to nothing are one step."""
     parts = {g: float(v[0]) for g, v in found.grouped(found.of("design")[0]).items()}
     changes = _changes(start, end)
     small = SMALL_SHARE * sum(abs(v) for v in parts.values())
     large = sorted((g for g, v in parts.items() if abs(v) > small), key=lambda g: -abs(parts[g]))
     none = np.zeros_like(start.design)
-    steps = [Step(g, parts[g], changes.get(g, none), g == FIGURES) for g in large]
+    steps = [GroupStep(g, parts[g], changes.get(g, none), g == FIGURES) for g in large]
     rest = sum((c for g, c in changes.items() if g not in large), none)
     left = sum(v for g, v in parts.items() if g not in large)
-    return (*steps, Step(REST, left, rest, FIGURES not in large))
+    return (*steps, GroupStep(REST, left, rest, FIGURES not in large))
 
 
 def _changes(start: LiveModel, end: LiveModel) -> dict[str, Array]:

@@ -71,7 +71,7 @@ class Beside(Protocol):
         """As it is now, shape (height, width, 3)."""
 
 
-class Curves:
+class CurveColumn:
     """The column of curves beside a picture of a session."""
 
     def __init__(self, session: Session, names: tuple[str, ...], size: tuple[int, int]) -> None:
@@ -203,7 +203,7 @@ def _filled(image: Image, height: int) -> Image:
 
 def camera_of(session: Session, options: PictureOptions) -> Camera:
     """A camera for a session, with its curves beside where there are any."""
-    curves = Curves(session, options.curves, beside_px(options)) if options.curves else None
+    curves = CurveColumn(session, options.curves, beside_px(options)) if options.curves else None
     return Camera(session, options, curves)
 
 
