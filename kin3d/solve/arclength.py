@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.solve.implicit import stack_solve
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -22,10 +22,13 @@ FIRST_MM, LONGEST_MM, SHORTEST_MM = 0.02, 5.0, 1e-8  # steps along the curve
 STRAIGHT = 0.98  # cosine of the angle by which one step may turn the tangent
 PULLED = 0.1  # the corrector moves a lane by this part of the step, and no more
 CLOSED_MM = 1e-9
+LAST_STEP_MM = 1e-6  # Newton's iteration squares it
 ITERATIONS = 6
 MOST_STEPS = 1500
 HALVINGS = 60
-WAY_MM = 1e-3  # step of the central difference along the way; the equations are of second degree in it
+TURNING_MM = 1e-6  # along the curve; at a turn the way is level there
+
+Evaluated = tuple[Array, Array, Array]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,18 +38,17 @@ class Curve:
     Attributes
     ----------
     evaluate : callable
-        (lanes, q) to Jacobian (lanes, m, m) and residuals (lanes, m), both in mm.
+        (lanes, share of their way, q) to Jacobian (lanes, m, m), slopes along the whole way (lanes, m) and residuals
+        (lanes, m), in mm.
     same : callable
         (lanes, Jacobian) to whether det J of every block has the sign of the design position, (lanes,).
     lanes : Lanes
         Where each lane is to go.
-    variants : Variants
     """
 
-    evaluate: Callable[[Lanes, Array], tuple[Array, Array]]
+    evaluate: Callable[[Lanes, Array, Array], Evaluated]
     same: Callable[[Lanes, Array], Mask]
     lanes: Lanes
-    variants: Variants
 
     @property
     def length(self) -> Array:
@@ -55,15 +57,13 @@ class Curve:
 
     def take(self, which: Mask | NDArray[np.intp]) -> Curve:
         """Some of the lanes."""
-        return Curve(self.evaluate, self.same, self.lanes.take(which), self.variants)
+        return Curve(self.evaluate, self.same, self.lanes.take(which))
 
-    def at(self, x: Array) -> tuple[Array, Array, Array]:
+    def at(self, x: Array) -> Evaluated:
         """Jacobian, its column along the way (lanes, m) and residuals at x, shape (lanes, m + 1)."""
-        q, way = x[:, :-1].T, x[:, -1] / self.length
-        matrix, residual = self.evaluate(self.lanes.part(way), q)
-        off = WAY_MM / self.length
-        ahead, behind = (self.evaluate(self.lanes.part(way + s * off), q)[1] for s in (1.0, -1.0))
-        return matrix, (ahead - behind) / (2.0 * WAY_MM), residual
+        length = self.length
+        matrix, along, residual = self.evaluate(self.lanes, x[:, -1] / length, x[:, :-1].T)
+        return matrix, along / length[:, None], residual
 
     def tangent(self, x: Array, before: Array) -> tuple[Array, Mask]:
         """Unit tangents that go the way of `before`, and whether each place is on the side of the design position."""
@@ -75,17 +75,24 @@ class Curve:
 
     def correct(self, guess: Array, border: Array) -> tuple[Array, Mask]:
         """Newton's iteration with the component along `border` held; which lanes closed."""
-        x = guess.copy()
-        size = np.full(len(x), np.inf)
-        for _ in range(ITERATIONS):
-            matrix, column, residual = self.at(x)
-            off = ((x - guess) * border).sum(axis=1)
-            step = stack_solve(_bordered(matrix, column, border), np.column_stack([residual, off]))
-            x = x - np.where(np.isfinite(step), step, 0.0)
-            size = np.where(np.isfinite(step).all(axis=1), np.abs(step).max(axis=1), np.inf)
-            if (size < CLOSED_MM).all():
+        x, size = guess.copy(), np.full(len(guess), np.inf)
+        error = size.copy()
+        open_, part = np.arange(len(x)), self
+        for left in range(ITERATIONS, -1, -1):
+            here = x[open_]
+            matrix, column, residual = part.at(here)
+            error[open_] = np.abs(residual).max(axis=1)
+            on = np.flatnonzero((size[open_] >= LAST_STEP_MM) | ~(error[open_] < CLOSED_MM))
+            if not left or not on.size:
                 break
-        return x, (size < 1e-5) & (np.abs(self.at(x)[2]).max(axis=1) < CLOSED_MM)
+            off = ((here - guess[open_]) * border[open_]).sum(axis=1)
+            full = _bordered(matrix[on], column[on], border[open_[on]])
+            step = stack_solve(full, np.column_stack([residual, off])[on])
+            open_, part = open_[on], part.take(on)
+            fine: Mask = np.asarray(np.isfinite(step).all(axis=1))
+            x[open_] -= np.where(fine[:, None], step, 0.0)
+            size[open_] = np.where(fine, np.abs(step).max(axis=1), np.inf)
+        return x, (size < 10.0 * LAST_STEP_MM) & (error < CLOSED_MM)
 
 
 def _bordered(matrix: Array, column: Array, border: Array) -> Array:
@@ -163,18 +170,31 @@ def _near(x: Array, t: Array, step: Array, new: Array, turned: Array) -> Mask:
 
 
 def _turning(curve: Curve, x: Array, t: Array, step: Array) -> Array:
-    """Halve the last step down to the place where det J changes its sign."""
-    low, high = np.zeros(len(x)), step.copy()
-    best = x.copy()
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        found, closed = curve.correct(x + middle[:, None] * t, t)
-        same = curve.same(curve.lanes, curve.at(found)[0])
-        before = closed & same
-        best[before] = found[before]
-        low, high = np.where(before, middle, low), np.where(before, high, middle)
-        if float((high - low).max()) < SHORTEST_MM:
+    """Narrow the last step down to the place where det J changes its sign: the last place before it.
+
+    There the tangent has no component along the way; the straight line through the components at both ends says where.
+    Every third time the step is halved, for ends where another branch crosses and the component does not vanish.
+    """
+    low, high, best = np.zeros(len(x)), step.copy(), x.copy()
+    slope_low, slope_high = t[:, -1].copy(), np.full(len(x), -np.inf)
+    open_, part = np.arange(len(x)), curve
+    for k in range(HALVINGS):
+        on = (high - low)[open_] > TURNING_MM
+        if not on.any():
             break
+        open_, part = open_[on], part.take(on)
+        a, b, rise, fall = low[open_], high[open_], slope_low[open_], slope_high[open_]
+        share = np.where((k % 3 > 0) & (rise > 0.0) & (fall < 0.0) & np.isfinite(fall), rise / (rise - fall), 0.5)
+        # a little to either side in turn, so that both ends close in
+        share = np.clip(share + (0.02 if k % 3 == 1 else -0.02) * (share != 0.5), 0.02, 0.98)
+        s = a + share * (b - a)
+        found, closed = part.correct(x[open_] + s[:, None] * t[open_], t[open_])
+        slopes, same = part.tangent(found, t[open_])
+        before = closed & same
+        best[open_[before]] = found[before]
+        low[open_], high[open_] = np.where(before, s, a), np.where(before, b, s)
+        slope_low[open_] = np.where(before, slopes[:, -1], rise)
+        slope_high[open_] = np.where(before, fall, np.where(closed, slopes[:, -1], -np.inf))
     return best
 
 

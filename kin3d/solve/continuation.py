@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.arclength import Curve, follow
+from kin3d.solve.arclength import Curve, Evaluated, follow
 from kin3d.solve.implicit import implicit, stack_solve
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
@@ -127,18 +127,21 @@ def _outcome(
         return status, {}
     here = lanes.take(stopped)
 
-    def evaluate(at: Lanes, x: Array) -> tuple[Array, Array]:
-        dense, residual = system.linear(numbers(system, variants, at, x), at.count)
+    def evaluate(ways: Lanes, share: Array, x: Array) -> Evaluated:
+        at = ways.part(share)
+        inputs = numbers(system, variants, at, x)
+        dense, residual = system.linear(inputs, at.count)
+        along = system.along(inputs, ways.travel, ways.rack)
         scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, at), residual.shape)
-        return _finite(np.asarray(dense * scale.T[:, :, None])), (residual * scale).T
+        return _finite(np.asarray(dense * scale.T[:, :, None])), (along * scale).T, (residual * scale).T
 
     def same(at: Lanes, dense: Array) -> NDArray[np.bool_]:
         return _same_branch(system, variants, at, dense)
 
     with np.errstate(all="ignore"):
-        found = follow(Curve(evaluate, same, here, variants), q[:, stopped], reached[stopped])
+        found = follow(Curve(evaluate, same, here), q[:, stopped], reached[stopped])
         q[:, stopped], reached[stopped] = found.q, found.reached
-        there, residual = evaluate(here.part(found.reached), found.q)
+        there, _, residual = evaluate(here, found.reached, found.q)
         error[stopped] = np.abs(residual).max(axis=1)
     status[stopped] = np.where(found.arrived, Status.OK, np.where(found.ended, Status.LIMIT, Status.UNSOLVED))
     return status, {int(stopped[k]): _in_line(system, there[k]) for k in np.flatnonzero(found.ended)}

@@ -204,6 +204,10 @@ class Kernel:
         elif behind.size:
             stepped = continue_sharing_limits(self.system, variants, lanes.take(behind))
             q[:, behind], error[behind], status[behind] = stepped.q, stepped.error_mm, stepped.status
+            # closed once more by the same steps as the others: the way by which a lane came leaves no trace
+            came = behind[stepped.status == Status.OK]
+            closed, size, fine = correct(self.system, variants, lanes.take(came), q[:, came])
+            q[:, came[fine]], error[came[fine]] = closed[:, fine], size[fine]
             limits = self._limits(behind, lanes, stepped)
             in_line = {int(behind[k]): names for k, names in stepped.in_line.items()}
         return Solved(q, status, error, int(behind.size), limits, in_line)

@@ -1,4 +1,9 @@
-"""Newton's iteration over a chunk of lanes by the elimination plan."""
+"""Newton's iteration over a chunk of lanes by the elimination plan.
+
+Every step begins at coordinates rounded to `GRID_MM`. A lane has closed when the step is so short that the rounded
+place where it began is the nearest one to where it ends: so the last step, and with it every bit of the result, is
+the same from whatever start the lane came.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +18,8 @@ from kin3d.solve.program import Program
 from kin3d.solve.system import System
 
 Array = NDArray[np.float64]
-STEP_MM = 1e-5  # the last step of an accepted lane is smaller; the error after it is its square over a length
+GRID_MM = 2.0**-19  # a closed lane's last step is at most half of it; the error after it is its square over a length
+STEP_MM = 1e-5  # an accepted lane's last step is smaller: one that stands between two places of the grid may not close
 ITERATIONS = 7
 CORRECTION_SHARE = 0.1  # the corrector may move a lane by this part of what the predictor moved it, and no more
 CORRECTION_MM = 1e-2
@@ -67,18 +73,24 @@ def _iterate(
 
     A lane that has closed stays where it is while others of its chunk go on: no result depends on its neighbours.
     """
+    half, to_grid = 0.5 * GRID_MM, 1.5 * 2.0**52 * GRID_MM  # a sum with so large a number keeps multiples of the grid
     out = np.empty((part.stop - part.start + 1, lanes.count))
     steps, unknowns = out[:-1], q[part]
     closed = np.zeros(lanes.count, dtype=bool)
     determinant = np.empty(lanes.count)
     for _ in range(ITERATIONS):
+        if closed.any():
+            np.copyto(unknowns, (unknowns + to_grid) - to_grid, where=~closed)
+        else:
+            unknowns += to_grid
+            unknowns -= to_grid
         program.run(chosen, [*q, lanes.travel, lanes.rack], out)
         if closed.any():
             np.copyto(steps, 0.0, where=closed)
         np.copyto(determinant, out[-1], where=~closed)
         unknowns -= steps
         size = np.abs(steps, out=steps).max(axis=0)
-        closed = size < STEP_MM
+        closed = size <= half
         if closed.all():
             break
     return size, determinant

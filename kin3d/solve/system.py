@@ -86,6 +86,8 @@ class System:
         self.residuals = [rows[r] for r in self.row_order]
         self.blocks = self._plans(parts)
         self._both = Evaluation([*self.jacobian.values(), *self.residuals])
+        self._along = self._drive_slopes()
+        self._drives = Evaluation(list(self._along.values()))
         self._compile()
 
     def _record(self, design: NDArray[np.float64], keys: Sequence[InputKey]) -> list[Node]:
@@ -142,6 +144,16 @@ class System:
             BlockPlan(self.jacobian, self.residuals, int(s), n) for s, n in zip(starts[:-1], sizes, strict=True)
         )
 
+    def _drive_slopes(self) -> dict[tuple[Key, int], Node]:
+        """Slope of each row along each drive, where there is one."""
+        found: dict[tuple[Key, int], Node] = {}
+        for drive in (TRAVEL, RACK):
+            for i, row in enumerate(self.residuals):
+                slope = self.tape.slope(row, self.tape.inputs[drive])
+                if not slope.is_constant(0.0):
+                    found[drive, i] = slope
+        return found
+
     def _compile(self) -> None:
         """Make the programs once all nodes are on the tape."""
         self.lane_keys: tuple[InputKey, ...] = (*self.unknown_keys, TRAVEL, RACK)
@@ -166,6 +178,14 @@ class System:
             out[:, i, j] = v
         rows = [np.broadcast_to(v, lanes) for v in values[len(self.jacobian) :]]
         return out, np.stack(rows)
+
+    def along(self, inputs: Mapping[Any, Any], travel: Array, rack: Array) -> Array:
+        """Slopes of the residuals along a way of so much travel and rack, shape (m, lanes)."""
+        way = {TRAVEL: travel, RACK: rack}
+        out = np.zeros((len(self.unknown_keys), len(travel)))
+        for (drive, i), slope in zip(self._along, self._drives(inputs), strict=True):
+            out[i] += slope * way[drive]
+        return out
 
     def orientation(self, variants: Variants) -> list[Array]:
         """Sign of det J of each block in the design position of each variant, by rows and columns as they stand."""

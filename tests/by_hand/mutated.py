@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import inspect
-import os
 import random
 import resource
 import shutil
@@ -200,7 +199,6 @@ def main() -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--seconds", type=float, default=1e9, help="begin no further case after so long, a kind")
     given = asked.parse_args()
-    os.nice(10)
     signal.signal(signal.SIGPROF, _alarm)
     kin3d.import_drawing(MODELS / "plover" / "front.dxf")  # what is stopped while it imports stays half imported
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))

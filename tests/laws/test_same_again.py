@@ -8,6 +8,7 @@ from numpy.testing import assert_array_equal
 
 import kin3d
 from kin3d.solve import kernel
+from kin3d.solve.initial_guess import worth_nodes
 from kin3d.studies import monte_carlo
 from tests.laws.cars import CORNERS, model
 
@@ -32,6 +33,24 @@ def test_a_position_is_the_same_alone_and_among_others(name, axle, monkeypatch):
     monkeypatch.setattr(kernel, "CHUNK", 50)
     chunks = m.kernel.solve(m.variants, lanes)
     assert bits(chunks.q) == bits(together.q)
+
+
+@pytest.mark.parametrize(("name", "axle"), CORNERS)
+def test_a_position_is_the_same_in_sweeps_of_any_length_and_range(name, axle):
+    """A long sweep starts from a polynomial through nodes of its own range, a short one from Taylor's expansion."""
+    m = model(name, axle)
+    left = m.kernel.variants(m.variants.design[:1], m.variants.rack_axis[:1])
+    travel = np.linspace(-32.0, 40.0, 4500)
+    short = m.kernel.solve(left, m.kernel.lanes(left, travel[::9]))
+    assert (short.status == 0).sum() > 300
+    for part in (travel[:3780], travel[900:], travel):
+        lanes = m.kernel.lanes(left, part)
+        assert worth_nodes(left, lanes)
+        long = m.kernel.solve(left, lanes)
+        mine = np.searchsorted(travel[::9], part[np.isin(part, travel[::9])])
+        theirs = long.q[:, np.isin(part, travel[::9])]
+        assert bits(theirs) == bits(short.q[:, mine])
+        assert bits(long.status[np.isin(part, travel[::9])]) == bits(short.status[mine])
 
 
 @pytest.mark.parametrize("file", CARS)
