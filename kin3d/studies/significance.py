@@ -217,5 +217,7 @@ def _weighed(difference: Array, sigma: Array, a: Figures, b: Figures, level: flo
     place = np.clip(count - beyond, 0, astray.shape[1] - 1)
     sampled = np.where(beyond > 0, astray[np.arange(len(astray)), place], np.inf)
     above = (astray >= np.abs(difference)[:, None]).sum(axis=1)
-    there = sigma > NOTHING * (1.0 + np.abs(a.value) + np.abs(b.value))
+    rounding = NOTHING * (1.0 + np.abs(a.value) + np.abs(b.value))
+    there = sigma > rounding
+    chance = np.where(np.abs(difference) <= rounding, 1.0, chance)
     return np.where(there, sampled, half), np.where(there, (above + 1.0) / (count + 1.0), chance)
