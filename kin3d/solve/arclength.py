@@ -28,7 +28,7 @@ MOST_STEPS = 1500
 HALVINGS = 60
 TURNING_MM = 1e-6  # along the curve; at a turn the way is level there
 
-Evaluated = tuple[Array, Array, Array]
+CurveSlopes = tuple[Array, Array, Array]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Curve:
         Where each lane is to go.
     """
 
-    evaluate: Callable[[Lanes, Array, Array], Evaluated]
+    evaluate: Callable[[Lanes, Array, Array], CurveSlopes]
     same: Callable[[Lanes, Array], Mask]
     lanes: Lanes
 
@@ -59,7 +59,7 @@ class Curve:
         """Some of the lanes."""
         return Curve(self.evaluate, self.same, self.lanes.take(which))
 
-    def at(self, x: Array) -> Evaluated:
+    def at(self, x: Array) -> CurveSlopes:
         """Jacobian, its column along the way (lanes, m) and residuals at x, shape (lanes, m + 1)."""
         length = self.length
         matrix, along, residual = self.evaluate(self.lanes, x[:, -1] / length, x[:, :-1].T)

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.arclength import Curve, Evaluated, follow
+from kin3d.solve.arclength import Curve, CurveSlopes, follow
 from kin3d.solve.implicit import implicit, stack_solve
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
@@ -127,7 +127,7 @@ def _outcome(
         return status, {}
     here = lanes.take(stopped)
 
-    def evaluate(ways: Lanes, share: Array, x: Array) -> Evaluated:
+    def evaluate(ways: Lanes, share: Array, x: Array) -> CurveSlopes:
         at = ways.part(share)
         inputs = numbers(system, variants, at, x)
         dense, residual = system.linear(inputs, at.count)

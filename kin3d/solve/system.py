@@ -144,9 +144,9 @@ class System:
             BlockPlan(self.jacobian, self.residuals, int(s), n) for s, n in zip(starts[:-1], sizes, strict=True)
         )
 
-    def _drive_slopes(self) -> dict[tuple[Key, int], Node]:
+    def _drive_slopes(self) -> dict[tuple[InputKey, int], Node]:
         """Slope of each row along each drive, where there is one."""
-        found: dict[tuple[Key, int], Node] = {}
+        found: dict[tuple[InputKey, int], Node] = {}
         for drive in (TRAVEL, RACK):
             for i, row in enumerate(self.residuals):
                 slope = self.tape.slope(row, self.tape.inputs[drive])
