@@ -31,13 +31,16 @@ def compare(
     parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv or .json.")] = None,
     plot: opt.Plot = None,
     causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw the finding: both cars over each other, and why: .svg, .png or .pdf.")
+    ] = None,
     workers: opt.Workers = 0,
 ) -> None:
     """Compare corners: points that moved, measures with the uncertainty of their difference, and what causes it.
 
-    Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --plot curves.png --causes causes.png
+    Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --figure why.svg --plot curves.png
     """
-    check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes})
+    check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
     travels = opt.parse_values(travel, "--travel")
     read = [kin3d.load(car) for car in cars]
     result = kin3d.compare(
@@ -59,4 +62,5 @@ def compare(
     screen.save(result, parts, "parts")
     screen.plot(result, plot, "Curves")
     screen.plot(result, causes, "Causes", figure="causes")
+    screen.plot(result, figure, "Finding", figure="why")
     screen.findings(*(car.findings for car in read), result.findings)

@@ -11,7 +11,8 @@ import numpy as np
 from kin3d.measures.entry import Measure
 from kin3d.report.svg import inline_svg
 from kin3d.studies import compare_view
-from kin3d.studies.compare import CarPair, Comparison
+from kin3d.studies.compare import Comparison
+from kin3d.studies.compared import CarPair
 from kin3d.studies.report_data import AxlePart
 from kin3d.writing.panels import DASHES, draw_panel
 from kin3d.writing.style import CARS, INK, SOFT, figure_style

@@ -19,7 +19,8 @@ from kin3d.report.markup import listed, mark, named, section
 from kin3d.report.summary import shown_measures, summary
 from kin3d.report.svg import framed, standing_svg
 from kin3d.studies import compare_view, tolerance_view
-from kin3d.studies.compare import CarPair, Comparison
+from kin3d.studies.compare import Comparison
+from kin3d.studies.compared import CarPair
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
 from kin3d.studies.significance import KINDS

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from kin3d.measures.entry import Measure
 from kin3d.report.markup import listed
-from kin3d.studies.compare import CarPair, Comparison
+from kin3d.studies.compare import Comparison
+from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import EXACT, SAID, UNSAID, Difference
 from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import number, percent, rate, signed, signed_rate

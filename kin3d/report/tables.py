@@ -9,7 +9,7 @@ from pathlib import Path
 from kin3d.linkage.car import Axle, Car
 from kin3d.measures.entry import Measure
 from kin3d.report.markup import listed, mark, verdict
-from kin3d.studies.compare import ComparedCar
+from kin3d.studies.compared import ComparedCar
 from kin3d.writing.html import html_table, tag, text
 from kin3d.writing.tables import Cell, Column, Table
 

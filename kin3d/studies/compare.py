@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, Figur
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import Uncertainty, exact_figures, first_order, uncertainty_of
+from kin3d.studies.why import draw_why
 from kin3d.writing.numbers import percent
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     import xarray
 
 Array = NDArray[np.float64]
-PictureKind = Literal["curves", "causes"]
+PictureKind = Literal["curves", "causes", "why"]
 SAMPLES = 4_000
 INDEPENDENT = (
     "The errors of the cars are taken as independent. Points taken off in the same way may err alike; the difference "
@@ -54,87 +55,6 @@ ONE_BY_ONE = (
     "{count} lines were judged, each by itself: if none of them differed in truth, doubt alone would still let about "
     "{false} be said."
 )
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class ComparedCar:
-    """One car of a comparison.
-
-    Attributes
-    ----------
-    label : str
-        ``A``, ``B``, …
-    fitted : FittedCar
-        The car as compared.
-    corner : CornerModel
-    tolerance : Tolerance
-        Its curves over travel, with uncertainty where points carry deviations.
-    planes : Planes
-    """
-
-    label: str
-    fitted: FittedCar
-    corner: CornerModel
-    tolerance: Tolerance
-    planes: Planes
-
-    @property
-    def title(self) -> str:
-        """The car's title."""
-        return self.fitted.car.title
-
-    @property
-    def known(self) -> bool:
-        """Whether its points carry deviations."""
-        return self.tolerance.uncertainty.known
-
-    def __repr__(self) -> str:
-        return f"<{self.label}: {self.title}>"
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class CarPair:
-    """The first car and one other.
-
-    Attributes
-    ----------
-    a, b : ComparedCar
-    moves : tuple of PointChange
-    lone : tuple of str
-        Points that only one of the two has.
-    differences : tuple of Difference
-        Every measure in the design position, its rate and its range.
-    attribution : Attribution
-    not_compared : dict of str to str
-        Measures that one of the cars lacks, and why.
-    cautions : tuple of str
-    """
-
-    a: ComparedCar
-    b: ComparedCar
-    moves: tuple[PointChange, ...]
-    lone: tuple[str, ...]
-    differences: tuple[Difference, ...]
-    attribution: Attribution
-    not_compared: dict[str, str]
-    cautions: tuple[str, ...]
-
-    @property
-    def measures(self) -> tuple[Measure, ...]:
-        """Measures that both cars have."""
-        return tuple(dict.fromkeys(x.measure for x in self.differences))
-
-    @property
-    def judged(self) -> int:
-        """Number of differences that were weighed against their doubt."""
-        return sum(x.judged for x in self.differences)
-
-    def difference(self, measure: str, kind: FigureKind) -> Difference:
-        """The difference of a measure in one kind of figure."""
-        return next(x for x in self.differences if x.measure.name == measure and x.kind == kind)
-
-    def __repr__(self) -> str:
-        return f"<{self.a!r} and {self.b!r}: {len(self.differences)} differences>"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -201,11 +121,15 @@ class Comparison(Result):
 
         Parameters
         ----------
-        figure : {"curves", "causes"}
+        figure : {"curves", "causes", "why"}
+            ``"why"``: both views of the two cars over each other, with the finding as title.
         """
-        if figure not in ("curves", "causes"):
-            text = f'there is no figure "{figure}" of a comparison; there are: curves, causes'
+        if figure not in get_args(PictureKind):
+            text = f'there is no figure "{figure}" of a comparison; there are: {", ".join(get_args(PictureKind))}'
             raise RequestError(Finding("figure-unknown", text, str(path)))
+        if figure == "why":
+            draw_why(self.pairs, Path(path))
+            return
         draw_it = view.draw_curves if figure == "curves" else view.draw_causes
         draw_it(self, self.shown(measures), Path(path))
 

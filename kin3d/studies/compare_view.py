@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from kin3d.measures.entry import Measure
 from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
+from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.point_changes import PLANE_ANGLES
 from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, FigureKind
 from kin3d.studies.uncertainty import NOTHING
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     import xarray
     from matplotlib.axes import Axes
 
-    from kin3d.studies.compare import CarPair, ComparedCar, Comparison
+    from kin3d.studies.compare import Comparison
 
 Array = NDArray[np.float64]
 MOST_CAUSES = 6

@@ -13,7 +13,8 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.reading.photo_records import PhotoPoints
 from kin3d.studies.check import AxleCheck, check_axle
-from kin3d.studies.compare import SAMPLES, ComparedCar, Comparison, compare
+from kin3d.studies.compare import SAMPLES, Comparison, compare
+from kin3d.studies.compared import ComparedCar
 from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.fit import Scale
 from kin3d.studies.photo_draw import PhotoConstruction, draw_on_photograph

@@ -72,7 +72,10 @@ class Symbol:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Lines of text beside a place, `size` heights of the drawing's capitals, turned by `turn_deg`."""
+    """Lines of text beside a place, `size` heights of the drawing's capitals, turned by `turn_deg`.
+
+    With `ground` they stand on a pale ground, so that they can be read over lines.
+    """
 
     layer: str
     at: Array
@@ -83,6 +86,7 @@ class Words:
     turn_deg: float = 0.0
     colour: str | None = None
     bold: bool = False
+    ground: bool = True
 
 
 @dataclass(frozen=True, slots=True)

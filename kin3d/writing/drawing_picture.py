@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.drawing import LETTER_MM, Dimension, Drawing, Frame, Polyline, Words, mark_paths
+from kin3d.writing.drawing import Dimension, Drawing, Frame, Polyline, Words, mark_paths
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.lettering import LINE_STEP, type_size
 from kin3d.writing.numbers import fixed
-from kin3d.writing.style import COLOURS, INK, SOFT, figure_style, save_figure
+from kin3d.writing.style import COLOURS, INK, PAPER, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,8 +23,6 @@ Array = NDArray[np.float64]
 PAPER_MM = 380.0  # width of the drawing on paper, at most
 SCALES = (1, 2, 2.5, 4, 5, 8, 10, 12.5, 15, 20, 25, 40, 50, 100)
 MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 20.0, 30.0
-_POINTS = 72.0 / 25.4  # in a mm
-_CAPITAL = 0.73  # height of capitals over the size of the type
 _DASHES = {
     "solid": "-",
     "dashed": (0, (6, 3)),
@@ -156,12 +155,13 @@ def _path(axes: Axes, drawing: Drawing, item: Polyline, rank: float) -> None:
 def _words(axes: Axes, drawing: Drawing, item: Words) -> None:
     """Words on a pale ground; a drawn edge about the letters would turn them into outlines."""
     colour = COLOURS[item.colour or drawing.layers[item.layer].colour][0]
+    ground = {"boxstyle": "round,pad=0.05,rounding_size=0.1", "fc": PAPER, "ec": "none", "alpha": 0.55}
     axes.text(
         float(item.at[0]), float(item.at[1]), "\n".join(item.lines), color=colour,
-        fontsize=item.size * LETTER_MM * _POINTS / _CAPITAL,
+        fontsize=type_size(item.size),
         ha=item.align, va=_LEVELS[item.level], rotation=item.turn_deg, rotation_mode="anchor",
-        fontweight="bold" if item.bold else "normal", zorder=_ABOVE, linespacing=1.2,
-        bbox={"boxstyle": "round,pad=0.05,rounding_size=0.1", "fc": "white", "ec": "none", "alpha": 0.55},
+        fontweight="bold" if item.bold else "normal", zorder=_ABOVE, linespacing=LINE_STEP,
+        bbox=ground if item.ground else None,
     )  # fmt: skip
 
 

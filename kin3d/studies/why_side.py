@@ -1,0 +1,285 @@
+"""Why the links hold the nose down, or the tail, as they do: both cars' side views, nose to the left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.studies.compared import CarPair
+from kin3d.studies.significance import THRESHOLD, Difference
+from kin3d.studies.told import GroupMove
+from kin3d.studies.wheel_construction import Support
+from kin3d.studies.why_parts import (
+    LAYERS,
+    SMALL,
+    Flat,
+    OneCar,
+    WhyView,
+    across_axis,
+    arrow,
+    arrows_said,
+    bar,
+    bar_of,
+    colour_of,
+    difference_of,
+    figure_words,
+    framed,
+    height_axis,
+    inner,
+    share_words,
+    taller_for,
+    title_of,
+    told_moves,
+)
+from kin3d.writing.drawing import Drawing, Frame, circle
+from kin3d.writing.numbers import fixed, percent
+from kin3d.writing.placing import Placer
+
+Array = NDArray[np.float64]
+Reading = tuple[float, float, float] | None  # across the paper, height of 100 %, height of the line there
+# the measure that an axle's view speaks of: the first that both cars have
+ORDER = {"front": ("anti_dive_pct", "anti_lift_pct"), "rear": ("anti_squat_pct", "anti_lift_pct")}
+TALL = 0.42  # height of the picture over its width, about
+BARE_SHARE = 0.55  # how far the line is drawn without figures of the car, over eight wheel radii
+
+
+def side_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyView:
+    """Draw the view for paper of a width."""
+    x = _chosen(pair)
+    level = THRESHOLD if x is None else x.threshold
+    supports = [_support(c, x) for c in cars]
+    reads = [_reading(pair, k, s) if x is not None else None for k, s in enumerate(supports)]
+    reach = _reach(cars, reads)
+    scale = (reach[1] - reach[0]) / (width_mm - 14.0)
+    high = max([float(b.places[:, 2].max() - c.foot[2]) for c in cars for b in c.wheel.bodies if b.joint is not None])
+    high = max([high, *(r[1] for r in reads if r is not None)]) + 22.0
+    low = min([0.0, *(r[2] for r in reads if r is not None)]) - 10.0
+    taller = taller_for(high - low, scale, TALL * width_mm)
+    h = Drawing(scale, LAYERS).height
+    frame = framed(reach, low, high, taller, h)
+    drawing = Drawing(float(frame.size[0]) / width_mm, LAYERS)
+    flat, placer = Flat("side", taller), Placer(drawing, frame)
+    height_axis(drawing, frame, flat, placer)
+    across_axis(drawing, frame, placer, "mm behind where the tyre meets the ground")
+    drawing.line("base", (float(inner(drawing, frame).low[0]), 0.0), (frame.high[0], 0.0), colour="ink", width=1.6)
+    for car in cars:
+        _wheel(drawing, flat, car)
+    for car in cars:
+        _arms(drawing, flat, car)
+    moves = told_moves(pair, x)
+    spots = [_move(drawing, flat, cars, m, colour_of(m, x)) for m in moves] if x is not None else []
+    for k, (car, support, read) in enumerate(zip(cars, supports, reads, strict=True)):
+        _line(drawing, inner(drawing, frame), flat, car, support, read)
+        if read is not None and x is not None:
+            half = bar_of((x.sigma_a, x.sigma_b)[k], level) / 100.0 * read[1]
+            bar(placer, car, flat.at(read[0], read[2]), taller * half, -1.2 if k == 0 else 1.2)
+    placer.learn()
+    _full(placer, flat, cars, reads)
+    _say(placer, flat, cars, supports, reads, x, level)
+    for move, spot in zip(moves, spots, strict=True):
+        if spot is not None and x is not None:
+            placer.words("text", spot, share_words(move, x), aim=60.0, colour=colour_of(move, x), bold=True)
+    _names(placer, flat, cars)
+    return WhyView(
+        title=title_of(pair, x, _missing(cars)),
+        subtitle=f"{pair.axle.capitalize()} axle from the side, {pair.side} wheel. {_taller(taller)}",
+        caption=(_caption(x, arrows_said(x, moves)),),
+        described=f"Side views of {cars[0].title} and {cars[1].title} over each other, with their support lines",
+        drawing=drawing,
+        frame=frame,
+        moves=any(colour_of(m, x) != "soft" for m in moves) if x is not None else False,
+    )
+
+
+def _taller(taller: float) -> str:
+    return "True scale." if taller == 1.0 else f"Heights are drawn {taller:g} times as tall as lengths."
+
+
+def _chosen(pair: CarPair) -> Difference | None:
+    found = (difference_of(pair, m) for m in ORDER[pair.axle])
+    return next((x for x in found if x is not None), None)
+
+
+def _support(car: OneCar, x: Difference | None) -> Support | None:
+    """The support line of the measure; without one the first that the wheel has."""
+    there = {s.measure: s for s in car.lines.supports}
+    return there.get(x.measure.name) if x is not None else next(iter(there.values()), None)
+
+
+def _reading(pair: CarPair, k: int, support: Support | None) -> Reading:
+    """Where the line is read; None where figures of the car are missing."""
+    data = (pair.a, pair.b)[k].fitted.car.data
+    if support is None or data.wheelbase_mm is None or data.cg_height_mm is None:
+        return None
+    ahead, rise, _ = support.reading(pair.axle, data.wheelbase_mm, data.cg_height_mm)
+    return -ahead, data.cg_height_mm, rise
+
+
+def _slope(car: OneCar, support: Support | None) -> float:
+    """Rise of the line to the right of the paper, without exaggeration."""
+    if support is not None:
+        return -support.slope
+    along = car.lines.side.direction
+    return float(-along[2] / along[0]) if along[0] else 0.0
+
+
+def _reach(cars: Sequence[OneCar], reads: Sequence[Reading]) -> tuple[float, float]:
+    """What the picture shows along the car, mm behind the contact point."""
+    radius = max(c.radius_mm for c in cars)
+    inward = cars[0].inward
+    ends = [-1.15 * radius, 1.15 * radius]
+    ends += [r[0] + inward * 0.75 * radius for r in reads if r is not None] or [inward * 8.0 * BARE_SHARE * radius]
+    for car in cars:
+        across = np.concatenate([-(b.places[:, 0] - car.foot[0]) for b in car.wheel.bodies if b.joint is not None])
+        ends += [float(across.min()) - 30.0, float(across.max()) + 30.0]
+    return min(ends), max(ends)
+
+
+def _wheel(drawing: Drawing, flat: Flat, car: OneCar) -> None:
+    ring = circle((0.0, 0.0), car.radius_mm)
+    middle = flat.on(car, car.wheel.centre)
+    drawing.path("base", middle + ring * [1.0, flat.taller], closed=True, width=0.0, fill="pale", tint=0.6)
+    drawing.mark("base", middle, "dot", 0.25, colour=car.layer)
+
+
+def _arms(drawing: Drawing, flat: Flat, car: OneCar) -> None:
+    """Arms and links with their joints."""
+    for body in (b for b in car.wheel.bodies if b.joint is not None):
+        flat_places = flat.on(car, body.places)
+        if len(flat_places) > 2:
+            for inner in flat_places[:-1]:
+                drawing.line(car.layer, inner, flat_places[-1], width=2.2 * car.wide)
+        else:
+            drawing.path(car.layer, flat_places, width=1.2 * car.wide)
+        for place in flat_places:
+            drawing.mark(car.layer, place, "joint", 0.3, colour=car.layer)
+
+
+def _line(
+    drawing: Drawing,
+    frame: Frame,
+    flat: Flat,
+    car: OneCar,
+    support: Support | None,
+    read: Reading,
+) -> None:
+    """The support line from the contact point, to where it is read or to the edge."""
+    foot = flat.on(car, car.foot)
+    drawing.mark(car.layer, foot, "dot", 0.4, colour=car.layer)
+    if read is not None:
+        end = flat.at(read[0], read[2])
+        drawing.line(car.layer, foot, end, width=1.5 * car.wide)
+        drawing.mark(car.layer, end, "target", 0.85, colour=car.layer)
+        return
+    edge = frame.high[0] if car.inward > 0.0 else frame.low[0]
+    end = np.array([edge, flat.taller * _slope(car, support) * edge])
+    drawing.line(car.layer, foot, frame.cut(foot, end), width=1.5 * car.wide, arrows="end")
+
+
+def _move(drawing: Drawing, flat: Flat, cars: Sequence[OneCar], move: GroupMove, colour: str) -> Array | None:
+    """Draw the arrows of a group on its points; where its words belong."""
+    spots = []
+    for point in move.points:
+        if not all(point in c.wheel.points for c in cars):
+            continue
+        start, end = (flat.on(c, c.wheel.points[point]) for c in cars)
+        arrow(drawing, start, end, colour)
+        spots.append((start + end) / 2.0)
+    return np.asarray(spots[0]) if spots else None
+
+
+# --- words ----------------------------------------------------------------------------------------------------------
+
+
+def _full(placer: Placer, flat: Flat, cars: Sequence[OneCar], reads: Sequence[Reading]) -> None:
+    """The mark of 100 % at the height of the mass centre, of each car or of both."""
+    drawing = placer.drawing
+    tick = np.array([1.1 * drawing.height, 0.0])
+    marks: dict[tuple[float, float], list[int]] = {}
+    for k, read in enumerate(reads):
+        if read is not None:
+            marks.setdefault((round(read[0], 1), round(read[1], 1)), []).append(k)
+    for (across, height), owners in marks.items():
+        colour = "ink" if len(owners) > 1 else cars[owners[0]].layer
+        drawing.line("axis", flat.at(0.0, height), flat.at(across, height), colour=colour, width=0.7, dash="chain")
+        low, high = flat.at(across, 0.0), flat.at(across, height)
+        drawing.line("axis", low, high, colour="mid", width=0.8, dash="dotted")
+        placer.avoid(np.stack([flat.at(0.0, height), high]))
+        drawing.line("axis", high - tick, high + tick, colour=colour, width=1.8)
+        placer.avoid(np.stack([low, high]))
+        who = "" if len(owners) > 1 else f"{cars[owners[0]].label}: "
+        placer.words(
+            "text",
+            high,
+            f"{who}100 %, height of the mass centre\n{fixed(height, 0)} mm",
+            size=SMALL,
+            aim=180.0,
+            colour=colour,
+        )
+
+
+def _say(
+    placer: Placer,
+    flat: Flat,
+    cars: Sequence[OneCar],
+    supports: Sequence[Support | None],
+    reads: Sequence[Reading],
+    x: Difference | None,
+    level: float,
+) -> None:
+    for k, car in enumerate(cars):
+        read, support = reads[k], supports[k]
+        if x is not None and read is not None:
+            half = bar_of((x.sigma_a, x.sigma_b)[k], level)
+            said = f"{car.label}  {x.measure.label.lower()} {figure_words((x.a, x.b)[k], half, '%')}"
+            said += f" ({percent(level)})" if half > 0.0 else ""
+            at = flat.at(read[0], read[2])
+        else:
+            angle = float(np.degrees(np.arctan(_slope(car, support) * car.inward)))
+            said = f"{car.label}  support angle {fixed(angle, 1)}°"
+            edge = placer.frame.high[0] if car.inward > 0.0 else placer.frame.low[0]
+            at = np.array([0.6 * edge, 0.6 * flat.taller * _slope(car, support) * edge])
+        mine = 0.0 if read is None else read[2]
+        theirs = 0.0 if reads[1 - k] is None else (reads[1 - k] or (0.0, 0.0, 0.0))[2]
+        placer.words("text", at, said, aim=150.0 if mine > theirs else -150.0, colour=car.layer, bold=True)
+
+
+def _names(placer: Placer, flat: Flat, cars: Sequence[OneCar]) -> None:
+    car = cars[0]
+    for body in (b for b in car.wheel.bodies if b.joint is not None and b.part in ("upper arm", "lower arm")):
+        if len(body.places) > 2:
+            outer = flat.on(car, body.places[-1])
+            placer.words("text", outer, body.name, size=SMALL, aim=90.0, colour="soft")
+    placer.words("text", flat.on(car, car.wheel.centre), "wheel centre", size=SMALL, aim=0.0, colour="soft")
+
+
+def _missing(cars: Sequence[OneCar]) -> str:
+    angles = [float(np.degrees(np.arctan(_slope(c, next(iter(c.lines.supports), None)) * c.inward))) for c in cars]
+    told = " and ".join(f"{fixed(a, 1)}° in {c.label}" for a, c in zip(angles, cars, strict=True))
+    return f"Support angle {told}; wheelbase and mass centre are not known, so there is no percentage"
+
+
+_WHAT = {
+    "anti_dive_pct": "Braking loads the front wheels. The part of it that the links carry does not press the springs: "
+    "that is anti-dive.",
+    "anti_lift_pct": "Braking or drive unloads this axle. The part of it that the links carry does not stretch the "
+    "springs: that is anti-lift.",
+    "anti_squat_pct": "Drive loads the rear wheels. The part of it that the links carry does not press the springs: "
+    "that is anti-squat.",
+}
+
+
+def _caption(x: Difference | None, arrows: str) -> str:
+    line = (
+        "The line rises from where the tyre meets the ground towards the centre about which the wheel swings, seen from "
+        "the side."
+    )
+    if x is None:
+        return f"How to read it: {line} The steeper it is, the more of a braking or driving force the links carry."
+    bars = " Bars: how well the points let it be known." if not x.exact and np.isfinite(x.sigma) else ""
+    return (
+        f"How to read it: {_WHAT[x.measure.name]} {line} Where it is read, as far along the wheelbase as the axle's share "
+        f"of the force, its height over that of the mass centre is the figure.{bars}{arrows}"
+    )

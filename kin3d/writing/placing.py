@@ -1,0 +1,133 @@
+"""Where words go in a drawing: near what they speak of, on no other words, and across as few lines as can be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.writing.drawing import Align, Drawing, Frame, Polyline
+from kin3d.writing.lettering import block_size, type_size
+
+Array = NDArray[np.float64]
+AWAY = (0.9, 1.8, 3.0, 4.5, 6.5, 9.0, 12.0, 16.0)  # tried distances, in heights of capitals
+TURNS = np.radians([0, 180, 90, 270, 30, 150, 210, 330, 60, 120, 240, 300])
+GRID = 24  # places across the frame that are tried when there is no room near by
+LINE_COST, LEADER_COST = 4.0, 0.8  # of a line under words, and of one that a leader crosses, in heights of capitals
+AIM_COST = 2.0  # half of what words opposite to where they are liked cost, in heights of capitals
+LED = 3.0  # words farther away than so many heights have a leader
+ROOM = 0.35  # about words, in heights of capitals
+
+
+@dataclass(slots=True)
+class Placer:
+    """Places words in a drawing one after the other; what is drawn first is in nobody's way but its own."""
+
+    drawing: Drawing
+    frame: Frame
+    boxes: list[Array] = field(default_factory=list)  # (2, 2): low and high corner
+    strokes: list[Array] = field(default_factory=list)  # (2, 2): start and end
+
+    def avoid(self, places: Array) -> None:
+        """Lines that words should not stand on, shape (n, 2)."""
+        self.strokes += [np.stack(pair) for pair in pairwise(places)]
+
+    def keep(self, low: Array, high: Array) -> None:
+        """A box that no words may stand on."""
+        self.boxes.append(np.array([low, high], dtype=float))
+
+    def learn(self) -> None:
+        """Avoid every line that has been drawn."""
+        for item in self.drawing.items:
+            if isinstance(item, Polyline) and (item.width is None or item.width > 0.0):
+                self.avoid(np.concatenate([item.places, item.places[:1]]) if item.closed else item.places)
+
+    def words(self, layer: str, at: Array, text: str, size: float = 1.0, aim: float = 0.0, **look: Any) -> None:
+        """Write words near a place.
+
+        Parameters
+        ----------
+        size : float
+            Of the letters, over the drawing's.
+        aim : float
+            Direction in which the words are liked best, degrees from the right, counted to the left.
+        """
+        lines = text.split("\n")
+        wide, high = np.array(block_size(lines, type_size(size), bool(look.get("bold")))) * self.drawing.scale
+        half = np.array([wide, high]) / 2.0
+        middle = self._best(np.asarray(at, dtype=float), half, np.radians(aim))
+        h, way = self.drawing.height, middle - at
+        near = np.abs(way) - half
+        if float(np.hypot(*np.maximum(near, 0.0))) > LED * h:
+            end = middle - np.clip(way, -half - 0.3 * h, half + 0.3 * h)
+            self.drawing.line(layer, at, end, colour="mid", width=0.6, dash="solid")
+            self.avoid(np.stack([at, end]))
+        self.keep(middle - half - ROOM * h, middle + half + ROOM * h)
+        over = any(bool(_cut(s[None], middle - half, middle + half)[0]) for s in self.strokes)
+        # lines are set from the side that faces the place
+        align: Align = "center" if abs(way[0]) < half[0] else "left" if way[0] > 0.0 else "right"
+        x = {"left": middle[0] - half[0], "center": middle[0], "right": middle[0] + half[0]}[align]
+        self.drawing.words(layer, (x, middle[1]), text, align=align, level="middle", size=size, ground=over, **look)
+
+    def _best(self, at: Array, half: Array, aim: float) -> Array:
+        near = self._costs(at, self._around(at, half), half, aim)
+        if np.isfinite(near[1]).any():
+            return np.asarray(near[0][int(near[1].argmin())])
+        x, y = (np.linspace(self.frame.low[k] + half[k], self.frame.high[k] - half[k], GRID) for k in (0, 1))
+        every = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+        far = self._costs(at, every, half, aim)
+        return np.asarray(far[0][int(far[1].argmin())])
+
+    def _around(self, at: Array, half: Array) -> Array:
+        h = self.drawing.height
+        ways = np.stack([np.cos(TURNS), np.sin(TURNS)], axis=-1)
+        out = [at + ways * (half * np.abs(ways) ** 0.35 + d * h) for d in AWAY]
+        return np.concatenate(out)
+
+    def _costs(self, at: Array, middles: Array, half: Array, aim: float) -> tuple[Array, Array]:
+        """Places with their costs, in heights of capitals; infinite where there is no room."""
+        h = self.drawing.height
+        room = half + ROOM * h
+        low, high = middles - room, middles + room
+        inside = (low >= self.frame.low).all(axis=1) & (high <= self.frame.high).all(axis=1)
+        way = middles - at
+        away = np.hypot(*np.maximum(np.abs(way) - half, 0.0).T)
+        turned = np.arctan2(way[:, 1], way[:, 0]) - aim
+        cost = away / h + AIM_COST * (1.0 - np.cos(turned))
+        ends = np.stack([np.broadcast_to(at, middles.shape), middles - np.clip(way, -half, half)], axis=1)
+        for box in self.boxes:
+            on = (low < box[1]).all(axis=1) & (high > box[0]).all(axis=1)
+            inside &= ~on
+            if not ((at >= box[0]) & (at <= box[1])).all():  # a leader leaves the box that it begins in
+                inside &= ~((away > LED * h) & _cut(ends, box[0], box[1]))
+        for stroke in self.strokes:
+            cost += LINE_COST * _cut(np.broadcast_to(stroke, (len(middles), 2, 2)), low, high)
+            cost += LEADER_COST * ((away > LED * h) & _crossed(ends, stroke))
+        return middles, np.where(inside, cost, np.inf)
+
+
+def _cut(strokes: Array, low: Array, high: Array) -> NDArray[np.bool_]:
+    """Whether lines (n, 2, 2) pass through boxes, shape (n,)."""
+    start, way = strokes[:, 0], strokes[:, 1] - strokes[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first, last = (low - start) / way, (high - start) / way
+    within = (start >= low) & (start <= high)
+    still = way == 0.0
+    enter = np.where(still, np.where(within, -np.inf, np.inf), np.minimum(first, last)).max(axis=1)
+    leave = np.where(still, np.where(within, np.inf, -np.inf), np.maximum(first, last)).min(axis=1)
+    return np.asarray((enter <= leave) & (leave >= 0.0) & (enter <= 1.0))
+
+
+def _crossed(ends: Array, stroke: Array) -> NDArray[np.bool_]:
+    """Whether lines (n, 2, 2) cross one other line, shape (n,)."""
+
+    def side(of: Array, start: Array, end: Array) -> Array:
+        way, to = end - start, of - start
+        return np.asarray(way[..., 0] * to[..., 1] - way[..., 1] * to[..., 0])
+
+    one = side(stroke[0], ends[:, 0], ends[:, 1]) * side(stroke[1], ends[:, 0], ends[:, 1]) < 0.0
+    other = side(ends[:, 0], stroke[0], stroke[1]) * side(ends[:, 1], stroke[0], stroke[1]) < 0.0
+    return np.asarray(one & other)
