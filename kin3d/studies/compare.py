@@ -17,14 +17,15 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import compare_view as view
-from kin3d.studies.attribution import Attribution, attribute
+from kin3d.studies.attribution import attribute
+from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.fit import FittedCar, Scale, common_corners, fit
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.photo_points import adjusted_together
-from kin3d.studies.point_changes import Planes, PointChange, planes_of, point_changes
+from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
-from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, FigureKind, differences, figures
+from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, differences, figures
 from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import Uncertainty, exact_figures, first_order, uncertainty_of

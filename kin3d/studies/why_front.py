@@ -287,13 +287,13 @@ def _names(placer: Placer, flat: Flat, cars: Sequence[OneCar]) -> None:
 def _caption(cars: Sequence[OneCar], bars: bool, arrows: str) -> tuple[str, ...]:
     has_arms = any(c.lines.front.arms for c in cars)
     how = (
-        "Each arm is drawn on, dashed, until both meet: the instant centre, about which the wheel swings as it rises."
+        "each arm is drawn on, dashed, until both meet: the instant centre, about which the wheel swings as it rises."
         if has_arms
-        else "The wheel hangs on separate links; the instant centre, about which it swings as it rises, follows from "
+        else "the wheel hangs on separate links; the instant centre, about which it swings as it rises, follows from "
         "its motion."
     )
     said = " Bars: where the roll centre lies, given how well the points are known." if bars else ""
     return (
-        f"How to read it: {how[0].lower()}{how[1:]} The line from where the tyre meets the ground to there crosses the "
-        "middle of the car in the roll centre, at the height about which the body leans in a corner.{said}{arrows}",
+        f"How to read it: {how} The line from where the tyre meets the ground to there crosses the middle of the car "
+        f"in the roll centre, at the height about which the body leans in a corner.{said}{arrows}",
     )

@@ -273,13 +273,13 @@ _WHAT = {
 
 def _caption(x: Difference | None, arrows: str) -> str:
     line = (
-        "The line rises from where the tyre meets the ground towards the centre about which the wheel swings, seen from "
-        "the side."
+        "The line rises from where the tyre meets the ground towards the centre about which the wheel swings, seen "
+        "from the side."
     )
     if x is None:
         return f"How to read it: {line} The steeper it is, the more of a braking or driving force the links carry."
     bars = " Bars: how well the points let it be known." if not x.exact and np.isfinite(x.sigma) else ""
     return (
-        f"How to read it: {_WHAT[x.measure.name]} {line} Where it is read, as far along the wheelbase as the axle's share "
-        f"of the force, its height over that of the mass centre is the figure.{bars}{arrows}"
+        f"How to read it: {_WHAT[x.measure.name]} {line} Where it is read, as far along the wheelbase as the axle's "
+        f"share of the force, its height over that of the mass centre is the figure.{bars}{arrows}"
     )

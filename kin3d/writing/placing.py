@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.drawing import Align, Drawing, Frame, Polyline
+from kin3d.writing.drawing import Drawing, Frame, Polyline, TextAlign
 from kin3d.writing.lettering import block_size, type_size
 
 Array = NDArray[np.float64]
@@ -68,7 +68,7 @@ class Placer:
         self.keep(middle - half - ROOM * h, middle + half + ROOM * h)
         over = any(bool(_cut(s[None], middle - half, middle + half)[0]) for s in self.strokes)
         # lines are set from the side that faces the place
-        align: Align = "center" if abs(way[0]) < half[0] else "left" if way[0] > 0.0 else "right"
+        align: TextAlign = "center" if abs(way[0]) < half[0] else "left" if way[0] > 0.0 else "right"
         x = {"left": middle[0] - half[0], "center": middle[0], "right": middle[0] + half[0]}[align]
         self.drawing.words(layer, (x, middle[1]), text, align=align, level="middle", size=size, ground=over, **look)
 
