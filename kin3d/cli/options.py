@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -60,6 +61,25 @@ def processes(workers: int) -> int:
         raise RequestError(Finding("workers", f"--workers is {workers}; 0 (one a processor) or more is expected"))
     there = os.cpu_count() or 1
     return min(workers, there) if workers else there
+
+
+def parse_drives(given: Sequence[str]) -> dict[str, list[float]]:
+    """Read ``NAME=START:STOP:STEP`` of drives, each once.
+
+    Raises
+    ------
+    RequestError
+        For what has no name or no values, and a name that stands twice.
+    """
+    out: dict[str, list[float]] = {}
+    for text in given:
+        name, equals, values = text.partition("=")
+        if not equals or not name.strip():
+            raise RequestError(Finding("drive-form", f'--drive "{text}": expected NAME={RANGE}'))
+        if name.strip() in out:
+            raise RequestError(Finding("drive-twice", f'--drive {name.strip()} is given twice; once is expected'))
+        out[name.strip()] = parse_values(values, f"--drive {name.strip()}")
+    return out
 
 
 def parse_values(text: str, option: str) -> list[float]:

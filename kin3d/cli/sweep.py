@@ -19,6 +19,7 @@ EPILOG = (
     "Examples:\n\n"
     "  kin3d sweep models/dunlin/car.toml\n\n"
     "  kin3d sweep models/dunlin/car.toml --axle front --travel=-40:40:2.5 --rack=-20:20:5 --out front.csv\n\n"
+    "  kin3d sweep mycar/car.toml --drive pitman=-30:30:5 --measures steer_deg\n\n"
     "  kin3d sweep models/plover/car.toml --travel=-30:30:1 --plot curves.svg --measures camber_deg,motion_ratio\n\n"
     "  kin3d sweep models/dunlin/car.toml --roll=-2:2:0.5 --heave=-10:10:10 --migration roll-centre.svg"
 )
@@ -35,6 +36,10 @@ def sweep(
     roll: Annotated[str | None, typer.Option(help="Roll of the body in degrees, left side up positive.")] = None,
     pitch: Annotated[
         str | None, typer.Option(help="Pitch of the body in degrees, nose down positive; needs both axles.")
+    ] = None,
+    drive: Annotated[
+        list[str] | None,
+        typer.Option(help="A drive of the axle's layout, NAME=START:STOP:STEP, deg or mm; repeatable."),
     ] = None,
     rack: Annotated[str, typer.Option(help="Rack displacement in mm, written like --travel.")] = "0",
     measures: opt.Measures = None,
@@ -66,11 +71,12 @@ def sweep(
         raise RequestError(Finding("drives-mixed", text))
     asked = (given or {"travel": travel or "-40:40:5"}) | {"rack": rack}
     drives = {name: opt.parse_values(text, f"--{name}") for name, text in asked.items()}
-    count = _positions(drives)
+    own = opt.parse_drives(drive or [])
+    count = _positions(drives | own)
     names = opt.names_of(measures)
     read = kin3d.load(car)
     with progress_bar("Measures", count) as advance:
-        result = kin3d.sweep(read, axle, **drives, measures=names, progress=advance)
+        result = kin3d.sweep(read, axle, **drives, drives=own, measures=names, progress=advance)
     screen.plot(result, migration, "Roll-centre path", figure="migration")
     if dxf:
         ends, straight = result.ends()

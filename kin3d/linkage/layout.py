@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from kin3d.errors import Finding, LayoutError, raise_errors
 
@@ -27,6 +28,50 @@ class Slider:
 
     point: str
     line: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """A point that keeps its design distance from the plane through three points of a body."""
+
+    point: str
+    plane: tuple[str, str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """What a car file's user moves beside travel and rack; which of the three it is, `kind` says.
+
+    Attributes
+    ----------
+    name : str
+        As in ``--drive NAME=…``; on each side of an axle that is one system a drive of one name.
+    kind : {"turns", "along", "length"}
+        A body turned about the line of two points of its own and of the chassis, right hand from the first to the
+        second; points placed along the line from the first to the second; a length beyond that of the design.
+    line : tuple of str
+        The two points.
+    points : tuple of str
+        Points that are placed by it: all of the body's own, or those named; none for a length.
+    body : str
+        The body that turns; empty for the others.
+    """
+
+    name: str
+    kind: Literal["turns", "along", "length"]
+    line: tuple[str, str]
+    points: tuple[str, ...] = ()
+    body: str = ""
+
+    @property
+    def key(self) -> str:
+        """What tells it from the drive of the same name on the other side."""
+        return " ".join((self.name, *self.line))
+
+    @property
+    def unit(self) -> str:
+        """Unit in which it is asked for: degrees or mm."""
+        return "deg" if self.kind == "turns" else "mm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +130,8 @@ class Layout:
     rack: tuple[str, ...] = ()
     steering_axis: tuple[str, str] | None = None
     sliders: tuple[Slider, ...] = ()
+    guides: tuple[Guide, ...] = ()
+    drives: tuple[Drive, ...] = ()
     parts: tuple[Part, ...] = ()
 
     def keys(self) -> dict[str, tuple[str, ...]]:
@@ -116,6 +163,10 @@ class Linkage:
         Points that the rack moves.
     steering_axis : tuple of tuple of str, or None
         Points of the lower and of the upper ball joint; a joint stands in the mean of its points.
+    rack_turned : tuple of str
+        Points of the rack that go along its axis as seen from the other side of the car: those of a mirrored side.
+    wheel_centres : tuple of str
+        One, or the left one and the right one where both sides are one system.
     """
 
     layout: str
@@ -126,10 +177,30 @@ class Linkage:
     wheel_body: str
     steering_axis: tuple[tuple[str, ...], tuple[str, ...]] | None = None
     sliders: tuple[Slider, ...] = ()
+    guides: tuple[Guide, ...] = ()
+    drives: tuple[Drive, ...] = ()
     rocker: Rocker | None = None
     spring: tuple[str, str] | None = None
     bar: BarRole | None = None
     parts: tuple[str, ...] = ()
+    rack_turned: tuple[str, ...] = ()
+    wheel_centres: tuple[str, ...] = (WHEEL_CENTRE,)
+
+    @property
+    def both_sides(self) -> bool:
+        """Whether this is the linkage of both sides of an axle, with two wheels."""
+        return len(self.wheel_centres) > 1
+
+    @property
+    def driven(self) -> dict[str, str]:
+        """Drives beside travel and rack by name, with their units."""
+        return {d.name: d.unit for d in self.drives}
+
+    @property
+    def steers(self) -> str:
+        """The drive that steers: the rack, else the only drive; empty where there is none, or where there are more."""
+        names = tuple(self.driven)
+        return "rack" if self.rack else (names[0] if len(names) == 1 else "")
 
     def index(self, name: str) -> int:
         """Row of a point in a coordinate array of shape (n, 3)."""
@@ -179,6 +250,8 @@ def resolve(
     raise_errors(findings, LayoutError)
     fixed = bodies.pop(CHASSIS, ())
     axis = layout.steering_axis
+    turned = {d.body: tuple(p for p in bodies[d.body] if p not in d.line) for d in layout.drives if d.body}
+    drives = tuple(replace(d, points=turned[d.body]) if d.body else d for d in layout.drives)
     with_role = next((p for p in parts if p.rocker), None)
     return Linkage(
         layout=layout.name,
@@ -189,6 +262,8 @@ def resolve(
         wheel_body=layout.wheel_body,
         steering_axis=None if axis is None else ((axis[0],), (axis[1],)),
         sliders=layout.sliders,
+        guides=layout.guides,
+        drives=drives,
         rocker=with_role.rocker if with_role else None,
         spring=next((p.spring for p in parts if p.spring), None),
         bar=next((p.bar for p in parts if p.bar), None),
@@ -205,7 +280,9 @@ def points_needed(layout: Layout, keys: Mapping[str, str | None]) -> tuple[str, 
 def _needed(layout: Layout, parts: Iterable[Part], bodies: Bodies) -> dict[str, None]:
     needed = dict.fromkeys(n for points in bodies.values() for n in points if n != WHEEL_AXIS)
     needed |= dict.fromkeys([*layout.rack, *(n for p in parts for n in p.spring or ())])
-    return needed | dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
+    needed |= dict.fromkeys(n for s in layout.sliders for n in (s.point, *s.line))
+    needed |= dict.fromkeys(n for g in layout.guides for n in (g.point, *g.plane))
+    return needed | dict.fromkeys(n for d in layout.drives for n in d.line)
 
 
 def _attach(bodies: Bodies, attached: Mapping[str, str], place: str) -> list[Finding]:

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
+from re import fullmatch
 from typing import Any
 
 from kin3d.errors import Finding, LayoutError, raise_errors
-from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, BarRole, Bodies, Layout, Part, Rocker, Slider
+from kin3d.linkage.layout import BarRole, Bodies, Drive, Guide, Layout, Part, Rocker, Slider
+from kin3d.linkage.layout_faults import layout_faults
 from kin3d.linkage.names import normalise
 
 _FOLDER = Path(__file__).with_name("layouts")
+_TAKEN = ("travel", "rack", "heave", "roll", "pitch", "side", "status")  # names that no drive may have
 _KEYS = {
-    "": ("name", "about", "bodies", "rack", "wheel", "sliders", "parts"),
+    "": ("name", "about", "bodies", "rack", "wheel", "sliders", "guides", "drives", "parts"),
     "wheel": ("body", "steering_axis"),
     "rack": ("points",),
     "sliders": ("point", "line"),
+    "guides": ("point", "plane"),
+    "drives": ("turns", "axis", "points", "along", "length"),
     "parts": ("name", "key", "choices", "attach", "needs", "not_with", "points", "bodies", "rocker", "spring", "bar"),
     "rocker": ("body", "axis", "rod"),
     "spring": ("points",),
@@ -130,6 +135,8 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
         rack=check.points(rack.get("points", []), "[rack] points"),
         steering_axis=None if axis is None else check.pair(axis, "[wheel] steering_axis"),
         sliders=tuple(_slider(check, s) for s in check.tables(top, "sliders")),
+        guides=tuple(_guide(check, g) for g in check.tables(top, "guides")),
+        drives=tuple(_drives(check, top.get("drives", {}))),
         parts=tuple(_part(check, p) for p in check.tables(top, "parts")),
     )
     # what the tables say of each other is looked at once each of them is as it should be
@@ -139,7 +146,44 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
 
 def _slider(check: _Checker, data: Any) -> Slider:
     table = check.table(data, "[[sliders]]", "sliders")
-    return Slider(check.text(table, "point", "[[sliders]]"), check.pair(table.get("line"), "[[sliders]] line"))
+    point = normalise(check.text(table, "point", "[[sliders]]"))
+    return Slider(point, check.pair(table.get("line"), "[[sliders]] line"))
+
+
+def _guide(check: _Checker, data: Any) -> Guide:
+    table = check.table(data, "[[guides]]", "guides")
+    plane = check.points(table.get("plane"), "[[guides]] plane", 3)
+    p, q, r = plane if len(plane) == 3 else ("", "", "")
+    return Guide(normalise(check.text(table, "point", "[[guides]]")), (p, q, r))
+
+
+def _drives(check: _Checker, data: Any) -> Iterator[Drive]:
+    if not isinstance(data, dict):
+        check.say("layout-type", f"expected tables headed [drives.NAME], {_found(data)}", "[drives]")
+        return
+    for name, given in data.items():
+        where = f"[drives.{name}]"
+        table = check.table(given, where, "drives")
+        if not fullmatch("[a-z]+(_[a-z]+)*", name) or name in _TAKEN:
+            text = f'"{name}" cannot be the name of a drive; lower case and underscores are expected'
+            check.say("drive-name", f"{text}, and none of {', '.join(_TAKEN)}", where)
+        kinds = [k for k in ("turns", "points", "length") if k in table]
+        if len(kinds) != 1:
+            found = " and ".join(kinds) or "none of them"
+            text = f"exactly one of turns (with axis), points (with along) and length is expected, found {found}"
+            check.say("drive-kind", text, where)
+            continue
+        line = {"turns": "axis", "points": "along", "length": "length"}[kinds[0]]
+        extra = [k for k in ("axis", "along") if k in table and k != line]
+        if extra:
+            check.say("drive-kind", f"{extra[0]} does not go with {kinds[0]}; {line} is expected", where)
+        ends = check.pair(table.get(line), f"{where} {line}")
+        if kinds[0] == "turns":
+            yield Drive(name, "turns", ends, body=check.text(table, "turns", where))
+        elif kinds[0] == "points":
+            yield Drive(name, "along", ends, check.points(table["points"], f"{where} points"))
+        else:
+            yield Drive(name, "length", ends)
 
 
 def _part(check: _Checker, data: Any) -> Part:
@@ -180,124 +224,3 @@ def _rocker(check: _Checker, data: Any, where: str) -> Rocker:
         check.pair(table.get("axis"), f"{where} rocker axis"),
         check.pair(table.get("rod"), f"{where} rocker rod"),
     )
-
-
-def layout_faults(layout: Layout) -> list[Finding]:
-    """Names that a layout does not have, and points that cannot do what is asked of them."""
-    faults = _Faults(layout)
-    faults.wheel()
-    faults.rack()
-    faults.sliders()
-    for part in layout.parts:
-        faults.part(part)
-    return faults.findings
-
-
-class _Faults:
-    """Collects the findings of one layout, with all its parts taken as present."""
-
-    def __init__(self, layout: Layout) -> None:
-        self.layout = layout
-        self.findings: list[Finding] = []
-        self.bodies: dict[str, set[str]] = {CHASSIS: set()}
-        for source in (layout.bodies, *(p.bodies for p in layout.parts)):
-            for body, points in source.items():
-                self.bodies.setdefault(body, set()).update(points)
-        for part in layout.parts:
-            for body in part.choices if part.attach else ():
-                self.bodies.get(body, set()).update(part.attach)
-        self.bodies.get(layout.wheel_body, set()).update((WHEEL_CENTRE, WHEEL_AXIS))
-        free = {n for p in layout.parts if p.attach and not p.choices for n in p.attach}
-        self.points = set().union(*self.bodies.values(), layout.rack, free)
-
-    def say(self, code: str, text: str, where: str) -> None:
-        self.findings.append(Finding(code, text, f"{self.layout.source}, {where}"))
-
-    def body(self, name: str, where: str) -> bool:
-        """Whether there is such a body; a finding when there is none."""
-        if name in self.bodies:
-            return True
-        self.say("body-unknown", f'body "{name}" is not one of the bodies; {_hint(name, self.bodies)}', where)
-        return False
-
-    def known(self, names: Iterable[str], where: str, on: str = "") -> bool:
-        """Whether all points are on the body `on`, or on any; a finding for each that is not."""
-        there = self.bodies.get(on, set()) if on else self.points
-        lacking = [n for n in names if n not in there]
-        for name in lacking:
-            place = f'body "{on}"' if on else "any body"
-            self.say("point-unknown", f'point "{name}" is not on {place}; {_hint(name, there)}', where)
-        return not lacking
-
-    def wheel(self) -> None:
-        where = "[wheel]"
-        if self.layout.wheel_body == CHASSIS:
-            self.say("wheel-fixed", "the wheel's body is the chassis, which does not move; name the upright", where)
-        else:
-            self.body(self.layout.wheel_body, where)
-        axis = self.layout.steering_axis
-        if axis and self.known(axis, where) and not self._moving(axis):
-            text = f"steering_axis {axis[0]}, {axis[1]} is held by the chassis; name the lower and the upper joint"
-            self.say("steering-axis-fixed", text, where)
-        for held, what in ((self.bodies[CHASSIS], "the chassis"), (self.layout.rack, "the rack")):
-            if WHEEL_CENTRE in held:
-                self.say("wheel-fixed", f"{WHEEL_CENTRE} is on {what}, which holds it; take it out there", where)
-
-    def _moving(self, points: Iterable[str]) -> bool:
-        return any(p not in self.bodies[CHASSIS] for p in points)
-
-    def rack(self) -> None:
-        for point in self.layout.rack:
-            where = "[rack]"
-            on = [b for b, points in self.bodies.items() if point in points]
-            if CHASSIS in on:
-                text = f'point "{point}" is on the chassis and moves with the rack; take it out of one of the two'
-                self.say("rack-fixed", text, where)
-            elif not on and point not in (n for p in self.layout.parts for n in p.attach):
-                text = f'point "{point}" is on no body, so that it moves nothing; name the inner end of the tie link'
-                self.say("rack-loose", text, where)
-
-    def sliders(self) -> None:
-        for slider in self.layout.sliders:
-            where = "[[sliders]]"
-            names = (slider.point, *slider.line)
-            if self.known(names, where) and len(set(names)) < len(names):
-                text = f'point "{slider.point}" slides on a line through itself; two other points are expected'
-                self.say("slider-itself", text, where)
-
-    def part(self, part: Part) -> None:
-        where = f'[[parts]] "{part.name}"'
-        keys = [p.key for p in self.layout.parts if p.key]
-        if not part.key and not part.points:
-            text = "has neither key nor points, so that it would never be there; give one of the two"
-            self.say("part-never", text, where)
-        for name, value in (("needs", part.needs), ("not_with", part.not_with)):
-            if value and value not in keys:
-                self.say("key-unknown", f'{name} = "{value}" is not the key of a part; {_hint(value, keys)}', where)
-        for body in part.choices if part.attach else ():
-            self.body(body, f"{where} choices")
-        if part.rocker:
-            self._rocker(part.rocker, f"{where} rocker")
-        if part.bar:
-            self._bar(part.bar, f"{where} bar")
-
-    def _rocker(self, rocker: Rocker, where: str) -> None:
-        outer, inner = rocker.rod
-        if not self.body(rocker.body, where) or not self.known((*rocker.axis, inner), where, rocker.body):
-            return
-        if not any({outer, inner} <= points for body, points in self.bodies.items() if body != rocker.body):
-            text = f"no body joins {outer} and {inner}; a rod with these two points is expected"
-            self.say("rod-missing", text, where)
-        elif not self._moving(rocker.rod):
-            self.say("rod-fixed", f"the rod {outer}, {inner} is held by the chassis at both ends", where)
-
-    def _bar(self, bar: BarRole, where: str) -> None:
-        if self.body(bar.body, where):
-            self.known((*bar.axis, bar.link[1]), where, bar.body)
-            self.known(bar.link[:1], where)
-
-
-def _hint(name: str, known: Iterable[str]) -> str:
-    names = sorted(known)
-    near = difflib.get_close_matches(name, names, 1)
-    return f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(names) or 'none'}"

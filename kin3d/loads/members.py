@@ -57,8 +57,9 @@ class Statics:
             jets[point][k] = self.algebra.variable(jets[point][k], number)
         self._slots = [self.algebra.index[u] for u in units]
         q: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in jets.items()}
-        self.places = self.equations.places(q, design, lanes.rack, axis)
-        rows = self.equations.residuals(self.places, design, lanes.travel)
+        values, axes = kernel.system.values(lanes), kernel.system.axes(design, axis)
+        self.places = self.equations.places(q, design, values, axes)
+        rows = self.equations.residuals(self.places, design, values, axes)
         self._jacobian = np.stack([self._gradient(r) for r in rows], axis=0)
 
     def _gradient(self, x: Any) -> Array:

@@ -213,14 +213,16 @@ class Corner:
         """A point of the steering axis and its direction, upwards.
 
         Through the two ball joints, from the lower to the upper; without ball joints the instant screw axis of the
-        upright as the rack moves and the height of the wheel centre is held, or the length of the spring.
+        upright as the rack moves, or the only drive of the layout where it has no rack, and the height of the wheel
+        centre is held, or the length of the spring.
         """
         if self.linkage.steering_axis is not None:
             bottom, top = (self.joint(points) for points in self.linkage.steering_axis)
             return bottom, sub(top, bottom)
-        turning, moving = self._turning("rack"), self.rate(self.centre, "rack")
+        steers = self.linkage.steers or "rack"
+        turning, moving = self._turning(steers), self.rate(self.centre, steers)
         if self.axle.steering_axis_holds == "spring":
-            by_rack, by_travel = (self.spring_length.rate(self.motion.generators[d]) for d in ("rack", "travel"))
+            by_rack, by_travel = (self.spring_length.rate(self.motion.generators[d]) for d in (steers, "travel"))
             lift = -(by_rack / by_travel)  # travel per mm of rack that leaves the spring its length
             turning = add(turning, scale(lift, self.omega))
             moving = add(moving, scale(lift, self.centre_velocity))
@@ -247,7 +249,7 @@ def _derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
     """Travel to an order; the rack where it has to tell the steering axis; a direction of changed points."""
     generators = {"travel": 0}
     orders = [order]
-    for name, there in (("rack", model.linkage.steering_axis is None), ("points", seeded)):
+    for name, there in ((model.linkage.steers or "rack", model.linkage.steering_axis is None), ("points", seeded)):
         if there:
             generators[name] = len(orders)
             orders.append(1)

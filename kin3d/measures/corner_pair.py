@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.solve.kernel import Motion, Solved
-from kin3d.solve.lanes import Lanes, pair_lanes
+from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet, algebra_of, atan2, box, total_degree, value
@@ -56,7 +56,7 @@ class CornerPair(Corner):
             Order of derivatives along travel.
         """
         t0, t1, r = (np.asarray(x, float).ravel() for x in np.broadcast_arrays(left, right, rack))
-        lanes = pair_lanes(np.stack([t0, t1]), r)
+        lanes = model.pair(np.stack([t0, t1]), r)
         solved = model.kernel.solve(model.variants, lanes)
         found = CornerPair.of(model, lanes, solved, along=(box(degree), {"travel": 0}))
         found.roll_rad = np.zeros(len(r))
@@ -79,7 +79,7 @@ class CornerPair(Corner):
         roll = ALGEBRA.variable(np.tile(roll_rad, 2), DRIVES["roll"])
         x, y, z = ground_normal(roll, np.tile(pitch_rad, 2))
         normal: Vec = (ALGEBRA.constant(x), y, z)
-        known = {n: DRIVES[n] for n in ("travel", "rack")}
+        known = {"travel": DRIVES["travel"], model.linkage.steers or "rack": DRIVES["rack"]}
         found = CornerPair.of(model, lanes, solved, along=(ALGEBRA, known), normal=normal)
         found.roll_rad, found.straight = roll_rad, straight
         return found
@@ -207,7 +207,7 @@ class CornerPair(Corner):
 
 def design_contact(model: AxleModel) -> Array:
     """Contact points of left and right in the design position, shape (2, 3), mm."""
-    lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
+    lanes = model.pair(np.zeros((2, 1)), np.zeros(1))
     corner = Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), along=TRAVEL)
     return np.stack([np.broadcast_to(value(c), 2) for c in corner.contact], axis=-1)
 

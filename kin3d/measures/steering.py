@@ -19,9 +19,13 @@ _HOLDS = ("axle.steering_axis_holds",)
 
 def lacks_axis(corner: Corner) -> str:
     """Says so when nothing gives a steering axis."""
-    if corner.linkage.steering_axis is not None or corner.linkage.rack:
+    linkage = corner.linkage
+    if linkage.steering_axis is not None or linkage.steers:
         return ""
-    return f'layout "{corner.linkage.layout}" names neither a steering axis nor points on a rack'
+    if linkage.drives:
+        names = ", ".join(linkage.driven)
+        return f'layout "{linkage.layout}" names no steering axis and has several drives ({names}), none of them a rack'
+    return f'layout "{linkage.layout}" names neither a steering axis nor points on a rack, and has no drive'
 
 
 def caster(corner: Corner) -> Number:

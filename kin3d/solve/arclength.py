@@ -44,20 +44,23 @@ class Curve:
         (lanes, Jacobian) to whether det J of every block has the sign of the design position, (lanes,).
     lanes : Lanes
         Where each lane is to go.
+    turning : frozenset of str
+        Drives that are angles.
     """
 
     evaluate: Callable[[Lanes, Array, Array], CurveSlopes]
     same: Callable[[Lanes, Array], Mask]
     lanes: Lanes
+    turning: frozenset[str] = frozenset()
 
     @property
     def length(self) -> Array:
-        """Length of the way to the target, mm of travel or rack, whichever is more."""
-        return np.asarray(np.maximum(np.abs(self.lanes.travel), np.abs(self.lanes.rack)))
+        """Length of the way to the target, mm of the drive that moves most."""
+        return self.lanes.way(self.turning)
 
     def take(self, which: Mask | NDArray[np.intp]) -> Curve:
         """Some of the lanes."""
-        return Curve(self.evaluate, self.same, self.lanes.take(which))
+        return Curve(self.evaluate, self.same, self.lanes.take(which), self.turning)
 
     def at(self, x: Array) -> CurveSlopes:
         """Jacobian, its column along the way (lanes, m) and residuals at x, shape (lanes, m + 1)."""

@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.solve.arclength import Curve, CurveSlopes, follow
+from kin3d.solve.drives import value_of
 from kin3d.solve.implicit import implicit, stack_solve
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
 from kin3d.solve.status import Status
-from kin3d.solve.system import RACK, TRAVEL, System, bodies_in_line
-from kin3d.spatial.jets import box
+from kin3d.solve.system import System, bodies_in_line
+from kin3d.spatial.jets import Jet, box
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
@@ -50,7 +51,7 @@ def continue_along_branch(system: System, variants: Variants, lanes: Lanes) -> C
     q = np.array(np.broadcast_to(variants.per_lane(variants.start, lanes), (len(variants.start), lanes.count)))
     reached, step = np.zeros(lanes.count), np.full(lanes.count, FIRST_STEP)
     error: Array = np.zeros(lanes.count)
-    shortest = SMALLEST_STEP_MM / np.maximum(np.maximum(abs(lanes.travel), abs(lanes.rack)), SMALLEST_STEP_MM)
+    shortest = SMALLEST_STEP_MM / np.maximum(lanes.way(system.turning), SMALLEST_STEP_MM)
     for _ in range(MOST_STEPS):
         active = np.flatnonzero((reached < 1.0) & (step > shortest))
         if not active.size:
@@ -108,13 +109,22 @@ def _same_branch(system: System, variants: Variants, lanes: Lanes, dense: Array)
 
 def _predict(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array) -> Array:
     """Unknowns after the step by the Taylor expansion of second order along the lane's way."""
-    algebra = box(2)
-    at, design, axis = vectors(system, variants, lanes, q)
-    travel = algebra.variable(lanes.travel * reached, 0, lanes.travel)
-    rack = algebra.variable(lanes.rack * reached, 0, lanes.rack)
-    jets = implicit(system, algebra, at, design, travel, rack, axis)
-    rows = [jets[p][k] for _, p, k in system.unknown_keys]
+    rows = along_the_way(system, variants, lanes, q, reached, 2)
     return np.stack([j[(0,)] + ahead * (j[(1,)] + ahead * j[(2,)]) for j in rows])
+
+
+def along_the_way(
+    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, degree: int
+) -> list[Jet]:
+    """Unknowns as jets of the share of each lane's own straight way to its drives, from where it has come."""
+    algebra = box(degree)
+    at, design, axis = vectors(system, variants, lanes, q)
+    values = {}
+    for name in system.drives:
+        whole = lanes.drive(name)
+        values[name] = value_of(system.linkage, name, algebra.variable(whole * reached, 0, whole))
+    jets = implicit(system, algebra, at, design, values, system.axes(design, axis))
+    return [jets[p][k] for _, p, k in system.unknown_keys]
 
 
 def _outcome(
@@ -131,7 +141,7 @@ def _outcome(
         at = ways.part(share)
         inputs = numbers(system, variants, at, x)
         dense, residual = system.linear(inputs, at.count)
-        along = system.along(inputs, ways.travel, ways.rack)
+        along = system.along(inputs, ways)
         scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, at), residual.shape)
         return _finite(np.asarray(dense * scale.T[:, :, None])), (along * scale).T, (residual * scale).T
 
@@ -139,7 +149,7 @@ def _outcome(
         return _same_branch(system, variants, at, dense)
 
     with np.errstate(all="ignore"):
-        found = follow(Curve(evaluate, same, here), q[:, stopped], reached[stopped])
+        found = follow(Curve(evaluate, same, here, system.turning), q[:, stopped], reached[stopped])
         q[:, stopped], reached[stopped] = found.q, found.reached
         there, _, residual = evaluate(here, found.reached, found.q)
         error[stopped] = np.abs(residual).max(axis=1)
@@ -163,8 +173,9 @@ def numbers(system: System, variants: Variants, lanes: Lanes, q: Array) -> dict[
     for i, p in enumerate(system.linkage.points):
         for k in range(3):
             out["P", p, k] = variants.per_lane(variants.design[:, i, k], lanes)
-    out |= {("axis", "rack", k): variants.per_lane(variants.rack_axis[:, k], lanes) for k in range(3)}
-    return out | {TRAVEL: lanes.travel, RACK: lanes.rack}
+    _, design, axis = vectors(system, variants, lanes, q)
+    out |= {("axis", key, k): v[k] for key, v in system.axes(design, axis).items() for k in range(3)}
+    return out | dict(zip(system.drive_keys, system.drive_rows(lanes), strict=True))
 
 
 def vectors(

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, LayoutError
-from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
-from kin3d.solve.joints import held_apart, implied
+from kin3d.linkage.layout import Drive, Linkage
+from kin3d.solve.drives import RIGHT, TRAVEL, Axes, Values, places_of
+from kin3d.solve.joints import held_apart, implied, in_line
 from kin3d.solve.unknowns import Base, Unknowns
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
@@ -29,7 +30,7 @@ SLIDER_OFF_LINE_MM = 0.5  # a sliding point may stand this far off its line in t
 class Row:
     """One equation: what kind, which bodies and points it speaks of, which component (ties, sliders)."""
 
-    kind: Literal["length", "hinge", "tie", "slider", "travel"]
+    kind: Literal["length", "hinge", "tie", "slider", "guide", "drive", "travel"]
     bodies: tuple[str, ...]
     points: tuple[str, ...]
     component: int = 0
@@ -66,7 +67,12 @@ class Equations:
             rows += self._ties(body, order[:number])
         for slider in self.linkage.sliders:
             rows += self._slider(slider.point, *slider.line)
-        return [*rows, Row("travel", (self.linkage.wheel_body,), (WHEEL_CENTRE,))]
+        rows += [self._guide(guide.point, guide.plane) for guide in self.linkage.guides]
+        rows += [self._stroke(drive) for drive in self.linkage.drives if drive.kind == "length"]
+        for centre in self.linkage.wheel_centres:
+            body = next(b for b, points in self.linkage.bodies.items() if centre in points)
+            rows.append(Row("travel", (body,), (centre,)))
+        return rows
 
     def _rigid(self, base: Base, earlier: tuple[str, ...]) -> list[Row]:
         """Constant lengths of a base, those that no earlier body holds; a hinge's two are one and one linear row."""
@@ -74,7 +80,8 @@ class Equations:
         if base.hinge and len(p) == 3:
             return [Row("hinge", (base.body,), p), Row("length", (base.body,), (p[0], p[2]))]
         pairs = [(p[i], p[j]) for i in range(len(p)) for j in range(i)]
-        return [Row("length", (base.body,), pair) for pair in pairs if not held_apart(self.linkage, earlier, *pair)]
+        free = [pair for pair in pairs if not held_apart(self.linkage, earlier, self._at, *pair)]
+        return [Row("length", (base.body,), pair) for pair in free]
 
     def _ties(self, body: str, earlier: tuple[str, ...]) -> list[Row]:
         """Ties of the points that a body carries and whose places are given elsewhere too."""
@@ -98,15 +105,29 @@ class Equations:
             raise LayoutError(Finding("slider-off-line", text, self.linkage.layout))
         # the cross product has three components of which two are independent: leave out the one along the line
         keep = [k for k in range(3) if k != int(np.argmax(np.abs(along)))]
-        bodies = tuple(b for b, ps in self.linkage.bodies.items() if point in ps or (start in ps and end in ps))
-        return [Row("slider", bodies, (point, start, end), k) for k in keep]
+        return [Row("slider", self._owners(point, (start, end)), (point, start, end), k) for k in keep]
+
+    def _guide(self, point: str, plane: tuple[str, str, str]) -> Row:
+        if in_line(*(self._at[p] for p in plane)):
+            text = (
+                f'point "{point}" is guided by the plane of {", ".join(plane)}, which lie in one line and make none; '
+                "move one of them off it"
+            )
+            raise LayoutError(Finding("guide-plane", text, self.linkage.layout))
+        return Row("guide", self._owners(point, plane), (point, *plane))
+
+    def _stroke(self, drive: Drive) -> Row:
+        return Row("drive", (), drive.line, self.linkage.drives.index(drive))
+
+    def _owners(self, point: str, others: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(b for b, points in self.linkage.bodies.items() if point in points or set(others) <= set(points))
 
     def places(
         self,
         q: Mapping[str, Vec],
         design: Mapping[str, Vec],
-        rack: Number,
-        rack_axis: Vec,
+        values: Values,
+        axes: Axes,
         weights: Mapping[str, Weights] | None = None,
     ) -> Places:
         """Place of every point, in the order of the linkage's points.
@@ -117,17 +138,17 @@ class Equations:
             Coordinates of the unknown points.
         design : mapping of point to vector
             Design coordinates of all points.
-        rack : number
-            Displacement of the rack, mm.
-        rack_axis : vector
-            Unit direction of the rack.
+        values : mapping of drive to number or pair
+            Where every drive stands (`value_of`).
+        axes : mapping of key to vector
+            As `axes_of` gives them.
         weights : mapping of point to weights, optional
             `weights` of the carried points that are wanted, where they are known already; the other carried points are
             then left out.
         """
         known = self.weights(design) if weights is None else weights
         at: Places = {p: design[p] for p in self.linkage.fixed}
-        at |= {p: add(design[p], scale(rack, rack_axis)) for p in self.linkage.rack}
+        at |= places_of(self.linkage, design, values, axes)
         at |= dict(q)
         for p, body in self.unknowns.carried.items():
             if p in known:
@@ -154,14 +175,20 @@ class Equations:
     def _base_points(self, row: Row) -> tuple[str, ...]:
         return self.unknowns.bases[row.bodies[0]].points if row.kind == "tie" else ()
 
-    def residuals(self, at: Mapping[str, Vec], design: Mapping[str, Vec], travel: Number) -> list[Number]:
+    def residuals(
+        self, at: Mapping[str, Vec], design: Mapping[str, Vec], values: Values, axes: Axes
+    ) -> list[Number]:
         """Value of every row, zero where the linkage closes. Unit: mm², mm for ties and travel."""
-        return [self.residual(row, at, design, travel) for row in self.rows]
+        return [self.residual(row, at, design, values, axes) for row in self.rows]
 
-    def residual(self, row: Row, at: Mapping[str, Vec], design: Mapping[str, Vec], travel: Number) -> Number:
+    def residual(
+        self, row: Row, at: Mapping[str, Vec], design: Mapping[str, Vec], values: Values, axes: Axes
+    ) -> Number:
         """Value of one row."""
         if row.kind == "travel":
-            return at[row.points[0]][2] - design[row.points[0]][2] - travel
+            centre = row.points[0]
+            drive = RIGHT if centre in self.linkage.wheel_centres[1:] else TRAVEL
+            return at[centre][2] - design[centre][2] - values[drive]
         if row.kind == "length":
             now, then = (sub(w[row.points[0]], w[row.points[1]]) for w in (at, design))
             return 0.5 * (dot(now, now) - dot(then, then))
@@ -170,6 +197,12 @@ class Equations:
             return dot(sub(design[m], design[k]), sub(at[p], design[p]))
         if row.kind == "tie":
             return self._tie(row, at, design)
+        if row.kind == "guide":
+            return _over_plane(at, row.points) - _over_plane(design, row.points)
+        if row.kind == "drive":
+            own = self.linkage.drives[row.component]
+            gap, longer = sub(at[row.points[0]], at[row.points[1]]), axes[own.key][0] + values[own.name]
+            return 0.5 * (dot(gap, gap) - longer * longer)
         now, then = (self._off_line(w, row.points)[row.component] for w in (at, design))
         return now - then
 
@@ -216,14 +249,23 @@ class Equations:
         """What each row must be divided by to be an error of a length in mm, shape (rows, …)."""
         out = []
         for row in self.rows:
-            two = {"length": (0, 1), "hinge": (0, 1), "slider": (1, 2)}.get(row.kind)
+            two = {"length": (0, 1), "hinge": (0, 1), "drive": (0, 1), "slider": (1, 2)}.get(row.kind)
             if row.kind == "tie" and len(row.points) > 1:
                 out.append(self._tie_length(row, design))
+            elif row.kind == "guide":
+                p, a, b = (design[n] for n in row.points[1:])
+                out.append(np.linalg.norm(np.cross(a - p, b - p), axis=-1))
             elif two is None:
                 out.append(np.ones(()))
             else:
                 out.append(np.linalg.norm(design[row.points[two[0]]] - design[row.points[two[1]]], axis=-1))
         return np.stack(np.broadcast_arrays(*out))
+
+
+def _over_plane(at: Mapping[str, Vec], names: tuple[str, ...]) -> Number:
+    """Height of a point over the plane through three others, times twice the area of their triangle."""
+    point, p, a, b = (at[n] for n in names)
+    return dot(sub(point, p), cross(sub(a, p), sub(b, p)))
 
 
 def _frame(at: Mapping[str, Vec], base: Base) -> tuple[Vec, Vec, Vec]:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.solve.drives import Axes, Values
 from kin3d.solve.elimination import Factors
 from kin3d.solve.system import BlockPlan, System
 from kin3d.spatial.jets import Algebra, Jet
@@ -84,9 +85,8 @@ def implicit(
     algebra: Algebra,
     q: Mapping[str, Vec],
     design: Mapping[str, Vec],
-    travel: Any,
-    rack: Any,
-    rack_axis: Vec,
+    values: Values,
+    axes: Axes,
 ) -> dict[str, Vec]:
     """Jets of the unknown points.
 
@@ -96,16 +96,16 @@ def implicit(
         Which derivatives are wanted.
     q : mapping of point to vector
         The solved position: numbers or arrays over lanes.
-    design, rack_axis : vectors
+    design, axes : mappings to vectors
         Numbers, or jets where a design coordinate is varied.
-    travel, rack : number or Jet
+    values : mapping of drive to number, Jet or pair
         Jets where the drive is varied.
 
     Returns
     -------
     dict of point to vector of Jet
     """
-    inputs = _inputs(q, design, travel, rack, rack_axis)
+    inputs = _inputs(q, design, values, axes)
     solvers = [BlockSolver(plan, inputs) for plan in system.blocks]
     jets = {p: tuple(algebra.constant(c) for c in v) for p, v in q.items()}
     chosen = [[system.equations.rows[r] for r in system.row_order[plan.slice]] for plan in system.blocks]
@@ -115,14 +115,15 @@ def implicit(
         # what is of a higher degree does not reach down, so that it need not be computed yet
         small = algebra.up_to(degree)
         wanted = [k for k, m in enumerate(small.monomials) if sum(m) == degree]
-        drives, then = (_cut(travel, small), _cut(rack, small)), {p: _cut_all(v, small) for p, v in design.items()}
+        drives = {name: _cut_all(v, small) if isinstance(v, tuple) else _cut(v, small) for name, v in values.items()}
+        then, ways = ({p: _cut_all(v, small) for p, v in given.items()} for given in (design, axes))
         for plan, solver, rows, names in zip(system.blocks, solvers, chosen, carried, strict=True):
             now = {p: _cut_all(v, small) for p, v in jets.items()}
             constants = {p: _cut_all(weights[p], small) for p in names}
-            at = system.equations.places(now, then, drives[1], _cut_all(rack_axis, small), constants)
-            values = [system.equations.residual(r, at, then, drives[0]) for r in rows]
+            at = system.equations.places(now, then, drives, ways, constants)
+            residuals = [system.equations.residual(r, at, then, drives, ways) for r in rows]
             for k in wanted:
-                right = [_negative(r, k) for r in values]
+                right = [_negative(r, k) for r in residuals]
                 if all(v is None for v in right):
                     continue
                 solved = solver.solve([0.0 if v is None else v for v in right])
@@ -146,7 +147,7 @@ def _negative(row: Any, k: int) -> Any:
     return -row.coefficients[k]
 
 
-def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], travel: Any, rack: Any, axis: Vec) -> dict[Any, Any]:
+def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], values: Values, axes: Axes) -> dict[Any, Any]:
     """Tape inputs with the constant parts of whatever is a jet."""
 
     def constant(x: Any) -> Any:
@@ -154,6 +155,8 @@ def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], travel: Any, rack: 
 
     out: dict[Any, Any] = {("q", p, k): v[k] for p, v in q.items() for k in range(3)}
     out |= {("P", p, k): constant(v[k]) for p, v in design.items() for k in range(3)}
-    out |= {("axis", "rack", k): constant(axis[k]) for k in range(3)}
-    out |= {("drive", "travel", 0): constant(travel), ("drive", "rack", 0): constant(rack)}
+    out |= {("axis", key, k): constant(v[k]) for key, v in axes.items() for k in range(3)}
+    for name, stands in values.items():
+        parts = stands if isinstance(stands, tuple) else (stands,)
+        out |= {("drive", name, k): constant(x) for k, x in enumerate(parts)}
     return out

@@ -10,15 +10,16 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.continuation import vectors
+from kin3d.solve.continuation import along_the_way, vectors
+from kin3d.solve.drives import RACK, RIGHT, TRAVEL, value_of
 from kin3d.solve.implicit import implicit
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.system import System
-from kin3d.spatial.jets import Algebra, total_degree
+from kin3d.spatial.jets import total_degree
 
 Array = NDArray[np.float64]
 TRAVEL_DEGREE = 5  # degree of the Taylor expansion along travel alone
-GRID_DEGREE = 4  # and along travel and rack together
+GRID_DEGREE = 4  # and along travel and rack together, or along a way of its own
 NODES = 18  # solved positions through which the polynomial of a long sweep goes
 LONG_SWEEP = 200  # lanes of one variant for each node from which the polynomial is worth its nodes
 FEW_VARIANTS = 4
@@ -26,39 +27,79 @@ FEW_VARIANTS = 4
 Guess = Callable[[Lanes], Array]  # lanes to unknowns, shape (unknowns, lanes)
 
 
-def taylor(system: System, variants: Variants, *, with_rack: bool) -> Guess:
-    """Expansion of every unknown about the design position, by exact derivatives along travel and rack.
+class Taylor:
+    """Expansions of every unknown about the design position, by exact derivatives along the drives.
 
-    Lanes whose rack stands straight take the expansion along travel alone, whatever their neighbours do.
+    A lane takes the expansion along the drives that it moves and no other, whatever its neighbours do: along travel
+    alone, both wheels alike; along travel and rack; along the travels of two wheels that differ, where both sides are
+    one system; for any other mix, along its own straight way.
     """
-    along = _Expansion(system, variants, total_degree(1, TRAVEL_DEGREE))
-    if not with_rack:
-        return along
-    both = _Expansion(system, variants, total_degree(2, GRID_DEGREE))
 
-    def guess(lanes: Lanes) -> Array:
-        straight = lanes.rack == 0.0
-        if not straight.any():
-            return both(lanes)
-        out = np.empty((len(system.unknown_keys), lanes.count))
-        for expansion, mine in ((along, straight), (both, ~straight)):
-            out[:, mine] = expansion(lanes.take(mine))
+    def __init__(self, system: System, variants: Variants) -> None:
+        self.system, self.variants = system, variants
+        self._made: dict[tuple[str, ...], _Expansion] = {}
+        self._along((TRAVEL,))
+
+    def __call__(self, lanes: Lanes) -> Array:
+        """Unknowns of the lanes, shape (unknowns, lanes)."""
+        straight = lanes.straight
+        if straight.all():
+            return self._along((TRAVEL,))(lanes)
+        kinds: list[tuple[tuple[str, ...], NDArray[np.bool_]]] = [((TRAVEL,), straight)]
+        even = self._even(lanes)
+        uneven = ~straight & ~even & (lanes.rack == 0.0) & self._idle(lanes)
+        racked = ~straight & even & self._idle(lanes)
+        kinds += [((TRAVEL, RACK), racked), ((TRAVEL, RIGHT), uneven)]
+        kinds.append(((), ~straight & ~racked & ~uneven))
+        if any(mine.all() for _, mine in kinds):
+            return self._start(next(drives for drives, mine in kinds if mine.all()), lanes)
+        out = np.empty((len(self.system.unknown_keys), lanes.count))
+        for drives, mine in kinds:
+            if mine.any():
+                out[:, mine] = self._start(drives, lanes.take(mine))
         return out
 
-    return guess
+    def _start(self, drives: tuple[str, ...], lanes: Lanes) -> Array:
+        return self._along(drives)(lanes) if drives else self._own_way(lanes)
+
+    def _along(self, drives: tuple[str, ...]) -> _Expansion:
+        if drives not in self._made:
+            self._made[drives] = _Expansion(self.system, self.variants, drives)
+        return self._made[drives]
+
+    @staticmethod
+    def _even(lanes: Lanes) -> NDArray[np.bool_]:
+        return np.asarray(lanes.drive(RIGHT) == lanes.travel)
+
+    @staticmethod
+    def _idle(lanes: Lanes) -> NDArray[np.bool_]:
+        """Lanes that move none of the layout's own drives."""
+        out = np.ones(lanes.count, dtype=bool)
+        for name, x in lanes.more.items():
+            out &= (x == 0.0) | (name == RIGHT)
+        return out
+
+    def _own_way(self, lanes: Lanes) -> Array:
+        start = self.variants.per_lane(self.variants.start, lanes)
+        q = np.array(np.broadcast_to(start, (len(start), lanes.count)))
+        jets = along_the_way(self.system, self.variants, lanes, q, np.zeros(lanes.count), GRID_DEGREE)
+        return np.stack([np.broadcast_to(sum(j[k,] for k in range(GRID_DEGREE + 1)), lanes.count) for j in jets])
 
 
 class _Expansion:
-    """A Taylor expansion of every unknown, for every variant; over one drive (travel) or two (travel, rack)."""
+    """A Taylor expansion of every unknown, for every variant, over one drive or two."""
 
-    def __init__(self, system: System, variants: Variants, algebra: Algebra) -> None:
-        travel = algebra.variable(0.0, 0)
-        rack = algebra.variable(0.0, 1) if len(algebra.monomials[0]) > 1 else 0.0
+    def __init__(self, system: System, variants: Variants, drives: tuple[str, ...]) -> None:
+        algebra = total_degree(len(drives), GRID_DEGREE if RACK in drives else TRAVEL_DEGREE)
         zero = np.zeros(variants.count)
         _, design, axis = vectors(system, variants, Lanes(np.arange(variants.count), zero, zero), variants.start)
         points = {p: design[p] for p in system.equations.unknowns.points}
-        jets = implicit(system, algebra, points, design, travel, rack, axis)
-        self.monomials = algebra.monomials
+        values = {name: value_of(system.linkage, name, 0.0) for name in system.drives}
+        values |= {name: algebra.variable(0.0, k) for k, name in enumerate(drives)}
+        if RIGHT in values and RIGHT not in drives:
+            values[RIGHT] = values[TRAVEL]  # both wheels alike
+        jets = implicit(system, algebra, points, design, values, system.axes(design, axis))
+        self.drives, self.monomials = drives, algebra.monomials
         self.coefficients = np.zeros((len(self.monomials), len(system.unknown_keys), variants.count))
         for column, (_, p, k) in enumerate(system.unknown_keys):
             for row, c in enumerate(jets[p][k].coefficients):
@@ -68,9 +109,10 @@ class _Expansion:
         """Unknowns of the lanes, by sums in one order: a product of matrices rounds by how many lanes there are."""
         one = self.coefficients.shape[-1] == 1
         total = np.zeros((self.coefficients.shape[1], lanes.count))
+        moved = [lanes.drive(name) for name in self.drives]
         for monomial, c in zip(self.monomials, self.coefficients, strict=True):
             power = np.ones(lanes.count)
-            for drive, n in zip((lanes.travel, lanes.rack), monomial, strict=False):
+            for drive, n in zip(moved, monomial, strict=True):
                 for _ in range(n):
                     power = power * drive
             total += (c if one else c[:, lanes.variant]) * power
@@ -78,10 +120,11 @@ class _Expansion:
 
 
 def worth_nodes(variants: Variants, lanes: Lanes) -> bool:
-    """Whether so many lanes of so few variants, all at one rack, deserve a polynomial through solved positions."""
+    """Whether so many lanes of so few variants, other drives held, deserve a polynomial through solved positions."""
     if variants.count > FEW_VARIANTS or lanes.count < LONG_SWEEP * NODES * variants.count:
         return False
-    return bool((lanes.rack == lanes.rack[0]).all()) and float(np.ptp(lanes.travel)) > 0.0
+    held = all((x == x[0]).all() for x in (lanes.rack, *lanes.more.values()))
+    return held and RIGHT not in lanes.more and float(np.ptp(lanes.travel)) > 0.0
 
 
 def nodes(variants: Variants, lanes: Lanes) -> Lanes:
@@ -89,7 +132,8 @@ def nodes(variants: Variants, lanes: Lanes) -> Lanes:
     low, high = float(lanes.travel.min()), float(lanes.travel.max())
     x = np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES)
     travel = np.tile(0.5 * (low + high) + 0.5 * (high - low) * x, variants.count)
-    return Lanes(np.repeat(np.arange(variants.count), NODES), travel, np.full(travel.size, lanes.rack[0]))
+    more = {name: np.full(travel.size, x[0]) for name, x in lanes.more.items()}
+    return Lanes(np.repeat(np.arange(variants.count), NODES), travel, np.full(travel.size, lanes.rack[0]), more)
 
 
 def through(variants: Variants, at: Lanes, q: Array) -> Guess:

@@ -9,7 +9,7 @@ other lanes are there.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import Linkage
 from kin3d.solve.continuation import Continuation, vectors
+from kin3d.solve.drives import RIGHT, TRAVEL, value_of
 from kin3d.solve.implicit import implicit
-from kin3d.solve.initial_guess import Guess, nodes, taylor, through, worth_nodes
+from kin3d.solve.initial_guess import Guess, Taylor, nodes, through, worth_nodes
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import correct
 from kin3d.solve.program import evaluate
@@ -46,18 +47,21 @@ class Solved:
         Largest error of a length after closing.
     stepped : int
         Lanes that a single step from the design position did not reach, and that were stepped there.
-    limits : dict of int to (float, float)
-        For each lane that ran into a limit the travel and rack to which it came.
+    limits : dict of int to tuple of float
+        For each lane that ran into a limit the travel and rack to which it came, and its other drives in their order.
     in_line : dict of int to str
         For each of these the names of the bodies in line there.
+    units : mapping of str to str
+        Units of the layout's own drives.
     """
 
     q: Array
     status: NDArray[np.int8]
     error_mm: Array
     stepped: int
-    limits: dict[int, tuple[float, float]]
+    limits: dict[int, tuple[float, ...]]
     in_line: dict[int, str]
+    units: Mapping[str, str] = field(default_factory=dict)
 
     def take(self, which: Any) -> Solved:
         """The lanes of a slice, index or mask; limits are those of the whole and are left out."""
@@ -113,7 +117,7 @@ class Kernel:
     def __init__(self, linkage: Linkage, design: Array) -> None:
         self.linkage = linkage
         self.system = System(linkage, np.asarray(design, dtype=float))
-        self._expanded: tuple[Variants, bool, Guess] | None = None
+        self._expanded: tuple[Variants, Guess] | None = None
 
     def variants(self, design: Array, rack_axis: Array | None = None) -> Variants:
         """Prepare variants.
@@ -133,7 +137,9 @@ class Kernel:
         uniforms = [np.broadcast_to(v, len(coordinates)) for v in evaluate(system.uniforms, inputs)]
         at = {p: coordinates[:, k] for k, p in enumerate(self.linkage.points)}
         lengths = system.equations.lengths(at)[list(system.row_order)]
-        inputs |= dict(zip(system.unknown_keys, start, strict=True)) | dict.fromkeys(system.lane_keys[-2:], 0.0)
+        zero = Lanes(np.zeros(1, dtype=np.intp), np.zeros(1), np.zeros(1))
+        stand = [float(x[0]) for x in system.drive_rows(zero)]
+        inputs |= dict(zip(system.unknown_keys, start, strict=True)) | dict(zip(system.drive_keys, stand, strict=True))
         with np.errstate(all="ignore"):
             determinants = [evaluate(b.newton_outputs[-1:], inputs)[0] for b in system.blocks]
         return Variants(
@@ -149,13 +155,23 @@ class Kernel:
         out: dict[Any, Any] = {
             ("P", p, k): design[:, i, k] for i, p in enumerate(self.linkage.points) for k in range(3)
         }
-        return out | {("axis", "rack", k): axes[:, k] for k in range(3)}
+        at: dict[str, Vec] = {p: tuple(design[:, i].T) for i, p in enumerate(self.linkage.points)}
+        found = self.system.axes(at, tuple(axes.T))
+        return out | {("axis", key, k): v[k] for key, v in found.items() for k in range(3)}
 
-    def lanes(self, variants: Variants, travel: Any, rack: Any = 0.0) -> Lanes:
-        """All positions (broadcast of travel and rack, flattened) of all variants, the variant varying slowest."""
-        t, r = (np.asarray(x, dtype=float).ravel() for x in np.broadcast_arrays(travel, rack))
-        which = np.repeat(np.arange(variants.count), len(t))
-        return Lanes(which, np.tile(t, variants.count), np.tile(r, variants.count))
+    def lanes(self, variants: Variants, travel: Any, rack: Any = 0.0, more: Mapping[str, Any] | None = None) -> Lanes:
+        """All positions (broadcast of all drives, flattened) of all variants, the variant varying slowest.
+
+        Parameters
+        ----------
+        more : mapping of str to float or ndarray, optional
+            Drives beside travel and rack, mm or rad.
+        """
+        given = more or {}
+        every = np.broadcast_arrays(travel, rack, *given.values())
+        t, r, *others = (np.tile(np.asarray(x, dtype=float).ravel(), variants.count) for x in every)
+        which = np.repeat(np.arange(variants.count), len(t) // variants.count)
+        return Lanes(which, t, r, dict(zip(given, others, strict=True)))
 
     def solve(self, variants: Variants, lanes: Lanes, *, step: bool = True) -> Solved:
         """Close the linkage in every lane, each on the branch of assembly of its own design position.
@@ -170,7 +186,7 @@ class Kernel:
 
     def _guess(self, variants: Variants, lanes: Lanes) -> Guess:
         """Taylor's start, or for a long sweep the polynomial through nodes that start from it."""
-        start = self._taylor(variants, with_rack=bool(np.any(lanes.rack)))
+        start = self._taylor(variants)
         if worth_nodes(variants, lanes):
             at = nodes(variants, lanes)
             solved = self._solve(variants, at, start, step=False)
@@ -178,14 +194,11 @@ class Kernel:
                 return through(variants, at, solved.q)
         return start
 
-    def _taylor(self, variants: Variants, *, with_rack: bool) -> Guess:
+    def _taylor(self, variants: Variants) -> Guess:
         """The expansion about the design position; that of the variants asked for last is kept."""
-        last = self._expanded
-        if last is not None and last[0] is variants and last[1] == with_rack:
-            return last[2]
-        guess = taylor(self.system, variants, with_rack=with_rack)
-        self._expanded = (variants, with_rack, guess)
-        return guess
+        if self._expanded is None or self._expanded[0] is not variants:
+            self._expanded = (variants, Taylor(self.system, variants))
+        return self._expanded[1]
 
     def _solve(self, variants: Variants, lanes: Lanes, guess: Guess, *, step: bool) -> Solved:
         q = np.empty((len(self.system.unknown_keys), lanes.count))
@@ -196,7 +209,7 @@ class Kernel:
             here = lanes.take(part)
             q[:, part], error[part], good[part] = correct(self.system, variants, here, guess(here))
         status = np.full(lanes.count, Status.OK, dtype=np.int8)
-        limits: dict[int, tuple[float, float]] = {}
+        limits: dict[int, tuple[float, ...]] = {}
         in_line: dict[int, str] = {}
         behind = np.flatnonzero(~good)
         if behind.size and not step:
@@ -210,15 +223,16 @@ class Kernel:
             q[:, came[fine]], error[came[fine]] = closed[:, fine], size[fine]
             limits = self._limits(behind, lanes, stepped)
             in_line = {int(behind[k]): names for k, names in stepped.in_line.items()}
-        return Solved(q, status, error, int(behind.size), limits, in_line)
+        return Solved(q, status, error, int(behind.size), limits, in_line, self.linkage.driven)
 
     @staticmethod
-    def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: Continuation) -> dict[int, tuple[float, float]]:
+    def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: Continuation) -> dict[int, tuple[float, ...]]:
         ended = np.flatnonzero(stepped.status == Status.LIMIT)
         part = stepped.reached[ended]
         where = behind[ended]
-        pairs = zip(lanes.travel[where] * part, lanes.rack[where] * part, strict=True)
-        return {int(k): (float(t), float(r)) for k, (t, r) in zip(where, pairs, strict=True)}
+        every = (lanes.travel, lanes.rack, *lanes.more.values())
+        reached = zip(*(x[where] * part for x in every), strict=True)
+        return {int(k): tuple(float(x) for x in row) for k, row in zip(where, reached, strict=True)}
 
     def _rows(self) -> list[tuple[str, int]]:
         return [(p, i) for i, p in enumerate(self.linkage.points)]
@@ -226,7 +240,8 @@ class Kernel:
     def points(self, variants: Variants, lanes: Lanes, solved: Solved) -> Array:
         """Coordinates of every point, shape (lanes, points, 3), mm; NaN where a lane is not solved."""
         q, design, axis = vectors(self.system, variants, lanes, solved.q)
-        places = self.system.equations.places(q, design, lanes.rack, axis)
+        axes = self.system.axes(design, axis)
+        places = self.system.equations.places(q, design, self.system.values(lanes), axes)
         rows = [np.stack(np.broadcast_arrays(*places[p], lanes.travel)[:3], axis=-1) for p in self.linkage.points]
         return np.stack(rows, axis=1)
 
@@ -246,7 +261,9 @@ class Kernel:
         algebra : Algebra
             Which derivatives are wanted.
         generators : mapping of str to int
-            Number of the generator that is ``"travel"``, ``"rack"`` or ``"points"``; any of them may be left out.
+            Number of the generator that is a drive (``"travel"``, ``"rack"``, one of the layout's; mm or rad), or
+            ``"points"``; any of them may be left out. Where both sides are one system ``"travel"`` is both wheels
+            alike, ``"apart"`` the left one up as much as the right one goes down.
         seeds : ndarray, shape (directions, points, 3), optional
             With ``"points"``: directions in which design coordinates change, mm per unit. Coefficients with that
             generator then have the shape (directions, lanes).
@@ -257,16 +274,28 @@ class Kernel:
             Taylor coefficients: mm, mm per mm of drive, half of mm per mm², …
         """
         q, design, axis = vectors(self.system, variants, lanes, solved.q)
-        drives: dict[str, Any] = {"travel": lanes.travel, "rack": lanes.rack}
-        for name in drives:
-            if name in generators:
-                drives[name] = algebra.variable(drives[name], generators[name])
+        values = self._varied(lanes, algebra, generators)
         if seeds is not None:
             number = generators["points"]
             design = {p: _seeded(algebra, number, design[p], seeds[:, i]) for p, i in self._rows()}
-        found = implicit(self.system, algebra, q, design, drives["travel"], drives["rack"], axis)
-        places = self.system.equations.places(found, design, drives["rack"], axis)
+        axes = self.system.axes(design, axis)
+        found = implicit(self.system, algebra, q, design, values, axes)
+        places = self.system.equations.places(found, design, values, axes)
         return Motion({p: _lifted(algebra, v) for p, v in places.items()}, design, algebra, dict(generators))
+
+    def _varied(self, lanes: Lanes, algebra: Algebra, generators: Mapping[str, int]) -> dict[str, Any]:
+        """Where the drives stand, as jets of their generators."""
+        out: dict[str, Any] = {}
+        for name in self.system.drives:
+            stands: Any = lanes.drive(name)
+            own = {TRAVEL: 1.0} if name == RIGHT else {name: 1.0}
+            if self.linkage.both_sides and name in (TRAVEL, RIGHT):
+                own["apart"] = 1.0 if name == TRAVEL else -1.0
+            for generator, rate in own.items():
+                if generator in generators:
+                    stands = stands + algebra.variable(0.0, generators[generator], rate)
+            out[name] = value_of(self.linkage, name, stands)
+        return out
 
 
 def _lifted(algebra: Algebra, place: Vec) -> Vec:

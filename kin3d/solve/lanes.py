@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.solve.drives import RACK, RIGHT, TRAVEL
+
 Array = NDArray[np.float64]
+ARM_MM = 100.0  # an angle counts as what it moves at the end of such an arm
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +54,19 @@ class Variants:
 
 @dataclass(frozen=True, slots=True)
 class Lanes:
-    """Which positions: for each lane its variant, travel (mm) and rack (mm); three arrays of one shape (lanes,)."""
+    """Which positions: for each lane its variant, travel (mm) and rack (mm); three arrays of one shape (lanes,).
+
+    Attributes
+    ----------
+    more : mapping of str to ndarray, shape (lanes,)
+        Other drives by name, mm or rad; 0 where they are not named. ``"travel_right"`` is the travel of the right wheel
+        where both sides are one system and `travel` is the left one's; without it both are alike.
+    """
 
     variant: NDArray[np.intp]
     travel: Array
     rack: Array
+    more: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def count(self) -> int:
@@ -63,14 +75,55 @@ class Lanes:
 
     def take(self, which: Any) -> Lanes:
         """The lanes of an index or mask."""
-        return Lanes(self.variant[which], self.travel[which], self.rack[which])
+        more = {name: x[which] for name, x in self.more.items()}
+        return Lanes(self.variant[which], self.travel[which], self.rack[which], more)
 
     def part(self, share: Array) -> Lanes:
         """The same variants with each drive at a share of its value, shape (lanes,)."""
-        return Lanes(self.variant, self.travel * share, self.rack * share)
+        more = {name: x * share for name, x in self.more.items()}
+        return Lanes(self.variant, self.travel * share, self.rack * share, more)
+
+    def drive(self, name: str) -> Array:
+        """Where a drive stands, shape (lanes,)."""
+        if name in (TRAVEL, RIGHT, RACK):
+            return self.rack if name == RACK else (self.more.get(name, self.travel) if name == RIGHT else self.travel)
+        return self.more.get(name, np.zeros(self.count))
+
+    @property
+    def straight(self) -> NDArray[np.bool_]:
+        """Lanes in which nothing moves but the travel, of both wheels alike."""
+        out = np.asarray(self.rack == 0.0)
+        for name, x in self.more.items():
+            out = out & (x == (self.travel if name == RIGHT else 0.0))
+        return out
+
+    def way(self, turning: Collection[str] = ()) -> Array:
+        """Length of the straight way from the design position: the most a drive moves, mm; `turning` are angles."""
+        out = np.maximum(np.abs(self.travel), np.abs(self.rack))
+        for name, x in self.more.items():
+            out = np.maximum(out, np.abs(x) * (ARM_MM if name in turning else 1.0))
+        return np.asarray(out)
 
 
-def pair_lanes(travel: Array, rack: Array) -> Lanes:
-    """Lanes of an axle, all left ones, then all right ones: travel of shape (2, n), rack of shape (n,)."""
+def pair_lanes(
+    travel: Array, rack: Array, more: Mapping[str, Array] | None = None, *, joined: bool = False
+) -> Lanes:
+    """Lanes of an axle, all left ones, then all right ones.
+
+    Parameters
+    ----------
+    travel : ndarray, shape (2, n)
+        Of the left and of the right wheel.
+    rack : ndarray, shape (n,)
+    more : mapping of str to ndarray, shape (n,), optional
+        Other drives.
+    joined : bool
+        Whether both sides are one system: both lanes of a position have both travels then.
+    """
     count = len(rack)
-    return Lanes(np.repeat(np.arange(2), count), np.asarray(travel, dtype=float).reshape(-1), np.tile(rack, 2))
+    both = np.asarray(travel, dtype=float)
+    others = {name: np.tile(x, 2) for name, x in (more or {}).items()}
+    if joined:
+        others[RIGHT] = np.tile(both[1], 2)
+        both = both[[0, 0]]
+    return Lanes(np.repeat(np.arange(2), count), both.reshape(-1), np.tile(rack, 2), others)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from threading import local
 
@@ -16,7 +17,7 @@ from kin3d.linkage.keys import CarData
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.solve.kernel import Kernel
-from kin3d.solve.lanes import Variants
+from kin3d.solve.lanes import Lanes, Variants, pair_lanes
 
 Array = NDArray[np.float64]
 SIGNS = np.array([1.0, -1.0])
@@ -46,6 +47,10 @@ class AxleModel:
     sides: tuple[SideCoordinates, SideCoordinates]
     kernel: Kernel
     variants: Variants
+
+    def pair(self, travel: Array, rack: Array, more: Mapping[str, Array] | None = None) -> Lanes:
+        """Lanes of both wheels, all left ones, then all right ones: travel (2, n), rack (n,), other drives (n,)."""
+        return pair_lanes(travel, rack, more, joined=self.kernel.linkage.both_sides)
 
     @staticmethod
     def of(car: Car, axle: AxleName) -> AxleModel:

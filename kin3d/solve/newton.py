@@ -49,15 +49,16 @@ def correct(
     uniforms = [u[0] for u in variants.uniforms] if shared else list(variants.uniforms[:, lanes.variant])
     determinants = variants.per_lane(variants.determinants, lanes)
     good = np.ones(lanes.count, dtype=bool)
+    drives = system.drive_rows(lanes)
     with np.errstate(all="ignore"):
         for block, program in enumerate(system.newton):
             chosen = [uniforms[k] for k in system.uniform_rows[program]]
             part = system.blocks[block].slice
-            step, determinant = _iterate(program, chosen, q, part, lanes)
+            step, determinant = _iterate(program, chosen, q, part, drives)
             good &= (step < STEP_MM) & (determinant * determinants[block] > 0.0)
         residuals = np.empty((len(q), lanes.count))
         closing = [uniforms[k] for k in system.uniform_rows[system.closure]]
-        system.closure.run(closing, [*q, lanes.travel, lanes.rack], residuals)
+        system.closure.run(closing, [*q, *drives], residuals)
         residuals *= variants.per_lane(variants.inverse_lengths, lanes)
         error = np.abs(residuals, out=residuals).max(axis=0)
         moved = np.abs(guess - variants.per_lane(variants.start, lanes)).max(axis=0)
@@ -67,24 +68,25 @@ def correct(
 
 
 def _iterate(
-    program: Program, chosen: Sequence[Any], q: Array, part: slice, lanes: Lanes
+    program: Program, chosen: Sequence[Any], q: Array, part: slice, drives: Sequence[Array]
 ) -> tuple[Array, Array]:
     """Newton steps of one block, in place; returns the last step's size and det J, both (lanes,).
 
     A lane that has closed stays where it is while others of its chunk go on: no result depends on its neighbours.
     """
     half, to_grid = 0.5 * GRID_MM, 1.5 * 2.0**52 * GRID_MM  # a sum with so large a number keeps multiples of the grid
-    out = np.empty((part.stop - part.start + 1, lanes.count))
+    count = q.shape[1]
+    out = np.empty((part.stop - part.start + 1, count))
     steps, unknowns = out[:-1], q[part]
-    closed = np.zeros(lanes.count, dtype=bool)
-    determinant = np.empty(lanes.count)
+    closed = np.zeros(count, dtype=bool)
+    determinant = np.empty(count)
     for _ in range(ITERATIONS):
         if closed.any():
             np.copyto(unknowns, (unknowns + to_grid) - to_grid, where=~closed)
         else:
             unknowns += to_grid
             unknowns -= to_grid
-        program.run(chosen, [*q, lanes.travel, lanes.rack], out)
+        program.run(chosen, [*q, *drives], out)
         if closed.any():
             np.copyto(steps, 0.0, where=closed)
         np.copyto(determinant, out[-1], where=~closed)

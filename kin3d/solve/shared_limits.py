@@ -40,9 +40,9 @@ def continue_sharing_limits(system: System, variants: Variants, lanes: Lanes) ->
 
 
 def _farthest(lanes: Lanes) -> NDArray[np.intp]:
-    """The farthest lane of each ray; lanes with the rack moved are rays of their own and left for later."""
+    """The farthest lane of each ray; lanes with another drive moved are rays of their own, for later."""
     found: dict[tuple[int, bool], int] = {}
-    for lane in np.flatnonzero(lanes.rack == 0.0):
+    for lane in np.flatnonzero(lanes.straight):
         ray = (int(lanes.variant[lane]), bool(lanes.travel[lane] > 0.0))
         if ray not in found or abs(lanes.travel[lane]) > abs(lanes.travel[found[ray]]):
             found[ray] = int(lane)
@@ -52,5 +52,5 @@ def _farthest(lanes: Lanes) -> NDArray[np.intp]:
 def _beyond(lanes: Lanes, farthest: int, reached: float) -> NDArray[np.bool_]:
     """Lanes on the ray of the farthest one that lie beyond the share of its way that was reached."""
     travel = lanes.travel[farthest]
-    same = (lanes.variant == lanes.variant[farthest]) & (lanes.rack == 0.0) & (lanes.travel * travel > 0.0)
+    same = (lanes.variant == lanes.variant[farthest]) & lanes.straight & (lanes.travel * travel > 0.0)
     return np.asarray(same & (np.abs(lanes.travel) > abs(travel) * reached), dtype=np.bool_)

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from kin3d.errors import AssemblyError, Finding, LayoutError
 from kin3d.linkage.layout import Linkage
 from kin3d.solve.blocks import Block, split
+from kin3d.solve.drives import axes_of, drive_names, turning, value_of
 from kin3d.solve.elimination import Elimination, Entries
 from kin3d.solve.equations import Equations
-from kin3d.solve.lanes import Variants
+from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.mobility import Mobility, examine, loud
 from kin3d.solve.program import Evaluation, Program, evaluate, lane_nodes
 from kin3d.solve.tape import Node, Tape
@@ -22,7 +23,6 @@ from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 InputKey = tuple[str, str, int]
-TRAVEL, RACK = ("drive", "travel", 0), ("drive", "rack", 0)
 SINGULAR = 1e-6  # smallest over largest singular value under which the design position counts as a dead centre
 
 
@@ -67,6 +67,8 @@ class System:
 
     def __init__(self, linkage: Linkage, design: NDArray[np.float64]) -> None:
         self.linkage = linkage
+        self.drives = drive_names(linkage)
+        self.turning = turning(linkage)
         unknowns = choose_unknowns(linkage, design)
         self.equations = Equations(linkage, unknowns, design)
         self.tape = Tape()
@@ -86,6 +88,9 @@ class System:
         self.residuals = [rows[r] for r in self.row_order]
         self.blocks = self._plans(parts)
         self._both = Evaluation([*self.jacobian.values(), *self.residuals])
+        self.drive_keys: tuple[InputKey, ...] = tuple(
+            ("drive", name, k) for name in self.drives for k in range(1 + (name in self.turning))
+        )
         self._along = self._drive_slopes()
         self._drives = Evaluation(list(self._along.values()))
         self._compile()
@@ -95,11 +100,30 @@ class System:
         at = dict(zip(self.linkage.points, design, strict=True))
         fixed = {p: self._vector("P", p, at[p]) for p in self.linkage.points}
         q = {p: self._vector("q", p, at[p]) for _, p, k in keys if k == 0}
-        axis = self._vector("axis", "rack", np.array([0.0, 1.0, 0.0]))
-        travel, rack = self.tape.input(TRAVEL, 0.0), self.tape.input(RACK, 0.0)
-        places = self.equations.places(q, fixed, rack, axis)
-        rows = self.equations.residuals(places, fixed, travel)
+        numbers = axes_of(self.linkage, {p: _vec(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
+        axes = {key: self._vector("axis", key, np.array(v)) for key, v in numbers.items()}
+        values = {name: self._drive(name) for name in self.drives}
+        places = self.equations.places(q, fixed, values, axes)
+        rows = self.equations.residuals(places, fixed, values, axes)
         return [r if isinstance(r, Node) else self.tape.constant(float(r)) for r in rows]
+
+    def _drive(self, name: str) -> Any:
+        """The input of a drive; of an angle its cosine and its sine."""
+        if name in self.turning:
+            return self.tape.input(("drive", name, 0), 1.0), self.tape.input(("drive", name, 1), 0.0)
+        return self.tape.input(("drive", name, 0), 0.0)
+
+    def values(self, lanes: Lanes) -> dict[str, Any]:
+        """Where every drive stands in the lanes, as the equations take it; a drive that is not named stands at 0."""
+        return {name: value_of(self.linkage, name, lanes.drive(name)) for name in self.drives}
+
+    def drive_rows(self, lanes: Lanes) -> list[Array]:
+        """The same as a list, as the programs take them."""
+        return [row for v in self.values(lanes).values() for row in (v if isinstance(v, tuple) else (v,))]
+
+    def axes(self, design: Mapping[str, Vec], rack_axis: Vec) -> dict[str, Vec]:
+        """Axes of rack and drives from design coordinates: numbers, arrays or jets."""
+        return axes_of(self.linkage, design, rack_axis)
 
     def _vector(self, kind: str, point: str, values: NDArray[np.float64]) -> Vec:
         x, y, z = (self.tape.input((kind, point, k), float(values[k])) for k in range(3))
@@ -147,7 +171,7 @@ class System:
     def _drive_slopes(self) -> dict[tuple[InputKey, int], Node]:
         """Slope of each row along each drive, where there is one."""
         found: dict[tuple[InputKey, int], Node] = {}
-        for drive in (TRAVEL, RACK):
+        for drive in self.drive_keys:
             for i, row in enumerate(self.residuals):
                 slope = self.tape.slope(row, self.tape.inputs[drive])
                 if not slope.is_constant(0.0):
@@ -156,7 +180,7 @@ class System:
 
     def _compile(self) -> None:
         """Make the programs once all nodes are on the tape."""
-        self.lane_keys: tuple[InputKey, ...] = (*self.unknown_keys, TRAVEL, RACK)
+        self.lane_keys: tuple[InputKey, ...] = (*self.unknown_keys, *self.drive_keys)
         varies = lane_nodes(self.tape, frozenset(self.lane_keys))
         self.newton = tuple(Program(b.newton_outputs, self.lane_keys, varies) for b in self.blocks)
         self.closure = Program(self.residuals, self.lane_keys, varies)
@@ -179,10 +203,15 @@ class System:
         rows = [np.broadcast_to(v, lanes) for v in values[len(self.jacobian) :]]
         return out, np.stack(rows)
 
-    def along(self, inputs: Mapping[Any, Any], travel: Array, rack: Array) -> Array:
-        """Slopes of the residuals along a way of so much travel and rack, shape (m, lanes)."""
-        way = {TRAVEL: travel, RACK: rack}
-        out = np.zeros((len(self.unknown_keys), len(travel)))
+    def along(self, inputs: Mapping[Any, Any], ways: Lanes) -> Array:
+        """Slopes of the residuals along the ways of the lanes from no drive to all of each, shape (m, lanes)."""
+        way: dict[InputKey, Array] = {}
+        for name in self.drives:
+            first, second = ("drive", name, 0), ("drive", name, 1)
+            way[first] = ways.drive(name)
+            if name in self.turning:
+                way[first], way[second] = -inputs[second] * way[first], inputs[first] * way[first]
+        out = np.zeros((len(self.unknown_keys), ways.count))
         for (drive, i), slope in zip(self._along, self._drives(inputs), strict=True):
             out[i] += slope * way[drive]
         return out
@@ -196,6 +225,10 @@ class System:
                 order[row, column] = 1.0
             out.append(np.sign(planned) * np.linalg.slogdet(order)[0])
         return out
+
+
+def _vec(row: NDArray[np.float64]) -> Vec:
+    return row[0], row[1], row[2]
 
 
 def bodies_in_line(left_null: Array, rows: Sequence[Any]) -> str:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, LayoutError, raise_errors
 from kin3d.linkage.layout import Linkage
+from kin3d.solve.drives import placed_points
 from kin3d.solve.joints import sharing_faults
 
 COINCIDENT_MM = 1e-6  # two points of one body nearer than this are one point
@@ -73,17 +74,18 @@ def choose_unknowns(linkage: Linkage, design: NDArray[np.float64]) -> Unknowns:
         one line where it must not turn freely about it.
     """
     at = dict(zip(linkage.points, design, strict=True))
-    known = set(linkage.fixed) | set(linkage.rack)
+    known = set(linkage.fixed) | set(linkage.rack) | set(placed_points(linkage.drives))
+    turned = {d.body for d in linkage.drives}
     raise_errors([*_coincident(linkage, at), *sharing_faults(linkage, at)], LayoutError)
     findings: list[Finding] = []
     bases: dict[str, Base] = {}
     unknown: dict[str, None] = {}
     for body, points in sorted(linkage.bodies.items(), key=lambda item: -sum(p in known for p in item[1])):
-        if len(points) >= 3:
+        if len(points) >= 3 and body not in turned:
             base = _base(linkage, body, at, known | set(unknown), findings)
             bases[body] = base
             unknown |= dict.fromkeys(p for p in base.points if p not in known)
-    links = tuple(b for b, points in linkage.bodies.items() if len(points) == 2)
+    links = tuple(b for b, points in linkage.bodies.items() if len(points) == 2 and b not in turned)
     for body, points in linkage.bodies.items():
         if len(points) < 2:
             text = f'body "{body}" has {len(points)} point(s); a body needs two or more'

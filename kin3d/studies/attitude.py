@@ -26,7 +26,6 @@ from kin3d.loads.elements import Element
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
-from kin3d.solve.lanes import pair_lanes
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet, algebra_of, total_degree
 from kin3d.spatial.vectors import Vec, add, cross, dot, scale
@@ -241,7 +240,7 @@ class Attitude:
     def _wheels(self, y: Array, loads: Loads) -> list[_Wheel] | None:
         out: list[_Wheel] = []
         for axle, (model, shift) in enumerate(zip(self.model.axles, self.model.shifts, strict=True)):
-            lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
+            lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
             solved = model.kernel.solve(model.variants, lanes)
             if (solved.status != Status.OK).any():
                 return None

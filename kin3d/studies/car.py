@@ -12,7 +12,6 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import design_contact
-from kin3d.solve.lanes import pair_lanes
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.vectors import dot
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
@@ -90,17 +89,17 @@ class CarModel:
 
 def _wheel_x(model: AxleModel) -> float:
     """Mean x of an axle's wheel centres in the design position, mm."""
-    return float(model.variants.design[:, model.linkage.index(WHEEL_CENTRE), 0].mean())
+    return float(np.mean([side.design[model.linkage.index(WHEEL_CENTRE), 0] for side in model.sides]))
 
 
 def _design_pitch(models: tuple[AxleModel, AxleModel], shift: float, wheelbase: float) -> float:
     """Pitch at which the ground meets both axles in the design position, rad (lowest points depend on it)."""
     pitch = 0.0
-    lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
     for _ in range(6):
         n = ground_normal(np.zeros(2), np.full(2, pitch))
         heights = []
         for model, x in zip(models, (0.0, shift), strict=True):
+            lanes = model.pair(np.zeros((2, 1)), np.zeros(1))
             solved = model.kernel.solve(model.variants, lanes)
             corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=n)
             heights.append(float(np.mean(dot(corner.contact, n).value + x * n[0])))

@@ -21,7 +21,7 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle
 from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes, pair_lanes
+from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
@@ -128,7 +128,8 @@ def construct(
     drive_values("heave", heave_mm, "mm"), drive_values("rack", rack_mm, "mm"), roll_values("roll", roll_deg)
     model = AxleModel.of(car, axle)
     need_radius([model])
-    stance = Stance(*(np.full(1, float(v)) for v in (heave_mm, np.radians(roll_deg), rack_mm, 0.0)))
+    heave, roll, rack, pitch = (np.full(1, float(v)) for v in (heave_mm, np.radians(roll_deg), rack_mm, 0.0))
+    stance = Stance(heave, roll, rack, pitch)
     standing = put_on_ground([model], stance)
     if (standing.status != Status.OK).any():
         raise RequestError(standing.findings)
@@ -177,7 +178,7 @@ def construct_at(
     drives = sorted({(0.0, 0.0), *((float(t) + 0.0, float(rack_mm) + 0.0) for t in travel_mm)})
     model = AxleModel.of(car, axle)
     travels, racks = np.array(drives).T
-    lanes = pair_lanes(np.stack([travels, travels]), racks)
+    lanes = model.pair(np.stack([travels, travels]), racks)
     solved = model.kernel.solve(model.variants, lanes)
     missed = {
         f"travel {lanes.travel[k]:+g} mm is out of reach: {limit_sentence(lanes, solved, int(k)).text}": None

@@ -8,8 +8,8 @@ that the mean keeps its value.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from kin3d.linkage.design import SIDES
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import design_contact
 from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes, pair_lanes
+from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
@@ -40,12 +40,15 @@ class Stance:
     heave_mm, rack_mm : ndarray
     roll_rad, pitch_rad : ndarray
         Of the body over the ground; roll positive with the left side up, pitch positive with the nose down (ISO 8855).
+    more : mapping of str to ndarray
+        Drives of the axle's own layout, mm or rad; those of the axle that `steered` names.
     """
 
     heave_mm: Array
     roll_rad: Array
     rack_mm: Array
     pitch_rad: Array
+    more: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def count(self) -> int:
@@ -54,7 +57,12 @@ class Stance:
 
     def take(self, which: NDArray[np.intp] | slice) -> Stance:
         """Some of the positions."""
-        return Stance(self.heave_mm[which], self.roll_rad[which], self.rack_mm[which], self.pitch_rad[which])
+        more = {name: x[which] for name, x in self.more.items()}
+        return Stance(self.heave_mm[which], self.roll_rad[which], self.rack_mm[which], self.pitch_rad[which], more)
+
+    def of(self, model: AxleModel) -> dict[str, Array]:
+        """Those of the drives that an axle's layout has."""
+        return {name: x for name, x in self.more.items() if name in model.linkage.driven}
 
     @property
     def normal(self) -> Vec:
@@ -119,7 +127,7 @@ def put_on_ground(
     search.run()
     axles, findings = [], []
     for k, model in enumerate(models):
-        lanes = pair_lanes(search.last[2 * k : 2 * k + 2], stance.rack_mm * steered[k])
+        lanes = model.pair(search.last[2 * k : 2 * k + 2], stance.rack_mm * steered[k], stance.of(model))
         axles.append((lanes, model.kernel.solve(model.variants, lanes)))
         findings += _limits(model, *axles[-1])
     status = np.max([s.status.reshape(2, -1).max(axis=0) for _, s in axles], axis=0).astype(np.int8)
@@ -177,7 +185,7 @@ class _Search:
         nx, ny, nz = (np.tile(c, 2) for c in here.normal)
         heights, slopes, reached = [], [], []
         for k, (model, shift) in enumerate(zip(self.models, self.shift, strict=True)):
-            lanes = pair_lanes(travel[2 * k : 2 * k + 2], here.rack_mm * self.steered[k])
+            lanes = model.pair(travel[2 * k : 2 * k + 2], here.rack_mm * self.steered[k], here.of(model))
             solved = model.kernel.solve(model.variants, lanes)
             corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz))
             height = dot(corner.contact, corner.normal) + shift * nx

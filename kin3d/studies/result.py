@@ -36,6 +36,17 @@ DRIVES = {
     "roll_deg": "Body roll, left side up positive",
     "pitch_deg": "Body pitch, nose down positive",
 }
+
+
+def drive_label(name: str) -> str:
+    """What a drive is, by its column; one of a layout's own is told by its name."""
+    if name in DRIVES:
+        return DRIVES[name]
+    own, _, unit = name.rpartition("_")
+    sense = "right hand about its axis" if unit == "deg" else "as the layout has it"
+    return f"Drive {own.replace('_', ' ')}, {sense} positive"
+
+
 MOST_ROWS = 41  # in a table for a person
 MOST_PANELS = 9  # so many measures are all drawn when none were named
 MOST_FAMILY = 7  # lines in one panel
@@ -231,7 +242,7 @@ class SweepResult(Result):
         meaning = "; ".join(f"{int(s)} = {s.sentence}" for s in Status)
         variables["status"] = (dims, self.status, {"units": "1", "long_name": "Status", "definition": meaning})
         coordinates: dict[str, object] = {
-            name: (name, v, {"units": name.rpartition("_")[2], "long_name": DRIVES[name]})
+            name: (name, v, {"units": name.rpartition("_")[2], "long_name": drive_label(name)})
             for name, v in self.drives.items()
         }
         coordinates["side"] = ("side", list(SIDES))
@@ -252,7 +263,7 @@ def sweep_panel(result: SweepResult, measure: Measure) -> Panel:
         Trace(result.drives[first], y, label, colour, 0 if rest else k)
         for k, ((label, y), colour) in enumerate(zip(lines, colours, strict=True))
     )
-    over = f"{DRIVES[first].split(',')[0].lower()} ({first.rpartition('_')[2]})"
+    over = f"{drive_label(first).split(',')[0].lower()} ({first.rpartition('_')[2]})"
     return Panel(measure.label, measure.unit, measure.sign, over, traces, legend=len(traces) > 1)
 
 

@@ -20,7 +20,6 @@ from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.anti import inboard_brakes
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
-from kin3d.solve.lanes import pair_lanes
 from kin3d.solve.model import AxleModel
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
@@ -152,7 +151,7 @@ def _design(model: CarModel) -> tuple[Array, Array]:
     hubs: list[Array] = []
     normal = ground_normal(np.zeros(2), np.full(2, model.pitch_rad))
     for axle, shift in zip(model.axles, model.shifts, strict=True):
-        lanes = pair_lanes(np.zeros((2, 1)), np.zeros(1))
+        lanes = axle.pair(np.zeros((2, 1)), np.zeros(1))
         solved = axle.kernel.solve(axle.variants, lanes)
         corner = Corner.of(axle, lanes, solved, along=TRAVEL, normal=normal)
         for out, point in ((feet, corner.contact), (hubs, corner.centre)):

@@ -13,7 +13,6 @@ from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.ground import camber_ground, toe_ground
-from kin3d.solve.lanes import pair_lanes
 from kin3d.spatial.vectors import add, dot
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude, Loads
 from kin3d.studies.ground_contact import directions
@@ -60,7 +59,7 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
     normal = tuple(np.full(2, float(c)) for c in ground_normal(float(y[ROLL]), float(y[PITCH])))
     weight = -body.mass_kg * GRAVITY_M_PER_S2 * loads.braking_g
     for axle, (model, shift) in enumerate(zip(attitude.model.axles, attitude.model.shifts, strict=True)):
-        lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
+        lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
         solved = model.kernel.solve(model.variants, lanes)
         nx, ny, nz = normal
         corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz))
@@ -132,7 +131,7 @@ def _left_over(attitude: Attitude, y: Array, loads: Loads, wheels: Sequence[Whee
 def _hubs(attitude: Attitude, y: Array, loads: Loads) -> Array:
     out = []
     for axle, (model, shift) in enumerate(zip(attitude.model.axles, attitude.model.shifts, strict=True)):
-        lanes = pair_lanes(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
+        lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
         solved = model.kernel.solve(model.variants, lanes)
         points = model.kernel.points(model.variants, lanes, solved)
         out.append(points[:, model.linkage.index("wheel_centre")] + [shift, 0.0, 0.0])

@@ -6,7 +6,8 @@ roll stand both wheels of the axle on one ground; pitch stands all four wheels o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,7 @@ def sweep(
     heave: Given | None = None,
     roll: Given | None = None,
     pitch: Given | None = None,
+    drives: Mapping[str, Given] | None = None,
     measures: Sequence[str] | None = None,
     progress: Progress = None,
 ) -> SweepResult:
@@ -64,6 +66,8 @@ def sweep(
     roll, pitch : float or array-like, deg
         Of the body over the ground; left side up and nose down positive. Pitch counts from the design position and
         needs both axles.
+    drives : mapping of str to float or array-like, optional
+        Drives of the axle's own layout by name, deg for those that turn a body, mm for the others; 0 where not named.
     measures : sequence of str, optional
         Names, one may stand alone; default all that there is data for.
     progress : callable, optional
@@ -79,21 +83,57 @@ def sweep(
     ------
     RequestError
         An unknown axle or measure, an empty or non-finite drive, travel together with heave, roll or pitch, a rack
-        where the layout has none; on the ground a missing loaded radius, and with pitch a missing axle or wheelbase.
+        where the layout has none, a drive that it does not have; on the ground a
+        missing loaded radius, and with pitch a missing axle or wheelbase.
     """
+    own = _own_drives(car, axle, drives or {})
     if heave is None and roll is None and pitch is None:
-        return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, measures, progress)
+        return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, own, measures, progress)
     if travel is not None:
         text = "travel moves one wheel alone; give it without heave, roll and pitch"
         raise RequestError(Finding("drives-mixed", text))
-    drives = {"heave_mm": drive_values("heave", 0.0 if heave is None else heave, "mm")}
+    asked_for = {"heave_mm": drive_values("heave", 0.0 if heave is None else heave, "mm")}
     if pitch is not None:
-        drives["pitch_deg"] = roll_values("pitch", pitch)
-    drives["roll_deg"] = roll_values("roll", 0.0 if roll is None else roll)
-    drives["rack_mm"] = drive_values("rack", rack, "mm")
+        asked_for["pitch_deg"] = roll_values("pitch", pitch)
+    asked_for["roll_deg"] = roll_values("roll", 0.0 if roll is None else roll)
+    asked_for["rack_mm"] = drive_values("rack", rack, "mm")
     if pitch is None:
-        return _axle_on_ground(car, axle, drives, measures, progress)
-    return _car_on_ground(car, axle, drives, measures, progress)
+        _rack_there(car, axle, asked_for["rack_mm"])
+        return _axle_on_ground(car, axle, asked_for | own, measures, progress)
+    return _car_on_ground(car, axle, asked_for | own, measures, progress)
+
+
+def _own_drives(car: Car, axle: AxleName, given: Mapping[str, Given]) -> dict[str, Array]:
+    """Values of the drives of the axle's layout, by column; refuses drives that it does not have."""
+    if not given:
+        return {}
+    found = car.axle(axle)
+    driven = found.linkage.driven
+    unknown = [name for name in given if name not in driven]
+    if unknown:
+        there = f"it has: {', '.join(driven)}" if driven else "it has none ([drives.NAME] in the layout)"
+        text = 'layout "{}" has no drive "{}"; {}'
+        place = f"{car.source}, [{axle}]"
+        raise RequestError([Finding("drive-unknown", text.format(found.layout.name, n, there), place) for n in unknown])
+    return {f"{n}_{driven[n]}": drive_values(n, x, driven[n]) for n, x in given.items()}
+
+
+def _more(drives: Sequence[str], values: Sequence[Array]) -> dict[str, Array]:
+    """Drives of the layout by name, inside units, from columns: angles in rad."""
+    out = {}
+    for column, x in zip(drives, values, strict=True):
+        name, _, unit = column.rpartition("_")
+        out[name] = np.radians(x) if unit == "deg" else x
+    return out
+
+
+def _rack_there(car: Car, axle: AxleName, rack: Array) -> None:
+    """Refuse a rack that is driven where the layout has none."""
+    linkage = car.axle(axle).linkage
+    if rack.any() and not linkage.rack:
+        own = f"; it has --drive {next(iter(linkage.driven))}" if linkage.driven else ""
+        text = f'layout "{linkage.layout}" has no points on a rack, so that no rack can be driven; leave it at 0{own}'
+        raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
 
 
 def drive_values(name: str, given: Given, unit: str) -> Array:
@@ -124,17 +164,21 @@ def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measur
 
 
 def _in_chassis(
-    car: Car, axle: AxleName, travel: Given, rack: Given, names: Sequence[str] | None, progress: Progress
+    car: Car,
+    axle: AxleName,
+    travel: Given,
+    rack: Given,
+    own: dict[str, Array],
+    names: Sequence[str] | None,
+    progress: Progress,
 ) -> SweepResult:
     """Both corners over travel and rack in the chassis frame."""
-    drives = {"travel_mm": drive_values("travel", travel, "mm"), "rack_mm": drive_values("rack", rack, "mm")}
+    drives = {"travel_mm": drive_values("travel", travel, "mm"), "rack_mm": drive_values("rack", rack, "mm")} | own
     model = AxleModel.of(car, axle)
     wanted = chosen_measures(axle, names)
-    if drives["rack_mm"].any() and not model.linkage.rack:
-        text = f'layout "{model.linkage.layout}" has no points on a rack, so that no rack can be driven; leave it at 0'
-        raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
+    _rack_there(car, axle, drives["rack_mm"])
     grid = np.meshgrid(*drives.values(), indexing="ij")
-    lanes = model.kernel.lanes(model.variants, grid[0], grid[1])
+    lanes = model.kernel.lanes(model.variants, grid[0], grid[1], _more(tuple(own), grid[2:]))
     solved = model.kernel.solve(model.variants, lanes)
     order = max([1, *(m.order for m in wanted)])
 
@@ -155,8 +199,8 @@ def _axle_on_ground(
     wanted = pick(axle_measures(axle), axle, names)
     model = AxleModel.of(car, axle)
     need_radius([model])
-    heave, roll, rack = (g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij"))
-    stance = Stance(heave, np.radians(roll), rack, np.zeros_like(heave))
+    heave, roll, rack, *more = (g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij"))
+    stance = Stance(heave, np.radians(roll), rack, np.zeros_like(heave), _more(tuple(drives)[3:], more))
     standing = put_on_ground([model], stance)
     found = measure_on_ground(model, stance, standing, 0, wanted, progress)
     return _standing_result(car, axle, drives, found, standing, 0, names)
@@ -170,8 +214,9 @@ def _car_on_ground(
     chosen = None if names is None else asked(names)
     whole = [m for m in OF_THE_CAR if chosen is None or m.name in chosen]
     wanted = _of_the_axle(axle, chosen)
-    heave, pitch, roll, rack = (g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij"))
+    heave, pitch, roll, rack, *more = (g.ravel() for g in np.meshgrid(*drives.values(), indexing="ij"))
     stance = model.stance(heave, np.radians(pitch), np.radians(roll), rack)
+    stance = replace(stance, more=_more(tuple(drives)[4:], more))
     standing = model.stand(stance)
     number = [m.axle.name for m in model.axles].index(axle)
     there, left_out, found = measure_on_ground(model.axles[number], stance, standing, number, wanted, progress)
@@ -235,7 +280,7 @@ def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[M
     """Steers with the rack in the middle at the same travels, where a measure asks for them."""
     if not lanes.rack.any() or not any(m.name == "ackermann_pct" for m in wanted):
         return None
-    middle = Lanes(lanes.variant, lanes.travel, np.zeros(lanes.count))
+    middle = replace(lanes, rack=np.zeros(lanes.count))
     solved = model.kernel.solve(model.variants, middle)
     corner = CornerPair.on_ground(model, middle, solved, stance.roll_rad, stance.pitch_rad)
     return corner.pair(corner.steer)

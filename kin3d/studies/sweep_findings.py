@@ -13,7 +13,7 @@ from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.measures.steering import HELD, MEASURES, SCREW
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
-from kin3d.solve.limits import STRAIGHT, limit_sentence
+from kin3d.solve.limits import STRAIGHT, drives_reached, limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 
@@ -41,8 +41,11 @@ def _limit(lanes: Lanes, solved: Solved, told: Sequence[int], count: int) -> Fin
     sentences = {limit_sentence(lanes, solved, k).text: k for k in told}
     text = next(iter(sentences))
     if len(sentences) > 1:
-        travel, rack = zip(*(solved.limits[k] for k in told), strict=True)
-        where = f"travel {_span(travel)} mm is the limit, with rack {_span(rack)} mm{STRAIGHT if any(rack) else ''}"
+        every = [drives_reached(lanes, solved, k) for k in told]
+        units = {name: unit for reached in every for name, (_, unit) in reached.items()}
+        spans = {n: _span([r[n][0] if n in r else 0.0 for r in every]) for n in units}
+        travel, *others = (f"{name} {spans[name]} {unit}" for name, unit in units.items())
+        where = f"{travel} is the limit" + (f", with {' and '.join(others)}{STRAIGHT}" if others else "")
         text = f"{where}: {limit_sentence(lanes, solved, told[0]).cause}"
     sides = dict.fromkeys(SIDES[int(lanes.variant[k])] for k in told)
     wheels = f"{' and '.join(sides)} wheel{'s' if len(sides) > 1 else ''}"
@@ -92,7 +95,8 @@ def steering_axis_told(model: AxleModel, names: Collection[str]) -> list[Finding
     if not told or model.axle.layout.steering_axis is not None:
         return []
     held = HELD[model.axle.steering_axis_holds]
-    text = f"about {SCREW}, {held} held: layout \"{linkage.layout}\" has no two ball joints"
+    moves = SCREW if linkage.steers in ("rack", "") else SCREW.replace("the rack", f"drive {linkage.steers}")
+    text = f"about {moves}, {held} held: layout \"{linkage.layout}\" has no two ball joints"
     if linkage.steering_axis is not None:
         lower, upper = (" and ".join(points) for points in linkage.steering_axis)
         text = f"the steering axis runs from {lower} to {upper}, which are two ball joints where links meet"

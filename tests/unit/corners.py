@@ -42,14 +42,14 @@ def linkage(layout: Layout, points, keys=None) -> tuple[Linkage, np.ndarray]:
     return made, np.array([full[n] for n in made.points], dtype=float)
 
 
-def layout(bodies, *, wheel="upright", rack=("tie_inner",), sliders=()) -> Layout:
+def layout(bodies, *, wheel="upright", rack=("tie_inner",), sliders=(), **more) -> Layout:
     data = {
         "name": "test layout",
         "bodies": bodies,
         "rack": {"points": list(rack)},
         "wheel": {"body": wheel},
         "sliders": [{"point": p, "line": list(line)} for p, line in sliders],
-    }
+    } | more
     return parse(data, "test layout")
 
 

@@ -262,7 +262,8 @@ class Editor:
         variants = self.model.variants(design)
         if drives.roll_deg:
             wanted = (drives.travel_mm, np.radians(drives.roll_deg), drives.rack_mm, 0.0)
-            stance = Stance(*(np.array([v]) for v in wanted))
+            heave, roll, rack, pitch = (np.array([v]) for v in wanted)
+            stance = Stance(heave, roll, rack, pitch)
             standing = put_on_ground([replace(self.model.base, variants=variants)], stance)
             if standing.status[0] == Status.OK:
                 return ""
