@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import Linkage
+from kin3d.solve.drives import axes_of, drive_names, value_of
 from kin3d.solve.equations import Equations
 from kin3d.solve.system import SINGULAR
 from kin3d.solve.unknowns import choose_unknowns
@@ -46,8 +47,10 @@ def design_velocities(linkage: Linkage, design: Array) -> dict[str, Array] | Non
         return None
     moved = {p: at[p][:, None] + 1j * STEP * np.eye(count)[3 * k : 3 * k + 3] for k, p in enumerate(unknowns.points)}
     fixed = {p: _vec(v) for p, v in at.items()}
-    places = equations.places({p: _vec(v) for p, v in moved.items()}, fixed, 0.0, (0.0, 1.0, 0.0))
-    rows = equations.residuals(places, fixed, 0.0)
+    values = {name: value_of(linkage, name, 0.0) for name in drive_names(linkage)}
+    axes = axes_of(linkage, fixed, (0.0, 1.0, 0.0))
+    places = equations.places({p: _vec(v) for p, v in moved.items()}, fixed, values, axes)
+    rows = equations.residuals(places, fixed, values, axes)
     jacobian = np.array([np.broadcast_to(np.imag(row), count) for row in rows]) / STEP
     scaled = jacobian / equations.lengths(at)[:, None]
     sizes = np.linalg.svd(scaled, compute_uv=False)
