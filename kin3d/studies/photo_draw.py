@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erf, sqrt
 from os import PathLike
 from pathlib import Path
 
@@ -17,12 +16,14 @@ from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.photographs.located import Located
 from kin3d.reading.photo_records import Photo, PhotoPoints
 from kin3d.studies import photo_lines
+from kin3d.studies.compare import RULE
 from kin3d.studies.photo_picture import write_photo_picture
 from kin3d.studies.photo_points import adjustment, share_photographs
 from kin3d.studies.photo_project import on_photo
 from kin3d.studies.photo_view import LEVEL, OnPhoto, PhotoView
-from kin3d.studies.uncertainty import half_width
-from kin3d.writing.numbers import fixed
+from kin3d.studies.registry import EVERY
+from kin3d.studies.significance import SAID, UNSAID, Difference, by_first_order
+from kin3d.writing.numbers import fixed, percent
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
@@ -42,6 +43,8 @@ class PhotoConstruction(Result):
     together : bool
         Whether both were adjusted together, so that their difference knows what they share.
     crop, plain : bool
+    judged : Difference or None
+        The roll centre's difference as a comparison of both cars has it, by samples; None: by first order.
     """
 
     kind = "draw"
@@ -52,26 +55,35 @@ class PhotoConstruction(Result):
     together: bool
     crop: bool
     plain: bool
+    judged: Difference | None = None
 
     def summary(self) -> str:
         """The finding."""
         out = f"{self.own.title}: {self.own.figures[0]} (95 %)"
         return out if self.ghost is None else f"{out}; {self.change()}"
 
-    def change(self) -> str:
-        """How the roll centre moved against the ghost, and how sure that is."""
+    def difference(self) -> Difference:
+        """The roll centre's difference from the ghost, judged by the rule of every comparison."""
         assert self.ghost is not None
-        a, b = self.own.figures[0], self.ghost.figures[0]
-        by, along = a.value - b.value, -b.along
-        along[: len(a.along)] += a.along  # a ghost of its own adjustment has errors of its own after those
-        sigma = float(np.linalg.norm(along))
-        sure = 100.0 * 0.5 * (1.0 + erf(abs(by) / sigma / sqrt(2.0))) if sigma else 100.0
-        sure_text = "more than 99.9 %" if sure > 99.9 else f"{sure:.1f} %" if sure > 99.0 else f"{sure:.0f} %"
-        size = f"{abs(by):.0f} ± {half_width(LEVEL) * sigma:.0f} mm"
-        if abs(by) <= half_width(LEVEL) * sigma:  # zero lies within the band
-            told = f"{fixed(by, 0)} ± {half_width(LEVEL) * sigma:.0f} mm"
-            return f"whether it rose or fell against {self.ghost.title} cannot be said ({told})"
-        return f"{'rose' if by > 0.0 else 'fell'} by {size} against {self.ghost.title}, sure to {sure_text}"
+        if self.judged is not None:
+            return self.judged
+        own, ghost = self.own.figures[0], self.ghost.figures[0]
+        along = -ghost.along
+        along[: len(own.along)] += own.along  # a ghost of its own adjustment has errors of its own after those
+        of_a, of_b, sigma = (float(np.linalg.norm(x)) for x in (ghost.along, own.along, along))
+        height = next(m for m in EVERY if m.name == "roll_centre_height_mm")
+        return by_first_order(height, ghost.value, own.value, of_a, of_b, sigma, LEVEL)
+
+    def change(self) -> str:
+        """How the roll centre moved against the ghost, and whether that can be said."""
+        assert self.ghost is not None
+        found, against = self.difference(), f"against {self.ghost.title}:"
+        size = f"{fixed(found.difference, 0)} ± {found.half_width:.0f} mm"
+        if found.verdict == SAID:
+            return f"{against} that it {'rose' if found.difference > 0.0 else 'fell'} {SAID} ({size})"
+        if found.verdict == UNSAID:
+            return f"{against} whether it rose or fell {UNSAID} ({size})"
+        return f"{against} {found.verdict}"
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
         """Figures of each car with half their 95 % interval."""
@@ -103,6 +115,8 @@ class PhotoConstruction(Result):
             "are drawn as the car stands in the picture.",
             "What a wheel hides is lighter and dashed; what the tub hides is not told apart.",
         ]
+        if self.ghost is not None:
+            out.append(RULE.format(level=percent(self.difference().threshold)))
         if self.ghost is not None and not self.together:
             out.append(f"{self.ghost.title} was not adjusted together with it: what they share counts twice.")
         return tuple(out)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,7 +116,11 @@ def collect(
             cars, axle, travel_mm, sigma=sigma_mm, samples=samples, seed=seed, threshold=threshold,
             scale=scale, align=align, workers=workers, least=1, side=side,
         )  # fmt: skip
-        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), _photo(cars, axle)))
+        drawn = _photo(cars, axle)
+        if drawn is not None and drawn.ghost is not None and scale == "none":
+            # one verdict on the page: that of the comparison
+            drawn = replace(drawn, judged=result.pairs[-1].difference(MIGRATION[0], "design"))
+        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), drawn))
         if progress:
             progress(k + 1, len(chosen))
     return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)

@@ -187,6 +187,19 @@ def differences(
     )
 
 
+def by_first_order(
+    measure: Measure, a: float, b: float, sigma_a: float, sigma_b: float, sigma: float, threshold: float
+) -> Difference:
+    """The difference of a measure in the design position, from standard deviations of first order alone."""
+    half, chance = half_width(threshold) * sigma, _normal_chance(abs(b - a) / sigma if sigma else np.inf)
+    return Difference(measure, "design", a, b, sigma_a, sigma_b, sigma, half, chance, threshold)
+
+
+def _normal_chance(deviations: float) -> float:
+    """How often a normal variable lies so many deviations from its mean or farther, on either side."""
+    return 2.0 * NormalDist().cdf(-deviations) if np.isfinite(deviations) else np.nan
+
+
 def _sigma_of_difference(a: Figures, b: Figures) -> Array:
     """Effects of errors that both cars have are subtracted, all others add in squares."""
     theirs = {identity: k for k, identity in enumerate(b.identities)}
@@ -204,10 +217,9 @@ def _weighed(difference: Array, sigma: Array, a: Figures, b: Figures, level: flo
     From pairs of sampled cars where there are any: how far they lie from the difference of the cars as measured. Else
     of a normal distribution.
     """
-    normal = NormalDist()
     half = half_width(level) * sigma
     with np.errstate(all="ignore"):
-        chance = np.array([2.0 * normal.cdf(-x) if np.isfinite(x) else np.nan for x in np.abs(difference) / sigma])
+        chance = np.array([_normal_chance(x) for x in np.abs(difference) / sigma])
     if a.drawn is None and b.drawn is None:
         return half, chance
     ours, theirs = (x.value[:, None] if x.drawn is None else x.drawn for x in (a, b))

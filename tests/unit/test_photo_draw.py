@@ -70,7 +70,9 @@ def test_what_cannot_be_said_is_said():
     near = replace(drawn.own.figures[0], value=drawn.ghost.figures[0].value + 1.0)
     same = replace(drawn, own=replace(drawn.own, figures=(near,)))
     assert "cannot be said" in same.summary()
-    assert "sure to" not in same.summary()
+    far = replace(near, value=drawn.ghost.figures[0].value - 40.0)
+    fallen = replace(drawn, own=replace(drawn.own, figures=(far,)))
+    assert "against Dunlin, last season: that it fell can be said (−40 ± " in fallen.summary()
 
 
 def test_lines_run_through_the_arms_of_the_picture():
