@@ -72,7 +72,7 @@ def test_what_cannot_be_said_is_said():
     assert "cannot be said" in same.summary()
     far = replace(near, value=drawn.ghost.figures[0].value - 40.0)
     fallen = replace(drawn, own=replace(drawn.own, figures=(far,)))
-    assert "against Dunlin, last season: that it fell can be said (−40 ± " in fallen.summary()
+    assert "against dunlin: that it fell can be said (−40 ± " in fallen.summary()
 
 
 def test_lines_run_through_the_arms_of_the_picture():
