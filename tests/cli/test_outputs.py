@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import resource
 import shutil
+import signal
+import sys
+import tempfile
 from importlib import import_module
 from pathlib import Path
 from typing import get_args, get_type_hints
@@ -24,6 +29,7 @@ QUICK = {
     "sweep": ["--travel=0"],
     "settle": ["--lateral", "0.2"],
     "draw": [],
+    "view": ["--range", "0:10:10", "--size", "320x240"],
     "export": ["--travel=0"],
 }
 ENDINGS = {"report --out": ".html", "export --out": ".dxf", "sweep --dxf": ".dxf", "draw --out": ".svg"}
@@ -108,26 +114,56 @@ def test_an_input_is_never_replaced_not_even_by_force(command, option, folder):
     assert copied.read_bytes() == before
 
 
-AGAIN = [w for w in WRITERS if w[0] not in ("view", "swap", "report", "compare", "settle", "locate")]
+AGAIN = {w for w in WRITERS if w[0] not in ("view", "swap", "report", "compare", "settle", "locate")}
 
 
-@pytest.mark.parametrize(("command", "option"), AGAIN)
-def test_run_again_gives_the_same_bytes_and_a_full_disk_keeps_them(command, option, folder, monkeypatch):
+def hurt(monkeypatch, most):
+    """Let the next writing die half-way in a copy of this process, and fail half-way in this one, as on a full disk.
+
+    The system itself refuses more than `most` bytes of a file, whatever library writes it: it stops the copy by
+    SIGXFSZ; here, where that signal is not heard, the write fails.
+    """
+    ends = []
+    made = tempfile.mkstemp
+    kept = resource.getrlimit(resource.RLIMIT_FSIZE)
+
+    def mkstemp(**given):
+        handle, name = made(**given)
+        sys.stdout.flush()
+        child = os.fork()
+        resource.setrlimit(resource.RLIMIT_FSIZE, (most, kept[1]))
+        if child:
+            ends.append(os.waitpid(child, 0)[1])
+        else:
+            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+            signal.signal(signal.SIGXFSZ, signal.SIG_DFL)
+            os.fsync = lambda _: os._exit(3)
+        return handle, name
+
+    monkeypatch.setattr(tempfile, "mkstemp", mkstemp)
+    return ends, lambda: resource.setrlimit(resource.RLIMIT_FSIZE, kept)
+
+
+@pytest.mark.parametrize(("command", "option"), WRITERS)
+def test_run_again_gives_the_same_bytes_and_a_kill_or_a_full_disk_keeps_them(command, option, folder, monkeypatch):
     place = folder / f"made{ending(command, option)}"
     asked = words(command, option, place, folder)
-    made = []
-    for _ in range(2):
+    place.write_text("measure,value\n" if place.suffix == ".csv" else files.MARK)
+    if (command, option) in AGAIN:
+        made = []
+        for _ in range(2):
+            code, _, err = run(*asked)
+            assert code in (0, 1), err
+            made.append(place.read_bytes())
+        assert made[0] == made[1]
+    older = place.read_bytes()
+    ends, well = hurt(monkeypatch, max(100, len(older) // 2))
+    try:
         code, _, err = run(*asked)
-        assert code in (0, 1), err
-        made.append(place.read_bytes())
-    assert made[0] == made[1]
-
-    def full(_handle):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(files.os, "fsync", full)
-    code, _, err = run(*asked)
+    finally:
+        well()
+    assert [os.WTERMSIG(e) for e in ends] == [signal.SIGXFSZ]
     assert code == 2
-    assert "No space left" in err
-    assert place.read_bytes() == made[0]
+    assert "cannot be written: File too large" in " ".join(err.split())
+    assert place.read_bytes() == older
     assert not [p for p in folder.iterdir() if p.name.startswith(".")]

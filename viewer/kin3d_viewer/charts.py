@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping, Sequence
 from textwrap import shorten, wrap
 from typing import Any
@@ -185,7 +186,9 @@ class Charts:
         canvas = self.figure.canvas
         if not isinstance(canvas, FigureCanvasAgg):
             canvas = FigureCanvasAgg(self.figure)
-        canvas.draw()
+        with warnings.catch_warnings():  # a picture of a few hundred pixels has no room for curves: that is seen
+            warnings.filterwarnings("ignore", "constrained_layout not applied")
+            canvas.draw()
         for artist in self.moving:
             artist.axes.draw_artist(artist)
         return np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
