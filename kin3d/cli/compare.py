@@ -18,7 +18,11 @@ def compare(
         list[Path], typer.Argument(help="Two or more car files; each is set against the first.", show_default=False)
     ],
     axle: opt.OneAxle = "front",
-    travel: opt.Travel = "-40:40:5",
+    travel: opt.Over = None,
+    heave: opt.Heave = None,
+    roll: opt.Roll = None,
+    pitch: opt.Pitch = None,
+    rack: opt.Rack = 0.0,
     measures: opt.Measures = None,
     sigma: opt.Sigma = None,
     samples: opt.SampleCount = 4_000,
@@ -38,16 +42,23 @@ def compare(
 ) -> None:
     """Compare corners: points that moved, measures with the uncertainty of their difference, and what causes it.
 
+    With --heave, --roll or --pitch both wheels stand on the ground, and measures of the axle and of the car join; one
+    of the drives may be a range, a single value is held. Measures that need it are put on the ground in any case.
+
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --figure why.svg --plot curves.png
     """
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
-    travels = opt.parse_values(travel, "--travel")
+    drives = opt.drives_of(travel, heave, roll, pitch, "-40:40:5")
     read = [kin3d.load(car) for car in cars]
     result = kin3d.compare(
         read,
         axle,
-        travels,
+        drives.get("travel"),
         opt.names_of(measures),
+        heave=drives.get("heave"),
+        roll=drives.get("roll"),
+        pitch=drives.get("pitch"),
+        rack=rack,
         side=side,
         sigma=sigma,
         samples=samples,

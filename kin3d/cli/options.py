@@ -19,6 +19,16 @@ LARGEST = 1e7  # of a travel, angle or load that is typed
 CarPath = Annotated[Path, typer.Argument(help="The car file (TOML).", show_default=False)]
 OneAxle = Annotated[AxleName, typer.Option(help="Which axle.")]
 AnyAxle = Annotated[AxleName | None, typer.Option(help="Only this axle. Default: all that there are.")]
+Over = Annotated[
+    str | None, typer.Option(help=f"Wheel travel in mm: {RANGE}. Default -40:40 without the drives below.")
+]
+Heave = Annotated[
+    str | None, typer.Option(help="In place of travel, wheels on the ground: mean travel in mm, one value or a range.")
+]
+Roll = Annotated[str | None, typer.Option(help="Roll of the body in degrees, left side up positive.")]
+Pitch = Annotated[
+    str | None, typer.Option(help="Pitch of the body in degrees, nose down positive; needs both axles.")
+]
 Travel = Annotated[str, typer.Option(help=f"Wheel travel in mm: {RANGE}.")]
 Rack = Annotated[float, typer.Option(help="Rack displacement in mm; to the left positive.")]
 Measures = Annotated[
@@ -102,6 +112,15 @@ def parse_values(text: str, option: str) -> list[float]:
         return _range(start, stop, step)
     except ValueError as problem:
         raise RequestError(Finding("range", f'{option} "{text}": {expected}{_why(problem)}')) from None
+
+
+def drives_of(
+    travel: str | None, heave: str | None, roll: str | None, pitch: str | None, default: str
+) -> dict[str, list[float]]:
+    """Values of the drives that are given, by name; of travel by default."""
+    given = {"travel": travel, "heave": heave, "roll": roll, "pitch": pitch}
+    there = {name: text for name, text in given.items() if text is not None} or {"travel": default}
+    return {name: parse_values(text, f"--{name}") for name, text in there.items()}
 
 
 def _why(problem: ValueError) -> str:

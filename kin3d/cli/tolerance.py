@@ -17,7 +17,11 @@ def tolerance(
     screen: Screen,
     car: opt.CarPath,
     axle: opt.OneAxle = "front",
-    travel: opt.Travel = "-40:40:2",
+    travel: opt.Over = None,
+    heave: opt.Heave = None,
+    roll: opt.Roll = None,
+    pitch: opt.Pitch = None,
+    rack: opt.Rack = 0.0,
     samples: opt.SampleCount = 20_000,
     sigma: opt.Sigma = None,
     seed: opt.Seed = 1,
@@ -30,7 +34,7 @@ def tolerance(
     plot: opt.Plot = None,
     workers: opt.Workers = 0,
 ) -> None:
-    """Carry the standard deviations of the points to every measure over wheel travel.
+    """Carry the standard deviations of the points to every measure over wheel travel, heave, roll or pitch.
 
     Deviations come from the point table (sigma), the drawing, tables [[front.shared_error]] of the car file for errors
     that points have in common, and --sigma for whatever has none. Shown are first order (exact derivatives) and sampled
@@ -39,14 +43,18 @@ def tolerance(
     Example:  kin3d tolerance models/dunlin/car.toml --plot bands.png
     """
     check_places({"--out": out, "--shares": shares}, {"--plot": plot})
-    travels = opt.parse_values(travel, "--travel")
+    drives = opt.drives_of(travel, heave, roll, pitch, "-40:40:2")
     read = kin3d.load(car)
-    with progress_bar("Sampled cars", samples * len(travels)) as advance:
+    with progress_bar("Sampled cars", samples * max(map(len, drives.values()))) as advance:
         result = kin3d.tolerance(
             read,
             axle,
-            travels,
+            drives.get("travel"),
             opt.names_of(measures),
+            heave=drives.get("heave"),
+            roll=drives.get("roll"),
+            pitch=drives.get("pitch"),
+            rack=rack,
             sigma=sigma,
             samples=samples,
             seed=seed,

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kin3d.measures.corner import Corner
-from kin3d.measures.corner_pair import CornerPair, of_axle
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure
+from kin3d.spatial.jets import choose, cos, sin, value
+from kin3d.spatial.vectors import Number
 
-Array = NDArray[np.float64]
 STRAIGHT_RAD = np.radians(0.1)  # below this mean steer a percentage would say nothing
 _SOURCE = "common practice (A. Jeantaud, R. Ackermann), own formula; from memory"
 
@@ -20,31 +20,36 @@ def _lacks_rack(corner: Corner) -> str:
     return "" if corner.linkage.rack else f'layout "{corner.linkage.layout}" has no rack'
 
 
-def _cot(angle: Array) -> Array:
-    return np.asarray(np.cos(angle) / np.sin(angle))
+def _cot(angle: Number) -> Number:
+    with np.errstate(all="ignore"):
+        return cos(angle) / sin(angle)
 
 
-def ackermann(corner: CornerPair) -> Array:
+def ackermann(corner: CornerPair) -> Number:
     """100·(cot outer − cot inner)·wheelbase/track, shape (n,); NaN where the wheels are not steered."""
-    steer = corner.pair(corner.steer)
+    left, right = corner.both(corner.steer)
     if corner.straight is not None:
-        steer = steer - corner.straight
-    left, right = _cot(steer)
+        left, right = left - corner.straight[LEFT], right - corner.straight[RIGHT]
+    straight = np.abs(value(mean((left, right)))) < STRAIGHT_RAD
     # on a left turn the left wheel is inner and both cotangents are positive; on a right turn signs and roles change
-    found = 100.0 * (right - left) * float(corner.car.wheelbase_mm or 0.0) / corner.track
-    return np.where(np.abs(steer.mean(axis=0)) < STRAIGHT_RAD, np.nan, found)
+    found = (_cot(right) - _cot(left)) * (100.0 * _wheelbase(corner)) / corner.track
+    return choose(straight, np.nan, found)
 
 
-def turning_radius(corner: CornerPair) -> Array:
+def turning_radius(corner: CornerPair) -> Number:
     """Wheelbase times the mean cotangent of both steers, shape (n,), mm; infinite straight ahead."""
-    mean = _cot(corner.pair(corner.steer)).mean(axis=0)
+    left, right = corner.both(corner.steer)
     # toe alone turns no car: without a rack displacement that steers there is no turning centre
-    straight = np.abs(corner.pair(corner.steer).mean(axis=0)) < STRAIGHT_RAD
-    return np.where(straight, np.inf, float(corner.car.wheelbase_mm or 0.0) * mean)
+    straight = np.abs(value(mean((left, right)))) < STRAIGHT_RAD
+    return choose(straight, np.inf, mean((_cot(left), _cot(right))) * _wheelbase(corner))
+
+
+def _wheelbase(corner: CornerPair) -> Number:
+    return corner.of_file("car.wheelbase_mm")
 
 
 def _measure(
-    name: str, label: str, unit: str, sign: str, definition: str, function: Callable[[CornerPair], Array]
+    name: str, label: str, unit: str, sign: str, definition: str, function: Callable[[CornerPair], Number]
 ) -> Measure:
     return Measure(
         name,

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import Any
 
 from kin3d.linkage.keys import CarData
-from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean
 from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import crossing, force_height
 from kin3d.measures.wheel import ISO
-from kin3d.spatial.jets import value
-
-Array = NDArray[np.float64]
+from kin3d.spatial.jets import atan2
+from kin3d.spatial.vectors import Number
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,52 +22,65 @@ class WholeCar:
     Attributes
     ----------
     front, rear : CornerPair
-    shift_mm : float
+    shift_mm : number, shape (n,)
         What has to be added to the rear points' x to place them in the frame of the front ones.
     car : CarData
     """
 
     front: CornerPair
     rear: CornerPair
-    shift_mm: float
+    shift_mm: Number
     car: CarData
 
     @property
-    def wheelbase(self) -> Array:
-        """Distance of the contact points of each side along the ground's x, shape (2, n), mm."""
-        shift = self.shift_mm * self.rear.pair(value(self.rear.ahead[0]))
-        return np.asarray(self.front.stand[0] - self.rear.stand[0] - shift)
+    def wheelbase(self) -> Pair:
+        """Distance of the contact points of each side along the ground's x, mm."""
+        ahead = self.rear.both(self.rear.ahead[0])
+        left, right = (self.front.stand[0][k] - self.rear.stand[0][k] - self.shift_mm * ahead[k] for k in (LEFT, RIGHT))
+        return left, right
 
     @property
-    def design_wheelbase(self) -> Array:
-        """The same in the design position, shape (2, 1), mm."""
-        gap = self.front.design_contact - self.rear.design_contact
-        return np.asarray(gap[:, :1] - self.shift_mm)
+    def design_wheelbase(self) -> Pair:
+        """The same in the design position, mm."""
+        places = zip(self.front.design_contact, self.rear.design_contact, strict=True)
+        left, right = (ours[0] - theirs[0] - self.shift_mm for ours, theirs in places)
+        return left, right
 
 
-def _inclination(front: Array, rear: Array, wheelbase: Array) -> Array:
-    return np.asarray(np.arctan2(rear - front, wheelbase.mean(axis=0)))
+def _inclination(front: Number, rear: Number, wheelbase: Pair) -> Number:
+    return atan2(rear - front, mean(wheelbase))
 
 
-def roll_axis(car: WholeCar) -> Array:
+def roll_axis(car: WholeCar) -> Number:
     """Inclination of the line through both roll centres, rad, shape (n,)."""
     return _inclination(crossing(car.front)[1], crossing(car.rear)[1], car.wheelbase)
 
 
-def roll_axis_force(car: WholeCar) -> Array:
+def roll_axis_force(car: WholeCar) -> Number:
     """The same from the heights that follow from the jacking forces, rad, shape (n,)."""
     return _inclination(force_height(car.front), force_height(car.rear), car.wheelbase)
 
 
-def roll_axis_at_centre(car: WholeCar) -> Array:
+def roll_axis_at_centre(car: WholeCar) -> Number:
     """Height of the roll axis over the ground under the mass centre, mm, shape (n,)."""
-    front = float(car.car.front_mass_share or 0.0)
-    return np.asarray(front * crossing(car.front)[1] + (1.0 - front) * crossing(car.rear)[1])
+    front = car.front.of_file("car.front_mass_share")
+    return front * crossing(car.front)[1] + (1.0 - front) * crossing(car.rear)[1]
 
 
-def _of_all_wheels(function: Callable[[WholeCar], Array]) -> Callable[[WholeCar], Array]:
-    """A function of the car with values of shape (n,) or (2, n), as one with shape (2, n)."""
-    return lambda car: np.array(np.broadcast_to(function(car), (2, len(car.front.roll_rad))))
+def wheelbase_change(car: WholeCar) -> Pair:
+    """Wheelbase of each side less that in the design position, mm."""
+    now, then = car.wheelbase, car.design_wheelbase
+    return now[LEFT] - then[LEFT], now[RIGHT] - then[RIGHT]
+
+
+def _of_all_wheels(function: Callable[[WholeCar], Any]) -> Callable[[WholeCar], Any]:
+    """A function of the car, of one figure or of a pair, as one over the lanes of an axle."""
+
+    def spread(car: WholeCar) -> Number:
+        found = function(car)
+        return car.front.stacked(*found) if isinstance(found, tuple) else car.front.stacked(found, found)
+
+    return spread
 
 
 def _entry(
@@ -79,7 +89,7 @@ def _entry(
     unit: str,
     sign: str,
     definition: str,
-    function: Callable[[WholeCar], Array],
+    function: Callable[[WholeCar], Any],
     needs: tuple[str, ...] = (),
     source: str = "own definition",
 ) -> Measure:
@@ -133,7 +143,7 @@ MEASURES = (
         "mm",
         "longer than in the design position positive",
         "distance of that side's contact points along the ground's x, less that in the design position",
-        lambda car: car.wheelbase - car.design_wheelbase,
+        wheelbase_change,
         source=f"{ISO}, 4.2",
     ),
 )

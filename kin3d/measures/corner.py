@@ -82,8 +82,10 @@ class Corner:
         along: Along | None = None,
         normal: Vec = UP,
         variants: Variants | None = None,
-        sign: float | None = None,
+        sign: Any = None,
         seeds: Array | None = None,
+        driven: Mapping[str, Jet] | None = None,
+        figures: Mapping[str, Any] | None = None,
     ) -> Self:
         """The corner in motion over solved lanes.
 
@@ -96,15 +98,17 @@ class Corner:
         normal : vector, optional
             Unit normal of the ground, vehicle frame.
         variants, sign : optional
-            Other variants than left and right of the file, and +1 or −1 for all of them.
-        seeds : ndarray, shape (directions, points, 3), optional
-            Directions of change of design coordinates, to carry sensitivities.
+            Other variants than left and right of the file, and +1 or −1 for all of them, or for each lane.
+        seeds, driven : optional
+            Directions of change of design coordinates, to carry sensitivities, and drives as jets; see `Kernel.motion`.
+        figures : optional
+            As of the class.
         """
         chosen = model.variants if variants is None else variants
         algebra, generators = _derivatives(model, order, seeds is not None) if along is None else along
-        motion = model.kernel.motion(chosen, lanes, solved, algebra, generators, seeds)
-        signs = SIGNS[lanes.variant] if sign is None else np.full(lanes.count, sign)
-        return cls(model, motion, signs, normal, chosen, lanes, solved)
+        motion = model.kernel.motion(chosen, lanes, solved, algebra, generators, seeds, driven)
+        signs = SIGNS[lanes.variant] if sign is None else np.broadcast_to(np.asarray(sign, float), lanes.count)
+        return cls(model, motion, signs, normal, chosen, lanes, solved, figures)
 
     def cut(self, order: int) -> Corner:
         """The same corner with derivatives along travel up to a lower order: cheaper where no more is needed."""
@@ -171,8 +175,7 @@ class Corner:
     @cached_property
     def contact(self) -> Vec:
         """Contact point p: lowest point of the wheel's disc over the ground."""
-        down = sub(self.normal, scale(dot(self.normal, self.spin), self.spin))
-        return sub(self.centre, scale(self.radius, unit(down)))
+        return lowest(self.centre, self.spin, self.radius, self.normal)
 
     def velocity_at(self, point: Vec) -> Vec:
         """Velocity of the upright's material point at a place."""
@@ -259,6 +262,12 @@ def _derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
 def ground_normal(roll: Number, pitch: Number) -> Vec:
     """Unit normal of a flat ground in the frame of a body that has pitched, then rolled; rad, signs of ISO 8855."""
     return -sin(pitch), cos(pitch) * sin(roll), cos(pitch) * cos(roll)
+
+
+def lowest(centre: Vec, spin: Vec, radius: Number, normal: Vec) -> Vec:
+    """Lowest point of a wheel's disc over a ground of that unit normal; `spin` is the wheel's unit axis."""
+    down = sub(normal, scale(dot(normal, spin), spin))
+    return sub(centre, scale(radius, unit(down)))
 
 
 def length(v: Vec) -> Number:

@@ -1,31 +1,51 @@
 """Both corners of an axle, as one corner over stacked lanes with what belongs to the axle as a whole.
 
-Every measure of a corner works on it unchanged; measures of the axle ask for pairs, left and right in the first axis.
+Every measure of a corner works on it unchanged; measures of the axle ask for pairs: a quantity of the left wheel and of
+the right one. What a study derives along beside the drives (its own drive, errors of points) are *outer* generators:
+pairs carry them on, so that a measure of the axle has its exact derivatives too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
+from kin3d.measures.corner import UP, Corner, ground_normal, lowest, unit
+from kin3d.measures.entry import figure
 from kin3d.solve.kernel import Motion, Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
-from kin3d.spatial.jets import Jet, algebra_of, atan2, box, total_degree, value
-from kin3d.spatial.vectors import Number, Vec, dot
+from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box
+from kin3d.spatial.vectors import Number, Vec, dot, sub
 
 Array = NDArray[np.float64]
-Made = TypeVar("Made")
+Pair = tuple[Number, Number]  # of the left wheel and of the right one, each over n positions
 LEFT, RIGHT = 0, 1
 # travel, rack, roll: the position, one derivative along each, and travel twice for rates of springs
 DRIVES = {"travel": 0, "rack": 1, "roll": 2}
-ALGEBRA = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0)))
+INNER = ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0))
+NO_OUTER = Algebra([()])
+
+
+def with_outer(inner: tuple[tuple[int, ...], ...], outer: Algebra) -> Algebra:
+    """Algebra of inner monomials times outer ones; the inner generators come first."""
+    return algebra_of(tuple((*i, *o) for i in inner for o in outer.monomials))
+
+
+def raised(x: Number, algebra: Algebra, inner: int) -> Number:
+    """A jet of the outer generators as one of the whole algebra, which has so many inner ones."""
+    if not isinstance(x, Jet):
+        return x
+    out = algebra.constant(None)
+    for m, c in zip(x.algebra.monomials, x.coefficients, strict=True):
+        out.coefficients[algebra.index[(*(0,) * inner, *m)]] = c
+    return out
 
 
 class CornerPair(Corner):
@@ -33,16 +53,19 @@ class CornerPair(Corner):
 
     Attributes
     ----------
-    roll_rad : ndarray, shape (n,)
-        Roll of the body; 0 unless the pair was stood on the ground.
-    straight : ndarray, shape (2, n), or None
+    roll : number, shape (n,)
+        Roll of the body, rad; 0 unless the pair was stood on the ground.
+    straight : Pair or None
         Steer of each wheel to the ground, rad, with the rack in the middle, at the same travels.
+    outer : Algebra
+        Of the outer generators; they are the last ones of the motion's algebra.
 
     The others are those of `Corner`.
     """
 
-    roll_rad: Array
-    straight: Array | None = None
+    roll: Number
+    straight: Pair | None = None
+    outer: Algebra = NO_OUTER
 
     @staticmethod
     def at(model: AxleModel, left: Any, right: Any, rack: Any = 0.0, degree: int = 2) -> CornerPair:
@@ -59,12 +82,22 @@ class CornerPair(Corner):
         lanes = model.pair(np.stack([t0, t1]), r)
         solved = model.kernel.solve(model.variants, lanes)
         found = CornerPair.of(model, lanes, solved, along=(box(degree), {"travel": 0}))
-        found.roll_rad = np.zeros(len(r))
+        found.roll = np.zeros(len(r))
         return found
 
     @staticmethod
     def on_ground(
-        model: AxleModel, lanes: Lanes, solved: Solved, roll_rad: Array, pitch_rad: Array, straight: Array | None = None
+        model: AxleModel,
+        lanes: Lanes,
+        solved: Solved,
+        roll: Number,
+        pitch: Number,
+        straight: Pair | None = None,
+        *,
+        outer: Algebra = NO_OUTER,
+        driven: Mapping[str, Jet] | None = None,
+        seeds: Array | None = None,
+        figures: Mapping[str, Number] | None = None,
     ) -> CornerPair:
         """Both corners on one plane, with derivatives along travel, rack and roll.
 
@@ -72,28 +105,42 @@ class CornerPair(Corner):
         ----------
         lanes, solved : Lanes, Solved
             All left corners, then all right ones, 2n lanes.
-        roll_rad, pitch_rad : ndarray, shape (n,)
-            Of the body over the ground.
-        straight : ndarray, shape (2, n), optional
+        roll, pitch : number, shape (n,)
+            Of the body over the ground, rad; arrays, or jets of the outer generators.
+        straight : Pair, optional
+        outer : Algebra
+            Outer generators of the study.
+        driven : mapping of str to Jet, optional
+            Travel and rack of every lane as jets of the outer generators.
+        seeds, figures : optional
+            As of `Corner.of`; figures are numbers over the lanes, or jets of the outer generators. The directions are
+            those of the last outer generator.
         """
-        roll = ALGEBRA.variable(np.tile(roll_rad, 2), DRIVES["roll"])
-        x, y, z = ground_normal(roll, np.tile(pitch_rad, 2))
-        normal: Vec = (ALGEBRA.constant(x), y, z)
+        algebra = with_outer(INNER, outer)
+
+        def lift(x: Number, drive: str | None = None) -> Number:
+            out = raised(x, algebra, len(DRIVES))
+            return out if drive is None else out + algebra.variable(0.0, DRIVES[drive])
+
+        both = (twice(roll), twice(pitch))
+        x, y, z = ground_normal(lift(both[0], "roll"), lift(both[1]))
+        normal: Vec = (x if isinstance(x, Jet) else algebra.constant(x), y, z)
         known = {"travel": DRIVES["travel"], model.linkage.steers or "rack": DRIVES["rack"]}
-        found = CornerPair.of(model, lanes, solved, along=(ALGEBRA, known), normal=normal)
-        found.roll_rad, found.straight = roll_rad, straight
+        if seeds is not None:
+            known["points"] = len(algebra.monomials[0]) - 1
+        moved = {k: lift(v, k) for k, v in (driven or {}).items()}
+        held = {k: lift(v) for k, v in (figures or {}).items()}
+        found = CornerPair.of(
+            model, lanes, solved, along=(algebra, known), normal=normal, sign=signs_of(lanes), seeds=seeds,
+            driven=moved, figures=held,
+        )  # fmt: skip
+        found.roll, found.straight, found.outer = roll, straight, outer
         return found
 
-    @cached_property
-    def _made(self) -> dict[object, Any]:
-        return {}
-
-    def once(self, key: object, make: Callable[[], Made]) -> Made:
-        """What `make` returns, made when it is first asked for under that key: what several measures share."""
-        if key not in self._made:
-            self._made[key] = make()
-        found: Made = self._made[key]
-        return found
+    @property
+    def count(self) -> int:
+        """Number of positions n."""
+        return self.lanes.count // 2
 
     @cached_property
     def ok(self) -> NDArray[np.bool_]:
@@ -112,17 +159,24 @@ class CornerPair(Corner):
 
     def _one(self, side: int) -> Corner:
         """One corner, in an algebra in which each wheel's travel is a generator of its own."""
-        mine = [m[self.travel] if sum(m) == m[self.travel] else None for m in self.motion.algebra.monomials]
-        algebra = total_degree(2, max(n for n in mine if n is not None))
-        slots = [None if n is None else algebra.index[(n, 0) if side == LEFT else (0, n)] for n in mine]
-        count = len(self.roll_rad)
-        part = slice(side * count, (side + 1) * count)
+        whole, inner = self.motion.algebra, self._inner
+        degree = max(m[self.travel] for m in whole.monomials)
+        two = tuple((n, m) for n in range(degree + 1) for m in range(degree + 1) if n + m <= degree)
+        algebra = with_outer(two, self.outer)
+        slots = [None if sum(m[:inner]) != m[self.travel] else m for m in whole.monomials]
+        own_slots = [
+            None
+            if m is None
+            else algebra.index[(*((m[self.travel], 0) if side == LEFT else (0, m[self.travel])), *m[inner:])]
+            for m in slots
+        ]
+        part = slice(side * self.count, (side + 1) * self.count)
 
         def own(x: Number) -> Number:
             if not isinstance(x, Jet):
                 return _taken(x, part)
             out = algebra.constant(None)
-            for slot, c in zip(slots, x.coefficients, strict=True):
+            for slot, c in zip(own_slots, x.coefficients, strict=True):
                 if slot is not None:
                     out.coefficients[slot] = _taken(c, part)
             return out
@@ -137,32 +191,60 @@ class CornerPair(Corner):
             {"travel": side},
         )
         lanes, solved = self.lanes.take(part), self.solved.take(part)
-        return Corner(self.model, motion, _taken(self.sign, part), place(self.normal), self.variants, lanes, solved)
+        figures = {k: own(v) for k, v in self.figures.items()}
+        sign = _taken(self.sign, part)
+        return Corner(self.model, motion, sign, place(self.normal), self.variants, lanes, solved, figures)
+
+    @property
+    def _inner(self) -> int:
+        """Number of inner generators."""
+        return len(self.motion.algebra.monomials[0]) - len(self.outer.monomials[0])
+
+    def part(self, x: Number, along: str = "") -> Number:
+        """A quantity over all lanes, or its derivative along a drive, without the inner generators.
+
+        Returns
+        -------
+        number, shape (2n,)
+            A jet of the outer generators where there are any.
+        """
+        if not isinstance(x, Jet):
+            return x if not along else 0.0
+        if x.algebra is self.outer:
+            return x if not along else 0.0
+        head = tuple(int(bool(along) and k == DRIVES[along]) for k in range(self._inner))
+        found = [x.coefficients[x.algebra.index[(*head, *m)]] for m in self.outer.monomials]
+        if len(found) > 1:
+            return Jet(self.outer, found)
+        return 0.0 if found[0] is None else found[0]
+
+    def both(self, x: Number, along: str = "") -> Pair:
+        """The same of the left wheels and of the right ones, each over n positions."""
+        found, n = self.part(x, along), self.count
+        return _part_of(found, slice(0, n)), _part_of(found, slice(n, 2 * n))
+
+    def of_file(self, key: str) -> Number:
+        """A figure of the car file by the key that measures name, shape (n,); ask only where it is given."""
+        return self.both(figure(self, key))[LEFT]
 
     @cached_property
-    def design_contact(self) -> Array:
-        """Contact points in the design position, left and right, shape (2, 3), mm."""
-        return design_contact(self.model)
-
-    def pair(self, x: Number) -> Array:
-        """Values of a quantity, shape (2, n)."""
-        return np.broadcast_to(np.asarray(value(x), dtype=float), 2 * len(self.roll_rad)).reshape(2, -1)
-
-    @staticmethod
-    def twice(x: Array) -> Array:
-        """A figure of the axle, shape (n,), for both of its wheels, shape (2n,)."""
-        return np.tile(x, 2)
+    def design_contact(self) -> tuple[Vec, Vec]:
+        """Contact points of the left and the right wheels in the design position, chassis frame, mm."""
+        centre = self.motion.design[WHEEL_CENTRE]
+        spin = unit(sub(self.motion.design[WHEEL_AXIS], centre))
+        (x0, x1), (y0, y1), (z0, z1) = (self.both(c) for c in lowest(centre, spin, self.radius, UP))
+        return (x0, y0, z0), (x1, y1, z1)
 
     @cached_property
-    def stand(self) -> tuple[Array, Array, Array]:
-        """Contact points along the ground's x, y and normal, each (2, n), mm."""
-        x, y, z = (self.pair(c) for c in self.over_ground(self.contact))
+    def stand(self) -> tuple[Pair, Pair, Pair]:
+        """Contact points along the ground's x, y and normal, mm."""
+        x, y, z = (self.both(c) for c in self.over_ground(self.contact))
         return x, y, z
 
     @cached_property
-    def drift(self) -> tuple[Array, Array, Array]:
-        """Velocities of the material points there in the same directions, each (2, n), mm per mm of travel."""
-        x, y, z = (self.pair(c) for c in self.over_ground(self.contact_velocity))
+    def drift(self) -> tuple[Pair, Pair, Pair]:
+        """Velocities of the material points there in the same directions, mm per mm of travel."""
+        x, y, z = (self.both(c) for c in self.over_ground(self.contact_velocity))
         return x, y, z
 
     @cached_property
@@ -177,57 +259,106 @@ class CornerPair(Corner):
         height: Jet = dot(self.contact, self.normal)
         return height
 
-    def gain(self, drive: str) -> Array:
-        """Rate of each wheel's travel along ``"heave"``, ``"roll"`` or ``"rack"``, shape (2, n).
+    def gain(self, drive: str) -> Pair:
+        """Rate of each wheel's travel along ``"heave"``, ``"roll"`` or ``"rack"``.
 
         Along each the others are held and the wheels stay on the ground.
         """
-        b = self.pair(self._height[1, 0, 0])
-        moved = np.zeros_like(b) if drive == "heave" else self.pair(self._height[_monomial(drive)])
-        give = 1.0 / b
-        level = (float(drive == "heave") + (moved * give).mean(axis=0)) / give.mean(axis=0)
-        return np.asarray((level - moved) * give)
+        give = tuple(1.0 / b for b in self.both(self._height, "travel"))
+        moved = (0.0, 0.0) if drive == "heave" else self.both(self._height, drive)
+        level = (float(drive == "heave") + mean((moved[0] * give[0], moved[1] * give[1]))) / mean((give[0], give[1]))
+        return (level - moved[0]) * give[0], (level - moved[1]) * give[1]
 
-    def along(self, x: Jet, drive: str) -> Array:
-        """Derivative of a wheel's quantity along heave (per mm), roll (per rad) or rack (per mm), shape (2, n)."""
-        own = 0.0 if drive == "heave" else self.pair(x[_monomial(drive)])
-        return np.asarray(self.pair(x[1, 0, 0]) * self.gain(drive) + own)
+    def along(self, x: Jet, drive: str) -> Pair:
+        """Derivative of a wheel's quantity along heave (per mm), roll (per rad) or rack (per mm)."""
+        own = (0.0, 0.0) if drive == "heave" else self.both(x, drive)
+        by_travel, gain = self.both(x, "travel"), self.gain(drive)
+        return by_travel[0] * gain[0] + own[0], by_travel[1] * gain[1] + own[1]
 
     @cached_property
-    def track(self) -> Array:
+    def track(self) -> Number:
         """Distance of the contact points across the ground, shape (n,), mm."""
         left, right = self.stand[1]
-        return np.asarray(left - right)
+        return left - right
 
     @property
-    def design_track(self) -> float:
+    def design_track(self) -> Number:
         """The same in the design position."""
-        return float(self.design_contact[LEFT, 1] - self.design_contact[RIGHT, 1])
+        left, right = self.design_contact
+        return left[1] - right[1]
+
+    def stacked(self, left: Number, right: Number) -> Number:
+        """Quantities of left and right, n positions each, as one over all 2n lanes."""
+        n = self.count
+        if not isinstance(left, Jet) and not isinstance(right, Jet):
+            return np.concatenate([np.broadcast_to(np.asarray(c, dtype=float), n) for c in (left, right)])
+        two = (x if isinstance(x, Jet) else self.outer.constant(x) for x in (left, right))
+        pairs = zip(*(x.coefficients for x in two), strict=True)
+        return Jet(self.outer, [_stacked(a, b, n) for a, b in pairs])
+
+
+def mean(pair: Pair) -> Number:
+    """Mean of left and right."""
+    return 0.5 * (pair[0] + pair[1])
+
+
+def twice(x: Number) -> Number:
+    """What is one for both wheels, shape (n,), over all lanes, shape (2n,)."""
+    if isinstance(x, Jet):
+        return Jet(x.algebra, [None if c is None else _twice(c) for c in x.coefficients])
+    return _twice(x)
+
+
+def _twice(c: Any) -> Any:
+    shape = np.shape(c)
+    return np.concatenate([c, c], axis=-1) if shape and shape[-1] > 1 else c
+
+
+def signs_of(lanes: Lanes) -> Array:
+    """+1 for the left lanes, which come first, −1 for the right ones."""
+    return np.repeat([1.0, -1.0], lanes.count // 2)
 
 
 def design_contact(model: AxleModel) -> Array:
-    """Contact points of left and right in the design position, shape (2, 3), mm."""
-    lanes = model.pair(np.zeros((2, 1)), np.zeros(1))
-    corner = Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), along=TRAVEL)
-    return np.stack([np.broadcast_to(value(c), 2) for c in corner.contact], axis=-1)
+    """Contact points in the design position, shape (variants, 3), mm: all left ones, then all right ones."""
+    design, linkage = model.variants.design, model.linkage
+    centre = _columns(design[:, linkage.index(WHEEL_CENTRE)])
+    spin = unit(sub(_columns(design[:, linkage.index(WHEEL_AXIS)]), centre))
+    foot = lowest(centre, spin, model.axle.loaded_radius_mm, UP)
+    return np.stack(np.broadcast_arrays(*foot), axis=-1)
+
+
+def _columns(places: Array) -> Vec:
+    x, y, z = places.T
+    return x, y, z
 
 
 def _taken(x: Any, part: slice) -> Any:
     """The lanes of a part; what is the same for all lanes stays as it is."""
-    return x[part] if np.ndim(x) and np.shape(x)[-1] > 1 else x
+    return x[..., part] if np.ndim(x) and np.shape(x)[-1] > 1 else x
 
 
-def _monomial(drive: str) -> tuple[int, ...]:
-    return tuple(int(n == drive) for n in DRIVES)
+def _part_of(x: Number, part: slice) -> Number:
+    if isinstance(x, Jet):
+        return Jet(x.algebra, [None if c is None else _taken(c, part) for c in x.coefficients])
+    return _taken(x, part)
 
 
-def of_axle(function: Callable[[CornerPair], Array]) -> Callable[[Corner], Any]:
-    """A function of the axle with values of shape (n,) or (2, n), as the function of a corner over stacked lanes."""
+def _stacked(a: Any, b: Any, n: int) -> Any:
+    if a is None and b is None:
+        return None
+    a, b = (np.asarray(0.0 if c is None else c, dtype=float) for c in (a, b))
+    rest = np.broadcast_shapes(a.shape[:-1], b.shape[:-1])
+    return np.concatenate([np.broadcast_to(c, (*rest, n)) for c in (a, b)], axis=-1)
 
-    def spread(corner: Corner) -> Array:
+
+def of_axle(function: Callable[[CornerPair], Any]) -> Callable[[Corner], Any]:
+    """A function of the axle, of one figure or of a pair, as the function of a corner over stacked lanes."""
+
+    def spread(corner: Corner) -> Number:
         if not isinstance(corner, CornerPair):
             raise TypeError("a measure of an axle needs both corners")
         found = function(corner)
-        return corner.twice(found) if found.ndim == 1 else found.reshape(-1)
+        return corner.stacked(*found) if isinstance(found, tuple) else corner.stacked(found, found)
 
     return spread

@@ -5,19 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from kin3d.linkage.names import AxleName
 from kin3d.measures.anti import BRAKES, brake_slope, drive_slope
 from kin3d.measures.corner import Corner
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, of_axle
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure
 from kin3d.measures.wheel import ISO
-from kin3d.spatial.jets import Jet, asin, atan2
+from kin3d.spatial.jets import Jet, asin, atan2, choose, value
 from kin3d.spatial.vectors import Number, dot
 
-Array = NDArray[np.float64]
 _OWN = "own definition"
 
 
@@ -33,13 +29,22 @@ def toe_ground(corner: Corner) -> Jet:
     return found
 
 
-def recovery(corner: CornerPair) -> Array:
+def of_outer(corner: CornerPair, pair: Pair) -> Number:
+    """A quantity of the outer wheel, on the side that the body leans to; the mean of both without roll."""
+    roll = value(corner.roll)
+    return choose(roll == 0.0, mean(pair), choose(roll > 0.0, pair[RIGHT], pair[LEFT]))
+
+
+def recovery(corner: CornerPair) -> Number:
     """Share of roll that the linkage gives back to the outer wheel, %, shape (n,); both wheels' mean without roll."""
     rate = corner.along(camber_ground(corner), "roll")
     # the left wheel is the outer one when roll is negative, so that its rate over |roll| has the other sign
-    each = 100.0 * np.stack([1.0 + rate[LEFT], 1.0 - rate[RIGHT]])
-    outer = np.where(corner.roll_rad > 0.0, each[RIGHT], each[LEFT])
-    return np.asarray(np.where(corner.roll_rad == 0.0, each.mean(axis=0), outer))
+    return of_outer(corner, (100.0 * (1.0 + rate[LEFT]), 100.0 * (1.0 - rate[RIGHT])))
+
+
+def camber_of_outer(corner: CornerPair) -> Number:
+    """Camber of the outer wheel to the ground, rad, shape (n,)."""
+    return of_outer(corner, corner.both(camber_ground(corner)))
 
 
 def _support(axle: AxleName, slope: Callable[[Corner], Number]) -> Callable[[Corner], Any]:
@@ -136,6 +141,15 @@ MEASURES = (
         camber_ground,
         "roll",
         mirror=-1,
+    ),
+    _wheel(
+        "camber_outer_deg",
+        "Camber of the outer wheel to the ground",
+        "deg",
+        "top of the wheel outboard positive",
+        "−asin(a·n) of the wheel on the side that the body leans to; the mean of both without roll",
+        of_axle(camber_of_outer),
+        needs=RADIUS,
     ),
     _wheel(
         "camber_recovery_pct",

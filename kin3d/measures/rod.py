@@ -146,6 +146,12 @@ def _triangle(corner: Corner, body: str) -> tuple[str, str, str]:
     return first, second, third
 
 
+def rod_force(corner: Corner) -> Number:
+    """Axial force of the rod a newton of wheel load, tension positive, by virtual work on upright and arms."""
+    foot = corner.centre_velocity if corner.axle.loaded_radius_mm is None else corner.contact_velocity
+    return -(foot[2] / dot(rod_direction(corner), corner.rate(corner.place(_role(corner).rod[0]))))
+
+
 def lacks_arm(corner: Corner) -> str:
     """Says so when the rod is not on an arm with a hinge on the chassis."""
     said = lacks_rocker(corner)
@@ -209,5 +215,19 @@ MEASURES = (
         _BOLT,
         misalignment_inner,
         ("axle.rod_part.bolt_inner", "axle.side"),
+    ),
+    Measure(
+        name="rod_force_n_per_n",
+        label="Rod force a newton of wheel load",
+        unit="N/N",
+        sign="tension (a pull-rod) positive, compression (a push-rod) negative",
+        definition="−v_z/(d·v_rod): v_z of the upright's material point at the contact point (wheel centre without a "
+        "loaded radius), d along the rod from rod_outer to rod_inner, v_rod of rod_outer; links without weight",
+        source="own formula, virtual work",
+        function=rod_force,
+        uses=("axle.loaded_radius_mm",),
+        unless=lacks_rocker,
+        order=1,
+        group="rod",
     ),
 )

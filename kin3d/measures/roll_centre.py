@@ -7,14 +7,15 @@ height that follows from the jacking forces is given beside it.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from kin3d.measures.corner_pair import CornerPair, of_axle
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure
+from kin3d.spatial.jets import atan2, choose, size, sqrt, value
+from kin3d.spatial.vectors import Number
 
-Array = NDArray[np.float64]
 PARALLEL_DEG = 1.0  # lines that cross at less than this are reported
 _ROUNDING = 1e-12  # sine of the angle under which two lines count as parallel
 _ONE_LINE_MM = 1e-6  # distance of two parallel lines under which they are one line
@@ -24,42 +25,49 @@ _SOURCE = (
 _LINES = "the lines through the two contact points, square to the velocities of the uprights' material points there"
 
 
-def crossing(corner: CornerPair) -> tuple[Array, Array]:
+def crossing(corner: CornerPair) -> tuple[Number, Number]:
     """(offset to the left, height) of the crossing over the mid-point of the contact points, each (n,), mm.
 
     Two parallel lines give infinity; if they are one and the same line, its point nearest to the mid-point is taken.
     """
     (_, y, z), (_, vy, vz) = corner.stand, corner.drift
-    size = np.hypot(vy, vz)
-    a, b = vy / size, vz / size
-    c = a * (y - y.mean(axis=0)) + b * (z - z.mean(axis=0))
-    det = a[0] * b[1] - a[1] * b[0]
-    offset = (c[0] * b[1] - c[1] * b[0]) / det
-    height = (a[0] * c[1] - a[1] * c[0]) / det
-    parallel = np.abs(det) < _ROUNDING
-    same = parallel & (np.abs(c[0] - c[1] * np.sign(a[0] * a[1] + b[0] * b[1])) < _ONE_LINE_MM)
-    offset = np.where(same, a[0] * c[0], np.where(parallel, np.inf, offset))
-    return offset, np.where(same, b[0] * c[0], np.where(parallel, np.inf, height))
+    (a0, b0, c0), (a1, b1, c1) = (_line(y[k] - mean(y), z[k] - mean(z), vy[k], vz[k]) for k in (LEFT, RIGHT))
+    det = a0 * b1 - a1 * b0
+    parallel = np.abs(value(det)) < _ROUNDING
+    alike = np.sign(value(a0 * a1 + b0 * b1))
+    one = parallel & (np.abs(value(c0) - value(c1) * alike) < _ONE_LINE_MM)
+    with np.errstate(all="ignore"):
+        offset = choose(parallel, np.inf, (c0 * b1 - c1 * b0) / det)
+        height = choose(parallel, np.inf, (a0 * c1 - a1 * c0) / det)
+    return choose(one, a0 * c0, offset), choose(one, b0 * c0, height)
 
 
-def line_angle(corner: CornerPair) -> Array:
+def _line(y: Number, z: Number, vy: Number, vz: Number) -> tuple[Number, Number, Number]:
+    """The line through a place square to a velocity: a·y + b·z = c."""
+    speed = sqrt(vy * vy + vz * vz)
+    a, b = vy / speed, vz / speed
+    return a, b, a * y + b * z
+
+
+def line_angle(corner: CornerPair) -> Number:
     """Angle at which the two lines cross, 0 to 90 deg, rad, shape (n,)."""
     _, vy, vz = corner.drift
-    turn = np.abs(vy[0] * vz[1] - vy[1] * vz[0])
-    return np.asarray(np.arctan2(turn, np.abs(vy[0] * vy[1] + vz[0] * vz[1])))
+    turn = size(vy[LEFT] * vz[RIGHT] - vy[RIGHT] * vz[LEFT])
+    return atan2(turn, size(vy[LEFT] * vy[RIGHT] + vz[LEFT] * vz[RIGHT]))
 
 
-def lift(corner: CornerPair) -> Array:
-    """Jacking coefficient s·v_y/v_z of each wheel, shape (2, n)."""
+def lift(corner: CornerPair) -> Pair:
+    """Jacking coefficient s·v_y/v_z of each wheel."""
     _, vy, vz = corner.drift
-    return np.asarray(np.array([[1.0], [-1.0]]) * vy / vz)
+    return vy[LEFT] / vz[LEFT], -(vy[RIGHT] / vz[RIGHT])
 
 
-def force_height(corner: CornerPair) -> Array:
+def force_height(corner: CornerPair) -> Number:
     """Height at which the links carry the side force of the axle when both tyres push alike, shape (n,), mm."""
     _, y, _ = corner.stand
     _, vy, vz = corner.drift
-    return np.asarray(((y - y.mean(axis=0)) * vy / vz).mean(axis=0))
+    middle = mean(y)
+    return mean(((y[LEFT] - middle) * vy[LEFT] / vz[LEFT], (y[RIGHT] - middle) * vy[RIGHT] / vz[RIGHT]))
 
 
 def _measure(
@@ -68,7 +76,7 @@ def _measure(
     unit: str,
     sign: str,
     definition: str,
-    function: Callable[[CornerPair], Array],
+    function: Callable[[CornerPair], Any],
     usual: bool = False,
 ) -> Measure:
     return Measure(

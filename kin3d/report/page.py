@@ -23,7 +23,6 @@ from kin3d.studies.compare import Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
-from kin3d.studies.significance import KINDS
 from kin3d.writing.files import MARK, check_place, write_file
 from kin3d.writing.html import tag, text
 from kin3d.writing.numbers import percent
@@ -190,7 +189,7 @@ def _measures(result: Comparison) -> str:
         return out + tables.of_result(tolerance_view.design_table(study, study.measures), study.measures)
     for pair in result.pairs:
         usual = [m for m in result.shown() if m in pair.measures]
-        for kind in KINDS:
+        for kind in result.kinds:
             there = pair.measures if kind == "design" else usual
             lines = compare_view.differences_table(result, pair, kind, there)
             out += tables.of_result(lines, pair.measures, result.cars)

@@ -253,6 +253,7 @@ class Kernel:
         algebra: Algebra,
         generators: Mapping[str, int],
         seeds: Array | None = None,
+        driven: Mapping[str, Jet] | None = None,
     ) -> Motion:
         """Jets of every point: the position with its derivatives.
 
@@ -264,9 +265,12 @@ class Kernel:
             Number of the generator that is a drive (``"travel"``, ``"rack"``, one of the layout's; mm or rad), or
             ``"points"``; any of them may be left out. Where both sides are one system ``"travel"`` is both wheels
             alike, ``"apart"`` the left one up as much as the right one goes down.
-        seeds : ndarray, shape (directions, points, 3), optional
+        seeds : ndarray, shape (directions, points, 3) or (directions, points, 3, lanes), optional
             With ``"points"``: directions in which design coordinates change, mm per unit. Coefficients with that
             generator then have the shape (directions, lanes).
+        driven : mapping of str to Jet, optional
+            ``"travel"`` or ``"rack"`` as jets of the algebra, their values those of the lanes: where a drive moves
+            with something else.
 
         Returns
         -------
@@ -274,7 +278,7 @@ class Kernel:
             Taylor coefficients: mm, mm per mm of drive, half of mm per mm², …
         """
         q, design, axis = vectors(self.system, variants, lanes, solved.q)
-        values = self._varied(lanes, algebra, generators)
+        values = self._varied(lanes, algebra, generators, driven or {})
         if seeds is not None:
             number = generators["points"]
             design = {p: _seeded(algebra, number, design[p], seeds[:, i]) for p, i in self._rows()}
@@ -283,16 +287,18 @@ class Kernel:
         places = self.system.equations.places(found, design, values, axes)
         return Motion({p: _lifted(algebra, v) for p, v in places.items()}, design, algebra, dict(generators))
 
-    def _varied(self, lanes: Lanes, algebra: Algebra, generators: Mapping[str, int]) -> dict[str, Any]:
-        """Where the drives stand, as jets of their generators."""
+    def _varied(
+        self, lanes: Lanes, algebra: Algebra, generators: Mapping[str, int], driven: Mapping[str, Jet]
+    ) -> dict[str, Any]:
+        """Where the drives stand, as jets of their generators; those that are driven as they are given."""
         out: dict[str, Any] = {}
         for name in self.system.drives:
-            stands: Any = lanes.drive(name)
+            stands: Any = driven[name] if name in driven else lanes.drive(name)
             own = {TRAVEL: 1.0} if name == RIGHT else {name: 1.0}
             if self.linkage.both_sides and name in (TRAVEL, RIGHT):
                 own["apart"] = 1.0 if name == TRAVEL else -1.0
             for generator, rate in own.items():
-                if generator in generators:
+                if generator in generators and name not in driven:
                     stands = stands + algebra.variable(0.0, generators[generator], rate)
             out[name] = value_of(self.linkage, name, stands)
         return out
@@ -304,11 +310,12 @@ def _lifted(algebra: Algebra, place: Vec) -> Vec:
 
 
 def _seeded(algebra: Algebra, number: int, place: Vec, directions: Array) -> Vec:
-    """A design point that moves with a generator; directions have shape (directions, 3)."""
+    """A design point that moves with a generator; directions have shape (directions, 3) or (directions, 3, lanes)."""
     if not directions.any():
         return place
+    each = directions if directions.ndim > 2 else directions[..., None]
     jets: list[Jet] = []
     for k in range(3):
-        rate = directions[:, k, None] if directions[:, k].any() else None
+        rate = each[:, k] if each[:, k].any() else None
         jets.append(algebra.variable(place[k], number, rate))
     return jets[0], jets[1], jets[2]

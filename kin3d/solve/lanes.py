@@ -106,7 +106,13 @@ class Lanes:
 
 
 def pair_lanes(
-    travel: Array, rack: Array, more: Mapping[str, Array] | None = None, *, joined: bool = False
+    travel: Array,
+    rack: Array,
+    more: Mapping[str, Array] | None = None,
+    *,
+    joined: bool = False,
+    variant: NDArray[np.intp] | None = None,
+    variants: int = 2,
 ) -> Lanes:
     """Lanes of an axle, all left ones, then all right ones.
 
@@ -119,6 +125,10 @@ def pair_lanes(
         Other drives.
     joined : bool
         Whether both sides are one system: both lanes of a position have both travels then.
+    variant : ndarray of int, shape (n,), optional
+        Which car each position is of, where there are several.
+    variants : int
+        Number of variants: all left corners, then all right ones.
     """
     count = len(rack)
     both = np.asarray(travel, dtype=float)
@@ -126,4 +136,7 @@ def pair_lanes(
     if joined:
         others[RIGHT] = np.tile(both[1], 2)
         both = both[[0, 0]]
-    return Lanes(np.repeat(np.arange(2), count), both.reshape(-1), np.tile(rack, 2), others)
+    which = np.repeat(np.arange(2), count) * (variants // 2)
+    if variant is not None:
+        which = which + np.tile(variant, 2)
+    return Lanes(which, both.reshape(-1), np.tile(rack, 2), others)

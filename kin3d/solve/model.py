@@ -48,9 +48,19 @@ class AxleModel:
     kernel: Kernel
     variants: Variants
 
-    def pair(self, travel: Array, rack: Array, more: Mapping[str, Array] | None = None) -> Lanes:
-        """Lanes of both wheels, all left ones, then all right ones: travel (2, n), rack (n,), other drives (n,)."""
-        return pair_lanes(travel, rack, more, joined=self.kernel.linkage.both_sides)
+    def pair(
+        self,
+        travel: Array,
+        rack: Array,
+        more: Mapping[str, Array] | None = None,
+        variant: NDArray[np.intp] | None = None,
+    ) -> Lanes:
+        """Lanes of both wheels, all left ones, then all right ones: travel (2, n), rack (n,), other drives (n,).
+
+        `variant` (n,) says of which car each position is, where the variants are those of several cars.
+        """
+        joined = self.kernel.linkage.both_sides
+        return pair_lanes(travel, rack, more, joined=joined, variant=variant, variants=self.variants.count)
 
     @staticmethod
     def of(car: Car, axle: AxleName) -> AxleModel:

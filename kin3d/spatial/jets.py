@@ -222,6 +222,25 @@ def asin(x: Any) -> Any:
     return atan2(x, sqrt(1.0 - x * x)) if isinstance(x, Jet) else np.arcsin(x)
 
 
+def choose(condition: Any, x: Any, y: Any) -> Any:
+    """The first of two numbers or jets where a condition holds, else the second."""
+    if not isinstance(x, Jet) and not isinstance(y, Jet):
+        return np.where(condition, x, y)
+    algebra = x.algebra if isinstance(x, Jet) else y.algebra
+    both = (n.coefficients if isinstance(n, Jet) else algebra.constant(n).coefficients for n in (x, y))
+    pairs = zip(*both, strict=True)
+    return Jet(algebra, [None if a is None and b is None else _chosen(condition, a, b) for a, b in pairs])
+
+
+def _chosen(condition: Any, a: Coefficient, b: Coefficient) -> Coefficient:
+    return np.where(condition, 0.0 if a is None else a, 0.0 if b is None else b)
+
+
+def size(x: Any) -> Any:
+    """A number or jet without its sign."""
+    return x * np.where(value(x) < 0.0, -1.0, 1.0) if isinstance(x, Jet) else np.abs(x)
+
+
 def value(x: Any) -> Coefficient:
     """The constant part of a jet, or the number itself."""
     return x.value if isinstance(x, Jet) else x

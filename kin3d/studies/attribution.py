@@ -12,7 +12,7 @@ that the order does not matter and swapping the cars turns every sign.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.entry import Measure, figure, keys_of
-from kin3d.studies.corner_model import AXES, CornerModel, derive
-from kin3d.studies.fit import CommonCorners
+from kin3d.studies.case import CaseModel
+from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.fit import CommonCases
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.significance import FigureKind
 
@@ -56,15 +57,16 @@ class Attribution:
     ----------
     measures : tuple of Measure
     causes : tuple of Cause
-    travel_mm : ndarray, shape (travel,)
-    parts : ndarray, shape (measures, causes, travel)
+    at : ndarray, shape (positions,)
+        Values of the drive.
+    parts : ndarray, shape (measures, causes, positions)
         In each measure's unit.
     rate_parts : ndarray, shape (measures, causes)
-        Of the derivative along travel in the design position, per mm.
+        Of the derivative along the drive at its origin, per unit.
     start_parts : ndarray, shape (measures, causes)
-        Of the value in the design position.
+        Of the value there.
     difference, rate_difference, start_difference : ndarray
-        What the parts add up to; shapes (measures, travel), (measures,), (measures,).
+        What the parts add up to; shapes (measures, positions), (measures,), (measures,).
     nodes : int
         Most quadrature nodes used.
     reason : str
@@ -73,7 +75,7 @@ class Attribution:
 
     measures: tuple[Measure, ...]
     causes: tuple[Cause, ...]
-    travel_mm: Array
+    at: Array
     parts: Array
     rate_parts: Array
     start_parts: Array
@@ -85,7 +87,7 @@ class Attribution:
 
     @property
     def remainder(self) -> Array:
-        """What the parts leave over of the differences over travel, shape (measures, travel)."""
+        """What the parts leave over of the differences over the drive, shape (measures, positions)."""
         out: Array = self.difference - self.parts.sum(axis=1)
         return out
 
@@ -152,17 +154,17 @@ class Attribution:
         return out
 
 
-def attribute(common: CommonCorners, measures: Sequence[Measure], travel_mm: Array) -> Attribution:
-    """Split the differences of measures between two corners with a common linkage.
+def attribute(common: CommonCases, measures: Sequence[Measure], at: Array) -> Attribution:
+    """Split the differences of measures between two cars with a common linkage.
 
-    Measures that either corner lacks are left out.
+    Measures that either lacks are left out.
     """
     if common.a is None or common.b is None:
-        return _nothing(travel_mm, common.reason)
+        return _nothing(at, common.reason)
     a, b = common.a, common.b
     lacking = {n for s in (a, b) for n in s.available(measures)[1]}
     chosen = tuple(m for m in measures if m.name not in lacking)
-    path = _Path(a, b, chosen, travel_mm)
+    path = _Path(a, b, chosen, at)
     ends = path.ends()
     path.size = np.nanmax(np.abs(ends), axis=(0, 1, 3))
     parts, nodes = _integrate(path, ends[1, 1] - ends[0, 0] - path.figures_part(ends))
@@ -172,7 +174,7 @@ def attribute(common: CommonCorners, measures: Sequence[Measure], travel_mm: Arr
     return Attribution(
         measures=chosen,
         causes=tuple(c for c, k in zip(causes, keep, strict=True) if k),
-        travel_mm=travel_mm,
+        at=at,
         parts=parts[:, keep, 2:],
         rate_parts=parts[:, keep, 1],
         start_parts=parts[:, keep, 0],
@@ -184,10 +186,10 @@ def attribute(common: CommonCorners, measures: Sequence[Measure], travel_mm: Arr
     )
 
 
-def _nothing(travel: Array, reason: str) -> Attribution:
-    none, flat = np.zeros((0, 0, len(travel))), np.zeros((0, 0))
-    ends = np.zeros((0, len(travel))), np.zeros(0), np.zeros(0)
-    return Attribution((), (), travel, none, flat, flat, *ends, 0, reason)
+def _nothing(at: Array, reason: str) -> Attribution:
+    none, flat = np.zeros((0, 0, len(at))), np.zeros((0, 0))
+    ends = np.zeros((0, len(at))), np.zeros(0), np.zeros(0)
+    return Attribution((), (), at, none, flat, flat, *ends, 0, reason)
 
 
 def _integrate(path: _Path, wanted: Array) -> tuple[Array, int]:
@@ -209,46 +211,64 @@ def _integrate(path: _Path, wanted: Array) -> tuple[Array, int]:
 class _Path:
     """The straight way from A's points to B's; the figures of the car file go over at either end.
 
-    Columns of what it returns are the value in the design position, its derivative along travel there, and the values
-    over travel.
+    Columns of what it returns are the value at the drive's origin, its derivative along the drive there, and the values
+    over the drive.
     """
 
-    def __init__(self, a: CornerModel, b: CornerModel, measures: tuple[Measure, ...], travel: Array) -> None:
+    def __init__(self, a: CaseModel, b: CaseModel, measures: tuple[Measure, ...], at: Array) -> None:
         self.a = a
         self.measures = measures
-        self.travel = travel
-        order = [b.model.linkage.points.index(p) for p in a.model.linkage.points]
-        self.start, self.end = a.design, b.design[order]
-        # the same kernel with the figures of either car
-        other = replace(a.model, axle=b.model.axle, car=b.model.car)
-        self.sides = (a, replace(a, model=other))
-        self.rack_axes = (a.rack_axis, b.rack_axis)
+        self.at = at
+        orders = [
+            [theirs.model.linkage.points.index(p) for p in ours.model.linkage.points]
+            for ours, theirs in zip(a.parts, b.parts, strict=True)
+        ]
+        self.start = a.design
+        self.end = np.concatenate([p.design[order] for p, order in zip(b.parts, orders, strict=True)])
+        self.sides = (a, a.with_figures_of(b))
+        self.rack_axes = tuple(np.array([p.rack_axis for p in x.parts]) for x in (a, b))
         self.figures_differ = _figures(a, measures) != _figures(b, measures)
-        made_up = WHEEL_AXIS not in a.names or WHEEL_AXIS not in b.names
-        self.causes, self.seeds = self._directions(made_up)
+        self.causes, self.seeds = self._directions(b)
         self.size = np.zeros(len(measures))
 
-    def _directions(self, made_up: bool) -> tuple[tuple[Cause, ...], Array]:
-        points = self.a.model.linkage.points
-        groups = groups_of(self.a.model.linkage, dict(zip(points, self.start, strict=True)))
-        change = self.end - self.start
-        causes, seeds = [], []
+    def _directions(self, b: CaseModel) -> tuple[tuple[Cause, ...], Array]:
+        """Every coordinate that may move, both sides of an axle together."""
+        causes: list[Cause] = []
+        seeds: list[Array] = []
+        firsts = np.cumsum([0, *(len(p.design) for p in self.a.parts)])
+        by_axle: dict[str, list[int]] = {}
+        for k, part in enumerate(self.a.parts):
+            by_axle.setdefault(part.model.axle.name, []).append(k)
+        for axle, numbers in by_axle.items():
+            made_up = any(WHEEL_AXIS not in x.parts[k].names for x in (self.a, b) for k in numbers)
+            told = next((k for k in numbers if self.a.parts[k].side == self.a.corner.side), numbers[0])
+            head = f"{axle} " if len(by_axle) > 1 else ""
+            found = self._of_axle([int(firsts[k]) for k in numbers], self.a.parts[told], int(firsts[told]), made_up)
+            for cause, seed in found:
+                causes.append(replace(cause, name=f"{head}{cause.name}"))
+                seeds.append(seed)
+        return tuple(causes), np.array(seeds)
+
+    def _of_axle(self, firsts: list[int], part: CornerModel, told: int, made_up: bool) -> Iterator[tuple[Cause, Array]]:
+        """Coordinates of one axle; `firsts` are the first rows of its corners, `told` that whose changes are told."""
+        points, change = part.model.linkage.points, self.end - self.start
+        groups = groups_of(part.model.linkage, dict(zip(points, part.design, strict=True)))
+        wheel_axis = points.index(WHEEL_AXIS)
         for row, point in enumerate(points):
             if made_up and point == WHEEL_AXIS:
                 continue
-            rows = [row, points.index(WHEEL_AXIS)] if made_up and point == WHEEL_CENTRE else [row]
+            along = [row, wheel_axis] if made_up and point == WHEEL_CENTRE else [row]
             for k, axis in enumerate(AXES):
                 seed = np.zeros_like(change)
-                seed[rows, k] = change[row, k]
-                causes.append(Cause(point, axis, groups[point], float(change[row, k])))
-                seeds.append(seed)
+                for first in firsts:
+                    seed[[first + r for r in along], k] = change[first + row, k]
+                yield Cause(point, axis, groups[point], float(change[told + row, k])), seed
         if made_up:
             seed = np.zeros_like(change)
-            seed[points.index(WHEEL_AXIS)] = change[points.index(WHEEL_AXIS)] - change[points.index(WHEEL_CENTRE)]
+            for first in firsts:
+                seed[first + wheel_axis] = change[first + wheel_axis] - change[first + points.index(WHEEL_CENTRE)]
             seed[np.abs(seed) < 1e-12] = 0.0  # rounding of two places far from the origin
-            causes.append(Cause(ANGLES, "", ANGLES, 0.0))
-            seeds.append(seed)
-        return tuple(causes), np.array(seeds)
+            yield Cause(ANGLES, "", ANGLES, 0.0), seed
 
     def ends(self) -> Array:
         """Values with the points of A and B (first axis) and the figures of A and B (second)."""
@@ -272,12 +292,11 @@ class _Path:
 
     def _columns(self, designs: Array, figures: int, measures: Sequence[Measure]) -> tuple[Array, Array]:
         """Values (designs, measures, columns) and gradients (designs, measures, causes, columns)."""
-        side = self.sides[figures]
-        variants = self.a.model.kernel.variants(designs, self.rack_axes[figures])
-        lanes, count = self.a.model.kernel.lanes, len(designs)
-        start = derive(side, variants, lanes(variants, np.zeros(1)), measures, rates=True, seeds=self.seeds)
-        over = derive(side, variants, lanes(variants, self.travel), measures, seeds=self.seeds)
-        shape = (len(measures), len(self.seeds), count, len(self.travel))
+        model, axes, count = self.sides[figures], self.rack_axes[figures], len(designs)
+        origin = np.full(1, self.a.case.origin)
+        start = model.derive(designs, origin, measures, rates=True, seeds=self.seeds, rack_axes=axes)
+        over = model.derive(designs, self.at, measures, seeds=self.seeds, rack_axes=axes)
+        shape = (len(measures), len(self.seeds), count, len(self.at))
         value = np.concatenate(
             [start.value[..., None], start.rate[..., None], over.value.reshape(shape[0], count, -1)], axis=-1
         )
@@ -287,6 +306,7 @@ class _Path:
         return np.moveaxis(value, 1, 0), np.moveaxis(slope, 2, 0)
 
 
-def _figures(side: CornerModel, measures: Sequence[Measure]) -> tuple[object, ...]:
+def _figures(model: CaseModel, measures: Sequence[Measure]) -> tuple[object, ...]:
     """What the measures read beside the points."""
-    return (*(figure(side.model, key) for key in keys_of(measures)), tuple(np.round(side.rack_axis, 12)))
+    axes = (tuple(np.round(p.rack_axis, 12)) for p in model.parts)
+    return (*(figure(model.subject, key) for key in keys_of(measures)), *axes)

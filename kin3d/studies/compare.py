@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, get_args
@@ -18,17 +18,18 @@ from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import compare_view as view
 from kin3d.studies.attribution import attribute
+from kin3d.studies.case import Case, CaseModel, Given, case_of
 from kin3d.studies.compared import CarPair, ComparedCar
-from kin3d.studies.corner_model import CornerModel, derive
-from kin3d.studies.fit import FittedCar, Scale, common_corners, fit
+from kin3d.studies.corner_case import model_of
+from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.fit import FittedCar, Scale, common_cases, fit
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
-from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, differences, figures
-from kin3d.studies.sweep import chosen_measures
+from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, FigureKind, differences, figures
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
-from kin3d.studies.uncertainty import Uncertainty, exact_figures, first_order, uncertainty_of
+from kin3d.studies.uncertainty import Uncertainty, doubt_of, exact_figures, first_order
 from kin3d.studies.why import draw_why
 from kin3d.writing.numbers import percent
 from kin3d.writing.result import Result
@@ -64,9 +65,8 @@ class Comparison(Result):
 
     Attributes
     ----------
-    axle, side : str
-    travel_mm : ndarray, shape (travel,)
-        Positions that all cars reach.
+    case : Case
+        Over what, of which axle, at positions that all cars reach.
     cars : tuple of ComparedCar
     pairs : tuple of CarPair
     threshold : float
@@ -76,14 +76,27 @@ class Comparison(Result):
     """
 
     kind = "compare"
-    axle: AxleName
-    side: Side
-    travel_mm: Array
+    case: Case
     cars: tuple[ComparedCar, ...]
     pairs: tuple[CarPair, ...]
     threshold: float
     findings: tuple[Finding, ...]
     chosen: bool = False
+
+    @property
+    def axle(self) -> AxleName:
+        """Which axle."""
+        return self.case.axle
+
+    @property
+    def side(self) -> Side:
+        """Whose wheel's figures they are."""
+        return self.cars[0].corner.side
+
+    @property
+    def kinds(self) -> tuple[FigureKind, ...]:
+        """Kinds of figures: there is no range where there is one position on the ground."""
+        return KINDS[:2] if self.case.on_ground and len(self.case.at) == 1 else KINDS
 
     def shown(self, measures: Sequence[str] | None = None) -> list[Measure]:
         """Measures that a person is shown: those of the given names that two cars have, else the usual ones."""
@@ -135,7 +148,7 @@ class Comparison(Result):
         draw_it(self, self.shown(measures), Path(path))
 
     def dataset(self) -> xarray.Dataset:
-        """The result with dimensions car, measure, travel_mm, and pair, figure, cause.
+        """The result with dimensions car, measure, the drive (``travel_mm``, …), and pair, figure, cause.
 
         Parts are those of the differences in the design position and of the rates there.
         """
@@ -145,9 +158,13 @@ class Comparison(Result):
 def compare(
     cars: Sequence[Car],
     axle: AxleName = "front",
-    travel: Sequence[float] | Array | float = TRAVEL,
+    travel: Given = None,
     measures: Sequence[str] | None = None,
     *,
+    heave: Given = None,
+    roll: Given = None,
+    pitch: Given = None,
+    rack: float = 0.0,
     side: Side | None = None,
     sigma: float | None = None,
     samples: int = SAMPLES,
@@ -167,9 +184,14 @@ def compare(
         `least` or more.
     axle : {"front", "rear"}
     travel : float or sequence of float, mm
-        Height of the wheel centre over its design height in the chassis frame; bump positive.
+        Height of the wheel centre over its design height in the chassis frame; bump positive. Default −40 to 40.
+        Measures that need both wheels on the ground take it as heave.
     measures : sequence of str, optional
         Names; default all that there is data for.
+    heave, roll, pitch : float or sequence of float, mm or deg, optional
+        In place of travel, of wheels on the ground, as `kin3d.sweep` has them. One of them may have several values.
+    rack : float, mm
+        To the left positive.
     side : {"left", "right"}, optional
         Default the side that the first car's points were given for; points given for the other side are mirrored.
     sigma : float, mm, optional
@@ -204,40 +226,43 @@ def compare(
         For too few cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
     """
     _refuse(cars, threshold, least)
+    case = case_of(axle, travel, TRAVEL, measures, side, heave=heave, roll=roll, pitch=pitch, rack=rack)
     cars, told = adjusted_together(cars, axle)
-    fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *(fit(c, axle, cars[0], scale, align) for c in cars[1:])]
-    corners = [CornerModel.of(f.car, axle, side or CornerModel.of(cars[0], axle).side) for f in fits]
-    at, findings = _reached(corners, np.atleast_1d(np.asarray(travel, dtype=float)))
-    wanted = chosen_measures(axle, measures)
+    case = replace(case, side=side or CornerModel.of(cars[0], axle).side)
+    others = [fit(c, axle, cars[0], scale, align, case.whole) for c in cars[1:]]
+    fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *others]
+    models = [model_of(case, f.car) for f in fits]
+    case, findings = _reached(case, models)
+    models = [replace(m, case=case) for m in models]  # type: ignore[type-var]
+    wanted = case.chosen(measures)
     drawn: Draws = {}
     runs = []
-    for k, (one, corner) in enumerate(zip(fits, corners, strict=True)):
+    for k, (one, model) in enumerate(zip(fits, models, strict=True)):
         label = chr(65 + k)
         # a deviation is a length of the car as it was read
-        doubt = uncertainty_of(corner, None if sigma is None else sigma * one.factor, label)
-        there, left_out = corner.available(wanted)
-        study = Study(one.car, axle, corner.side, doubt, at, tuple(m.name for m in there), rates=True)
-        taken = draw(study, samples, seed + k, workers, None, corner, drawn) if samples and doubt.known else None
+        doubt = doubt_of(model, None if sigma is None else sigma * one.factor, label)
+        there, left_out = model.available(wanted)
+        study = Study(one.car, case, doubt, tuple(m.name for m in there), rates=True)
+        taken = draw(study, samples, seed + k, workers, None, model, drawn) if samples and doubt.known else None
         curves = Tolerance(
             title=one.car.title,
-            axle=axle,
-            side=corner.side,
-            travel_mm=at,
+            case=case,
+            side=model.corner.side,
             measures=there,
             uncertainty=doubt,
-            first=first_order(corner, doubt, at, there),
+            first=first_order(model, doubt, case.at, there),
             spread=None if taken is None else spread_of(taken),
             left_out=left_out,
             findings=(),
-            exact=(*doubt.exact, *exact_figures(corner, there)),
+            exact=(*doubt.exact, *exact_figures(model, there)),
             chosen=measures is not None,
         )
-        runs.append((ComparedCar(label, one, corner, curves, planes_of(corner)), taken))
+        runs.append((ComparedCar(label, one, model.corner, curves, planes_of(model.corner)), taken))
         if progress:
             progress(k + 1, len(fits))
     pairs = tuple(_pair(runs[0], other, wanted, threshold) for other in runs[1:])
     compared = tuple(car for car, _ in runs)
-    return Comparison(axle, corners[0].side, at, compared, pairs, threshold, (*told, *findings), measures is not None)
+    return Comparison(case, compared, pairs, threshold, (*told, *findings), measures is not None)
 
 
 Run = tuple[ComparedCar, Samples | None]
@@ -254,8 +279,8 @@ def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float) -> CarPai
             study = car.tolerance
             whole = figures(kind, study.first, drawn, study.uncertainty)
             sides.append(whole.rows([study.row(m.name) for m in both]))
-        found += differences(both, kind, sides[0], sides[1], threshold)
-    common = common_corners(a[0].fitted.car, b[0].fitted.car, ours.axle, ours.side)
+        found += differences(both, kind, sides[0], sides[1], threshold, ours.case.drive.unit)
+    common = common_cases(a[0].fitted.car, b[0].fitted.car, ours.case)
     changed, lone = point_changes(a[0].corner, b[0].corner)
     return CarPair(
         a=a[0],
@@ -263,7 +288,7 @@ def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float) -> CarPai
         moves=changed,
         lone=lone,
         differences=tuple(found),
-        attribution=attribute(common, [m for m in wanted if m in both], ours.travel_mm),
+        attribution=attribute(common, [m for m in wanted if m in both], ours.case.at),
         not_compared=missing,
         cautions=_cautions(a[0], b[0], sum(x.judged for x in found), threshold),
     )
@@ -294,19 +319,18 @@ def _shared(a: Uncertainty, b: Uncertainty) -> str:
     return SAME_ERRORS.format(count=len(same)) if same else INDEPENDENT
 
 
-def _reached(corners: Sequence[CornerModel], travel: Array) -> tuple[Array, tuple[Finding, ...]]:
-    """Positions that all corners reach; a finding for those that are left out."""
-    good = np.ones(len(travel), dtype=bool)
-    for corner in corners:
-        variants = corner.variants(corner.design)
-        good &= derive(corner, variants, corner.model.kernel.lanes(variants, travel), ()).status == Status.OK
+def _reached(case: Case, models: Sequence[CaseModel]) -> tuple[Case, tuple[Finding, ...]]:
+    """The case at positions that all cars reach; a finding for those that are left out."""
+    good = np.ones(len(case.at), dtype=bool)
+    for model in models:
+        good &= model.derive(model.design[None], case.at, ()).status == Status.OK
     if good.all():
-        return travel, ()
-    where = ", ".join(f"{t:+g}" for t in travel[~good])
+        return case, ()
+    where = case.drive.places(case.at[~good])
     if not good.any():
-        raise RequestError(Finding("out-of-reach", f"travel {where} mm: none of it is reached by all cars"))
-    text = f"travel {where} mm is not reached by all cars and is left out of curves and ranges (kin3d sweep says why)"
-    return travel[good], (Finding("out-of-reach", text, severity=Severity.WARNING),)
+        raise RequestError(Finding("out-of-reach", f"{where}: none of it is reached by all cars"))
+    text = f"{where} is not reached by all cars and is left out of curves and ranges (kin3d sweep says why)"
+    return case.only(good), (Finding("out-of-reach", text, severity=Severity.WARNING),)
 
 
 def _refuse(cars: Sequence[Car], threshold: float, least: int) -> None:

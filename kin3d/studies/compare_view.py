@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from kin3d.measures.entry import Measure
 from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
+from kin3d.studies.case import Case
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.point_changes import PLANE_ANGLES
 from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, FigureKind
@@ -34,11 +35,6 @@ WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
 SMALL = 0.004  # part of the longest bar under which a group is left out
 # verdicts as a table tells them, under the head "can be said"
 ANSWERS = {SAID: "yes", UNSAID: "no", HIDDEN: "no", "no difference": "same", EXACT: "exact"}
-TITLES: dict[FigureKind, str] = {
-    "design": "Measures in the design position",
-    "rate": "Gradients: change per mm of wheel travel, in the design position",
-    "range": "Ranges: greatest less smallest value over the travel",
-}
 
 
 def pair_tables(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> Iterator[Table]:
@@ -47,7 +43,7 @@ def pair_tables(result: Comparison, pair: CarPair, measures: Sequence[Measure]) 
     yield points_table(result, pair)
     if pair.a.planes.planes and pair.b.planes.planes:
         yield planes_table((pair.a, pair.b))
-    for kind in KINDS:
+    for kind in result.kinds:
         yield differences_table(result, pair, kind, there)
     if pair.attribution.measures:
         yield groups_table(pair, "design", there)
@@ -100,6 +96,15 @@ def planes_table(cars: Sequence[ComparedCar]) -> Table:
     return Table.of(key, columns, rows, "Planes of the wishbones", breaks=range(0, len(rows), len(PLANE_ANGLES)))
 
 
+def differences_title(case: Case, kind: FigureKind) -> str:
+    """What a table of differences is of."""
+    if kind == "design":
+        return f"Measures {case.start}"
+    if kind == "rate":
+        return f"Gradients: change per {case.drive.unit} of {case.drive.label}, {case.start}"
+    return f"Ranges: greatest less smallest value over the {case.drive.name}"
+
+
 def differences_table(result: Comparison, pair: CarPair, kind: FigureKind, measures: Sequence[Measure]) -> Table:
     """Measures of a pair in one kind of figure, with verdicts."""
     columns = (
@@ -110,7 +115,7 @@ def differences_table(result: Comparison, pair: CarPair, kind: FigureKind, measu
         Column("said", head="can be\nsaid", text=True),
     )
     rows = [_difference(pair.difference(m.name, kind)) for m in measures]
-    return Table.of(f"{kind}-{pair.b.label}", columns, rows, TITLES[kind])
+    return Table.of(f"{kind}-{pair.b.label}", columns, rows, differences_title(result.case, kind))
 
 
 def _difference(x: Difference) -> tuple[Cell, ...]:
@@ -142,8 +147,9 @@ def groups_table(pair: CarPair, kind: FigureKind, measures: Sequence[Measure]) -
         shown = [Quantity(float(v[k]), m.unit, form) for v in (*grouped.values(), difference)]
         rows.append((m.name, *shown))
     heads = [Column(g, head="\n".join(g.split())) for g in (*grouped, "difference")]
-    title = "What makes the difference, by group of points"
-    title += ", per mm of wheel travel" if kind == "rate" else ", in the design position"
+    case = pair.a.tolerance.case
+    title = "What makes the difference, by group of points, "
+    title += f"per {case.drive.unit} of {case.drive.label}" if kind == "rate" else case.start
     return Table.of(f"groups-{kind}-{pair.b.label}", (Column("measure", text=True), *heads), rows, title)
 
 
@@ -151,7 +157,8 @@ def coordinates_table(pair: CarPair, measures: Sequence[Measure]) -> Table:
     """The coordinates that make most of each difference in the design position."""
     found = pair.attribution
     rows = [(m.name, _greatest(found, k, m)) for k, m in _attributed(found, measures)]
-    title = "What makes the difference in the design position, by coordinate, the greatest first"
+    start = pair.a.tolerance.case.start
+    title = f"What makes the difference {start}, by coordinate, the greatest first"
     columns = (Column("measure", text=True), Column("causes", long=True))
     notes = [causes_reason(pair), found.sentence()]
     return Table.of(f"coordinates-{pair.b.label}", columns, rows, title, [n for n in notes if n])
@@ -202,25 +209,26 @@ def differences_record(result: Comparison) -> Table:
 def parts_record(result: Comparison) -> Table:
     """One row a pair of cars, measure, position and cause; the remainder of the quadrature is the last cause."""
     names = (
-        "car_a", "car_b", "measure", "unit", "figure", "travel_mm", "cause", "axis", "group", "moved_mm", "part",
+        "car_a", "car_b", "measure", "unit", "figure", result.case.drive.column, "cause", "axis", "group", "moved_mm",
+        "part",
     )  # fmt: skip
-    rows = ((p.a.title, p.b.title, *row) for p in result.pairs for row in _parts(p.attribution))
+    rows = ((p.a.title, p.b.title, *row) for p in result.pairs for row in _parts(p.attribution, result.case))
     return Table.of("parts", names, rows)
 
 
-def _parts(found: Attribution) -> Iterator[tuple[Cell, ...]]:
+def _parts(found: Attribution, case: Case) -> Iterator[tuple[Cell, ...]]:
     for k, m in enumerate(found.measures):
         figures = [
-            ("design", 0.0, found.start_parts[k], float(found.start_remainder[k])),
-            ("rate", 0.0, found.rate_parts[k], float(found.rate_remainder[k])),
+            ("design", case.origin, found.start_parts[k], float(found.start_remainder[k])),
+            ("rate", case.origin, found.rate_parts[k], float(found.rate_remainder[k])),
         ]
-        for t, travel in enumerate(found.travel_mm):
-            figures.append(("value", float(travel), found.parts[k, :, t], float(found.remainder[k, t])))
-        for figure, travel, parts, remainder in figures:
-            unit = m.unit if figure != "rate" else f"{m.unit}/mm"
+        for t, at in enumerate(found.at):
+            figures.append(("value", float(at), found.parts[k, :, t], float(found.remainder[k, t])))
+        for figure, at, parts, remainder in figures:
+            unit = m.unit if figure != "rate" else f"{m.unit}/{case.drive.unit}"
             for cause, part in zip(found.causes, parts, strict=True):
-                yield m.name, unit, figure, travel, cause.name, cause.axis, cause.group, cause.change_mm, float(part)
-            yield m.name, unit, figure, travel, "remainder", "", "", None, remainder
+                yield m.name, unit, figure, at, cause.name, cause.axis, cause.group, cause.change_mm, float(part)
+            yield m.name, unit, figure, at, "remainder", "", "", None, remainder
 
 
 def dataset(result: Comparison) -> xarray.Dataset:
@@ -230,7 +238,7 @@ def dataset(result: Comparison) -> xarray.Dataset:
     names = list(dict.fromkeys(m.name for c in result.cars for m in c.tolerance.measures))
     units = {m.name: m.unit for c in result.cars for m in c.tolerance.measures}
     causes = list(dict.fromkeys(str(c) for p in result.pairs for c in p.attribution.causes))
-    value, sigma = np.full((2, len(result.cars), len(names), len(result.travel_mm)), np.nan)
+    value, sigma = np.full((2, len(result.cars), len(names), len(result.case.at)), np.nan)
     for c, car in enumerate(result.cars):
         rows = [names.index(m.name) for m in car.tolerance.measures]
         value[c, rows], sigma[c, rows] = car.tolerance.first.value, car.tolerance.first.sigma
@@ -251,7 +259,8 @@ def dataset(result: Comparison) -> xarray.Dataset:
             found_parts = pair.attribution.start_parts[k], pair.attribution.rate_parts[k]
             if pair.attribution.adds_up()[k]:
                 part[p, names.index(m.name)][:, places] = found_parts
-    over, per = ("car", "measure", "travel_mm"), ("pair", "measure", "figure")
+    drive = result.case.drive
+    over, per = ("car", "measure", drive.column), ("pair", "measure", "figure")
     variables: dict[str, Any] = {
         "value": (over, value, {"long_name": "Value of the points as given"}),
         "sigma_first_order": (over, sigma, {"long_name": "Standard deviation, first order"}),
@@ -262,7 +271,7 @@ def dataset(result: Comparison) -> xarray.Dataset:
         "car": [f"{c.label} {c.title}" for c in result.cars],
         "measure": names,
         "unit": ("measure", [units[n] for n in names]),
-        "travel_mm": ("travel_mm", result.travel_mm, {"units": "mm", "long_name": "Wheel travel, bump positive"}),
+        drive.column: drive.coordinate(result.case.at),
         "pair": [f"{p.a.label} to {p.b.label}" for p in result.pairs],
         "figure": list(KINDS),
         "of": list(KINDS[:2]),
@@ -273,7 +282,7 @@ def dataset(result: Comparison) -> xarray.Dataset:
 
 
 def draw_curves(result: Comparison, measures: Sequence[Measure], path: Path) -> None:
-    """Draw measures of all cars over travel with bands."""
+    """Draw measures of all cars over the drive with bands."""
     bands = tolerance_view.BANDS if any(c.known for c in result.cars) else ()
     title = f"{result.axle.capitalize()} axle, {result.side} side"
     draw_panels(title, curves(result, measures), path, bands)
@@ -290,8 +299,9 @@ def draw_causes(result: Comparison, measures: Sequence[Measure], path: Path) -> 
     Only pairs and measures with something to attribute have a panel.
     """
     named = len(result.pairs) > 1
+    where = result.case.start.removeprefix("in the ")
     draws = [partial(steps_panel, pair=p, measure=m, named=named) for p in result.pairs for m in moved(p, measures)]
-    draw_grid(f"What makes the difference, {result.axle} axle, design position", draws, path, width=4.6)
+    draw_grid(f"What makes the difference, {result.axle} axle, {where}", draws, path, width=4.6)
 
 
 def moved(pair: CarPair, measures: Sequence[Measure]) -> list[Measure]:

@@ -26,7 +26,7 @@ class ComparedCar:
         The car as compared.
     corner : CornerModel
     tolerance : Tolerance
-        Its curves over travel, with uncertainty where points carry deviations.
+        Its curves over the drive, with uncertainty where points carry deviations.
     planes : Planes
     """
 

@@ -18,7 +18,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.keys import CarData
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.corner_pair import CornerPair, design_contact
 from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
@@ -238,10 +238,10 @@ def _grounds(car: Car, stance: Stance, pair: CornerPair) -> list[Ground]:
     count = stance.count
     feet = vectors(pair.contact, 2 * count)
     with np.errstate(all="ignore"):
-        offset, height = crossing(pair)
-        angle, finite = line_angle(pair), force_height(pair)
+        found = (*crossing(pair), line_angle(pair), force_height(pair))
+        offset, height, angle, finite = (np.broadcast_to(x, count) for x in found)
     level = car.data.cg_height_mm
-    design = None if level is None else pair.design_contact.mean(axis=0) + np.array([0.0, 0.0, level])
+    design = None if level is None else design_contact(pair.model).mean(axis=0) + np.array([0.0, 0.0, level])
     out = []
     for k in range(count):
         middle = (feet[k] + feet[k + count]) / 2.0

@@ -16,9 +16,10 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Axle, Car, PointTable
 from kin3d.linkage.keys import SharedError
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage
-from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import R, changed
-from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.case import Case, CaseModel
+from kin3d.studies.corner_case import model_of
 
 Array = NDArray[np.float64]
 Scale = Literal["none", "track", "wheelbase"]
@@ -46,8 +47,10 @@ class FittedCar:
     sentences: tuple[str, ...]
 
 
-def fit(car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: bool = False) -> FittedCar:
-    """Scale and move the points of one axle to go with those of a reference car.
+def fit(
+    car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: bool = False, whole: bool = False
+) -> FittedCar:
+    """Scale and move the points of one axle, or of the whole car, to go with those of a reference car.
 
     Parameters
     ----------
@@ -57,6 +60,8 @@ def fit(car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: 
     align : bool
         Move all points along x and z so that the wheel centres stand at the same place in the side view. Across the car
         nothing is moved: y is measured from the car's own centre plane.
+    whole : bool
+        Whether the other axle goes along.
 
     Raises
     ------
@@ -81,7 +86,10 @@ def fit(car: Car, axle: AxleName, reference: Car, scale: Scale = "none", align: 
             f"stands on that of {reference.title} in the side view; y stays, measured from the car's own centre plane"
         )
     data = _lengths(car.data, ("wheelbase_mm", "cg_height_mm"), factor)
-    front, rear = (fitted, car.rear) if axle == "front" else (car.front, fitted)
+    other_axle = car.rear if axle == "front" else car.front
+    if whole and other_axle is not None:
+        other_axle = _shifted(_scaled(other_axle, factor), shift)
+    front, rear = (fitted, other_axle) if axle == "front" else (other_axle, fitted)
     return FittedCar(changed(car, data=data, front=front, rear=rear), factor, shift, tuple(sentences))
 
 
@@ -133,33 +141,48 @@ def _shifted(axle: Axle, shift: Array) -> Axle:
 
 
 @dataclass(frozen=True, slots=True)
-class CommonCorners:
-    """Two corners with the same linkage, or the reason why there are none.
+class CommonCases:
+    """A case of two cars with the same linkage, or the reason why there is none.
 
     Attributes
     ----------
-    a, b : CornerModel or None
-        Whole corners where the linkages agree, else the upright's linkage alone (no rod, rocker, spring, bar).
+    a, b : CaseModel or None
+        Whole linkages where they agree, else the upright's linkage alone (no rod, rocker, spring, bar).
     reason : str
         Why the whole linkages, or (with a and b None) any part, cannot be laid over each other; empty when they can.
     """
 
-    a: CornerModel | None
-    b: CornerModel | None
+    a: CaseModel | None
+    b: CaseModel | None
     reason: str
 
 
-def common_corners(a: Car, b: Car, axle: AxleName, side: Side) -> CommonCorners:
-    """The corners of two cars, reduced as far as needed to have the same points and bodies."""
-    whole = CornerModel.of(a, axle, side), CornerModel.of(b, axle, side)
-    if _same_linkage(whole[0].model.linkage, whole[1].model.linkage):
-        return CommonCorners(*whole, reason="")
-    bare = CornerModel.of(bare_car(a, axle), axle, side), CornerModel.of(bare_car(b, axle), axle, side)
-    if _same_linkage(bare[0].model.linkage, bare[1].model.linkage):
-        return CommonCorners(*bare, reason=_rods(whole[0].model.axle, whole[1].model.axle))
-    layouts = " and ".join(f'"{s.model.linkage.layout}"' for s in whole)
-    reason = f"the linkages are of different kinds ({layouts}): their points do not answer to each other"
-    return CommonCorners(None, None, reason)
+def common_cases(a: Car, b: Car, case: Case) -> CommonCases:
+    """A case of two cars, their linkages reduced as far as needed to have the same points and bodies."""
+    whole = model_of(case, a), model_of(case, b)
+    apart = _apart(*whole)
+    if not apart:
+        return CommonCases(*whole, reason="")
+    less = [a, b]
+    for axle in apart:
+        less = [bare_car(c, axle) for c in less]
+    bare = model_of(case, less[0]), model_of(case, less[1])
+    still = _apart(*bare)
+    pairs = list(zip(whole[0].parts, whole[1].parts, strict=True))
+    if not still:
+        rods = [(p.model.axle, q.model.axle) for p, q in pairs if p.model.axle.name in apart]
+        return CommonCases(*bare, reason=_rods(*rods[0]))
+    layouts = next([p.model.linkage.layout, q.model.linkage.layout] for p, q in pairs if p.model.axle.name in still)
+    kinds = " and ".join(f'"{name}"' for name in layouts)
+    reason = f"the linkages are of different kinds ({kinds}): their points do not answer to each other"
+    return CommonCases(None, None, reason)
+
+
+def _apart(a: CaseModel, b: CaseModel) -> tuple[AxleName, ...]:
+    """Axles whose linkages differ."""
+    pairs = zip(a.parts, b.parts, strict=True)
+    names = [p.model.axle.name for p, q in pairs if not _same_linkage(p.model.linkage, q.model.linkage)]
+    return tuple(dict.fromkeys(names))
 
 
 def _same_linkage(a: Linkage, b: Linkage) -> bool:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.design import SIDES
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
-from kin3d.measures.corner_pair import design_contact
+from kin3d.measures.corner_pair import design_contact, signs_of
 from kin3d.solve.kernel import Solved
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.limits import limit_sentence
@@ -42,6 +42,8 @@ class Stance:
         Of the body over the ground; roll positive with the left side up, pitch positive with the nose down (ISO 8855).
     more : mapping of str to ndarray
         Drives of the axle's own layout, mm or rad; those of the axle that `steered` names.
+    variant : ndarray of int, or None
+        Which car each position is of, where the models hold several: all left corners, then all right ones.
     """
 
     heave_mm: Array
@@ -49,6 +51,7 @@ class Stance:
     rack_mm: Array
     pitch_rad: Array
     more: Mapping[str, Array] = field(default_factory=dict)
+    variant: NDArray[np.intp] | None = None
 
     @property
     def count(self) -> int:
@@ -58,11 +61,17 @@ class Stance:
     def take(self, which: NDArray[np.intp] | slice) -> Stance:
         """Some of the positions."""
         more = {name: x[which] for name, x in self.more.items()}
-        return Stance(self.heave_mm[which], self.roll_rad[which], self.rack_mm[which], self.pitch_rad[which], more)
+        cars = None if self.variant is None else self.variant[which]
+        flat = self.heave_mm[which], self.roll_rad[which], self.rack_mm[which], self.pitch_rad[which]
+        return Stance(*flat, more, cars)
 
     def of(self, model: AxleModel) -> dict[str, Array]:
         """Those of the drives that an axle's layout has."""
         return {name: x for name, x in self.more.items() if name in model.linkage.driven}
+
+    def lanes(self, model: AxleModel, travel: Array, steered: bool = True) -> Lanes:
+        """Lanes of an axle at travels of shape (2, n)."""
+        return model.pair(travel, self.rack_mm * steered, self.of(model), self.variant)
 
     @property
     def normal(self) -> Vec:
@@ -102,8 +111,9 @@ def need_radius(models: Sequence[AxleModel]) -> None:
 def put_on_ground(
     models: Sequence[AxleModel],
     stance: Stance,
-    shift_x_mm: Sequence[float] = (0.0,),
+    shift_x_mm: Sequence[float | Array] = (0.0,),
     steered: Sequence[bool] = (True,),
+    figures: Sequence[Mapping[str, Array]] | None = None,
 ) -> Standing:
     """Find the travels at which all wheels stand on the ground.
 
@@ -112,10 +122,12 @@ def put_on_ground(
     models : sequence of AxleModel
         One axle, or both.
     stance : Stance
-    shift_x_mm : sequence of float
+    shift_x_mm : sequence of float or ndarray, shape (n,)
         What has to be added to each axle's x to place it in the frame of the car.
     steered : sequence of bool
         Whether the rack that is driven is that axle's.
+    figures : sequence of mapping of str to ndarray, shape (n,), optional
+        For each axle figures of the car file that are others than in the file, by the key that measures name.
 
     Raises
     ------
@@ -123,11 +135,11 @@ def put_on_ground(
         When an axle has no loaded radius.
     """
     need_radius(models)
-    search = _Search(models, stance, shift_x_mm, steered)
+    search = _Search(models, stance, shift_x_mm, steered, figures or [{} for _ in models])
     search.run()
     axles, findings = [], []
     for k, model in enumerate(models):
-        lanes = model.pair(search.last[2 * k : 2 * k + 2], stance.rack_mm * steered[k], stance.of(model))
+        lanes = stance.lanes(model, search.last[2 * k : 2 * k + 2], steered[k])
         axles.append((lanes, model.kernel.solve(model.variants, lanes)))
         findings += _limits(model, *axles[-1])
     status = np.max([s.status.reshape(2, -1).max(axis=0) for _, s in axles], axis=0).astype(np.int8)
@@ -144,9 +156,16 @@ class _Search:
     """
 
     def __init__(
-        self, models: Sequence[AxleModel], stance: Stance, shift: Sequence[float], steered: Sequence[bool]
+        self,
+        models: Sequence[AxleModel],
+        stance: Stance,
+        shift: Sequence[float | Array],
+        steered: Sequence[bool],
+        figures: Sequence[Mapping[str, Array]],
     ) -> None:
-        self.models, self.stance, self.shift, self.steered = models, stance, shift, steered
+        self.models, self.stance, self.steered = models, stance, steered
+        self.shift = [np.broadcast_to(np.asarray(s, dtype=float), stance.count) for s in shift]
+        self.figures = figures
         self.good = np.zeros((2 * len(models), stance.count))
         self.step = self._first_guess()
         self.last = self.step.copy()
@@ -158,7 +177,9 @@ class _Search:
         nx, ny, nz = self.stance.normal
         places = []
         for model, shift in zip(self.models, self.shift, strict=True):
-            places += [(x + shift, y) for x, y, _ in design_contact(model)]
+            for foot in np.split(design_contact(model), 2):
+                x, y, _ = foot[0 if self.stance.variant is None else self.stance.variant].T
+                places.append((x + shift, y))
         heights = np.stack([-(nx * x + ny * y) / nz for x, y in places])
         return np.asarray(heights - heights.mean(axis=0) + self.stance.heave_mm)
 
@@ -185,10 +206,13 @@ class _Search:
         nx, ny, nz = (np.tile(c, 2) for c in here.normal)
         heights, slopes, reached = [], [], []
         for k, (model, shift) in enumerate(zip(self.models, self.shift, strict=True)):
-            lanes = model.pair(travel[2 * k : 2 * k + 2], here.rack_mm * self.steered[k], here.of(model))
+            lanes = here.lanes(model, travel[2 * k : 2 * k + 2], self.steered[k])
             solved = model.kernel.solve(model.variants, lanes)
-            corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz))
-            height = dot(corner.contact, corner.normal) + shift * nx
+            other = {key: np.tile(v[active], 2) for key, v in self.figures[k].items()}
+            corner = Corner.of(
+                model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz), sign=signs_of(lanes), figures=other
+            )
+            height = dot(corner.contact, corner.normal) + np.tile(shift[active], 2) * nx
             heights.append(height[(0,)].reshape(2, -1))
             slopes.append(height[(1,)].reshape(2, -1))
             reached.append((solved.status == Status.OK).reshape(2, -1))
@@ -210,7 +234,8 @@ def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
     out = []
     bad = solved.status != Status.OK
     for side, up in ((0, True), (0, False), (1, True), (1, False)):
-        which = np.flatnonzero(bad & (lanes.variant == side) & ((lanes.travel > 0.0) == up))
+        of_side = lanes.variant >= model.variants.count // 2
+        which = np.flatnonzero(bad & (of_side == bool(side)) & ((lanes.travel > 0.0) == up))
         if which.size:
             sentence = limit_sentence(lanes, solved, int(which[0]))
             text = f"{model.axle.name} {SIDES[side]} wheel: {sentence.text} ({which.size} position(s) not reached)"

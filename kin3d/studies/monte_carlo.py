@@ -19,11 +19,10 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
-from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure, figure
 from kin3d.solve.status import Status
-from kin3d.studies.corner_model import CornerModel, derive
-from kin3d.studies.sweep import chosen_measures
+from kin3d.studies.case import Case, CaseModel
+from kin3d.studies.corner_case import model_of
 from kin3d.studies.uncertainty import Uncertainty
 
 Array = NDArray[np.float64]
@@ -39,12 +38,10 @@ class Study:
     """What every piece of work needs; travels well to another process."""
 
     car: Car
-    axle: AxleName
-    side: Side
+    case: Case
     uncertainty: Uncertainty
-    travel_mm: Array
     measures: tuple[str, ...]
-    rates: bool = False  # whether figures of the design position are wanted too
+    rates: bool = False  # whether figures at the drive's origin are wanted too
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +50,11 @@ class Samples:
 
     Attributes
     ----------
-    value : ndarray, shape (measures, travel, samples)
+    value : ndarray, shape (measures, positions, samples)
         NaN where a sampled car could not be assembled in that position.
     start, rate : ndarray, shape (measures, samples)
-        Value in the design position and its derivative along travel, per mm; NaN unless asked for.
-    status : ndarray of int8, shape (travel, samples)
+        Value at the drive's origin and its derivative along it, per unit; NaN unless asked for.
+    status : ndarray of int8, shape (positions, samples)
     seed : int
     """
 
@@ -69,7 +66,7 @@ class Samples:
 
     @property
     def failed(self) -> NDArray[np.int_]:
-        """Number of samples without values in each position of travel, shape (travel,)."""
+        """Number of samples without values in each position, shape (positions,)."""
         count: NDArray[np.int_] = (self.status != Status.OK).sum(axis=1)
         return count
 
@@ -106,7 +103,7 @@ def draw(
     seed: int,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    corner: CornerModel | None = None,
+    model: CaseModel | None = None,
     drawn: Draws | None = None,
 ) -> Samples:
     """Solve `count` sampled cars in every position.
@@ -118,8 +115,8 @@ def draw(
         with ``if __name__ == "__main__"``, as always with processes.
     progress : callable, optional
         Called with samples done and in all.
-    corner : CornerModel, optional
-        The corner of the study, where it has been built already.
+    model : CaseModel, optional
+        The car of the study as its case asks it, where it has been built already.
     drawn : dict, optional
         What was drawn for another car; see `draw_normals`.
 
@@ -129,18 +126,18 @@ def draw(
         For a seed below 0, and for more samples than memory is taken for.
     """
     _refuse(study, count, seed)
-    worker = _Worker(study, corner)
-    travels, measures = len(study.travel_mm), len(study.measures)
+    worker = _Worker(study, model)
+    positions, measures = len(study.case.at), len(study.measures)
     out = Samples(
-        value=np.empty((measures, travels, count)),
+        value=np.empty((measures, positions, count)),
         start=np.empty((measures, count)),
         rate=np.empty((measures, count)),
-        status=np.empty((travels, count), dtype=np.int8),
+        status=np.empty((positions, count), dtype=np.int8),
         seed=seed,
     )
-    step = max(16, PIECE_LANES // max(travels, 1))
+    step = max(16, PIECE_LANES // max(positions, 1))
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
-    with _runner(worker, workers if count * travels >= WORTH_PROCESSES else 1) as run:
+    with _runner(worker, workers if count * positions >= WORTH_PROCESSES else 1) as run:
         normals = draw_normals(study.uncertainty.identities, count, seed, drawn)
         for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
             out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
@@ -154,11 +151,11 @@ def _refuse(study: Study, count: int, seed: int) -> None:
     if seed < 0:
         findings.append(Finding("seed", f"seed is {seed}; a whole number of 0 or more is expected"))
     # the samples drawn, with room to sort them, and every value of every measure
-    each = 8 * (4 * len(study.uncertainty.seeds) + (len(study.measures) + 2) * (len(study.travel_mm) + 2))
+    each = 8 * (4 * len(study.uncertainty.seeds) + (len(study.measures) + 2) * (len(study.case.at) + 2))
     most = MOST_MEMORY // each
     if count > most:
-        text = f"samples is {count:,}; with {len(study.measures)} measures over {len(study.travel_mm)} travels "
-        text += f"{most:,} or fewer fit into memory; ask for fewer samples, measures or travels"
+        text = f"samples is {count:,}; with {len(study.measures)} measures over {len(study.case.at)} positions "
+        text += f"{most:,} or fewer fit into memory; ask for fewer samples, measures or positions"
         findings.append(Finding("samples-many", text))
     if findings:
         raise RequestError(findings)
@@ -184,28 +181,28 @@ def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]
 class _Worker:
     """One process's model of the study."""
 
-    def __init__(self, study: Study, corner: CornerModel | None = None) -> None:
+    def __init__(self, study: Study, model: CaseModel | None = None) -> None:
         self.study = study
-        self.corner = corner or CornerModel.of(study.car, study.axle, study.side)
+        self.model = model or model_of(study.case, study.car)
         self.seeds, self.figure_seeds = study.uncertainty.seeds, study.uncertainty.figure_seeds
-        by_name = {m.name: m for m in chosen_measures(study.axle, study.measures)}
+        by_name = {m.name: m for m in study.case.chosen(study.measures)}
         self.measures: tuple[Measure, ...] = tuple(by_name[n] for n in study.measures)
 
     def piece(self, normals: Array) -> SampledPiece:
-        """Values over travel, in the design position, rates there, and status of some samples."""
-        corner, kernel = self.corner, self.corner.model.kernel
-        variants = corner.variants(corner.design + moved(normals, self.seeds))
+        """Values over the drive, at its origin, rates there, and status of some samples."""
+        model = self.model
+        designs = model.design + moved(normals, self.seeds)
         figures = {
-            key: figure(corner.model, key) + moved(normals, seed[:, None])[:, 0]
+            key: figure(model.subject, key) + moved(normals, seed[:, None])[:, 0]
             for key, seed in self.figure_seeds.items()
         }
-        shape = (len(normals), len(self.study.travel_mm))
-        found = derive(corner, variants, kernel.lanes(variants, self.study.travel_mm), self.measures, figures=figures)
+        shape = (len(normals), len(self.study.case.at))
+        found = model.derive(designs, self.study.case.at, self.measures, figures=figures)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
         start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
         if self.study.rates:
-            at_rest = kernel.lanes(variants, np.zeros(1))
-            there = derive(corner, variants, at_rest, self.measures, rates=True, figures=figures)
+            origin = np.full(1, self.study.case.origin)
+            there = model.derive(designs, origin, self.measures, rates=True, figures=figures)
             start, rate = there.value, there.rate
         return np.ascontiguousarray(value), start, rate, found.status.reshape(shape).T.copy()
 
@@ -252,10 +249,10 @@ class SampledSpread:
 
     Attributes
     ----------
-    mean, sigma, median : ndarray, shape (measures, travel)
-    low, high : dict of level to ndarray, shape (measures, travel)
+    mean, sigma, median : ndarray, shape (measures, positions)
+    low, high : dict of level to ndarray, shape (measures, positions)
         Ends of the band that holds that part of the samples, the same part left out at either end.
-    failed : ndarray of int, shape (travel,)
+    failed : ndarray of int, shape (positions,)
         Samples that could not be assembled there.
     samples, seed : int
     """

@@ -66,7 +66,8 @@ class Difference:
     ----------
     measure : Measure
     kind : {"design", "rate", "range"}
-        In the design position; its derivative along travel there, per mm; greatest less smallest value over travel.
+        At the origin of the drive (the design position as a rule); its derivative along the drive there; greatest less
+        smallest value over the drive.
     a, b : float
         Values in the first and the second car.
     sigma_a, sigma_b, sigma : float
@@ -77,6 +78,8 @@ class Difference:
         How often the doubt alone would make a difference as large, of either sign; NaN when unknown.
     threshold : float
         Part of cars without a difference of which none may be said.
+    per : str
+        Unit of the drive.
     """
 
     measure: Measure
@@ -89,6 +92,7 @@ class Difference:
     half_width: float
     chance: float
     threshold: float
+    per: str = "mm"
 
     @property
     def difference(self) -> float:
@@ -100,7 +104,7 @@ class Difference:
         """Unit of the figures."""
         if self.kind != "rate":
             return self.measure.unit
-        return "1/mm" if self.measure.unit == "1" else f"{self.measure.unit}/mm"
+        return f"{self.measure.unit}/{self.per}"
 
     @property
     def same(self) -> bool:
@@ -154,7 +158,7 @@ def figures(kind: FigureKind, first: FirstOrder, drawn: Samples | None, uncertai
 
 
 def _range(first: FirstOrder) -> tuple[Array, Array]:
-    """Greatest less smallest value over travel; its slope is that of the one end less that of the other."""
+    """Greatest less smallest value over the drive; its slope is that of the one end less that of the other."""
     good = np.isfinite(first.value)
     top = np.where(good, first.value, -np.inf).argmax(axis=1)
     bottom = np.where(good, first.value, np.inf).argmin(axis=1)
@@ -164,7 +168,7 @@ def _range(first: FirstOrder) -> tuple[Array, Array]:
 
 
 def differences(
-    measures: Sequence[Measure], kind: FigureKind, a: Figures, b: Figures, threshold: float
+    measures: Sequence[Measure], kind: FigureKind, a: Figures, b: Figures, threshold: float, per: str = "mm"
 ) -> tuple[Difference, ...]:
     """Compare figures of two cars, measure by measure (rows of both in the order of `measures`)."""
     known = np.isfinite(a.sigma) | np.isfinite(b.sigma)
@@ -182,6 +186,7 @@ def differences(
             half_width=float(half[k]),
             chance=float(chance[k]),
             threshold=threshold,
+            per=per,
         )
         for k, m in enumerate(measures)
     )

@@ -18,7 +18,7 @@ from kin3d.linkage.names import AxleName
 from kin3d.measures.car import MEASURES as OF_THE_CAR
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
-from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.corner_pair import CornerPair, Pair
 from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
@@ -227,7 +227,7 @@ def _car_on_ground(
     both = WholeCar(front, rear, model.shift_mm, car.data)
     own, lacking = available(both, whole)
     ok = standing.status == Status.OK
-    found |= {n: np.where(ok, v, np.nan).reshape(-1) for n, v in values(both, own, (2, stance.count)).items()}
+    found |= {n: np.where(np.tile(ok, 2), v, np.nan) for n, v in values(both, own, (2 * stance.count,)).items()}
     there, left_out = (*there, *own), left_out | lacking
     return _standing_result(car, axle, drives, (there, left_out, found), standing, number, names, model.findings)
 
@@ -265,10 +265,8 @@ def measure_on_ground(
 
     def corner(which: NDArray[np.intp], part: slice) -> CornerPair:
         here = stance.take(part)
-        ahead = None if straight is None else straight[:, part]
-        return CornerPair.on_ground(
-            model, lanes.take(which), solved.take(which), here.roll_rad, here.pitch_rad, ahead
-        )
+        ahead = None if straight is None else (straight[0][part], straight[1][part])
+        return CornerPair.on_ground(model, lanes.take(which), solved.take(which), here.roll_rad, here.pitch_rad, ahead)
 
     there, left_out, found = _measure(corner, stance.count, wanted, progress)
     for v in found.values():
@@ -276,14 +274,14 @@ def measure_on_ground(
     return there, left_out, found
 
 
-def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[Measure]) -> Array | None:
+def _straight(model: AxleModel, stance: Stance, lanes: Lanes, wanted: Sequence[Measure]) -> Pair | None:
     """Steers with the rack in the middle at the same travels, where a measure asks for them."""
     if not lanes.rack.any() or not any(m.name == "ackermann_pct" for m in wanted):
         return None
     middle = replace(lanes, rack=np.zeros(lanes.count))
     solved = model.kernel.solve(model.variants, middle)
     corner = CornerPair.on_ground(model, middle, solved, stance.roll_rad, stance.pitch_rad)
-    return corner.pair(corner.steer)
+    return corner.both(corner.steer)
 
 
 def _measure(

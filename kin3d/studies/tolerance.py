@@ -23,18 +23,18 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import tolerance_view as view
-from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.case import Case, Given, case_of
+from kin3d.studies.corner_case import model_of
 from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Samples, Study, draw, spread_of
 from kin3d.studies.registry import left_out_sentences, shown
-from kin3d.studies.sweep import chosen_measures
 from kin3d.studies.uncertainty import (
     NOTHING,
     FirstOrder,
     Uncertainty,
+    doubt_of,
     exact_figures,
     first_order,
     half_width,
-    uncertainty_of,
 )
 from kin3d.writing.panels import draw_panels
 from kin3d.writing.result import Result
@@ -51,12 +51,15 @@ TRAVEL = tuple(5.0 * k for k in range(-8, 9))  # mm, where none is asked for
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Tolerance(Result):
-    """Measures of one corner over travel with their uncertainty, by both ways.
+    """Measures over a drive with their uncertainty, by both ways.
 
     Attributes
     ----------
-    title, axle, side : str
-    travel_mm : ndarray, shape (travel,)
+    title : str
+    case : Case
+        Over what, of which axle.
+    side : {"left", "right"}
+        Whose wheel's figures they are.
     measures : tuple of Measure
     uncertainty : Uncertainty
     first : FirstOrder
@@ -72,9 +75,8 @@ class Tolerance(Result):
 
     kind = "tolerance"
     title: str
-    axle: AxleName
+    case: Case
     side: Side
-    travel_mm: Array
     measures: tuple[Measure, ...]
     uncertainty: Uncertainty
     first: FirstOrder
@@ -84,19 +86,24 @@ class Tolerance(Result):
     exact: tuple[str, ...] = ()
     chosen: bool = False
 
+    @property
+    def axle(self) -> AxleName:
+        """Which axle."""
+        return self.case.axle
+
     def row(self, measure: str) -> int:
         """Row of a measure in every array."""
         return [m.name for m in self.measures].index(measure)
 
     def band(self, level: float, first_order: bool = False) -> tuple[Array, Array]:
-        """Ends of the band of a level, shapes (measures, travel): of the samples, or first order without samples."""
+        """Ends of the band of a level, shapes (measures, positions): of the samples, or first order without samples."""
         if self.spread is not None and not first_order:
             return self.spread.low[level], self.spread.high[level]
         half = half_width(level) * self.first.sigma
         return self.first.value - half, self.first.value + half
 
     def disagreement(self) -> Array:
-        """Deviation of the samples (half the 68 % band) over that of first order, less 1; shape (measures, travel).
+        """Deviation of the samples (half the 68 % band) over that of first order, less 1; shape (measures, positions).
 
         NaN where the points do not matter to the measure.
         """
@@ -115,12 +122,12 @@ class Tolerance(Result):
 
     def summary(self) -> str:
         """Car, axle, what was studied and how."""
-        over = f"{len(self.measures)} measures in {len(self.travel_mm)} positions of travel"
+        over = f"{len(self.measures)} measures in {len(self.case.at)} positions of {self.case.drive.name}"
         sources = len(self.uncertainty.sources)
         return f"{self.title}, {self.axle} axle, {self.side} side, {over}, {sources} sources of error; {self.how}"
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
-        """Values with deviations and bands at the ends and in the middle of travel; what causes the variances."""
+        """Values with deviations and bands at the ends and in the middle; what causes the variances."""
         there = shown(self.measures, measures, self.chosen)
         return view.values_table(self, there), view.causes_table(self, there)
 
@@ -133,31 +140,32 @@ class Tolerance(Result):
         return (*view.agreement(self, shown(self.measures, None, self.chosen)), *left_out_sentences(self.left_out))
 
     def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
-        """Draw measures over travel with bands of 68 and 95 %."""
+        """Draw measures over the drive with bands of 68 and 95 %."""
         title = f"{self.title}, {self.axle} axle, {self.side} side"
         panels = view.curves([(self.title, self)], shown(self.measures, measures, self.chosen))
         draw_panels(title, panels, Path(path), view.BANDS if self.uncertainty.known else ())
 
     def dataset(self) -> xarray.Dataset:
-        """The result with dimensions measure, travel_mm, source, level and end (low, high)."""
+        """The result with dimensions measure, the drive (``travel_mm``, …), source, level and end (low, high)."""
         import xarray
 
-        over = ("measure", "travel_mm")
+        drive = self.case.drive
+        over = ("measure", drive.column)
         bands = np.stack([np.stack(self.band(level)) for level in LEVELS], axis=2)
         variables: dict[str, object] = {
             "value": (over, self.first.value, {"long_name": "Value of the points as given"}),
             "sigma_first_order": (over, self.first.sigma, {"long_name": "Standard deviation, first order"}),
-            "share": (("measure", "source", "travel_mm"), self.first.share, {"long_name": "Part of the variance"}),
-            "band": (("end", "measure", "level", "travel_mm"), bands, {"long_name": "Ends of the band"}),
+            "share": (("measure", "source", drive.column), self.first.share, {"long_name": "Part of the variance"}),
+            "band": (("end", "measure", "level", drive.column), bands, {"long_name": "Ends of the band"}),
         }
         if self.spread is not None:
             variables["mean"] = (over, self.spread.mean, {"long_name": "Mean of the samples"})
             variables["sigma_samples"] = (over, self.spread.sigma, {"long_name": "Standard deviation of the samples"})
-            variables["failed"] = ("travel_mm", self.spread.failed, {"long_name": "Samples that cannot be assembled"})
+            variables["failed"] = (drive.column, self.spread.failed, {"long_name": "Samples that cannot be assembled"})
         coordinates = {
             "measure": [m.name for m in self.measures],
             "unit": ("measure", [m.unit for m in self.measures]),
-            "travel_mm": ("travel_mm", self.travel_mm, {"units": "mm", "long_name": "Wheel travel, bump positive"}),
+            drive.column: drive.coordinate(self.case.at),
             "source": [str(s) for s in self.uncertainty.sources],
             "level": list(LEVELS),
             "end": ["low", "high"],
@@ -170,9 +178,13 @@ class Tolerance(Result):
 def tolerance(
     car: Car,
     axle: AxleName = "front",
-    travel: Sequence[float] | Array | float = TRAVEL,
+    travel: Given = None,
     measures: Sequence[str] | None = None,
     *,
+    heave: Given = None,
+    roll: Given = None,
+    pitch: Given = None,
+    rack: float = 0.0,
     sigma: float | None = None,
     samples: int = SAMPLES,
     seed: int = SEED,
@@ -180,16 +192,21 @@ def tolerance(
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
 ) -> Tolerance:
-    """Carry the deviations of the points to measures over travel, rack held.
+    """Carry the deviations of the points to measures over travel, or over heave, roll or pitch, rack held.
 
     Parameters
     ----------
     car : Car
     axle : {"front", "rear"}
     travel : float or sequence of float, mm
-        Height of the wheel centre over its design height in the chassis frame; bump positive.
+        Height of the wheel centre over its design height in the chassis frame; bump positive. Default −40 to 40.
+        Measures that need both wheels on the ground take it as heave.
     measures : sequence of str, optional
         Names; default all that there is data for.
+    heave, roll, pitch : float or sequence of float, mm or deg, optional
+        In place of travel, of wheels on the ground, as `kin3d.sweep` has them. One of them may have several values.
+    rack : float, mm
+        To the left positive.
     sigma : float, mm, optional
         Standard deviation of every coordinate to which the file gives none.
     samples : int
@@ -206,30 +223,29 @@ def tolerance(
     Returns
     -------
     Tolerance
-        Values, deviations and bands of 68 and 95 % over travel, and what each source adds to the variance.
+        Values, deviations and bands of 68 and 95 % over the drive, and what each source adds to the variance.
 
     Raises
     ------
     RequestError
         When no point carries a deviation and none is given, or fewer than 100 samples are asked for.
     """
-    corner = CornerModel.of(car, axle, side)
-    uncertainty = uncertainty_of(corner, sigma)
+    case = case_of(axle, travel, TRAVEL, measures, side, heave=heave, roll=roll, pitch=pitch, rack=rack)
+    model = model_of(case, car)
+    uncertainty = doubt_of(model, sigma)
     _refuse(car, uncertainty, samples)
-    at = np.atleast_1d(np.asarray(travel, dtype=float))
-    there, left_out = corner.available(chosen_measures(axle, measures))
-    first = first_order(corner, uncertainty, at, there)
-    findings = _unreached(first.status, at)
+    there, left_out = model.available(case.chosen(measures))
+    first = first_order(model, uncertainty, case.at, there)
+    findings = _unreached(first.status, case)
     spread = None
     if samples:
-        names = tuple(m.name for m in there)
-        study = Study(car, axle, corner.side, uncertainty, at, names)
-        drawn = draw(study, samples, seed, workers, progress, corner)
+        study = Study(car, case, uncertainty, tuple(m.name for m in there))
+        drawn = draw(study, samples, seed, workers, progress, model)
         spread = spread_of(drawn)
-        findings += _failed(drawn, at)
-    exact = (*uncertainty.exact, *exact_figures(corner, there))
+        findings += _failed(drawn, case)
+    exact = (*uncertainty.exact, *exact_figures(model, there))
     return Tolerance(
-        car.title, axle, corner.side, at, there, uncertainty, first, spread, left_out,
+        car.title, case, model.corner.side, there, uncertainty, first, spread, left_out,
         (*findings, *_exact(exact)), exact, chosen=measures is not None,
     )  # fmt: skip
 
@@ -250,23 +266,23 @@ def _refuse(car: Car, uncertainty: Uncertainty, samples: int) -> None:
         raise RequestError(findings)
 
 
-def _unreached(status: NDArray[np.int8], travel: Array) -> tuple[Finding, ...]:
+def _unreached(status: NDArray[np.int8], case: Case) -> tuple[Finding, ...]:
     bad = status != Status.OK
     if not bad.any():
         return ()
-    where = ", ".join(f"{t:+g}" for t in travel[bad])
-    text = f"the linkage does not reach travel {where} mm; there are no figures there (kin3d sweep says why)"
+    where = case.drive.places(case.at[bad])
+    text = f"the linkage does not reach {where}; there are no figures there (kin3d sweep says why)"
     return (Finding("out-of-reach", text, severity=Severity.WARNING),)
 
 
-def _failed(drawn: Samples, travel: Array) -> tuple[Finding, ...]:
+def _failed(drawn: Samples, case: Case) -> tuple[Finding, ...]:
     failed = drawn.failed
     if not failed.any():
         return ()
     worst = int(failed.argmax())
     text = (
-        f"{int(failed.max())} of {drawn.value.shape[-1]} sampled cars cannot be assembled at travel "
-        f"{travel[worst]:+g} mm; the bands there are those of the others, and so too narrow"
+        f"{int(failed.max())} of {drawn.value.shape[-1]} sampled cars cannot be assembled at "
+        f"{case.drive.place(case.at[worst])}; the bands there are those of the others, and so too narrow"
     )
     return (Finding("samples-failed", text, severity=Severity.WARNING),)
 

@@ -25,17 +25,18 @@ BANDS = tuple(f"{percent(level)} band" for level in LEVELS)
 
 
 def values_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
-    """Values at the ends and near the middle of travel with deviations and bands by the better way."""
+    """Values at the ends and near the middle of the drive with deviations and bands by the better way."""
+    drive, at = result.case.drive, result.case.at
     columns = (
         Column("measure", text=True),
-        Column("travel_mm", head="travel\nmm", text=True),
+        Column(drive.column, head=f"{drive.name}\n{drive.unit}", text=True),
         Column("value"),
         Column("sigma_first_order", head="σ first\norder"),
         Column("sigma_samples", head="σ\nsampled"),
         *(Column(f"band_{100 * level:.0f}", head=head) for level, head in zip(LEVELS, BANDS, strict=True)),
     )
-    middle = int(np.abs(result.travel_mm).argmin())
-    places = tuple(dict.fromkeys((0, middle, len(result.travel_mm) - 1)))
+    middle = int(np.abs(at).argmin())
+    places = tuple(dict.fromkeys((0, middle, len(at) - 1)))
     rows = [[m.name, *_values(result, m, t)] for m in measures for t in places]
     title = f"{result.title}, {result.axle} axle, {result.side} side: {result.how}"
     return Table.of("values", columns, rows, title, breaks=range(0, len(rows), len(places)))
@@ -43,7 +44,7 @@ def values_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
 
 def _values(result: Tolerance, m: Measure, t: int) -> Iterator[Cell]:
     k = result.row(m.name)
-    yield fixed(float(result.travel_mm[t]), 1)
+    yield fixed(float(result.case.at[t]), 1 if result.case.drive.unit == "mm" else 2)
     yield Quantity(float(result.first.value[k, t]), m.unit)
     yield Quantity(float(result.first.sigma[k, t]), m.unit)
     yield None if result.spread is None else Quantity(float(result.spread.sigma[k, t]), m.unit)
@@ -53,7 +54,7 @@ def _values(result: Tolerance, m: Measure, t: int) -> Iterator[Cell]:
 
 def causes_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
     """Which errors cause most of each variance in the design position."""
-    title = "What causes the variance in the design position (first order)"
+    title = f"What causes the variance {result.case.start} (first order)"
     columns = (Column("measure", text=True), Column("causes", long=True))
     return Table.of("causes", columns, [[m.name, _causes(result, m)] for m in measures], title)
 
@@ -80,16 +81,17 @@ def _cause(name: str, members: dict[str, float]) -> str:
 
 
 def design_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
-    """Measures in the design position with gradient and uncertainty, bands of first order."""
+    """Measures where the drive is 0 with gradient and uncertainty, bands of first order."""
+    drive, where = result.case.drive, result.case.start.removeprefix("in the ")
     columns = (
         Column("measure", text=True),
         Column("value", head="value ± σ"),
         Column("band", head=BANDS[1]),
-        Column("per_mm", head="per mm of travel ± σ"),
+        Column("per_mm", head=f"per {drive.unit} of {drive.name} ± σ"),
         Column("sign", long=True),
     )
     rows = [_design(result, m) for m in measures]
-    return Table.of("design", columns, rows, f"{result.title}, design position, bands of first order")
+    return Table.of("design", columns, rows, f"{result.title}, {where}, bands of first order")
 
 
 def _design(result: Tolerance, m: Measure) -> tuple[Cell, ...]:
@@ -108,8 +110,9 @@ def _design(result: Tolerance, m: Measure) -> tuple[Cell, ...]:
 
 def bands_record(result: Tolerance) -> Table:
     """One row a measure and position: value, deviations and bands by both ways."""
+    drive = result.case.drive
     names = (
-        "measure", "unit", "travel_mm", "value", "sigma_first_order", "low_68_first_order", "high_68_first_order",
+        "measure", "unit", drive.column, "value", "sigma_first_order", "low_68_first_order", "high_68_first_order",
         "low_95_first_order", "high_95_first_order", "mean_samples", "sigma_samples", "low_68_samples",
         "high_68_samples", "low_95_samples", "high_95_samples", "samples", "samples_failed",
     )  # fmt: skip
@@ -120,8 +123,8 @@ def _bands(result: Tolerance) -> Iterator[list[Cell]]:
     first, spread = result.first, result.spread
     flat = [result.band(level, first_order=True) for level in LEVELS]
     for k, m in enumerate(result.measures):
-        for t, travel in enumerate(result.travel_mm):
-            row: list[Cell] = [m.name, m.unit, float(travel), float(first.value[k, t]), float(first.sigma[k, t])]
+        for t, at in enumerate(result.case.at):
+            row: list[Cell] = [m.name, m.unit, float(at), float(first.value[k, t]), float(first.sigma[k, t])]
             row += [float(end[k, t]) for band in flat for end in band]
             if spread is None:
                 row += [None] * 6 + [0, None]
@@ -135,8 +138,8 @@ def _bands(result: Tolerance) -> Iterator[list[Cell]]:
 def shares_record(result: Tolerance) -> Table:
     """One row a measure, position and source of uncertainty: what it does and its part of the variance."""
     names = (
-        "measure", "unit", "travel_mm", "source", "axis", "shared", "sigma", "sigma_unit", "change_per_sigma",
-        "share_pct",
+        "measure", "unit", result.case.drive.column, "source", "axis", "shared", "sigma", "sigma_unit",
+        "change_per_sigma", "share_pct",
     )  # fmt: skip
     return Table.of("shares", names, _shares(result))
 
@@ -144,10 +147,10 @@ def shares_record(result: Tolerance) -> Table:
 def _shares(result: Tolerance) -> Iterator[list[Cell]]:
     share, slope = result.first.share, result.first.slope
     for k, m in enumerate(result.measures):
-        for t, travel in enumerate(result.travel_mm):
+        for t, at in enumerate(result.case.at):
             for s, source in enumerate(result.uncertainty.sources):
                 kind = "yes" if source.shared else "no"
-                row: list[Cell] = [m.name, m.unit, float(travel), source.name, source.axis, kind]
+                row: list[Cell] = [m.name, m.unit, float(at), source.name, source.axis, kind]
                 row += [source.sigma, source.unit]
                 yield [*row, float(slope[k, s, t]), 100.0 * float(share[k, s, t])]
 
@@ -163,9 +166,10 @@ def agreement(result: Tolerance, measures: Sequence[Measure]) -> tuple[str, ...]
         if np.isfinite(row).any():
             worst = int(np.nanargmax(np.abs(row)))
             if abs(row[worst]) > APART:
-                said = f"{m.name}: {100.0 * row[worst]:+.0f} % at travel {result.travel_mm[worst]:+g} mm"
+                said = f"{m.name}: {100.0 * row[worst]:+.0f} % at {result.case.drive.place(result.case.at[worst])}"
                 told.append(said.replace("-", "−"))
-    text = f"First order and samples agree within {100.0 * APART:.0f} % in all measures shown, over all travel."
+    text = f"First order and samples agree within {100.0 * APART:.0f} % in all measures shown"
+    text += f", over all {result.case.drive.name}."
     if told:
         text = "Samples spread otherwise than first order says (the measure bends within the doubt): " + "; ".join(told)
     failed = int(result.spread.failed.max())
@@ -184,5 +188,5 @@ def _panel(cars: Sequence[tuple[str, Tolerance]], m: Measure) -> Panel:
             row = one.row(m.name)
             ends = [one.band(level) for level in LEVELS] if one.uncertainty.known else []
             bands = tuple((low[row], high[row]) for low, high in ends)
-            traces.append(Trace(one.travel_mm, one.first.value[row], label, CARS[k % len(CARS)], k, bands))
-    return Panel(m.label, m.unit, m.sign, "wheel travel (mm)", tuple(traces))
+            traces.append(Trace(one.case.at, one.first.value[row], label, CARS[k % len(CARS)], k, bands))
+    return Panel(m.label, m.unit, m.sign, cars[0][1].case.drive.axis, tuple(traces))

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -27,11 +27,12 @@ from kin3d.linkage.keys import unit_of_key
 from kin3d.linkage.layout import WHEEL_AXIS
 from kin3d.linkage.record import Record
 from kin3d.measures.entry import Measure, figure, keys_of
-from kin3d.solve.model import AxleModel
-from kin3d.studies.corner_model import AXES, CornerModel, derive
+from kin3d.studies.case import CaseModel
+from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.registry import corner_measures
 
 Array = NDArray[np.float64]
+Hashables = tuple[str, ...]
 NOTHING = 1e-10  # a deviation that is a smaller part of its value is rounding
 
 
@@ -123,7 +124,61 @@ class Uncertainty:
         return {key: np.array([s.figures.get(key, 0.0) for s in self.sources]) for key in keys}
 
 
-def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: str = "") -> Uncertainty:
+def doubt_of(model: CaseModel, sigma_mm: float | None = None, owner: str = "") -> Uncertainty:
+    """Collect the sources of a case: of every corner whose points matter to it.
+
+    Parameters
+    ----------
+    model : CaseModel
+    sigma_mm, owner
+        As of `uncertainty_of`.
+
+    Returns
+    -------
+    Uncertainty
+        An error that several corners have, as those of a table for both sides, is one source with its effect on all.
+    """
+    wanted = keys_of(model.case.measures)
+    if len(model.parts) == 1:
+        return uncertainty_of(model.parts[0], sigma_mm, owner, wanted)
+    several = len(model.parts) > 2
+    rows = np.cumsum([0, *(len(p.design) for p in model.parts)])
+    found: dict[Hashable, ErrorSource] = {}
+    exact: dict[str, None] = {}
+    for k, part in enumerate(model.parts):
+        axle = part.model.axle.name
+        mine = _keys_here(wanted, axle, axle == model.case.axle)
+        place = f"{axle} {part.side}" if part.model.axle.other_points is not None else axle
+        own = uncertainty_of(part, sigma_mm, owner, mine, place)
+        exact |= dict.fromkeys(f"{axle} {n}" if several else n for n in own.exact)
+        for source in own.sources:
+            whole = np.zeros((rows[-1], 3)) if source.identity not in found else found[source.identity].effect
+            whole[rows[k] : rows[k + 1]] = source.effect
+            figures = {_canonical(key, axle) if several else key: v for key, v in source.figures.items()}
+            of_car = any(key.startswith("car.") for key in figures)
+            name = f"{axle} {source.name}" if several and not of_car else source.name
+            found[source.identity] = replace(source, name=name, effect=whole, figures=figures)
+    points = tuple(p for part in model.parts for p in part.model.linkage.points)
+    return Uncertainty(tuple(found.values()), points, sigma_mm, tuple(exact))
+
+
+def _keys_here(keys: Iterable[str], axle: str, asked: bool) -> tuple[str, ...]:
+    """Those of the keys that an axle and the car have, as a corner of that axle asks for them."""
+    own = [f"axle.{k.removeprefix(f'{axle}.')}" for k in keys if k.startswith(f"{axle}.")]
+    return tuple(dict.fromkeys([*own, *(k for k in keys if k.startswith("car.") or (asked and k.startswith("axle.")))]))
+
+
+def _canonical(key: str, axle: str) -> str:
+    return f"{axle}.{key.removeprefix('axle.')}" if key.startswith("axle.") else key
+
+
+def uncertainty_of(
+    corner: CornerModel,
+    sigma_mm: float | None = None,
+    owner: str = "",
+    keys: Sequence[str] | None = None,
+    place: str = "",
+) -> Uncertainty:
     """Collect the sources of a corner.
 
     Parameters
@@ -135,6 +190,10 @@ def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: st
     owner : str
         Whose errors they are, where several cars are studied together; part of the identity of every error that no
         other car can have.
+    keys : sequence of str, optional
+        Figures of the car file that count, by the key that measures name; default those that measures of a corner read.
+    place : str
+        Of which of several tables of points the errors are; part of the identity of those that are of a table.
 
     Raises
     ------
@@ -144,14 +203,16 @@ def uncertainty_of(corner: CornerModel, sigma_mm: float | None = None, owner: st
     if sigma_mm is not None and not 0.0 <= sigma_mm < float("inf"):
         text = f"sigma is {sigma_mm:g}; a standard deviation of 0 or more in mm is expected"
         raise RequestError(Finding("sigma-negative", text))
-    of_points = (*_own(corner, sigma_mm, owner), *_of_table(corner, owner), *_shared(corner, owner))
-    sources = (*of_points, *_figures(corner, owner))
+    table = (owner, place) if place else (owner,)
+    of_points = (*_own(corner, sigma_mm, table), *_of_table(corner, table), *_shared(corner, table))
+    read = keys_of(corner_measures(corner.model.axle.name)) if keys is None else keys
+    sources = (*of_points, *_figures(corner, table, read))
     points = corner.model.linkage.points
     moved = {points[r] for s in of_points for r in np.flatnonzero(s.effect.any(axis=-1))}
     return Uncertainty(sources, points, sigma_mm, tuple(p for p in corner.names if p not in moved))
 
 
-def _own(corner: CornerModel, sigma_mm: float | None, owner: str) -> Iterator[ErrorSource]:
+def _own(corner: CornerModel, sigma_mm: float | None, owner: Hashables) -> Iterator[ErrorSource]:
     errors = corner.table.errors
     for row, name in enumerate(corner.names):
         for k, axis in enumerate(AXES):
@@ -161,10 +222,10 @@ def _own(corner: CornerModel, sigma_mm: float | None, owner: str) -> Iterator[Er
             if not sigma and sigma_mm is not None and name != WHEEL_AXIS:
                 sigma = sigma_mm
             if sigma:
-                yield ErrorSource((owner, "point", name, axis), name, axis, sigma, sigma * corner.seeds[row, k])
+                yield ErrorSource((*owner, "point", name, axis), name, axis, sigma, sigma * corner.seeds[row, k])
 
 
-def _of_table(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
+def _of_table(corner: CornerModel, owner: Hashables) -> Iterator[ErrorSource]:
     """Errors that coordinates of the table have in common."""
     errors = corner.table.errors
     if errors is None:
@@ -173,7 +234,7 @@ def _of_table(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
     effects = np.tensordot(errors.effect_mm[:, rows], corner.seeds, axes=2)
     figures = _figures_of_table(corner)
     for k, (name, group) in enumerate(zip(errors.names, errors.groups, strict=True)):
-        identity = errors.identities[k] if errors.identities else (owner, "error of the table", k)
+        identity = errors.identities[k] if errors.identities else (*owner, "error of the table", k)
         reached = {key: float(seed[k]) for key, seed in figures.items() if seed[k]}
         yield ErrorSource(identity, name, "", 1.0, effects[k], reached, "1", shared=True, group=group)
 
@@ -185,50 +246,60 @@ def _figures_of_table(corner: CornerModel) -> dict[str, Array]:
     return {f"axle.{k.removeprefix(axle)}" if k.startswith(axle) else k: seed for k, seed in found.items()}
 
 
-def _shared(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
+def _shared(corner: CornerModel, owner: Hashables) -> Iterator[ErrorSource]:
     for number, error in enumerate(corner.model.axle.shared_error):
         rows = [corner.names.index(p) for p in error.points or corner.names if p in corner.names]
         for k, axis in enumerate(AXES):
             sigma = error.sigma_mm[k]
             if sigma:
                 effect = sigma * corner.seeds[rows, k].sum(axis=0)
-                identity = (owner, "shared error", number, axis)
+                identity = (*owner, "shared error", number, axis)
                 yield ErrorSource(identity, error.name, axis, sigma, effect, shared=True)
 
 
-def _figures(corner: CornerModel, owner: str) -> Iterator[ErrorSource]:
-    """Figures with a deviation that places the wheel, or that any measure of a corner reads."""
+def _figures(corner: CornerModel, owner: Hashables, keys: Iterable[str]) -> Iterator[ErrorSource]:
+    """Figures with a deviation that places the wheel, or that stand among the keys."""
     model, none = corner.model, np.zeros_like(corner.design)
     turns = {f"axle.{key}": seed for key, seed in angle_seeds(corner, model.axle).items()}
-    for key in (*turns, *keys_of(corner_measures(model.axle.name))):
+    for key in dict.fromkeys((*turns, *keys)):
         sigma = figure_sigma(model, key)
         if sigma:
             turn = turns.get(key)
-            identity = (owner, "figure", key)
+            of = owner[:1] if key.startswith("car.") else (owner[0], *[w.split()[0] for w in owner[1:]])
+            identity = (*of, "figure", key)
             effect = none if turn is None else sigma * turn
             figures = {key: sigma} if turn is None else {}
             yield ErrorSource(identity, _short(key), "", sigma, effect, figures, unit_of_key(key))
 
 
-def figure_sigma(model: AxleModel, key: str) -> float:
+def figure_sigma(subject: object, key: str) -> float:
     """Standard deviation that the car file gives for a figure, by the key that measures name; 0 for none."""
     head, _, rest = key.partition(".")
-    table: Record = getattr(model, head)
+    found = getattr(subject, head)
+    table: Record = found.axle if head in ("front", "rear") else found
     return table.sigmas.get(rest, 0.0)
 
 
-def exact_figures(corner: CornerModel, measures: Iterable[Measure]) -> tuple[str, ...]:
+def exact_figures(model: CaseModel, measures: Iterable[Measure]) -> tuple[str, ...]:
     """Figures of the car file that measures rest on and that have no deviation: they are taken as exact."""
-    placing = tuple(f"axle.{key}" for key in angle_seeds(corner, corner.model.axle))
-    keys = dict.fromkeys((*placing, *keys_of(measures)))
-    numbers = (key for key in keys if isinstance(figure(corner.model, key), float))
-    located = _figures_of_table(corner)
-    return tuple(_short(key) for key in numbers if not figure_sigma(corner.model, key) and key not in located)
+    several = len(model.parts) > 2
+    placing: dict[str, None] = {}
+    located: set[str] = set()
+    for part in model.parts:
+        axle = part.model.axle.name
+        keys = [f"axle.{key}" for key in angle_seeds(part, part.model.axle)]
+        placing |= dict.fromkeys(_canonical(k, axle) if several else k for k in keys)
+        located |= {_canonical(k, axle) if several else k for k in _figures_of_table(part)}
+    read = keys_of(measures)
+    wanted = dict.fromkeys((*placing, *(_canonical(k, model.case.axle) if several else k for k in read)))
+    numbers = (key for key in wanted if isinstance(figure(model.subject, key), float))
+    return tuple(_short(key, several) for key in numbers if not figure_sigma(model.subject, key) and key not in located)
 
 
-def _short(key: str) -> str:
-    """A key without the table of the car or the axle."""
-    return key.partition(".")[2]
+def _short(key: str, several: bool = False) -> str:
+    """A key without the table of the car or the axle; of several axles it keeps the axle's name."""
+    head, _, rest = key.partition(".")
+    return f"{head} {rest}" if several and head != "car" else rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,15 +308,15 @@ class FirstOrder:
 
     Attributes
     ----------
-    value : ndarray, shape (measures, travel)
-    slope : ndarray, shape (measures, sources, travel)
+    value : ndarray, shape (measures, positions)
+    slope : ndarray, shape (measures, sources, positions)
         Change of the measure for one standard deviation of each source.
     rate : ndarray, shape (measures,)
-        Derivative along travel in the design position, per mm.
+        Derivative along the drive at its origin, per unit of it.
     rate_slope : ndarray, shape (measures, sources)
     start, start_slope : ndarray, shapes (measures,) and (measures, sources)
-        Values and changes in the design position.
-    status : ndarray of int8, shape (travel,)
+        Values and changes there.
+    status : ndarray of int8, shape (positions,)
     """
 
     value: Array
@@ -258,13 +329,13 @@ class FirstOrder:
 
     @property
     def sigma(self) -> Array:
-        """Standard deviation of every value, shape (measures, travel)."""
+        """Standard deviation of every value, shape (measures, positions)."""
         out: Array = np.sqrt((self.slope**2).sum(axis=1))
         return out
 
     @property
     def share(self) -> Array:
-        """Part of each variance that every source causes, shape (measures, sources, travel).
+        """Part of each variance that every source causes, shape (measures, sources, positions).
 
         Adds up to 1; 0 all through where the points do not matter to the measure.
         """
@@ -272,7 +343,7 @@ class FirstOrder:
 
     @property
     def start_share(self) -> Array:
-        """The same in the design position, shape (measures, sources)."""
+        """The same at the drive's origin, shape (measures, sources)."""
         return _shares(self.start_slope, self.start)
 
 
@@ -284,20 +355,16 @@ def _shares(slope: Array, value: Array) -> Array:
     return out
 
 
-def first_order(
-    corner: CornerModel, uncertainty: Uncertainty, travel: Array, measures: Sequence[Measure]
-) -> FirstOrder:
-    """Values and exact derivatives along every source of error, over travel and in the design position."""
-    variants = corner.variants(corner.design)
-    lanes = corner.model.kernel.lanes
+def first_order(model: CaseModel, uncertainty: Uncertainty, at: Array, measures: Sequence[Measure]) -> FirstOrder:
+    """Values and exact derivatives along every source of error, over the drive and at its origin."""
     ways, figures, parts = _ways(uncertainty)
-    found = derive(corner, variants, lanes(variants, travel), measures, seeds=ways, figure_seeds=figures)
-    at_rest = lanes(variants, np.zeros(1))
-    start = derive(corner, variants, at_rest, measures, rates=True, seeds=ways, figure_seeds=figures)
+    designs = model.design[None]
+    found = model.derive(designs, at, measures, seeds=ways, figure_seeds=figures)
+    start = model.derive(designs, np.full(1, model.case.origin), measures, rates=True, seeds=ways, figure_seeds=figures)
     along = (len(measures), len(ways))
     return FirstOrder(
         value=found.value,
-        slope=_over_sources(parts, found.slope.reshape(*along, len(travel))),
+        slope=_over_sources(parts, found.slope.reshape(*along, len(at))),
         rate=start.rate[:, 0],
         rate_slope=_over_sources(parts, start.rate_slope.reshape(along)),
         start=start.value[:, 0],

@@ -12,7 +12,8 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.keys import RodPart
 from kin3d.linkage.record import changed
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
-from kin3d.studies.fit import common_corners
+from kin3d.studies.case import case_of
+from kin3d.studies.fit import common_cases
 from kin3d.studies.sweep import chosen_measures, sweep
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle
@@ -24,7 +25,8 @@ KINKED = ("rod_end_inner_deg", "rod_end_outer_deg")
 
 def run(a: Car, b: Car, axle="front", names=None) -> Attribution:
     side = (a.front if axle == "front" else a.rear).side
-    return attribute(common_corners(a, b, axle, side), chosen_measures(axle, names), TRAVEL)
+    case = case_of(axle, TRAVEL, (), None, side)
+    return attribute(common_cases(a, b, case), chosen_measures(axle, names), TRAVEL)
 
 
 def siskin_moved() -> Car:
@@ -61,14 +63,8 @@ def test_parts_add_up_to_the_difference_of_two_sweeps(pair):
 @pytest.mark.parametrize("pair", PAIRS)
 def test_swapping_the_cars_changes_signs_alone(pair):
     a, b, axle = PAIRS[pair]
-    there, back = (
-        run(a, b, axle),
-        attribute(
-            common_corners(b, a, axle, (a.front if axle == "front" else a.rear).side),
-            chosen_measures(axle, None),
-            TRAVEL,
-        ),
-    )
+    case = case_of(axle, TRAVEL, (), None, (a.front if axle == "front" else a.rear).side)
+    there, back = run(a, b, axle), attribute(common_cases(b, a, case), chosen_measures(axle, None), TRAVEL)
     assert [m.name for m in there.measures] == [m.name for m in back.measures]
     rows = {str(c): k for k, c in enumerate(back.causes)}
     order = [rows[str(c)] for c in there.causes]

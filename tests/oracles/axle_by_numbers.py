@@ -142,6 +142,7 @@ AXLE: dict[str, Callable[[Both, int], float]] = {
     "roll_steer_deg_per_deg": lambda b, k: deg(b.along(_steer, k, "roll")),
     "roll_camber_deg_per_deg": lambda b, k: deg(b.along(One.lean, k, "roll")),
     # the left side rises: the body leans to the right, whose wheel is the outer one
+    "camber_outer_deg": lambda b, _: deg(b.wheels[1].lean()),
     "camber_recovery_pct": lambda b, _: 100.0 * (1.0 - deg(b.along(One.lean, 1, "roll"))),
     "track_mm": lambda b, _: b.track,
     "track_change_mm": lambda b, _: b.track - b.design().track,

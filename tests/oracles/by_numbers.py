@@ -163,6 +163,12 @@ class One:
         first, second = (self.design[p] for p in role.axis)
         return self.rod_end(role.body, second - first, self.axle.rod_part.bolt_inner)
 
+    def rod_force(self):
+        """Of the rocker: it turns as the wheel rises, and rod_inner draws the rod along."""
+        inner = self.linkage.rocker.rod[1]
+        drawn = slope(lambda t: places(self.model, self.side, t, self.rack)[inner], self.travel)
+        return -self.velocity(self.p)[2] / (self.rod() @ drawn)
+
     def rod_to_arm(self):
         first, second = self.hinge()
         normal = unit(np.cross(second - first, self.at[self.linkage.rocker.rod[0]] - first))
@@ -227,4 +233,5 @@ CORNER: dict[str, Callable[[One], float]] = {
     "rod_slope_deg": lambda c: deg(np.arctan2(c.rod()[2], -c.s * c.rod()[1])),
     "rod_end_outer_deg": lambda c: deg(c.rod_end_outer()),
     "rod_end_inner_deg": lambda c: deg(c.rod_end_inner()),
+    "rod_force_n_per_n": One.rod_force,
 }

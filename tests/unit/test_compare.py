@@ -201,7 +201,7 @@ def test_travel_that_not_all_cars_reach_is_left_out_and_said():
     result = compare(
         [car("dunlin"), car("siskin")], "front", [-30.0, 0.0, 30.0, 600.0], ["camber_deg"], samples=0
     )
-    assert list(result.travel_mm) == TRAVEL
+    assert list(result.case.at) == TRAVEL
     assert "+600 mm is not reached by all cars" in result.findings[0].text
     with pytest.raises(RequestError, match="none of it is reached"):
         compare([car("dunlin"), car("siskin")], "front", [600.0], ["camber_deg"], samples=0)

@@ -15,7 +15,7 @@ from kin3d.studies.monte_carlo import draw, draw_normals
 from kin3d.studies.significance import Figures, differences
 from kin3d.studies.sweep import chosen_measures, sweep
 from kin3d.studies.tolerance import tolerance
-from kin3d.studies.uncertainty import ErrorSource, Uncertainty, uncertainty_of
+from kin3d.studies.uncertainty import ErrorSource, Uncertainty, doubt_of, uncertainty_of
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle, with_sigma
 
@@ -73,7 +73,7 @@ def test_what_both_cars_have_wrong_alike_drops_out(samples, monkeypatch):
     assert_allclose(apart.sigma, 2.0**0.5 * apart.sigma_a, rtol=1e-9)
     assert "independent" in " ".join(said)
     assert not apart.exact
-    monkeypatch.setattr(comparing, "uncertainty_of", lambda corner, sigma, _owner: uncertainty_of(corner, sigma))
+    monkeypatch.setattr(comparing, "doubt_of", lambda model, sigma, _owner: doubt_of(model, sigma))
     together, said = line()
     assert_allclose(together.sigma, 0.0, rtol=0, atol=1e-9)
     assert_allclose(together.sigma_b, apart.sigma_b, rtol=1e-12)
@@ -127,6 +127,6 @@ def test_cars_with_the_same_errors_are_sampled_alike(monkeypatch):
     monkeypatch.setattr(comparing, "draw", watched)
     compare([car("siskin"), car("siskin")], "front", [20.0], ["camber_deg"], samples=100)
     assert not np.isclose(taken[0].value, taken[1].value, rtol=0, atol=1e-6).all()
-    monkeypatch.setattr(comparing, "uncertainty_of", lambda corner, sigma, _owner: uncertainty_of(corner, sigma))
+    monkeypatch.setattr(comparing, "doubt_of", lambda model, sigma, _owner: doubt_of(model, sigma))
     compare([car("siskin"), car("siskin")], "front", [20.0], ["camber_deg"], samples=100)
     assert_array_equal(taken[2].value, taken[3].value)

@@ -13,7 +13,8 @@ from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import R, changed
 from kin3d.measures.entry import Measure
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
-from kin3d.studies.fit import bare_car, common_corners
+from kin3d.studies.case import case_of
+from kin3d.studies.fit import bare_car, common_cases
 from kin3d.studies.groups import groups_of
 from kin3d.studies.registry import corner_measures
 from kin3d_viewer.model import Drives, LiveModel
@@ -95,7 +96,7 @@ class Becoming:
             For linkages of different kinds, and a measure whose difference cannot be split.
         """
         side = car.axle(axle).side
-        common = common_corners(car, other, axle, side)
+        common = common_cases(car, other, case_of(axle, 0.0, (), None, side))
         wanted = [m for m in corner_measures(axle) if m.name == name]
         known = common.a is None or all(wanted and s.available(wanted)[0] for s in (common.a, common.b) if s)
         if not known:

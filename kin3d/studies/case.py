@@ -1,0 +1,285 @@
+"""A case: over which drive figures are asked, of one corner, of an axle on the ground, or of the whole car.
+
+Studies of doubt, comparison and causes ask every measure through a `CaseModel`, whatever moves the wheels: travel in
+the chassis frame, or heave, roll and pitch of the body over the ground. It gives values with exact derivatives along
+its drive and along any change of design coordinates and of figures of the car file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal, Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.names import AxleName, Side
+from kin3d.measures.car import MEASURES as ON_THE_GROUND
+from kin3d.measures.entry import Measure
+from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, pick
+from kin3d.studies.sweep import MOST_ANGLE_DEG
+
+Array = NDArray[np.float64]
+DriveName = Literal["travel", "heave", "roll", "pitch"]
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """What moves the wheels.
+
+    Attributes
+    ----------
+    name : str
+    column : str
+        As in files, with its unit.
+    label : str
+        For a person.
+    unit : str
+    sign : str
+        What a positive value means.
+    """
+
+    name: DriveName
+    column: str
+    label: str
+    unit: str
+    sign: str
+
+    @property
+    def axis(self) -> str:
+        """Title of an axis."""
+        return f"{self.label} ({self.unit})"
+
+    def coordinate(self, at: Array) -> tuple[str, Array, dict[str, str]]:
+        """Values of the drive as a coordinate of a Dataset."""
+        said = f"{self.label[0].upper()}{self.label[1:]}, {self.sign}"
+        return self.column, at, {"units": self.unit, "long_name": said}
+
+    def place(self, value: float) -> str:
+        """A value in words."""
+        return f"{self.name} {value:+g} {self.unit}".replace("+0 ", "0 ")
+
+    def places(self, values: Array) -> str:
+        """Several values in words."""
+        return f"{self.name} {', '.join(f'{v:+g}' for v in values)} {self.unit}"
+
+
+DRIVES: dict[DriveName, Drive] = {
+    d.name: d
+    for d in (
+        Drive("travel", "travel_mm", "wheel travel", "mm", "bump positive"),
+        Drive("heave", "heave_mm", "heave of both wheels", "mm", "bump positive"),
+        Drive("roll", "roll_deg", "roll of the body", "deg", "left side up positive"),
+        Drive("pitch", "pitch_deg", "pitch of the body", "deg", "nose down positive"),
+    )
+}
+Given = Sequence[float] | Array | float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What is asked.
+
+    Attributes
+    ----------
+    axle : {"front", "rear"}
+    drive : Drive
+    at : ndarray, shape (positions,)
+        Values of the drive.
+    held : mapping of str to float
+        The other drives, ``"rack"`` among them; 0 where they are not named.
+    side : {"left", "right"}, optional
+        Whose wheel's figures are told; default the side that the points were given for.
+    whole : bool
+        Whether all four wheels stand on the ground: figures of the car are asked.
+    """
+
+    axle: AxleName
+    drive: Drive
+    at: Array
+    held: Mapping[str, float] = field(default_factory=dict)
+    side: Side | None = None
+    whole: bool = False
+
+    @property
+    def on_ground(self) -> bool:
+        """Whether the wheels stand on the ground, else they move in the chassis frame."""
+        return self.drive.name != "travel"
+
+    @property
+    def measures(self) -> tuple[Measure, ...]:
+        """Every measure that can be asked."""
+        if not self.on_ground:
+            return corner_measures(self.axle)
+        return (*axle_measures(self.axle), *(ON_THE_GROUND if self.whole else ()))
+
+    def chosen(self, names: Sequence[str] | None) -> tuple[Measure, ...]:
+        """Measures of the given names, all for None."""
+        return pick(self.measures, self.axle, names)
+
+    def only(self, good: NDArray[np.bool_]) -> Case:
+        """The same at some of the positions."""
+        return replace(self, at=self.at[good])
+
+    @property
+    def origin(self) -> float:
+        """Value of the drive at which single figures and gradients are told: 0, or the only one on the ground."""
+        return float(self.at[0]) if self.on_ground and len(self.at) == 1 else 0.0
+
+    @property
+    def start(self) -> str:
+        """That position in words."""
+        held = [DRIVES[n].place(v) if n in DRIVES else f"rack {v:+g} mm" for n, v in self.held.items() if v]
+        if not self.origin and not held:
+            return "in the design position"
+        return f"at {', '.join([self.drive.place(self.origin), *held])}"
+
+
+def case_of(
+    axle: AxleName,
+    travel: Given,
+    default: Sequence[float],
+    measures: Sequence[str] | None,
+    side: Side | None = None,
+    *,
+    heave: Given = None,
+    roll: Given = None,
+    pitch: Given = None,
+    rack: float = 0.0,
+) -> Case:
+    """The case of the drives that are given and the measures that are named.
+
+    Parameters
+    ----------
+    travel, heave, roll, pitch : float or sequence of float, mm or deg
+        One of them may have several values: over that one curves and ranges go. Without any, travel takes `default`;
+        measures that need both wheels on the ground take it as heave.
+    rack : float, mm
+
+    Raises
+    ------
+    RequestError
+        For several drives with more than one value, drives that do not go together, or a measure that is not known.
+    """
+    given: dict[DriveName, Given] = {"heave": heave, "roll": roll, "pitch": pitch}
+    there = {name: _values(name, v) for name, v in given.items() if v is not None}
+    names = None if measures is None else asked(measures)
+    _known(axle, names)
+    over_ground = bool(there) or _needs_ground(axle, names)
+    if there and travel is not None:
+        text = "travel moves one wheel alone; give it without heave, roll and pitch"
+        raise RequestError(Finding("drives-mixed", text))
+    if not there:
+        drive: DriveName = "heave" if over_ground else "travel"
+        at = _values("travel", default if travel is None else travel)
+        held: dict[str, float] = {}
+    else:
+        many = [n for n, v in there.items() if len(v) > 1]
+        if len(many) > 1:
+            text = f"{' and '.join(many)} have several values each; curves and ranges go over one drive, hold the other"
+            raise RequestError(Finding("drives-many", text))
+        drive = (many or list(there))[0]
+        at = there.pop(drive)
+        held = {n: float(v[0]) for n, v in there.items()}
+    whole = "pitch" in (drive, *held) or any(m.name in (names or ()) for m in ON_THE_GROUND)
+    return Case(axle, DRIVES[drive], at, {**held, "rack": float(rack)}, side, whole)
+
+
+def _values(name: str, given: Given) -> Array:
+    at = np.atleast_1d(np.asarray(given, dtype=float))
+    angle = name in ("roll", "pitch")
+    if not at.size or not np.isfinite(at).all() or (angle and np.abs(at).max() >= MOST_ANGLE_DEG):
+        unit = f"deg between −{MOST_ANGLE_DEG:g} and {MOST_ANGLE_DEG:g}" if angle else "mm"
+        text = f"{name}: expected one or more finite numbers in {unit}, found {given!r}"
+        raise RequestError(Finding("drive-empty", text))
+    return at
+
+
+def _needs_ground(axle: AxleName, names: Sequence[str] | None) -> bool:
+    """Whether some of the names are no measure of one corner alone."""
+    of_corner = {m.name for m in corner_measures(axle)}
+    return any(n not in of_corner for n in names or ())
+
+
+def _known(axle: AxleName, names: Sequence[str] | None) -> None:
+    """Refuse names that no case can answer: unknown ones, and those that another command has."""
+    if names is None:
+        return
+    here = (*axle_measures(axle), *ON_THE_GROUND)
+    known = {m.name for m in (*here, *corner_measures(axle))}
+    elsewhere = {m.name: m for m in EVERY if m.name not in known}
+    found = [_elsewhere(elsewhere[n], axle) for n in names if n in elsewhere]
+    if found:
+        raise RequestError(found)
+    pick(tuple({m.name: m for m in (*corner_measures(axle), *here)}.values()), axle, names)
+
+
+def _elsewhere(m: Measure, axle: AxleName) -> Finding:
+    if m.axle is not None:
+        return Finding("measure-axle", f'"{m.name}" is a measure of the {m.axle} axle; the {axle} axle is asked')
+    return Finding("measure-elsewhere", f'"{m.name}" is a figure of springs and bars: kin3d rates tells it')
+
+
+class CaseModel(Protocol):
+    """A car of which a case is asked.
+
+    Attributes
+    ----------
+    case : Case
+    parts : tuple of CornerModel
+        Corners whose points matter, in the order of the rows of design coordinates.
+    design : ndarray, shape (rows, 3)
+        Design coordinates of all parts, one after the other, mm.
+    subject : object
+        What figures of the car file are asked of, by the keys that measures name.
+    side : {"left", "right"}
+    """
+
+    @property
+    def case(self) -> Case: ...  # noqa: D102
+    @property
+    def parts(self) -> tuple[CornerModel, ...]: ...  # noqa: D102
+    @property
+    def design(self) -> Array: ...  # noqa: D102
+    @property
+    def subject(self) -> object: ...  # noqa: D102
+    @property
+    def corner(self) -> CornerModel: ...  # noqa: D102
+
+    def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
+        """Measures that there is data for, and the reason for each that is left out."""
+        ...
+
+    def with_figures_of(self, other: Self) -> Self:
+        """The same linkages with the figures of the car file of another car."""
+        ...
+
+    def derive(
+        self,
+        designs: Array,
+        at: Array,
+        measures: Sequence[Measure],
+        *,
+        rates: bool = False,
+        seeds: Array | None = None,
+        figures: Mapping[str, Array] | None = None,
+        figure_seeds: Mapping[str, Array] | None = None,
+        rack_axes: Array | None = None,
+    ) -> Derived:
+        """Solve cars in all positions and compute measures with derivatives.
+
+        Parameters
+        ----------
+        designs : ndarray, shape (cars, rows, 3)
+            Design coordinates of each car.
+        at : ndarray, shape (positions,)
+            Values of the drive; lanes are all positions of the first car, then of the next.
+        rates, seeds, figures, figure_seeds
+            See `kin3d.studies.corner_model.derive`; rates are along the drive, seeds of shape (directions, rows, 3).
+        rack_axes : ndarray, shape (parts, 3), optional
+            Others than the parts' own.
+        """
+        ...

@@ -1,0 +1,85 @@
+"""One corner over travel, asked as a case; and the model of any case."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.car import Car
+from kin3d.measures.entry import Measure
+from kin3d.solve.model import AxleModel
+from kin3d.studies.case import Case, CaseModel
+from kin3d.studies.corner_model import CornerModel, Derived, derive
+from kin3d.studies.ground_case import GroundCase
+
+Array = NDArray[np.float64]
+
+
+def model_of(case: Case, car: Car) -> CaseModel:
+    """A car, ready to be asked a case.
+
+    Raises
+    ------
+    RequestError
+        When the car lacks what the case needs.
+    """
+    if case.on_ground:
+        return GroundCase.of(case, car)
+    return CornerCase(case, CornerModel.of(car, case.axle, case.side))
+
+
+@dataclass(frozen=True, slots=True)
+class CornerCase:
+    """One corner over travel in the chassis frame; see `CaseModel`."""
+
+    case: Case
+    corner: CornerModel
+
+    @property
+    def parts(self) -> tuple[CornerModel, ...]:
+        """The corner."""
+        return (self.corner,)
+
+    @property
+    def design(self) -> Array:
+        """Design coordinates of the corner."""
+        return self.corner.design
+
+    @property
+    def subject(self) -> AxleModel:
+        """The axle."""
+        return self.corner.model
+
+    def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
+        """See `CaseModel`."""
+        return self.corner.available(wanted)
+
+    def with_figures_of(self, other: CornerCase) -> CornerCase:
+        """See `CaseModel`."""
+        mine, theirs = self.corner.model, other.corner.model
+        return replace(self, corner=replace(self.corner, model=replace(mine, axle=theirs.axle, car=theirs.car)))
+
+    def derive(
+        self,
+        designs: Array,
+        at: Array,
+        measures: Sequence[Measure],
+        *,
+        rates: bool = False,
+        seeds: Array | None = None,
+        figures: Mapping[str, Array] | None = None,
+        figure_seeds: Mapping[str, Array] | None = None,
+        rack_axes: Array | None = None,
+    ) -> Derived:
+        """See `CaseModel`."""
+        kernel = self.corner.model.kernel
+        axis = self.corner.rack_axis if rack_axes is None else rack_axes[0]
+        variants = kernel.variants(designs, axis)
+        lanes = kernel.lanes(variants, at, self.case.held.get("rack", 0.0))
+        return derive(
+            self.corner, variants, lanes, measures, rates=rates, seeds=seeds, figures=figures,
+            figure_seeds=figure_seeds,
+        )  # fmt: skip

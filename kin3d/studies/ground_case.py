@@ -1,0 +1,197 @@
+"""An axle or a car that stands on the ground, asked with exact derivatives along its drive and along every change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.car import Car
+from kin3d.linkage.design import SIDES
+from kin3d.measures.car import WholeCar
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.entry import Measure, available
+from kin3d.solve.model import AxleModel
+from kin3d.solve.status import Status
+from kin3d.spatial.jets import Algebra, Jet, box, value
+from kin3d.spatial.vectors import Number
+from kin3d.studies.car import STEERED, CarModel
+from kin3d.studies.case import Case
+from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.ground_bodies import Bodies, CarSubject
+from kin3d.studies.ground_contact import Stance, need_radius, put_on_ground
+from kin3d.studies.ground_jets import Look, Wheels
+
+Array = NDArray[np.float64]
+LANES = 4096  # lanes times directions whose derivatives are held at once
+
+
+@dataclass(frozen=True, slots=True)
+class GroundCase:
+    """An axle, or a car, over heave, roll or pitch; see `CaseModel`."""
+
+    case: Case
+    bodies: Bodies
+
+    @staticmethod
+    def of(case: Case, car: Car) -> GroundCase:
+        """Build the models of a car.
+
+        Raises
+        ------
+        RequestError
+            When an axle, a loaded radius or the wheelbase is missing.
+        """
+        whole = CarModel.of(car) if case.whole else None
+        axles = (AxleModel.of(car, case.axle),) if whole is None else whole.axles
+        need_radius(axles)
+        return GroundCase(case, Bodies(axles, whole))
+
+    @property
+    def parts(self) -> tuple[CornerModel, ...]:
+        """Corners of every axle."""
+        return self.bodies.parts
+
+    @property
+    def asked(self) -> AxleModel:
+        """The axle whose measures are asked."""
+        return next(m for m in self.bodies.axles if m.axle.name == self.case.axle)
+
+    @property
+    def corner(self) -> CornerModel:
+        """The corner whose wheel's figures are told."""
+        side = self.case.side or self.asked.axle.side
+        return next(p for p in self.parts if p.model is self.asked and p.side == side)
+
+    @property
+    def design(self) -> Array:
+        """Left and right of each axle in turn, one after the other."""
+        return np.concatenate([p.design for p in self.parts])
+
+    @property
+    def subject(self) -> AxleModel | CarSubject:
+        """The axle, or the car."""
+        if self.bodies.whole is None:
+            return self.asked
+        front, rear = self.bodies.axles
+        return CarSubject(front, rear, self.asked.car, self.asked.axle)
+
+    def with_figures_of(self, other: GroundCase) -> GroundCase:
+        """See `CaseModel`."""
+        return replace(self, bodies=self.bodies.with_figures_of(other.bodies))
+
+    def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
+        """See `CaseModel`."""
+        wheels = self._solved(self.design[None], np.zeros(1), {}, None)
+        subjects = self._subjects(wheels, slice(0, 1), box(0, 0), None, {}, {}, wanted)
+        kept: list[Measure] = []
+        left_out: dict[str, str] = {}
+        for m in wanted:
+            _, reasons = available(subjects[m.scope == "car"], [m])
+            left_out |= reasons
+            kept += [] if reasons else [m]
+        return tuple(kept), left_out
+
+    def derive(
+        self,
+        designs: Array,
+        at: Array,
+        measures: Sequence[Measure],
+        *,
+        rates: bool = False,
+        seeds: Array | None = None,
+        figures: Mapping[str, Array] | None = None,
+        figure_seeds: Mapping[str, Array] | None = None,
+        rack_axes: Array | None = None,
+    ) -> Derived:
+        """See `CaseModel`."""
+        wheels = self._solved(designs, at, figures or {}, rack_axes)
+        count, lanes = len(measures), wheels.stance.count
+        directions = 0 if seeds is None else len(seeds)
+        value_of, rate = np.full((count, lanes), np.nan), np.full((count if rates else 0, lanes), np.nan)
+        slope = np.full((count if directions else 0, directions, lanes), np.nan)
+        rate_slope = np.full((count if rates and directions else 0, directions, lanes), np.nan)
+        outer = box(int(rates), int(bool(directions)))
+        step = max(16, LANES // max(1, directions))
+        ok = wheels.standing.status == Status.OK
+        for first in range(0, lanes, step):
+            part = slice(first, min(first + step, lanes))
+            good = ok[part]
+            for k, jet in enumerate(
+                self._jets(wheels, part, outer, measures, seeds, figures or {}, figure_seeds or {})
+            ):
+                value_of[k, part] = np.where(good, value(jet), np.nan)
+                if rates:
+                    rate[k, part] = np.where(good, _coefficient(jet, (1, 0)), np.nan)
+                if directions:
+                    slope[k, :, part] = np.where(good, _coefficient(jet, (0, 1)), np.nan)
+                if rates and directions:
+                    rate_slope[k, :, part] = np.where(good, _coefficient(jet, (1, 1)), np.nan)
+        return Derived(value_of, rate, slope, rate_slope, wheels.standing.status)
+
+    # --- positions ---------------------------------------------------------------------------------------------------
+
+    def _solved(self, designs: Array, at: Array, figures: Mapping[str, Array], rack_axes: Array | None) -> Wheels:
+        """All positions of all cars."""
+        cars = len(designs)
+        models = self.bodies.models(designs, rack_axes)
+        variant = np.repeat(np.arange(cars), len(at))
+        held = {name: np.full(cars * len(at), float(v)) for name, v in self.case.held.items()}
+        drives: dict[str, Any] = {"heave": 0.0, "roll": 0.0, "pitch": 0.0, "rack": 0.0, **held}
+        drives[self.case.drive.name] = np.tile(at, cars)
+        heave, roll, pitch, rack = (
+            np.broadcast_to(drives[n], cars * len(at)) for n in ("heave", "roll", "pitch", "rack")
+        )
+        each = [{key: v[variant] for key, v in mine.items()} for mine in self.bodies.by_axle(figures)]
+        shifts, flat = self.bodies.as_designed(designs, figures)
+        stance = Stance(heave, np.radians(roll), rack, np.radians(pitch) + flat[variant], variant=variant)
+        moved = tuple(s[variant] for s in shifts)
+        steered = STEERED if len(models) > 1 else (True,)
+        return Wheels(models, stance, put_on_ground(models, stance, moved, steered, each), moved)
+
+    # --- derivatives -------------------------------------------------------------------------------------------------
+
+    def _jets(
+        self,
+        wheels: Wheels,
+        part: slice,
+        outer: Algebra,
+        measures: Sequence[Measure],
+        seeds: Array | None,
+        figures: Mapping[str, Array],
+        figure_seeds: Mapping[str, Array],
+    ) -> Iterator[Number]:
+        """Each measure of the asked wheel in some positions, as a jet along the drive and the directions."""
+        pair, whole = self._subjects(wheels, part, outer, seeds, figures, figure_seeds, measures)
+        side = SIDES.index(self.corner.side)
+        with np.errstate(all="ignore"):
+            for m in measures:
+                yield pair.both(m.compute(whole if m.scope == "car" else pair))[side]
+
+    def _subjects(
+        self,
+        wheels: Wheels,
+        part: slice,
+        outer: Algebra,
+        seeds: Array | None,
+        figures: Mapping[str, Array],
+        figure_seeds: Mapping[str, Array],
+        measures: Sequence[Measure],
+    ) -> tuple[CornerPair, Any]:
+        """What measures of the asked axle, and of the car, are computed from."""
+        look = Look(self.bodies, self.subject, self.case.drive.name, wheels, part, outer, seeds, figures, figure_seeds)
+        placed = look.placed()
+        steered = any(m.name == "ackermann_pct" for m in measures) and bool(look.stance.rack_mm.any())
+        pairs = [look.pair(k, placed, steered) for k in range(len(self.bodies.axles))]
+        pair = pairs[self.bodies.axles.index(self.asked)]
+        if self.bodies.whole is None:
+            return pair, None
+        front, rear = pairs
+        return pair, WholeCar(front, rear, placed.shift[1], self.bodies.whole.car.data)
+
+
+def _coefficient(x: Number, monomial: tuple[int, int]) -> Any:
+    return x[monomial] if isinstance(x, Jet) else 0.0
