@@ -14,8 +14,12 @@ from tempfile import TemporaryDirectory
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import MEASURES as CROSSING
-from kin3d.report import figures, tables, views
-from kin3d.report.markup import listed, mark, named, section
+from kin3d.report import figures, tables
+from kin3d.report.explain import constructions, explained
+from kin3d.report.glance import glance
+from kin3d.report.kind import kind_of_car
+from kin3d.report.markup import colours_css, folded, listed, mark, named, section
+from kin3d.report.still import still
 from kin3d.report.summary import shown_measures, summary
 from kin3d.report.svg import framed, standing_svg
 from kin3d.studies import compare_view, tolerance_view
@@ -29,6 +33,8 @@ from kin3d.writing.numbers import percent
 
 # nothing may be fetched: the page is all there is
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'unsafe-inline'; frame-src 'self'"
+# on paper nothing stays folded
+UNFOLD = 'addEventListener("beforeprint", () => document.querySelectorAll("details").forEach(d => (d.open = true)));'
 CAUTIONS = (
     "Results are kinematics of rigid bodies from the points given: no compliance of bushes, links or tyres.",
     "A figure is as good as the points behind it. Bands and verdicts carry the deviations given for points and "
@@ -62,23 +68,28 @@ def write_report(data: ReportData, path: Path, command: str, scenes: Mapping[str
 def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date | None = None) -> str:
     """The page's text; see `write_report`."""
     results = [p.comparison for p in data.axles]
+    compared = any(r.pairs for r in results)
     title = " and ".join(c.title for c in data.cars)
-    parts = [_head(data, title, day or _today()), *(_photo(p) for p in data.axles if p.photo is not None)]
-    if any(r.pairs for r in results):
-        parts.append(section("summary", "What can be said", summary(results) + _cautions(results)))
-    parts.append(section("inputs", "What was read", _inputs(data)))
+    parts = [_head(data, title, day or _today())]
+    if compared:
+        parts.append(section("summary", "What can be said", summary(results)))
+    else:
+        parts += [_photo(p) for p in data.axles if p.photo is not None]
+        parts.append(section("summary", "What kind of car it is", kind_of_car(data.cars[0], data.axles)))
     parts += [_axle(p, scenes.get(p.axle, "")) for p in data.axles]
-    parts.append(section("definitions", "Definitions", tables.definitions(_defined(results))))
-    parts.append(section("cautions", "Cautions", listed(text(c) for c in CAUTIONS)))
+    parts.append(section("inputs", "What was read", _inputs(data)))
+    parts.append(section("definitions", "Definitions", folded("Every measure", tables.definitions(_defined(results)))))
+    cautions = listed(text(c) for c in CAUTIONS) + (_cautions(results) if compared else "")
+    parts.append(section("cautions", "Cautions", cautions))
     parts.append(section("again", "To do it again", _again(data, command)))
     style = (resources.files("kin3d.report") / "style.css").read_text("utf-8")
     head = (
         f'<meta charset="utf-8"><meta name="generator" content="{MARK}">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
-        f"<title>{text(title)}</title><style>{style}</style>"
+        f"<title>{text(title)}</title><style>{colours_css()}{style}</style>"
     )
-    body = tag("div", "".join(parts), class_="page")
+    body = tag("div", "".join(parts), class_="page") + f"<script>{UNFOLD}</script>"
     return f'<!DOCTYPE html>\n<html lang="en"><head>{head}</head><body>{body}</body></html>\n'
 
 
@@ -95,10 +106,8 @@ def _today() -> date:
 def _head(data: ReportData, title: str, day: date) -> str:
     entries = data.axles[0].comparison.cars
     cars = tag("ul", "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(entries)), class_="cars")
-    links = {"summary": "What can be said", "inputs": "What was read"}
-    if len(entries) < 2:
-        links.pop("summary")
-    links |= {p.axle: f"{p.axle.capitalize()} axle" for p in data.axles}
+    links = {"summary": "What can be said" if len(entries) > 1 else "What kind of car it is"}
+    links |= {p.axle: f"{p.axle.capitalize()} axle" for p in data.axles} | {"inputs": "What was read"}
     links |= {"definitions": "Definitions", "cautions": "Cautions", "again": "To do it again"}
     menu = tag("nav", "".join(tag("a", text(v), href=f"#{k}") for k, v in links.items()), aria_label="Contents")
     kind = "Comparison of suspension linkages" if len(entries) > 1 else "Suspension linkage"
@@ -134,21 +143,41 @@ def _inputs(data: ReportData) -> str:
 
 
 def _axle(part: AxlePart, scene: str) -> str:
+    """One axle: why, everything at a glance, motion, curves; the long tables are folded."""
     result = part.comparison
     measures = result.shown()
-    content = [_scene(part, scene), _points(part), _measures(result), _curves(result, measures)]
-    content += [_constructions(part)]
-    content += [_causes(result, pair, measures) for pair in result.pairs]
-    known = [c for c in result.cars if c.known]
-    if known:
-        content.append(tag("h3", "Where the uncertainty comes from"))
-    for car in known:
-        there = [m for m in measures if m in car.tolerance.measures]
-        causes = tables.of_result(tolerance_view.causes_table(car.tolerance, there), measures)
-        content.append(tag("p", named(result.cars.index(car), car.label, car.title)) + causes)
-        content.append(_exact(car.tolerance.exact))
+    content = [_first(part, pair) for pair in result.pairs] or [constructions(part)]
+    if result.pairs and part.photo is not None:
+        content.append(_photo(part))
+    content += [_scene(part, scene), _curves(result, measures), _migration(part)]
+    content.append(folded("Points", _points(part)))
+    content.append(folded("All measures, with their doubt", _measures(result)))
+    for pair in result.pairs:
+        title = f"What makes the difference, {pair.a.title} to {pair.b.title}"
+        content.append(folded(title, _causes(result, pair, measures)))
+    content.append(folded("Where the uncertainty comes from", _sources(result, measures)))
     title = f"{part.axle.capitalize()} axle, {result.side} side"
     return section(part.axle, title, "".join(content))
+
+
+def _first(part: AxlePart, pair: CarPair) -> str:
+    """Why, beside all measures at a glance; then the side view."""
+    found = explained(part, pair)
+    rows = tag("div", glance(pair), class_="rows")
+    if not found:
+        reason = "A car has no loaded radius, so no construction: loaded_radius_mm is not given."
+        return tag("p", reason, class_="note") + rows
+    first = tag("div", tag("div", found["front"], class_="reason") + rows, class_="first")
+    return first + tag("div", found["side"], class_="reason")
+
+
+def _sources(result: Comparison, measures: Sequence[Measure]) -> str:
+    out = ""
+    for car in (c for c in result.cars if c.known):
+        there = [m for m in measures if m in car.tolerance.measures]
+        causes = tables.of_result(tolerance_view.causes_table(car.tolerance, there), measures)
+        out += tag("p", named(result.cars.index(car), car.label, car.title)) + causes + _exact(car.tolerance.exact)
+    return out
 
 
 def _exact(names: Sequence[str]) -> str:
@@ -156,11 +185,13 @@ def _exact(names: Sequence[str]) -> str:
 
 
 def _scene(part: AxlePart, scene: str) -> str:
+    """The moving linkage, and its still for paper."""
+    shown = still(part.axle, [c.construction for c in part.cars])
     if not scene:
-        return ""
+        return tag("h3", "The linkage in space") + shown
     title = f"Moving linkage, {part.axle} axle"
     frame = f'<iframe class="scene" loading="lazy" title="{title}" srcdoc="{escape(scene)}"></iframe>'
-    return tag("div", tag("h3", "The linkage in motion") + frame, class_="screen")
+    return tag("h3", "The linkage in motion") + tag("div", frame, class_="screen") + tag("div", shown, class_="paper")
 
 
 def _points(part: AxlePart) -> str:
@@ -174,7 +205,7 @@ def _points(part: AxlePart) -> str:
         tag("p", f"{mark(k)} {text(e.title)}: {text(_minus('; '.join(c.check.reach)))}.", class_="note")
         for k, (e, c) in enumerate(zip(result.cars, part.cars, strict=True))
     )
-    return tag("h3", "Points") + first + planes + tag("h3", "Reach of travel") + reach
+    return first + planes + tag("h3", "Reach of travel") + reach
 
 
 def _minus(words: str) -> str:
@@ -183,7 +214,7 @@ def _minus(words: str) -> str:
 
 
 def _measures(result: Comparison) -> str:
-    out = tag("h3", "Measures")
+    out = ""
     if not result.pairs:
         study = result.cars[0].tolerance
         return out + tables.of_result(tolerance_view.design_table(study, study.measures), study.measures)
@@ -212,24 +243,19 @@ def _ratio(measures: Sequence[Measure]) -> str:
     return next((f"{m.label} is {m.definition}." for m in measures if m.name == "motion_ratio"), "")
 
 
-def _constructions(part: AxlePart) -> str:
-    out = tag("h3", "Constructions in the design position")
-    out += tag("p", "Lines run from the contact point towards the instant centre of the true motion.", class_="note")
-    both = framed(views.front_view(part), views.caption(part, "front"))
-    both += framed(views.side_view(part), views.caption(part, "side"))
-    out += tag("div", both, class_="grid two")
+def _migration(part: AxlePart) -> str:
+    out = ""
     if any(c.roll is not None for c in part.cars):
         caption = text(next(m.definition for m in CROSSING if m.name == MIGRATION[0]))
-        out += tag("h3", "Migration of the roll centre") + framed(figures.migration(part), caption, "middle")
+        out = tag("h3", "Migration of the roll centre") + framed(figures.migration(part), caption, "middle")
     return out + listed((text(m) for c in part.cars for m in c.missing), "note")
 
 
 def _causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> str:
     found = pair.attribution
-    out = tag("h3", text(f"What makes the difference, {pair.a.title} to {pair.b.title}"))
     if not found.measures:
-        return out + tag("p", text(compare_view.causes_reason(pair)))
-    out += tag("div", "".join(framed(s) for s in figures.causes(result, pair, measures)), class_="grid")
+        return tag("p", text(compare_view.causes_reason(pair)))
+    out = tag("div", "".join(framed(s) for s in figures.causes(result, pair, measures)), class_="grid")
     shown = (
         compare_view.groups_table(pair, "design", measures),
         compare_view.groups_table(pair, "rate", measures),

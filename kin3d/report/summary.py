@@ -2,38 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from kin3d.measures.entry import Measure
+from kin3d.report.glance import GRADIENTS
 from kin3d.report.markup import listed
 from kin3d.studies.compare import Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import EXACT, SAID, UNSAID, Difference
+from kin3d.studies.told import finding, unit_words, with_doubt
 from kin3d.writing.html import tag, text
-from kin3d.writing.numbers import number, percent, rate, signed, signed_rate
+from kin3d.writing.numbers import number, percent, rate, signed
 
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
-GRADIENTS = (
-    "camber_deg",
-    "toe_deg",
-    "caster_deg",
-    "roll_centre_height_mm",
-    "anti_dive_pct",
-    "anti_squat_pct",
-    "motion_ratio",
-    "wheel_rate_n_per_mm",
-)
-MOST_CAUSES = 2
-SMALL = 0.15  # part of the difference under which a cause is not named here
 
 
 def summary(results: Sequence[Comparison]) -> str:
     """Sentences on the usual measures, axle by axle and pair by pair."""
-    out = []
-    for result in results:
-        for pair in result.pairs:
-            out.append(_pair(result, pair))
-    return "".join(out)
+    return "".join(_pair(result, pair) for result in results for pair in result.pairs)
 
 
 def _pair(result: Comparison, pair: CarPair) -> str:
@@ -41,23 +27,26 @@ def _pair(result: Comparison, pair: CarPair) -> str:
     said = [x for x in found if x.verdict == SAID]
     unsure = [x for x in found if x.verdict == UNSAID]
     exact = [x for x in found if x.verdict == EXACT]
-    same = list(dict.fromkeys(x.measure.label for x in found if x.verdict == "no difference" and x.kind == "design"))
     between = f", {pair.a.title} to {pair.b.title}" if len(result.pairs) > 1 else ""
     parts = [tag("h3", text(f"{result.axle.capitalize()} axle{between}"))]
     if said:
-        parts.append(tag("p", f"Can be said, at {percent(result.threshold)}:", class_="lead"))
         parts.append(listed((_sentence(x, pair) for x in said), "said"))
+    elif unsure:
+        parts.append(tag("p", f"No difference can be said at {percent(result.threshold)}.", class_="lead"))
     if unsure:
-        parts.append(tag("p", "Cannot be said from these points:", class_="lead"))
-        parts.append(tag("p", "; ".join(_short(x) for x in unsure) + ".", class_="unsure"))
+        parts.append(tag("p", text(f"Cannot be said from these points: {_unsure(unsure)}."), class_="unsure"))
     if exact:
-        parts.append(tag("p", "Set by figures of the car files that are taken as exact:", class_="lead"))
-        parts.append(tag("p", "; ".join(_short(x) for x in exact) + ".", class_="unsure"))
-    if same:
-        parts.append(tag("p", text(f"No difference in the design position: {', '.join(same)}.")))
+        told = "; ".join(f"{x.measure.label.lower()} ({signed(x.difference, x.measure.unit)}{_unit(x)})" for x in exact)
+        parts.append(tag("p", text(f"Set by figures that are taken as exact: {told}."), class_="unsure"))
     if not said and not unsure and not exact:
-        parts.append(tag("p", text(pair.cautions[0] if pair.cautions else "No differences.")))
+        same = pair.cautions[0] if pair.cautions and any(not x.same for x in found) else "No differences."
+        parts += [tag("p", text(finding(x, pair) + ".")) for x in _plain(found)] or [tag("p", text(same))]
     return tag("div", "".join(parts), class_="pair")
+
+
+def _plain(found: Sequence[Difference]) -> list[Difference]:
+    """The differences of cars whose points carry no deviations, in the design position."""
+    return [x for x in found if x.kind == "design" and not x.same and x.measure.name == "roll_centre_height_mm"]
 
 
 def _worth(x: Difference) -> bool:
@@ -67,41 +56,27 @@ def _worth(x: Difference) -> bool:
     return x.kind in KINDS_SAID
 
 
+def _unsure(unsure: Sequence[Difference]) -> str:
+    """Names of what cannot be said; of what changes with travel the number alone, the rows below have all."""
+    names = [x.measure.label.lower() for x in unsure if x.kind == "design"]
+    rates = sum(x.kind == "rate" for x in unsure)
+    change = f"how {rates} of the figures change with travel" if rates > 1 else "how one figure changes with travel"
+    return "; ".join([*names, *([change] if rates else [])])
+
+
 def _sentence(x: Difference, pair: CarPair) -> str:
-    figure = rate if x.kind == "rate" else number
-    unit = "" if x.unit == "1" else f" {x.unit}"
-    values = f"{figure(x.a, x.measure.unit)} → {figure(x.b, x.measure.unit)}{unit}"
-    sign = "+" if x.difference > 0.0 else ""
-    change = f"{sign}{figure(x.difference, x.measure.unit)}"
-    uncertainty = f" ± {figure(x.half_width, x.measure.unit)}, {percent(x.threshold)}"
-    because = "; ".join(_causes(x, pair))
-    ending = f". Mostly {because}." if because else "."
-    name = tag("b", text(x.measure.label + KINDS_SAID[x.kind]))
-    return f"{name}: {text(values)} ({text(change)}{text(uncertainty)}){text(ending)}"
+    """What changed, by how much and how sure, what made it, from what to what."""
+    if x.kind == "rate":
+        unit = "" if x.unit == "1" else f" {x.unit}"
+        values = f"{rate(x.a, x.measure.unit)} → {rate(x.b, x.measure.unit)}{unit}"
+        change = f"{with_doubt(x.difference, x, with_sign=True)}, {percent(x.threshold)}"
+        return tag("b", text(x.measure.label + KINDS_SAID["rate"])) + text(f": {values} ({change}).")
+    values = f"{number(x.a, x.measure.unit)} → {number(x.b, x.measure.unit)}{unit_words(x, False)}"
+    return tag("b", text(finding(x, pair))) + text(f" ({values}).")
 
 
-def _causes(x: Difference, pair: CarPair) -> Iterator[str]:
-    """The groups that make most of the difference, where it could be attributed."""
-    found = pair.attribution
-    names = [m.name for m in found.measures]
-    if x.measure.name not in names or not found.adds_up()[names.index(x.measure.name)]:
-        return
-    k = names.index(x.measure.name)
-    whole = found.of(x.kind)[0]
-    parts = {g: float(v[k]) for g, v in found.grouped(whole).items()}
-    top = sorted(parts, key=lambda g: -abs(parts[g]))[:MOST_CAUSES]
-    for group in top:
-        if abs(parts[group]) >= SMALL * abs(x.difference):
-            yield f"{group} {(signed_rate if x.kind == 'rate' else signed)(parts[group], x.measure.unit)}"
-
-
-def _short(x: Difference) -> str:
-    figure = rate if x.kind == "rate" else number
-    sign = "+" if x.difference > 0.0 else ""
-    change = f"{sign}{figure(x.difference, x.measure.unit)}"
-    change += "" if x.exact else f" ± {figure(x.half_width, x.measure.unit)}"
-    unit = "" if x.unit == "1" else f" {x.unit}"
-    return text(f"{x.measure.label.lower()}{KINDS_SAID[x.kind]} ({change}{unit})")
+def _unit(x: Difference) -> str:
+    return "" if x.unit == "1" else f" {x.unit}"
 
 
 def shown_measures(results: Sequence[Comparison], names: Sequence[str]) -> list[Measure]:
@@ -111,4 +86,3 @@ def shown_measures(results: Sequence[Comparison], names: Sequence[str]) -> list[
         for car in result.cars:
             every |= {m.name: m for m in car.tolerance.measures}
     return [every[n] for n in names if n in every]
-

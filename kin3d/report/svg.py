@@ -6,6 +6,7 @@ import io
 import re
 from typing import TYPE_CHECKING
 
+from kin3d.report.markup import in_page_colours
 from kin3d.writing.html import tag, text
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def standing_svg(drawing: str, key: str, described: str) -> str:
     drawing = re.sub(r"<!--.*?-->", "", drawing, flags=re.S)
     drawing = drawing.replace("'DejaVu Sans'", _FACES).replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "")
     drawing = drawing.replace("xlink:href", "href")
-    return _labelled(_own_names(drawing, key), described)
+    return in_page_colours(_labelled(_own_names(drawing, key), described))
 
 
 def _own_names(drawing: str, key: str) -> str:

@@ -66,8 +66,12 @@ class Construction(Result):
         return (self._figures(), *self.records())
 
     def _figures(self) -> Table:
-        said = front_notes(self.axles[0])[:-1] if self.view == "front" else side_notes(self.axles, levels(self.axles))
+        said = self.said()[:-1] if self.view == "front" else self.said()
         return Table.of("figures", [Column("figure", text=True)], [(s,) for s in said], self._title())
+
+    def said(self) -> list[str]:
+        """The figures of the view in words."""
+        return front_notes(self.axles[0]) if self.view == "front" else side_notes(self.axles, levels(self.axles))
 
     def records(self) -> tuple[Table, ...]:
         """Where the points of the construction stand: vehicle frame, and over the ground from its middle."""
@@ -99,7 +103,7 @@ class Construction(Result):
     def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:  # noqa: ARG002
         """Draw the view to scale: ``.svg``, ``.pdf`` (text stays text) or ``.png``."""
         drawing, frame = self.drawing()
-        said = front_notes(self.axles[0]) if self.view == "front" else side_notes(self.axles, levels(self.axles))
+        said = self.said()
         whence = (
             "from ahead, the car's left on the right" if self.view == "front" else "from the left, nose to the left"
         )

@@ -35,7 +35,7 @@ def why_views(
     return front_view(pair, cars, width_mm), side_view(pair, cars, width_mm)
 
 
-def plate(view: WhyView, pair: CarPair) -> Exhibit:
+def exhibit(view: WhyView, pair: CarPair) -> Exhibit:
     """A view with its words, for a page of drawings."""
     cars = (pair.a, pair.b)
     key = [(colour, f"{cars[k].label}  {cars[k].title}") for colour, k in KEYS]
@@ -52,11 +52,11 @@ def draw_why(pairs: Sequence[CarPair], path: Path) -> None:
     RequestError
         Where a car has no loaded radius; for another ending, or a place that cannot be written to.
     """
-    plates = []
+    exhibits = []
     for pair in pairs:
         views = why_views(pair)
         if not views:
             text = "the figure needs loaded_radius_mm of both cars: without it there is no contact point to draw from"
             raise RequestError(Finding("radius-missing", text))
-        plates += [plate(v, pair) for v in views]
-    write_exhibits(plates, path, "--figure")
+        exhibits += [exhibit(v, pair) for v in views]
+    write_exhibits(exhibits, path, "--figure")

@@ -14,6 +14,7 @@ from kin3d.studies.why_parts import (
     AXIS_FOOT,
     AXIS_LEFT,
     LAYERS,
+    SLIM_MM,
     SMALL,
     Flat,
     OneCar,
@@ -53,13 +54,16 @@ def front_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyVie
     near, room = _reach(cars)
     scale = (near[1] - near[0]) / (width_mm - 14.0)
     low, high = _levels(cars, heights, room)
-    taller = taller_for(high - low, scale, TALL * width_mm)
+    slim = width_mm < SLIM_MM
+    taller = taller_for(high - low, scale, (1.05 if slim else TALL) * width_mm)
     h = Drawing(scale, LAYERS).height
     frame = framed(near, low, high, taller, h)
     drawing = Drawing(float(frame.size[0]) / width_mm, LAYERS)
     flat, placer = Flat("front", taller), Placer(drawing, frame)
     height_axis(drawing, frame, flat, placer)
-    across_axis(drawing, frame, placer, "mm from the middle of the car, its left on the right")
+    across_axis(
+        drawing, frame, placer, "mm from the car's middle" if slim else "mm from the car's middle, its left is right"
+    )
     _ground(drawing, frame, cars)
     for car in cars:
         _linkage(drawing, inner(drawing, frame), flat, car)
@@ -72,10 +76,12 @@ def front_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyVie
     for move, spot in zip(moves, spots, strict=True):
         if spot is not None and x is not None:
             placer.words("text", spot, share_words(move, x), aim=200.0, colour=colour_of(move, x), bold=True)
-    _names(placer, flat, cars)
+    if not slim:
+        _names(placer, flat, cars)
     return WhyView(
         title=title_of(pair, x, "The roll centres cannot be compared"),
-        subtitle=f"{pair.axle.capitalize()} axle from ahead, {pair.side} wheel. {_taller(taller)}",
+        seen=f"{pair.axle.capitalize()} axle from ahead, {pair.side} wheel.",
+        scale=_taller(taller),
         caption=_caption(cars, x is not None and not x.exact and np.isfinite(x.sigma), arrows_said(x, moves)),
         described=f"Front views of {cars[0].title} and {cars[1].title} over each other, with both roll centres",
         drawing=drawing,

@@ -25,6 +25,7 @@ from kin3d.writing.placing import Placer
 
 Array = NDArray[np.float64]
 TALLER = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
+SLIM_MM = 120.0  # a narrower picture is drawn as tall as it is wide, and leaves out the names of the parts
 STEPS_MM = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0)
 LAYERS = {
     "car a": Layer("car a", "solid", 2.4),
@@ -109,8 +110,10 @@ class WhyView:
     ----------
     title : str
         The finding.
-    subtitle : str
+    seen : str
         What is seen, and from where.
+    scale : str
+        How much taller heights are drawn.
     caption : tuple of str
         How the picture is to be read, in words for everybody; a paragraph each.
     described : str
@@ -120,12 +123,18 @@ class WhyView:
     """
 
     title: str
-    subtitle: str
+    seen: str
+    scale: str
     caption: tuple[str, ...]
     described: str
     drawing: Drawing
     frame: Frame
     moves: bool
+
+    @property
+    def subtitle(self) -> str:
+        """What is seen, and how much taller heights are drawn."""
+        return f"{self.seen} {self.scale}"
 
 
 def two_cars(pair: CarPair, constructions: Sequence[AxleConstruction]) -> list[OneCar]:
@@ -257,7 +266,7 @@ def across_axis(drawing: Drawing, frame: Frame, placer: Placer, said: str) -> No
     """Distances under the drawing, and what from."""
     h, y = drawing.height, float(frame.low[1]) + AXIS_FOOT * drawing.height
     left, right = float(frame.low[0]) + AXIS_LEFT * h, float(frame.high[0])
-    step = step_for(right - left, 8)
+    step = step_for(right - left, max(3, int((right - left) / drawing.scale / 24.0)))
     drawing.line("axis", (left, y), (right, y))
     for x in np.arange(np.ceil(left / step), np.floor(right / step) + 1) * step:
         drawing.line("axis", (x, y - 0.5 * h), (x, y))

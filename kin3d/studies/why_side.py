@@ -13,6 +13,7 @@ from kin3d.studies.told import GroupMove
 from kin3d.studies.wheel_construction import Support
 from kin3d.studies.why_parts import (
     LAYERS,
+    SLIM_MM,
     SMALL,
     Flat,
     OneCar,
@@ -56,13 +57,16 @@ def side_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyView
     high = max([float(b.places[:, 2].max() - c.foot[2]) for c in cars for b in c.wheel.bodies if b.joint is not None])
     high = max([high, *(r[1] for r in reads if r is not None)]) + 22.0
     low = min([0.0, *(r[2] for r in reads if r is not None)]) - 10.0
-    taller = taller_for(high - low, scale, TALL * width_mm)
+    slim = width_mm < SLIM_MM
+    taller = taller_for(high - low, scale, (0.95 if slim else TALL) * width_mm)
     h = Drawing(scale, LAYERS).height
     frame = framed(reach, low, high, taller, h)
     drawing = Drawing(float(frame.size[0]) / width_mm, LAYERS)
     flat, placer = Flat("side", taller), Placer(drawing, frame)
     height_axis(drawing, frame, flat, placer)
-    across_axis(drawing, frame, placer, "mm behind where the tyre meets the ground")
+    across_axis(
+        drawing, frame, placer, "mm behind the contact" if slim else "mm behind where the tyre meets the ground"
+    )
     drawing.line("base", (float(inner(drawing, frame).low[0]), 0.0), (frame.high[0], 0.0), colour="ink", width=1.6)
     for car in cars:
         _wheel(drawing, flat, car)
@@ -81,10 +85,12 @@ def side_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyView
     for move, spot in zip(moves, spots, strict=True):
         if spot is not None and x is not None:
             placer.words("text", spot, share_words(move, x), aim=60.0, colour=colour_of(move, x), bold=True)
-    _names(placer, flat, cars)
+    if not slim:
+        _names(placer, flat, cars)
     return WhyView(
         title=title_of(pair, x, _missing(cars)),
-        subtitle=f"{pair.axle.capitalize()} axle from the side, {pair.side} wheel. {_taller(taller)}",
+        seen=f"{pair.axle.capitalize()} axle from the side, {pair.side} wheel.",
+        scale=_taller(taller),
         caption=(_caption(x, arrows_said(x, moves)),),
         described=f"Side views of {cars[0].title} and {cars[1].title} over each other, with their support lines",
         drawing=drawing,

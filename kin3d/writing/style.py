@@ -49,6 +49,14 @@ COLOURS = {
     "roll centre": (ROLL_CENTRE, 230), "construction": (CONSTRUCTION, 7), "raises": (RAISES, 44),
     "lowers": (LOWERS, 173),
 }  # fmt: skip
+# the same on a dark page
+DARK = {
+    INK: "#e6eaed", SOFT: "#a6b1ba", MID: "#76828b", GRID: "#333d45", PAPER: "#14191e", "#eceff1": "#29323a",
+    "#f7f8f9": "#1b2127", CARS[0]: "#5bb0ee", CARS[1]: "#ff9a52", PART_COLOURS["lower arm"]: "#6fc573",
+    PART_COLOURS["upper arm"]: "#d98bc4", PART_COLOURS["steering link"]: "#4fc0c9", PART_COLOURS["rod"]: "#a9b4bd",
+    PART_COLOURS["rocker"]: "#c99f74", PART_COLOURS["spring"]: "#b5a693", PART_COLOURS["bar"]: "#d39a8d",
+    PART_COLOURS["upright"]: "#a6b1ba", ROLL_CENTRE: "#ff7fa8", RAISES: "#d9b13b", LOWERS: "#a99cf0",
+}  # fmt: skip
 CAR_NAMES = ("car a", "car b", "car c", "car d", "car e")
 DOTS_PER_INCH = 150
 _PICTURE = re.compile(r'"data:image/png;base64,([^"]+)"')

@@ -15,11 +15,13 @@ import kin3d
 from kin3d.errors import RequestError
 from kin3d.linkage.record import changed
 from kin3d.report.figures import migration
+from kin3d.report.glance import HALF, WIDE, bar_picture
 from kin3d.report.page import render, write_report
 from kin3d.report.summary import summary
 from kin3d.studies.compare import compare
 from kin3d.studies.report_data import collect
 from kin3d.writing.numbers import number, signed
+from kin3d.writing.style import DARK
 from tests.laws.cars import car
 from tests.uncertain import moved, with_axle, with_sigma
 
@@ -125,7 +127,10 @@ def test_what_an_engineer_looks_for_is_there():
     for said in (
         "What can be said",
         "Cannot be said from these points",
-        "Front view, from ahead",
+        "The roll centre rose 13",
+        "the lower arm's inboard pivots went up",
+        "Front axle from ahead, left wheel",
+        "All at a glance",
         "Roll centre while the body rolls",
         "only the upright's linkage is attributed",
         "Where the uncertainty comes from",
@@ -153,7 +158,8 @@ def test_every_measure_shown_is_defined():
 def test_names_cannot_break_the_page():
     wild = changed(car("siskin"), title='<script>alert("x")</script> & Söhne')
     text = render(collect([wild], None, [0.0], samples=0), "kin3d report '<b>'", {})
-    assert "<script>" not in text
+    assert text.count("<script>") == 1  # our own, which unfolds the page for paper
+    assert "<script>alert" not in text
     assert "&lt;script&gt;" in text
     assert 'alert("x") & Söhne' not in text
     Reader(text)
@@ -168,6 +174,9 @@ def test_a_scene_stands_in_a_frame_of_its_own():
 def test_one_car_has_no_comparison_and_says_its_doubt():
     _, read = page("siskin")
     assert "What can be said" not in read.text
+    assert "What kind of car it is" in read.text
+    assert "Outside of what is usual: front kingpin inclination (under the range)" in read.text
+    assert "common practice" in read.text
     assert "95 % band" in read.text
     assert "Roll-centre height" in read.text
 
@@ -197,7 +206,7 @@ def test_a_difference_that_no_point_touches_is_said_to_be_exact():
     a = with_sigma(car("dunlin"), "front", {"spring_inner": [1.0, 1.0, 1.0]})
     b = changed(a, data=changed(a.data, front_brake_share=a.data.front_brake_share + 0.05))
     said = summary([compare([a, b], "front", [0.0], ["anti_dive_pct", "camber_deg"], samples=0)])
-    assert re.search(r"taken as exact:</p><p class=\"unsure\">anti-dive \(\+0.8 %\)", said)
+    assert re.search(r"taken as exact: anti-dive \(\+0.8 %\)", said)
 
 
 def test_the_path_of_the_roll_centre_is_seen_from_ahead():
@@ -235,3 +244,42 @@ def test_cars_without_a_common_axle_are_refused():
 def test_a_threshold_that_is_no_probability_is_refused():
     with pytest.raises(RequestError, match=r"the threshold is 95; a probability over 0.5 and under 1 is expected"):
         collect([car("dunlin"), car("plover")], ["front"], TRAVEL, samples=0, threshold=95)
+
+
+def test_the_answer_the_reason_and_the_rows_come_first():
+    """In this order before any long table; places and screw axes are not among the rows."""
+    text, _ = page("dunlin", "plover")
+    order = ["What can be said", 'id="front-why-front-B-wide', 'class="glance"', "<details", 'class="scroll"']
+    order[1] = "Front views of Dunlin, last season and Plover, this season over each other"
+    at = [text.index(s) for s in order]
+    assert at == sorted(at)
+    rows = re.findall(r'<table class="glance">.*?</table>', text, re.S)
+    assert rows
+    for label in ("Screw axis", "Contact point, x", "Instant centre"):
+        assert label.lower() not in " ".join(rows).lower()
+
+
+def test_rows_at_a_glance_agree_with_the_verdicts():
+    """A full mark where it can be said and nowhere else, at the difference over the half width of its band."""
+    for part in data("dunlin", "plover").axles:
+        for x in part.comparison.pairs[0].differences:
+            drawn = bar_picture(x)
+            assert ('class="full"' in drawn) == (x.verdict == "can be said"), x
+            if np.isfinite(x.half_width) and not x.exact and not x.same and abs(x.difference) < 3.0 * x.half_width:
+                middle, half = WIDE / 2.0, HALF
+                at = float(re.search(r'cx="([\d.]+)"', drawn)[1])
+                assert at == pytest.approx(middle + half * x.difference / x.half_width, abs=0.051)
+
+
+def test_a_page_of_one_side_of_the_car():
+    """The rear points of the first car are given for the right side; the page shows the front's, the left."""
+    assert {p.comparison.side for p in data("dunlin", "plover").axles} == {"left"}
+
+
+def test_pictures_follow_light_and_dark():
+    text, _ = page("dunlin", "plover")
+    drawn = "".join(re.findall(r"<svg.*?</svg>", text, re.S))
+    for colour in DARK:
+        assert f"--c{colour[1:]}:{colour};" in text
+        assert colour not in drawn
+    assert "prefers-color-scheme:dark" in text

@@ -112,3 +112,10 @@ def test_without_names_the_height_of_the_outer_end_tells_upper_from_lower():
     )
     at = {mute[p]: place for p, place in zip(there.points, design("dunlin", "front"), strict=True)}
     assert [part_of(nameless, b, at) for b in ("one", "two")] == ["lower arm", "upper arm"]
+
+
+@pytest.mark.parametrize("name", [n for n in SPEAKING if n not in ("car e",)])
+def test_text_can_be_read_on_a_dark_page(name):
+    dark = style.DARK[style.COLOURS[name][0]]
+    for ground in (style.DARK[style.PAPER], style.DARK[style.COLOURS["tyre"][0]]):
+        assert contrast(channels(dark), channels(ground)) >= TEXT
