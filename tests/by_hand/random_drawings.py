@@ -59,8 +59,8 @@ class Case:
     @property
     def readable(self) -> bool:
         """Whether the drawing says everything."""
-        missing = {"no origin", "some in one view", "no proof"} & self.habits
-        return self.label in SURE and not missing and ("no axes" not in self.habits or "known" in self.habits)
+        missing = {"no origin", "some in one view", "no proof", "no axes"} & self.habits
+        return self.label in SURE and not missing
 
     def __str__(self) -> str:
         habits = ", ".join(sorted(self.habits)) or "none"
@@ -88,7 +88,7 @@ def choose(seed: int, stress: bool = False) -> Case:
     habits = {str(h) for h in rng.choice(pool, int(rng.integers(0, 5)), replace=False)}
     if "metres" in habits:
         habits.discard("inch")
-    if symbol == "ends" and label in ("offset", "none"):
+    if symbol == "ends" and label in ("offset", "none", "SHORT"):  # a leader that stops in the air aims at nothing
         habits.add("no proof")
     return Case(seed, form, symbol, label, bool(rng.random() < 0.5) or apart, apart, habits)
 

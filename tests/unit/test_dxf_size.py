@@ -93,7 +93,7 @@ def test_a_name_table_of_5000_rows(tmp_path: Path) -> None:
 def test_one_label_at_3000_places(tmp_path: Path) -> None:
     doc = new()
     for i in range(3_000):
-        p = (40.0 * (i % 60), 40.0 * (i // 60), float(i % 7))
+        p = (40.0 * (i % 60), 40.0 * (i // 60), 300.0 * (i % 7))
         doc.modelspace().add_point(p)
         doc.modelspace().add_text("lower_front", height=1, dxfattribs={"insert": (p[0] + 1, p[1] + 1, p[2])})
     found: dict[str, str] = {}

@@ -128,7 +128,8 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
     ends = np.array([[a, b] for a, b, _ in lines]).reshape(-1, 3)
     extent = float(np.ptp(ends, axis=0).max()) or 1.0
     nodes, index = np.unique(np.round(ends / (1e-7 * extent)), axis=0, return_inverse=True)
-    start, end = index.reshape(-1, 2).T
+    once, first = np.unique(np.sort(index.reshape(-1, 2), axis=1), axis=0, return_index=True)  # lines over each other
+    start, end = once.T
     count = len(nodes)
     graph = coo_array((np.ones(len(start)), (start, end)), shape=(count, count))
     parts, label = connected_components(graph, directed=False)
@@ -137,9 +138,9 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
     size = np.bincount(label, minlength=parts)
     wanted = np.flatnonzero(plain & (size >= MIN_CHAIN))
     found: dict[int, list[int]] = {int(k): [] for k in wanted}
-    for row, part in enumerate(label[start]):
+    for row, part in zip(first, label[start], strict=True):
         if int(part) in found:
-            found[int(part)].append(row)
+            found[int(part)].append(int(row))
     return [Piece(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for rows in found.values()]
 
 

@@ -75,7 +75,9 @@ class Flattener:
         content = self.content
         content.marks += marks_of(self.pieces + chains(self.lines), self.arcs)
         crossed = crosses(self.lines)
-        if len(crossed) > len(content.marks):  # else crosses are centre marks, and points have another symbol
+        if len(crossed) > sum(
+            m.kind != "end" for m in content.marks
+        ):  # else crosses are centre marks, and points have another symbol
             content.marks += crossed
         for start, end, origin in self.lines:
             content.marks += [DrawnMark(start, 0.0, "end", origin), DrawnMark(end, 0.0, "end", origin)]

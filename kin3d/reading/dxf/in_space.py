@@ -10,7 +10,7 @@ from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.reading.dxf.content import DrawnMark, Vector
 from kin3d.reading.dxf.declared import ENDS
 from kin3d.reading.dxf.matching import SNAP, Tie, farthest_apart, size_of
-from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_written
+from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_shared, check_written
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import unit_factor
 from kin3d.reading.dxf.wording import LinkLayer, PointName, fold
@@ -37,6 +37,7 @@ def read_space(job: Job, ties: list[Tie]) -> None:
         placed = [(t, factor * (rotation @ (t.mark.xyz - origin))) for t in group]
         _one_point(job, name, placed)
     _check_other_side(job)
+    check_shared(job)
     check_written(job)
     check_flat(job)
     check_place(job)
@@ -100,10 +101,9 @@ def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
     )
     residual = float(np.linalg.norm(xyz - mean, axis=1).max())
     job.reading.points[name] = DrawnPoint(name, mean, sigma, residual, sources)
-    for tie, _ in placed:
-        if tie.how == "near":
-            text = f"{name} was tied to its mark by nearness alone; check it in the picture (--plot)"
-            job.log.warn("label-near", text, str(tie.mark.origin))
+    for tie in (t for t, _ in placed if t.how == "near"):
+        text = f"{name} was tied to its mark by nearness alone; check it in the picture (--plot)"
+        job.log.warn("label-near", text, str(tie.mark.origin))
 
 
 def _on_side(job: Job, placed: list[tuple[Tie, Vector]]) -> list[tuple[Tie, Vector]]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text, Vector
+from kin3d.reading.dxf.content import Content, DrawnMark, Text, Vector
 from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, farthest_apart, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import Names, PointName, coordinates, fold, is_number, scales, view_kind
@@ -17,10 +17,13 @@ from kin3d.reading.text import FindingLog
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
 PICKED = 60  # places in a pick list
+MOST_RIVALS = 3000  # texts that name no point and may have pointers of their own
 MOST_TOLD = 100  # labels of no known point that are named one by one
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
 _BREAK = re.compile(r"(?:(?<!\s)\s+)?[/,;+&]\s*")
-_AFTER = re.compile(r"(?:(?<!\s)\s+)?[(:=]|(?<!\s)\s+[-+]?\d+[.,]")  # what may follow a name: figures
+_AFTER = re.compile(
+    r"(?:(?<!\s)\s+)?[(:=]|(?<!\s)\s+[-+]?\d+[.,]|(?<!\s)\s+[xX]\s?[-+]?\d"
+)  # what may follow a name: figures
 
 
 def find_labels(content: Content, names: Names) -> list[PointLabel]:
@@ -71,18 +74,10 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
     _check_hung([t for t in ties if t.mark.hung is not None], log)
     ends = _ends(content)
-    untied: list[UntiedLabel] = []
-    for marks in (found, ends):
-        tied = {id(t.text) for t in ties if t.text is not None}
-        left = [x for x in labels if id(x.text) not in tied]
-        if marks and left and not (marks is ends and untied == [] and ties):
-            new, rest = Matcher(marks, _strokes(content, marks is ends), left).match()
-            if marks is ends and found:  # where points have symbols, a bare end is a point only if a leader says so
-                new = [t for t in new if t.how == "leader"]
-            ties += new
-            untied = _merged(untied, rest, new)
-    if not found and not ends:
-        untied = [UntiedLabel(label, ()) for label in labels if not label.free]
+    tied = {id(t.text) for t in ties if t.text is not None}
+    left = [x for x in labels if id(x.text) not in tied]
+    new, untied = _matched(content, found, ends, left)
+    ties += new
     named = {id(t.mark) for t in ties}
     ties += _by_layer([m for m in found if id(m) not in named], names)
     named |= {id(t.mark) for t in ties}
@@ -91,6 +86,16 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     if any(t.name.known for t in ties):
         ties = [t for t in ties if t.name.known]
     return ties, untied, spare
+
+
+def _matched(
+    content: Content, found: list[DrawnMark], ends: list[DrawnMark], left: list[PointLabel]
+) -> tuple[list[Tie], list[UntiedLabel]]:
+    """Tie labels to symbols and, by leaders, to ends of lines where nothing has a symbol."""
+    known = {id(x.text) for x in left}
+    others = [t for t in content.texts if id(t) not in known][:MOST_RIVALS]
+    clear = _unnamed(ends, [Tie(PointName(""), m, "") for m in found])
+    return Matcher([*found, *clear], content.strokes, left, others).match()
 
 
 def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[DrawnMark]:
@@ -129,18 +134,6 @@ def _unnamed(marks: list[DrawnMark], ties: Sequence[Tie]) -> list[DrawnMark]:
         return marks
     far, _ = cKDTree(np.array([t.mark.xyz for t in ties])).query(np.array([m.xyz for m in marks]))
     return [m for m, d in zip(marks, far, strict=True) if d > 1e-6]
-
-
-def _strokes(content: Content, ends: bool) -> list[Stroke]:
-    return [s for s in content.strokes if s.leader] if ends else list(content.strokes)
-
-
-def _merged(before: list[UntiedLabel], after: list[UntiedLabel], ties: Sequence[Tie]) -> list[UntiedLabel]:
-    """Keep untied of the first round that the second could not settle, with the choices of the first."""
-    tied = {id(t.text) for t in ties if t.text is not None}
-    kept = [d for d in before if id(d.label.text) not in tied]
-    have = {id(d.label) for d in kept}
-    return kept + [d for d in after if id(d.label) not in have and id(d.label.text) not in tied]
 
 
 def _ends(content: Content) -> list[DrawnMark]:

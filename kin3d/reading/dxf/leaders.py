@@ -1,9 +1,11 @@
-"""Which pointers there are and how well their tails fit to the words of labels.
+"""Which pointers there are, on which mark each has its head, and how well its tails fit to the words of texts.
 
-A pointer may be drawn in pieces: lines that go on where another line of the same layer ends.
+A pointer is a leader, or a line from a mark to a text; it may be drawn in pieces: lines that go on where another line
+of the same layer ends.
 
 Terms
 -----
+head : the end of a pointer that is on a mark, or stops short of one that it aims at.
 bend : a place where exactly two strokes of one layer meet end to end, which is no mark's centre.
 tail : the end of a pointer that is not on a mark, or a bend.
 underline : the last piece of a pointer, along the words that stand just over it.
@@ -12,31 +14,211 @@ foot : how far a pointer's last piece runs under the bottom of the words that it
 
 Tolerances (text heights)
 -------------------------
+FINE : a miss that is nearly none; costs grow with the logarithm of the miss beyond it.
+GAP : how far before a symbol's rim a pointer that aims at its centre may stop.
+AIM : how far it may then pass by the centre.
+EXACTLY : a line that would pass by a second mark's centre by less may be a link that stops short of it.
+HEADS : how much more the second mark must cost at a head.
 TAIL_REACH : how far a tail may end from its label's edge.
 SIDEWAYS : share of a miss sideways that counts: widths are estimates.
 EXACT : within this a tail is at the very end of the words.
-TELLING : a tail ten times closer than this to one text, and clearly less close to another, is its own.
+STRICT : a line that ends on a second mark, or before one, is a pointer only for a text that begins where it ends.
 UNDERLINED : what counts for words over an underline, unless all words of the drawing stand like that over theirs.
 
 What it cannot know
 -------------------
 Whether a line beyond a bend still belongs to the pointer: so the bends stay tails of their own beside the last end, and
-a chain that comes to a second mark is no pointer at all, but a link. Which of two texts printed over each other a tail
-is meant for: then neither is paired.
+a chain that comes to a second mark is no pointer at all, but a link. Where nothing has a symbol, a line from a joint to
+a text may be a leader or a link: see `Pointers.prove`.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Stroke, Text, Vector, evenness
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, evenness
 
+FINE = 0.05
+GAP = 1.5
+AIM = 0.12
+EXACTLY = 0.005
+HEADS = 1.1
+CENTRED = 0.01  # text heights; printed figures are rounded
+INSIDE = 1.05  # radii; within this a place is on a symbol
+ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed figures being rounded
+ALONE = 2.5  # how many times farther the centre of a second symbol must be where two lie over each other
+LOOSE_END = 1.0  # text heights; a line that ends so near to the words belongs to them
 UNDER = 0.9  # how far below the words an underline may be, text heights
 ABOVE = -0.1  # likewise, how far above their bottom
 MAX_BENDS = 3  # bends of one pointer; more is an outline
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Head:
+    """The marks that the end of a stroke may be on, the likeliest first; its cost; whether it is at the centre."""
+
+    marks: tuple[int, ...]
+    cost: float
+    centred: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pointer:
+    """A stroke with its head and its tails."""
+
+    head: Head
+    tails: tuple[Vector, ...]
+    stroke: Stroke
+    free: bool = True  # False: counts only for a text that stands at its very end
+
+    @property
+    def mark(self) -> int | None:
+        """The mark at the head; None where it could be several."""
+        return self.head.marks[0] if len(self.head.marks) == 1 else None
+
+
+def cost_of(miss: float) -> float:
+    """Return what a miss costs, text heights."""
+    return float(np.log(1.0 + miss / FINE))
+
+
+class Pointers:
+    """All pointers of a drawing, `found`, and what proves lines to be leaders."""
+
+    def __init__(self, marks: Sequence[DrawnMark], strokes: Sequence[Stroke], snap: float, height: float) -> None:
+        from scipy.spatial import cKDTree
+
+        self.marks, self.strokes, self.snap, self.height = list(marks), list(strokes), snap, height
+        self.xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
+        self.reach = np.array([m.reach for m in marks])
+        self.bare = np.array([m.kind == "end" for m in marks], dtype=bool)
+        self.tree = cKDTree(self.xyz)
+        self.widest = float(self.reach.max(initial=0.0)) * INSIDE + snap
+        self.worst = cost_of(TAIL_REACH)
+        self.follow = Follower(strokes, snap, self._at)
+        ends = [e for s in self.strokes for e in (s.start, s.end) if self._at(e) is None]
+        self.ends = np.array(ends).reshape(-1, 3)
+        self.end_tree = cKDTree(self.ends)
+        self.found = [p for stroke in self.strokes for p in self._pointers(stroke) if p.tails]
+
+    def _at(self, place: Vector) -> tuple[int, bool] | None:
+        """Return the one mark on whose symbol a place lies and whether at its centre; None where none stands out."""
+        near = [i for i in self.tree.query_ball_point(place, self.widest) if not self.bare[i]]
+        far = np.linalg.norm(self.xyz[near] - place, axis=1)
+        inside = sorted((d, i) for d, i in zip(far, near, strict=True) if d <= INSIDE * self.reach[i] + self.snap)
+        if not inside or (len(inside) > 1 and inside[0][0] > self.snap and inside[1][0] < ALONE * inside[0][0]):
+            return None
+        return int(inside[0][1]), bool(inside[0][0] <= self.snap + ASIDE * self.reach[inside[0][1]])
+
+    def _head(self, place: Vector, other: Vector, leader: bool) -> Head | None:
+        """Return the mark that a stroke's end is on or aims at, its cost and whether it is at the centre."""
+        near = self.tree.query_ball_point(place, self.widest + GAP * self.height)
+        solid = [i for i in near if not self.bare[i]]
+        way = (place - other) / (float(np.linalg.norm(place - other)) or 1.0)
+        step = self.xyz[solid] - place
+        far, along = np.linalg.norm(step, axis=1), step @ way
+        aside = np.sqrt(np.maximum(far**2 - along**2, 0.0))
+        beyond = far - self.reach[solid]
+        inside = far <= INSIDE * self.reach[solid] + self.snap
+        aims = (along > 0.0) & (beyond <= GAP * self.height) & (aside <= AIM * self.height)
+        if leader:
+            aims |= beyond <= 0.5 * self.height
+        rim = np.where(self.reach[solid] > 0.0, np.abs(beyond), np.inf)
+        miss = np.where(inside, np.minimum(np.minimum(aside, far), rim), aside + 0.1 * np.maximum(beyond, 0.0))
+        ranked = sorted(
+            (cost_of(float(miss[k]) / self.height), i)
+            for k, i in enumerate(solid) if inside[k] or aims[k]
+        )  # fmt: skip
+        if not ranked:
+            return self._bare_head(place, near, leader)
+        nearest = int(far.argmin())
+        if far[nearest] <= max(self.snap, CENTRED * self.height):  # drawn to the centre itself
+            return Head((solid[nearest],), cost_of(float(far[nearest]) / self.height), True)
+        if self.follow.bend(place):
+            return None
+        cost, mark = ranked[0]
+        alike = tuple(i for c, i in ranked if c - cost < HEADS)
+        return Head(alike, cost, bool(far[solid.index(mark)] <= self.snap + ASIDE * self.reach[mark]))
+
+    def _bare_head(self, place: Vector, near: list[int], leader: bool) -> Head | None:
+        """Return the bare end that a stroke's end meets: a leader's, or that of a line where other lines end."""
+        limit = 0.5 * self.height if leader else self.snap
+        ends = sorted((float(np.linalg.norm(self.xyz[i] - place)), i) for i in near if self.bare[i])
+        ends = [(d, i) for d, i in ends if d <= limit]
+        joint = self.bare.all() and self.follow.count(place) > 1 and not self.follow.bend(place)
+        if not ends or not (leader or joint):
+            return None
+        alike = tuple(i for d, i in ends if d <= ALONE * ends[0][0])
+        if leader and len(self._bare_near(self.xyz[ends[0][1]])) > 1:  # the corners of an outline
+            alike = tuple(self._bare_near(self.xyz[ends[0][1]]))
+        return Head(alike, cost_of(ends[0][0] / self.height), True)
+
+    def _bare_near(self, place: Vector) -> list[int]:
+        return [i for i in self.tree.query_ball_point(place, self.height) if self.bare[i]]
+
+    def _pointers(self, stroke: Stroke) -> list[Pointer]:
+        first = self._head(stroke.start, stroke.end, stroke.leader)
+        if stroke.leader:
+            tails = self.follow.tails(stroke, stroke.start, stroke.end)
+            return [] if first is None else [Pointer(first, tails, stroke)]
+        last = self._head(stroke.end, stroke.start, False)
+        if first is not None and last is not None:
+            return self._over_a_mark(stroke, first, last)
+        head, tail = (stroke.start, stroke.end) if first is not None else (stroke.end, stroke.start)
+        found = first or last
+        if found is None:
+            return []
+        if self._stops_short(head, tail, found):
+            return [Pointer(found, (tail,), stroke, False)]
+        return [Pointer(found, self.follow.tails(stroke, head, tail), stroke)]
+
+    def _over_a_mark(self, stroke: Stroke, first: Head, last: Head) -> list[Pointer]:
+        """A line from one mark's centre that ends on another may be a pointer, if a text is just there."""
+        if first.marks == last.marks or first.centred == last.centred or self.bare[[*first.marks, *last.marks]].any():
+            return []
+        head, tail = (first, stroke.end) if first.centred else (last, stroke.start)
+        return [Pointer(head, (tail,), stroke, False)]
+
+    def _stops_short(self, head: Vector, tail: Vector, found: Head) -> bool:
+        """Whether a line from a mark's centre would run on through another's: it may be a link that ends too early."""
+        if not found.centred or self.bare[list(found.marks)].any():
+            return False
+        step = self.xyz[~self.bare] - tail
+        way = (tail - head) / (float(np.linalg.norm(tail - head)) or 1.0)
+        along = step @ way
+        aside = np.linalg.norm(step - along[:, None] * way, axis=1)
+        return bool(((along > 0.0) & (aside <= EXACTLY * self.height)).any())
+
+    def prove(self, pointers: Sequence[Pointer]) -> bool:
+        """Whether lines on bare ends are leaders: all of their layers are, or every loose end of a line is a tail."""
+        tails = {self.follow.key(t) for p in pointers for t in p.tails}
+        chosen = {id(p.stroke) for p in pointers}
+        layers = {p.stroke.origin.layer for p in pointers}
+        others = [
+            s for s in self.strokes
+            if s.origin.layer in layers and id(s) not in chosen and not s.leader
+            and not {self.follow.key(s.start), self.follow.key(s.end)} & tails
+        ]  # fmt: skip
+        return len(others) <= 0.1 * len(pointers) or self.follow.loose() <= tails
+
+    def loose_near(self, text: Text) -> bool:
+        """Whether a line ends beside a text and on no symbol: then it has a pointer, which was not understood."""
+        near = self.end_tree.query_ball_point(text.anchor, 1.5 * max(map(abs, text.box)) + text.height)
+        local = text.local(self.ends[near])
+        return bool(len(local)) and bool((tail_scores(text, local) <= LOOSE_END).any())
+
+    def heads_near(self, text: Text) -> list[int]:
+        """Return the marks at the heads of the pointers whose tails end near a text, the nearest first."""
+        found = []
+        for pointer in self.found:
+            score = float(tail_scores(text, text.local(np.array(pointer.tails))).min())
+            if score <= TAIL_REACH:
+                found += [(score, mark) for mark in pointer.head.marks]
+        return [mark for _, mark in sorted(found)[:6]]
 
 
 class Follower:
@@ -59,21 +241,31 @@ class Follower:
         self.step = max(4.0 * snap, 1e-12)
         self.meets: dict[tuple[int, ...], list[tuple[Stroke, Vector]]] = {}
         for stroke in strokes:
-            self.meets.setdefault(self._key(stroke.start), []).append((stroke, stroke.end))
-            self.meets.setdefault(self._key(stroke.end), []).append((stroke, stroke.start))
+            self.meets.setdefault(self.key(stroke.start), []).append((stroke, stroke.end))
+            self.meets.setdefault(self.key(stroke.end), []).append((stroke, stroke.start))
 
-    def _key(self, place: Vector) -> tuple[int, ...]:
+    def key(self, place: Vector) -> tuple[int, ...]:
+        """Return what two ends at one place have in common."""
         return tuple(int(c) for c in np.round(place / self.step))
 
     def head(self, place: Vector) -> int | None:
         """Return the mark on which a stroke's end lies; None also where a mark only happens to stand at a bend."""
         found = self.on_mark(place)
-        if found is None or (not found[1] and self._bend(place)):
+        if found is None or (not found[1] and self.bend(place)):
             return None
         return found[0]
 
-    def _bend(self, place: Vector) -> bool:
-        meeting = self.meets.get(self._key(place), [])
+    def count(self, place: Vector) -> int:
+        """Return how many strokes end at a place."""
+        return len(self.meets.get(self.key(place), ()))
+
+    def loose(self) -> set[tuple[int, ...]]:
+        """Return the places where a single stroke ends."""
+        return {key for key, meeting in self.meets.items() if len(meeting) == 1}
+
+    def bend(self, place: Vector) -> bool:
+        """Whether exactly two strokes of one layer meet at a place."""
+        meeting = self.meets.get(self.key(place), [])
         return len(meeting) == 2 and meeting[0][0].origin.layer == meeting[1][0].origin.layer
 
     def tails(self, stroke: Stroke, head: Vector, tail: Vector) -> tuple[Vector, ...]:
@@ -87,8 +279,8 @@ class Follower:
         centred = start is not None and start[1]
         before = stroke
         while len(found) <= MAX_BENDS:
-            others = [(s, end) for s, end in self.meets.get(self._key(found[-1]), []) if s is not before]
-            if len(others) != 1 or not self._bend(found[-1]):
+            others = [(s, end) for s, end in self.meets.get(self.key(found[-1]), []) if s is not before]
+            if len(others) != 1 or not self.bend(found[-1]):
                 return tuple(found)
             before, end = others[0]
             second = None if self.head(end) is None else self.on_mark(end)
@@ -118,7 +310,7 @@ def underlined(text: Text, tails: Sequence[Vector]) -> float | None:
 TAIL_REACH = 3.0
 SIDEWAYS = 0.25
 EXACT = 0.15
-TELLING = 0.02
+STRICT = 0.002
 UNDERLINED = 0.05
 COMMON = 0.8  # share of the labels that must stand over their underlines at one height
 SAME_FOOT = 0.02
@@ -128,18 +320,20 @@ Near = dict[int, tuple[Vector, list[int]]]
 
 
 def score_tails(
-    tails: Mapping[int, tuple[Vector, ...]], texts: Mapping[int, Text], strict: Container[int]
+    tails: Mapping[int, tuple[Vector, ...]], texts: Mapping[int, Text], strict: Container[int], labels: Container[int]
 ) -> dict[tuple[int, int], float]:
-    """Return the score of every pair of pointer and text that may belong together.
+    """Return what every pair of pointer and text costs that may belong together.
 
     Parameters
     ----------
     tails : dict of int to tuple of ndarray, shape (3,)
         By pointer.
     texts : dict of int to Text
-        By label.
+        By their number.
     strict : container of int
         Pointers that count only for a text at their very end.
+    labels : container of int
+        The texts that name points: these show how wide the letters are.
     """
     from scipy.spatial import cKDTree
 
@@ -153,16 +347,17 @@ def score_tails(
         size = max(abs(b) for b in text.box) * 1.5 + 4.0 * TAIL_REACH * text.height
         rows = tree.query_ball_point(text.anchor, size)
         near[i] = (text.local(places[rows]), rows)
-    letter, sideways = _letters(near, texts)
+    width, printed, sideways = _letters({i: n for i, n in near.items() if i in labels}, texts)
     feet = _feet(near, owner, tails, texts)
-    scores: dict[tuple[int, int], float] = {}
+    costs: dict[tuple[int, int], float] = {}
     for i, (local, rows) in near.items():
-        for j, score in zip(rows, tail_scores(texts[i], local, letter[i], sideways), strict=True):
+        letter = width * (evenness(texts[i]) if printed else 1.0)
+        for j, score in zip(rows, tail_scores(texts[i], local, letter, sideways), strict=True):
             k = owner[j]
             best = min(float(score), feet.get((k, i), np.inf))
-            if best <= (0.1 * TELLING if k in strict else TAIL_REACH):
-                scores[k, i] = min(best, scores.get((k, i), np.inf))
-    return scores
+            if best <= (STRICT if k in strict else TAIL_REACH):
+                costs[k, i] = min(cost_of(best), costs.get((k, i), np.inf))
+    return costs
 
 
 def tail_scores(text: Text, local: Vector, letter: float | Vector = 1.0, sideways: float = SIDEWAYS) -> Vector:
@@ -179,24 +374,24 @@ def tail_scores(text: Text, local: Vector, letter: float | Vector = 1.0, sideway
     return score
 
 
-def _letters(near: Near, texts: Mapping[int, Text]) -> tuple[dict[int, float], float]:
-    """Return the letters' width (as a share of the estimate, by label) and how strictly to take it.
+def _letters(near: Near, texts: Mapping[int, Text]) -> tuple[float, bool, float]:
+    """Return the letters' width as a share of the estimate, whether it is a printer's, and how strictly to take it.
 
     Fonts are unknown, but one drawing has one: the width with which the most tails end exactly at the end
     of some words is the right one, if it serves most labels and clearly more than the widths beside it.
     """
-    plain = dict.fromkeys(near, 1.0)
-    best = (0.0, plain, SIDEWAYS)
-    for shape in (plain, {i: evenness(texts[i]) for i in near}):
+    best = (0.0, (1.0, False, SIDEWAYS))
+    for printed in (False, True):
         hits = np.zeros(len(WIDTHS))
         for i, (local, _) in near.items():
             if len(local):
-                hits += tail_scores(texts[i], local, WIDTHS[:, None] * shape[i], 1.0).min(axis=1) <= EXACT
+                widths = WIDTHS[:, None] * (evenness(texts[i]) if printed else 1.0)
+                hits += tail_scores(texts[i], local, widths, 1.0).min(axis=1) <= EXACT
         top = int(np.argmax(hits))
         beside = max(hits[max(top - 8, 0)], hits[min(top + 8, len(WIDTHS) - 1)])
         if len(near) >= 5 and hits[top] >= 0.8 * len(near) and beside < 0.7 * hits[top] and hits[top] > best[0]:
-            best = (float(hits[top]), {i: float(WIDTHS[top]) * shape[i] for i in near}, 1.0)
-    return best[1], best[2]
+            best = (float(hits[top]), (float(WIDTHS[top]), printed, 1.0))
+    return best[1]
 
 
 def _feet(
@@ -232,35 +427,3 @@ def _labels_alike(feet: Vector, labels: Sequence[int]) -> list[int]:
             first += 1
         votes[k] = len(count)
     return votes
-
-
-def mutual(scores: dict[tuple[int, int], float]) -> dict[int, int]:
-    """Pair keys of both kinds that are each other's clear first choice, again and again until nothing changes."""
-    chosen: dict[int, int] = {}
-    open_ = dict(scores)
-    while True:
-        rows: dict[int, list[tuple[float, int]]] = {}
-        columns: dict[int, list[tuple[float, int]]] = {}
-        for (k, i), score in open_.items():
-            rows.setdefault(k, []).append((score, i))
-            columns.setdefault(i, []).append((score, k))
-        new = {}
-        for k, options in rows.items():
-            best = _clear(options)
-            if best is not None and _clear(columns[best]) == k:
-                new[k] = best
-        if not new:
-            return chosen
-        chosen.update(new)
-        gone = set(new.values())
-        open_ = {(k, i): s for (k, i), s in open_.items() if k not in new and i not in gone}
-
-
-def _clear(options: list[tuple[float, int]]) -> int | None:
-    """Return the best option if the second is clearly worse, else None."""
-    ranked = sorted(options)
-    if len(ranked) > 1 and ranked[0][0] <= 0.1 * min(TELLING, ranked[1][0]) and ranked[1][0] >= 0.1 * TELLING:
-        return ranked[0][1]  # the drawing program put this tail at this text, to the last digit
-    if len(ranked) > 1 and ranked[1][0] < max(2.0 * ranked[0][0], ranked[0][0] + 0.3):
-        return None
-    return ranked[0][1]

@@ -1,55 +1,61 @@
-"""Which label belongs to which mark.
+"""Which label belongs to which mark: one table of what speaks for each pair, and one assignment over all of it.
 
 Terms
 -----
-mark : a place that may be a pickup point (see `content`). A mark with a symbol (point, small circle, block) goes
-    before the bare end of a line; ends are asked only where no symbol is.
-label : a text that names a point.
-stroke : a straight line or leader. A stroke is a *pointer* when its head is on one mark and its tail at a label.
-    A pointer drawn in several lines (with a shoulder, or underlining its words) goes on over places where exactly
-    two strokes of one layer meet; the label may stand at any of its bends or at its end.
+mark : a place that may be a pickup point (see `content`); where nothing has a symbol, a place where lines meet.
+label : a text that names a point; *rivals* are the other texts, which have pointers of their own.
+candidate : a pointer or a mark that a label may belong to, with its cost; a pointer stands for the mark at its head.
 offset : where a label's anchor stands from its mark, in the label's own reading direction, upward and normal.
-tie : how a label came to its mark: ``"attribute"``, ``"leader"``, ``"offset"``, ``"near"``, ``"layer"``, ``"place"``.
+tie : a label with its mark and how it came to it: ``"attribute"``, ``"leader"``, ``"offset"``, ``"near"``, ``"layer"``,
+    ``"place"``.
+
+Costs are logarithms: a miss of s text heights costs log(1 + s / FINE), so that twice as far costs log 2 more, and no
+more than nothing once it is as exact as drawings are. An assignment stands where the next best, in which a label has
+another mark, costs `MARGIN` more in all.
 
 Tolerances (lengths in drawing units unless said otherwise)
 -----------------------------------------------------------
 SNAP : two places are one, as a share of the drawing's extent.
 SYMBOL_SHARE : a circle larger than this share of the extent is a part (a tyre), not a symbol.
-MARGIN : how many times farther the second choice must be than the first.
 OFFSET_SHARE : share of the labels without pointer that one common offset must explain to be believed.
 NEAR_REACH : how far the nearest mark may be, in text heights, where there is neither pointer nor offset.
+ALL_LEADERS : share of the labels with a leader from which on lines are no pointers.
+NEAR_SHARE : share of the labels without pointer and offset that nearness must explain, clearly, to be believed.
+HABIT : share of the labels with a pointer from which on a label without one is not tied by offset or nearness.
 
 What it cannot know
 -------------------
-Whether the draughtsman hung a label on the wrong point. A tie by nearness alone is weak: on a sheet of views it
-counts only where another view agrees, and in a drawing in space it carries a warning. Where two choices are alike
-nothing is tied and both are listed.
+Whether the draughtsman hung a label on the wrong point. A tie by nearness alone is weak: on a sheet of views it counts
+only where another view agrees, and in a drawing in space only where every label has its own mark so. Where two choices
+are alike nothing is tied and both are listed. The bare end of a line is never a point by offset or nearness.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector
-from kin3d.reading.dxf.leaders import Follower, mutual, score_tails
+from kin3d.reading.dxf.leaders import Pointer, Pointers, cost_of, score_tails
 from kin3d.reading.dxf.wording import PointName
 
 SNAP = 2e-6
 SYMBOL_SHARE = 0.05
-MARGIN = 2.5
+CLEAR = 2.5  # how many times farther the second mark must be where nearness counts
 OFFSET_SHARE = 0.6
 OFFSET_REACH = 15.0
 NEAR_REACH = 6.0
-USUAL_SHARE = 0.75  # share of the pointers on one layer that makes the others suspect
+HABIT = 0.5
+ALL_LEADERS = 0.9
+NEAR_SHARE = 0.75
+MARGIN = 0.65
+LOOSE = 6.0  # tails this many times farther from their words than is usual on the drawing are not believed
+LARGEST = 120  # labels of one tangle; of more, each label's own second choice counts
 MANY_PLACES = 300  # of one name; they are too far apart in any case
 MANY_PAIRS = 3000  # from here on pairs are counted in place of labels
 MOST_PAIRS = 1_000_000  # of labels and marks that are looked at for one offset
-ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed figures being rounded
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,20 +79,23 @@ class Tie:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UntiedLabel:
-    """A label that could belong to several marks, or to none."""
+    """A label that could belong to several marks, or to none.
+
+    Attributes
+    ----------
+    label : PointLabel
+    choices : tuple of DrawnMark
+        The marks, the likeliest first.
+    pointed : tuple of DrawnMark
+        Those at the heads of pointers beside the label.
+    sure : bool
+        The pointer is surely the label's; at its head several marks lie so near to each other that it does not tell.
+    """
 
     label: PointLabel
     choices: tuple[DrawnMark, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pointer:
-    """A stroke whose head is on a mark (its number); the tails are its other end, and those of what goes on there."""
-
-    mark: int
-    tails: tuple[Vector, ...]
-    stroke: Stroke
-    free: bool = True  # False: counts only for a text that stands at its very end
+    pointed: tuple[DrawnMark, ...] = ()
+    sure: bool = False
 
 
 def extent_of(points: Sequence[Vector]) -> float:
@@ -97,9 +106,8 @@ def extent_of(points: Sequence[Vector]) -> float:
 
 
 def size_of(marks: Sequence[DrawnMark]) -> float:
-    """Return the extent of marks where it says anything of the drawing's unit; 0 where they are at one place."""
-    places = np.array([m.xyz for m in marks]).reshape(-1, 3)
-    return float(np.linalg.norm(np.ptp(places, axis=0))) if len(places) > 2 else 0.0
+    """Return the extent of marks where it says anything of the drawing's unit; 0 of two or fewer."""
+    return extent_of([m.xyz for m in marks]) if len(marks) > 2 else 0.0
 
 
 def farthest_apart(places: Vector) -> float:
@@ -125,112 +133,194 @@ def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
     for i, mark in enumerate(fit):
         if gone[i]:
             continue
-        gone[tree.query_ball_point(mark.xyz, SNAP * extent)] = True
-        twins = [fit[j] for j in tree.query_ball_point(mark.xyz, SNAP * extent)]
-        reach = max(t.reach for t in twins)
-        kept.append(replace(mark, reach=reach))
+        twins = tree.query_ball_point(mark.xyz, SNAP * extent)
+        gone[twins] = True
+        kept.append(replace(mark, reach=max(fit[j].reach for j in twins)))
     return kept
 
 
-class Matcher:
-    """Ties labels to marks; holds what one search needs."""
+# --- one assignment ---------------------------------------------------------------------------------------------------
 
-    def __init__(self, marks: Sequence[DrawnMark], strokes: Sequence[Stroke], labels: Sequence[PointLabel]) -> None:
+
+def assign(costs: Mapping[tuple[int, int], float], unmatched: float) -> dict[int, tuple[int, float]]:
+    """Give every row at most one column and every column at most one row, at the least cost in all.
+
+    Parameters
+    ----------
+    costs : mapping of (row, column) to float
+        Pairs that may belong together.
+    unmatched : float
+        Cost of a row without a column.
+
+    Returns
+    -------
+    dict of int to (int, float)
+        The column of every row that has one, and the margin: how much more the best assignment costs in which this row
+        has not this column.
+    """
+    found: dict[int, tuple[int, float]] = {}
+    for part in _tangles(costs):
+        found |= _assign_one(part, unmatched)
+    return found
+
+
+def _tangles(costs: Mapping[tuple[int, int], float]) -> list[dict[tuple[int, int], float]]:
+    """Part pairs into sets that have no row and no column in common."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    if not costs:
+        return []
+    rows, columns = (np.unique([pair[k] for pair in costs], return_inverse=True) for k in (0, 1))
+    count = len(rows[0]) + len(columns[0])
+    graph = coo_array((np.ones(len(costs)), (rows[1], columns[1] + len(rows[0]))), shape=(count, count))
+    number, label = connected_components(graph, directed=False)
+    parts: list[dict[tuple[int, int], float]] = [{} for _ in range(number)]
+    for (pair, cost), row in zip(costs.items(), rows[1], strict=True):
+        parts[label[row]][pair] = cost
+    return [p for p in parts if p]
+
+
+def _assign_one(costs: dict[tuple[int, int], float], unmatched: float) -> dict[int, tuple[int, float]]:
+    from scipy.optimize import linear_sum_assignment
+
+    rows, columns = (sorted({pair[k] for pair in costs}) for k in (0, 1))
+    row_of, column_of = ({n: k for k, n in enumerate(group)} for group in (rows, columns))
+    never = 1e6
+    table = np.full((len(rows), len(columns) + len(rows)), never)
+    table[:, len(columns) :] = unmatched
+    for (i, j), cost in costs.items():
+        table[row_of[i], column_of[j]] = cost
+    chosen = linear_sum_assignment(table)[1]
+    best = float(table[np.arange(len(rows)), chosen].sum())
+    found = {}
+    for k, column in enumerate(chosen):
+        if column >= len(columns):
+            continue
+        if len(rows) > LARGEST:
+            beside = np.partition(table[k], 1)[1] - table[k, column]
+            found[rows[k]] = (columns[column], float(min(beside, _second(table[:, column], k))))
+            continue
+        kept, table[k, column] = table[k, column], never
+        other = linear_sum_assignment(table)[1]
+        margin = float(table[np.arange(len(rows)), other].sum()) - best
+        table[k, column] = kept
+        found[rows[k]] = (columns[column], margin)
+    return found
+
+
+def _second(column: Vector, row: int) -> float:
+    """Return how much more the best of the other rows costs in a column."""
+    return float(np.delete(column, row).min(initial=np.inf) - column[row])
+
+
+class Matcher:
+    """Ties labels to marks; holds what one search needs.
+
+    Parameters
+    ----------
+    marks : sequence of DrawnMark
+        Symbols, and bare ends of lines.
+    strokes : sequence of Stroke
+        All lines and leaders.
+    labels : sequence of PointLabel
+        Texts that name points.
+    rivals : sequence of Text
+        Other texts.
+    """
+
+    def __init__(
+        self,
+        marks: Sequence[DrawnMark],
+        strokes: Sequence[Stroke],
+        labels: Sequence[PointLabel],
+        rivals: Sequence[Text] = (),
+    ) -> None:
         from scipy.spatial import cKDTree
 
         self.marks = list(marks)
-        self.strokes = list(strokes)
         self.labels = list(labels)
-        self.xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
+        self.height = float(np.median([lab.text.height for lab in labels])) if labels else 1.0
+        self.snap = SNAP * extent_of([m.xyz for m in marks])
+        self.pointers = Pointers(self.marks, strokes, self.snap, self.height)
+        self.rivals = list(rivals)
+        self.solid = [m for m in self.marks if m.kind != "end"]
+        self.xyz = np.array([m.xyz for m in self.solid]).reshape(-1, 3)
         self.tree = cKDTree(self.xyz)
-        self.reach = np.array([m.reach for m in marks])
-        self.snap = SNAP * extent_of(list(self.xyz))
         self.ties: list[Tie] = []
         self.untied: list[UntiedLabel] = []
-        self.height = float(np.median([lab.text.height for lab in labels])) if labels else 1.0
+        self.heads: dict[int, tuple[int, ...]] = {}  # of labels whose pointer is sure and its mark is not
 
     def match(self) -> tuple[list[Tie], list[UntiedLabel]]:
-        """Return ties by pointers, then by common offset, then by nearness with a wide margin; and what is left."""
-        left = self._by_pointer(list(range(len(self.labels))))
-        left = self._by_offset(left)
-        self._by_nearness(left)
+        """Return the ties and what could not be tied."""
+        everyone = [i for i, x in enumerate(self.labels)]
+        pointed = self._pointed()
+        left = [i for i in everyone if i not in pointed]
+        wanted = [i for i in left if not self.labels[i].free]
+        named = len(pointed) + len(wanted)
+        found: dict[int, tuple[DrawnMark, str]] = {i: (m, "leader") for i, m in pointed.items()}
+        if self.solid and len(pointed) < HABIT * max(named, 1):
+            found |= self._beside(left, wanted)
+        for i, (mark, how) in found.items():
+            entry = self.labels[i]
+            self.ties += [Tie(name, mark, how, entry.text) for name in entry.names]
+        for i in everyone:
+            if i not in found and not self.labels[i].free:
+                self.untied.append(self._untied(i))
         return self.ties, self.untied
 
     # --- pointers ---------------------------------------------------------------------------------------------
 
-    def on_mark(self, place: Vector, gap: float = 0.0) -> int | None:
-        """Return the one mark on whose symbol a place lies, None where there is none or more than one as near."""
-        widest = float(self.reach.max(initial=0.0)) * 1.05 + self.snap + gap
-        near = self.tree.query_ball_point(place, widest)
-        far = np.linalg.norm(self.xyz[near] - place, axis=1)
-        inside = sorted((d, i) for d, i in zip(far, near, strict=True) if d <= 1.05 * self.reach[i] + self.snap + gap)
-        if not inside:
-            return None
-        if len(inside) > 1 and inside[0][0] > self.snap and inside[1][0] < MARGIN * inside[0][0]:
-            return None
-        return int(inside[0][1])
+    def _pointed(self) -> dict[int, DrawnMark]:
+        """Return the mark of every label that a pointer ties to one."""
+        pointers = self.pointers.found
+        by_handle = {x.text.origin.handle: i for i, x in enumerate(self.labels)}
+        told = {k: by_handle[p.stroke.text] for k, p in enumerate(pointers) if p.stroke.text in by_handle}
+        told = {k: i for k, i in told.items() if list(told.values()).count(i) == 1}
+        out = {i: self.marks[m] for k, i in told.items() if (m := pointers[k].mark) is not None}
+        self.heads = {i: pointers[k].head.marks for k, i in told.items() if pointers[k].mark is None}
+        habit = sum(p.stroke.leader for p in pointers) >= ALL_LEADERS * len(self.labels)  # then lines are no leaders
+        free = {k: p for k, p in enumerate(pointers) if k not in told and (p.stroke.leader or not habit)}
+        texts = {i: x.text for i, x in enumerate(self.labels) if i not in told.values()}
+        texts |= {len(self.labels) + n: t for n, t in enumerate(self.rivals)}
+        strict = {k for k, p in free.items() if not p.free}
+        scores = score_tails({k: p.tails for k, p in free.items()}, texts, strict, set(range(len(self.labels))))
+        costs = {(i, k): cost + free[k].head.cost for (k, i), cost in scores.items()}
+        chosen = assign(costs, self.pointers.worst)
+        tails = [scores[k, i] for i, (k, _) in chosen.items() if i < len(self.labels)]
+        limit = max(float(np.median(tails or [0.0])) + np.log(LOOSE), cost_of(0.6))
+        for i, (k, margin) in chosen.items():
+            if i >= len(self.labels) or margin < MARGIN or scores[k, i] > limit:
+                continue
+            mark = free[k].mark
+            if mark is not None:
+                out[i] = self.marks[mark]
+            else:
+                self.heads[i] = free[k].head.marks
+        return self._proved({i: (m, free.get(chosen[i][0]) if i in chosen else None) for i, m in out.items()})
 
-    def _pointers(self) -> list[Pointer]:
-        """Return all strokes that can point."""
-        out: list[Pointer] = []
-        follow = Follower(self.strokes, self.snap, self._head)
-        for stroke in self.strokes:
-            first, last = follow.head(stroke.start), follow.head(stroke.end)
-            if stroke.leader and first is None and last is None:
-                first = self.on_mark(stroke.start, 0.5 * self.height)
-            if first is not None and (last is None or stroke.leader):
-                out.append(Pointer(first, follow.tails(stroke, stroke.start, stroke.end), stroke))
-            elif last is not None and first is None:
-                out.append(Pointer(last, follow.tails(stroke, stroke.end, stroke.start), stroke))
-            elif first is not None and last is not None and first != last:
-                out += self._over_a_mark(stroke, first, last)
-        return [p for p in out if p.tails]
-
-    def _head(self, place: Vector) -> tuple[int, bool] | None:
-        """Return the mark on which a place lies, and whether at the mark's centre."""
-        mark = self.on_mark(place)
-        return None if mark is None else (mark, self._centred(mark, place))
-
-    def _centred(self, mark: int, place: Vector) -> bool:
-        return bool(np.linalg.norm(self.xyz[mark] - place) <= self.snap + ASIDE * self.reach[mark])
-
-    def _over_a_mark(self, stroke: Stroke, first: int, last: int) -> list[Pointer]:
-        """A line from one mark's centre that ends on another may be a pointer, if a text is just there."""
-        start, end = self._centred(first, stroke.start), self._centred(last, stroke.end)
-        if start and not end:
-            return [Pointer(first, (stroke.end,), stroke, False)]
-        if end and not start:
-            return [Pointer(last, (stroke.start,), stroke, False)]
-        return []
-
-    def _by_pointer(self, left: list[int]) -> list[int]:
-        pointers = self._pointers()
-        if not pointers or not left:
-            return left
-        done = self._tied_by_handle(pointers, left)
-        free = [k for k in range(len(pointers)) if k not in done]
-        rest = [i for i in left if i not in done.values()]
-        scores = score_tails(
-            {k: pointers[k].tails for k in free},
-            {i: self.labels[i].text for i in rest},
-            {k for k in free if not pointers[k].free},
-        )
-        chosen = _of_one_kind(mutual(scores), pointers)
-        for k, i in chosen.items():
-            self._add(i, pointers[k].mark, "leader")
-        return [i for i in rest if i not in set(chosen.values())]
-
-    def _tied_by_handle(self, pointers: list[Pointer], left: list[int]) -> dict[int, int]:
-        by_handle = {self.labels[i].text.origin.handle: i for i in left}
-        done: dict[int, int] = {}
-        for k, pointer in enumerate(pointers):
-            tied = pointer.stroke.text
-            if tied and tied in by_handle and by_handle[tied] not in done.values():
-                done[k] = by_handle[tied]
-                self._add(by_handle[tied], pointer.mark, "leader")
-        return done
+    def _proved(self, chosen: dict[int, tuple[DrawnMark, Pointer | None]]) -> dict[int, DrawnMark]:
+        """Keep ties to bare ends only where lines prove to be leaders; those to symbols stand."""
+        drawn = {i: p for i, (m, p) in chosen.items() if p is not None and not p.stroke.leader and m.kind == "end"}
+        names = [i for i, x in enumerate(self.labels) if not x.free]
+        whole = set(names) <= set(chosen)
+        heads = [tuple(chosen[i][0].xyz) for i in drawn]
+        good = whole and len(set(heads)) == len(heads) and self.pointers.prove(list(drawn.values()))
+        return {i: m for i, (m, _) in chosen.items() if good or i not in drawn}
 
     # --- offsets and nearness ---------------------------------------------------------------------------------
+
+    def _beside(self, left: list[int], wanted: list[int]) -> dict[int, tuple[DrawnMark, str]]:
+        """Return the marks of labels without pointers: by one common offset, else by nearness with a wide margin."""
+        common = self._offset(left)
+        found = {i: (self.solid[j], "offset") for i, j in common.items()}
+        rest = [i for i in wanted if i not in common and not self.pointers.loose_near(self.labels[i].text)]
+        near = {i: j for i, j in self._nearest(rest).items() if j not in common.values()}
+        claimed = {j for i in wanted if i not in common and i not in near for _, j in self._ranked(i)}
+        near = {i: j for i, j in near.items() if j not in claimed}
+        if len(near) < NEAR_SHARE * sum(i not in common for i in wanted):
+            return found
+        return found | {i: (self.solid[j], "near") for i, j in near.items()}
 
     def _near_pairs(self, left: list[int], most: int) -> tuple[list[tuple[int, int]], Vector]:
         """Return (label, mark) pairs within reach of the anchor and their offsets, shape (n, 3); none if too many."""
@@ -247,15 +337,15 @@ class Matcher:
                 return [], np.zeros((0, 3))
         return pairs, np.concatenate(offsets) if offsets else np.zeros((0, 3))
 
-    def _by_offset(self, left: list[int]) -> list[int]:
-        """Tie all labels that one common offset explains, if it explains most and no other comes near."""
+    def _offset(self, left: list[int]) -> dict[int, int]:
+        """Return the marks of the labels that one common offset explains, if it explains most and no other is near."""
         from scipy.spatial import cKDTree
 
         if len(left) < 3:
-            return left
+            return {}
         pairs, offsets = self._near_pairs(left, min(200 * len(left), MOST_PAIRS))
         if not pairs:
-            return left
+            return {}
         tree, near = cKDTree(offsets), 0.02 * self.height + 2.0 * self.snap
         if len(pairs) > MANY_PAIRS:  # a label with two marks at one offset then counts twice
             votes = [int(n) for n in tree.query_ball_point(offsets, near, return_length=True)]
@@ -265,56 +355,41 @@ class Matcher:
         apart = np.linalg.norm(offsets - offsets[best], axis=1) > 0.1 * self.height
         second = max((v for v, a in zip(votes, apart, strict=True) if a), default=0)
         if votes[best] < max(3, OFFSET_SHARE * len(left)) or second > 0.6 * votes[best]:
-            return left
+            return {}
         taken: dict[int, list[int]] = {}
         for k in tree.query_ball_point(offsets[best], near, return_sorted=True):
             taken.setdefault(pairs[k][0], []).append(pairs[k][1])
-        good = {i: js[0] for i, js in taken.items() if len(js) == 1}
-        for i, j in good.items():
-            self._add(i, j, "offset")
-        return [i for i in left if i not in good]
+        return {i: js[0] for i, js in taken.items() if len(js) == 1}
 
-    def _by_nearness(self, left: list[int]) -> None:
-        """Tie the rest where nearest is mutual and stands out, and put the others on the list of untied."""
-        from scipy.spatial import cKDTree
+    def _nearest(self, rest: list[int]) -> dict[int, int]:
+        """Return the nearest mark of each label that has no other near, and of which no other label is near."""
+        ranked = {i: self._ranked(i) for i in rest}
+        costs = {(i, j): np.log(max(far, 0.2)) for i, near in ranked.items() for far, j in near}
+        chosen = assign(costs, np.log(CLEAR * NEAR_REACH) + 1.0)
+        first = {i: near[0] for i, near in ranked.items() if near}
+        return {
+            i: j
+            for i, (j, margin) in chosen.items()
+            if margin >= np.log(CLEAR) and first[i][1] == j and first[i][0] <= NEAR_REACH
+        }
 
-        used = {id(t.mark) for t in self.ties if t.how != "attribute"}
-        rivals = [i for i in left if not self.labels[i].free]
-        pointed = any(t.how == "leader" for t in self.ties)  # then a label without a pointer is suspect
-        anchors = cKDTree(np.array([self.labels[i].text.anchor for i in rivals]).reshape(-1, 3))
-        widest = 1.5 * max((max(map(abs, self.labels[i].text.box)) for i in rivals), default=0.0)
-        for i in rivals:
-            text = self.labels[i].text
-            near = self.tree.query_ball_point(text.anchor, (NEAR_REACH + 2.0) * text.height + max(map(abs, text.box)))
-            far = box_distances(text, self.xyz[near])
-            within = np.flatnonzero(far <= MARGIN * NEAR_REACH * text.height)
-            ranked = sorted((float(far[k]), near[k]) for k in within)
-            close = tuple(
-                self.marks[j] for d, j in ranked[:4] if d <= max(NEAR_REACH * text.height, 2.0 * ranked[0][0])
-            )
-            clear = bool(ranked) and (len(ranked) == 1 or ranked[1][0] > MARGIN * max(ranked[0][0], 0.2 * text.height))
-            if (
-                clear
-                and not pointed
-                and id(self.marks[ranked[0][1]]) not in used
-                and self._alone(anchors, widest, rivals, i, ranked[0])
-            ):
-                self._add(i, ranked[0][1], "near")
-            else:
-                self.untied.append(UntiedLabel(self.labels[i], close))
+    def _ranked(self, label: int) -> list[tuple[float, int]]:
+        """Return the marks near a label's words, the nearest first, with their distances in text heights."""
+        text = self.labels[label].text
+        near = self.tree.query_ball_point(text.anchor, CLEAR * NEAR_REACH * text.height + max(map(abs, text.box)))
+        far = box_distances(text, self.xyz[near]) / text.height
+        return sorted((float(d), j) for d, j in zip(far, near, strict=True) if d <= CLEAR * NEAR_REACH)
 
-    def _alone(self, anchors: Any, widest: float, rivals: list[int], label: int, best: tuple[float, int]) -> bool:
-        """Whether no other label is about as near to the same mark; `anchors` is the tree of the rivals' anchors."""
-        if best[0] > NEAR_REACH * self.labels[label].text.height:
-            return False
-        limit = MARGIN * max(best[0], 0.2 * self.labels[label].text.height)
-        place = self.xyz[best[1]]
-        others = (rivals[k] for k in anchors.query_ball_point(place, limit + widest))
-        return all(i == label or box_distances(self.labels[i].text, place[None])[0] > limit for i in others)
-
-    def _add(self, label: int, mark: int, how: str) -> None:
-        entry = self.labels[label]
-        self.ties += [Tie(name, self.marks[mark], how, entry.text) for name in entry.names]
+    def _untied(self, label: int) -> UntiedLabel:
+        """Return an untied label with the marks that it could belong to, the likeliest first."""
+        heads = self.heads.get(label) or self.pointers.heads_near(self.labels[label].text)
+        pointed = [self.marks[k] for k in heads]
+        ranked = self._ranked(label) if self.solid else []
+        limit = max(NEAR_REACH, 2.0 * ranked[0][0]) if ranked else 0.0
+        near = [self.solid[j] for d, j in ranked[:6] if d <= limit]
+        return UntiedLabel(
+            self.labels[label], tuple(dict.fromkeys([*pointed, *near])), tuple(pointed), label in self.heads
+        )
 
 
 def box_distances(text: Text, places: Vector) -> Vector:
@@ -325,16 +400,3 @@ def box_distances(text: Text, places: Vector) -> Vector:
     upward = np.maximum(np.maximum(bottom - v, v - top), 0.0)
     far: Vector = np.hypot(np.hypot(aside, upward), w)
     return far
-
-
-def _of_one_kind(chosen: dict[int, int], pointers: list[Pointer]) -> dict[int, int]:
-    """Drop a pointer that is drawn unlike nearly all others and shares its mark with one of them.
-
-    A link that misses one of its own marks looks like a pointer to the other.
-    """
-    kinds = {k: (pointers[k].stroke.leader, pointers[k].stroke.origin.layer.lower()) for k in chosen}
-    usual, count = Counter(kinds.values()).most_common(1)[0] if kinds else ((False, ""), 0)
-    if len(chosen) < 5 or count < USUAL_SHARE * len(chosen):
-        return chosen
-    marks = {pointers[k].mark for k in chosen if kinds[k] == usual}
-    return {k: i for k, i in chosen.items() if kinds[k] == usual or pointers[k].mark not in marks}

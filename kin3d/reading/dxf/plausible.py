@@ -11,6 +11,7 @@ AROUND_MM : how far a joint may be from the wheel centre of its corner.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -25,6 +26,7 @@ LENGTH_MM = 8000.0
 AROUND_MM = 3000.0
 FLAT = 0.01  # smallest to largest singular value of places that lie in a plane
 SHARED = 0.8  # share of the places with one coordinate in common from which on a drawing is no drawing in space
+ONE_JOINT_MM = 0.01  # points nearer to each other are one
 SAME = 1e-3  # share of the extent within which coordinates are the same
 _ORDER = (
     ("lower_front", "lower_rear", 0, "behind"),
@@ -110,6 +112,25 @@ def out_of_place(xyz_mm: Mapping[str, Vector], side: str | None) -> list[str]:
     return wrong
 
 
+def check_shared(job: Job) -> None:
+    """Refuse two names on one joint that labels of their own give it: one of the two hangs on the wrong mark.
+
+    One text with both names, attributes, layers and places named by a person say that the two are one.
+    """
+    points = dict(job.reading.points)
+    loose = [n for n, p in points.items() if {s.how for s in p.sources} <= {"leader", "near", "agreement"}]
+    texts = {n: {id(t.text) for t in job.ties if t.name.point == n} for n in loose}
+    for a, b in combinations(loose, 2):
+        if np.linalg.norm(points[a].xyz_mm - points[b].xyz_mm) > ONE_JOINT_MM or texts[a] & texts[b]:
+            continue
+        at = ", ".join(f"{c:g}" for c in np.round(points[a].xyz_mm, 3))
+        text = f"{a} and {b} are both tied to the joint at ({at}) mm: if they are one, write both names in one label"
+        for name in (a, b):
+            where = str(points[name].sources[0].origin)
+            job.refuse(name, "place-shared", f"{text}; else draw leaders, or name the places", where)
+            job.blank(name)
+
+
 def check_written(job: Job) -> None:
     """Compare points with the coordinates that their own labels state."""
     for tie in job.ties:
@@ -130,6 +151,7 @@ def check_written(job: Job) -> None:
                 f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
                 str(tie.text.origin),
             )
+            job.blank(tie.name.point)
 
 
 def check_sense(job: Job) -> None:

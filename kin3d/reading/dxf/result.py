@@ -159,8 +159,13 @@ class Job:
     def refuse_all(self) -> None:
         """Refuse every point: the error is told already, and no coordinate stands."""
         for name in list(self.reading.points):
-            point = self.reading.points.pop(name)
-            self.reading.partial[name] = replace(point, xyz_mm=np.full(3, np.nan), sigma_mm=np.full(3, np.nan))
+            self.reading.partial[name] = self.reading.points.pop(name)
+            self.blank(name)
+
+    def blank(self, name: str) -> None:
+        """Take back all coordinates of a refused point: what they rest on is in doubt."""
+        point = self.reading.partial[name]
+        self.reading.partial[name] = replace(point, xyz_mm=np.full(3, np.nan), sigma_mm=np.full(3, np.nan))
 
 
 def some(told: Iterable[str], most: int = 20) -> str:

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
 from kin3d.reading.dxf.content import DrawnMark, Text, Vector
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
-from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, size_of
-from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_written
+from kin3d.reading.dxf.matching import SNAP, Tie, UntiedLabel, assign, extent_of, size_of, symbols
+from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_shared, check_written
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
-from kin3d.reading.dxf.scale import stated_scale, unit_factor
+from kin3d.reading.dxf.scale import HEADER_UNITS, stated_scale, unit_factor
 from kin3d.reading.dxf.view_axes import places_of, settle
 from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
+from kin3d.units import length_factor
 
 LETTERS = "xyz"
+FIRM = ("attribute", "leader", "offset", "layer", "place")  # ways by which a label is surely its mark's
+PAPER_MM = 0.05  # one standard deviation of a mark on the sheet, mm of the paper (common practice, no source)
+AGREES = 2.0  # how many times more than views of this sheet disagree at all a mark may disagree with what others say
+STANDS_OUT = 3.0  # how many times farther the second mark must be where the other views tell the first
+LABEL_REACH = 40.0  # text heights; a label without a pointer is nearer to its mark
+CROWDED = 3.0  # text heights; marks so near to each other may be taken for one another
 MISFIT_SHARE = 0.6  # share of a coordinate's points that contradict before the views themselves are blamed
 
 
@@ -45,6 +53,8 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     job.reading.views = fit.views
     job.reading.scatter_mm = fit.scatter_mm
     _points(job, groups, fit, names)
+    _blank_unsure(job, groups, fit, {n: i for i, n in enumerate(names)})
+    check_shared(job)
     check_written(job)
     check_flat(job)
     check_place(job)
@@ -154,6 +164,12 @@ def _once_each(job: Job, grouped: ViewMarks) -> None:
     grouped.ties = [t for t in grouped.ties if t is by_name[t.name.point][0] and t.name.point not in refused]
 
 
+def _ratios(job: Job, views: Sequence[SheetView]) -> list[float]:
+    """Return car : sheet of the views."""
+    unit = length_factor(job.units) if job.units else HEADER_UNITS.get(job.unit_code or 0, ("", 1.0))[1]
+    return [v.mm_per_unit / unit for v in views]
+
+
 def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> tuple[Fusion, list[str]]:
     names = sorted({t.name.point for g in groups for t in g.ties})
     index = {n: i for i, n in enumerate(names)}
@@ -161,30 +177,62 @@ def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> t
     return fuse(len(names), views, places_of(groups, index), known, job.tolerance_mm, job.fit_scales), names
 
 
-# --- labels without a mark: another view may tell ---------------------------------------------------------------------
+# --- labels without a mark: the other views may tell ------------------------------------------------------------------
 
 
 def _resolve(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]) -> bool:
-    """Settle doubtful labels of one view with what the other views say of the same point; True if any was."""
+    """Settle labels of one view by what firm labels of other views say of the same points; True if any was.
+
+    One assignment over all views: a label may have a mark of its own view that agrees with every coordinate said, the
+    cost being how far it disagrees beside what views of this sheet disagree at all. The mark must stand out among all
+    that are near, or at the heads of the label's pointers; a copy of what is already taken tells nothing.
+    """
     index = {n: i for i, n in enumerate(names)}
     tied = [{t.name.point for t in g.ties} for g in groups]
     places = [np.array([t.mark.xyz for t in g.ties]).reshape(-1, 3) for g in groups]
-    settled = []
-    for untied in job.untied:
-        name = untied.label.names[0]
-        view = _home(untied.label.text, places) if name.point in index and untied.choices else None
-        if view is None or name.point in tied[view]:
+    fine = _tight(job, fit)
+    marks: list[DrawnMark] = symbols(job.content.marks)
+    homes = [_home(u.label.text, places) for u in job.untied]
+    costs = {}
+    for row, (untied, view) in enumerate(zip(job.untied, homes, strict=True)):
+        name = untied.label.names[0].point
+        if view is None or name not in index or name in tied[view]:
             continue
-        said = [fit.values.get((index[name.point], axis), []) for axis, _ in fit.views[view].axes]
-        right = [m for m in _places(untied.choices) if _matches(fit.views[view], said, m, job.tolerance_mm)]
-        if len(right) == 1:
-            settled.append((untied, view, Tie(name, right[0], "agreement", untied.label.text)))
-    for _, view, tie in settled:
-        groups[view].ties.append(tie)
+        said = [_said(groups, fit, index[name], name, axis) for axis, _ in fit.views[view].axes]
+        for column, mark in enumerate(marks):
+            miss = _miss(fit.views[view], said, mark)
+            if miss is not None and miss < job.tolerance_mm and _in_reach(untied, mark):
+                costs[row, column] = float(np.log(1.0 + miss / fine))
+    agrees, clear = float(np.log(1.0 + AGREES)), float(np.log(STANDS_OUT))
+    found = assign(costs, 1e3)
+    chosen = {r: c for r, (c, margin) in found.items() if margin >= clear and costs[r, c] <= agrees}
+    for row, column in chosen.items():
+        untied, view = job.untied[row], homes[row]
+        tie = Tie(untied.label.names[0], marks[column], "leader" if untied.sure else "agreement", untied.label.text)
+        if view is not None:
+            groups[view].ties.append(tie)
         job.ties.append(tie)
-    gone = {id(untied) for untied, _, _ in settled}
-    job.untied = [u for u in job.untied if id(u) not in gone]
-    return bool(settled)
+    job.untied = [u for row, u in enumerate(job.untied) if row not in chosen]
+    return bool(chosen)
+
+
+def _tight(job: Job, fit: Fusion) -> float:
+    """Return by how much views of this sheet disagree at all, mm of the car."""
+    return min(max(3.0 * fit.scatter_mm, PAPER_MM * max(_ratios(job, fit.views))), job.tolerance_mm / 2.0)
+
+
+def _said(groups: Sequence[ViewMarks], fit: Fusion, point: int, name: str, axis: int) -> list[float]:
+    """Return what the views say of a coordinate in which the point's label is firmly tied."""
+    firm = {v for v, g in enumerate(groups) for t in g.ties if t.name.point == name and t.how in FIRM}
+    return [value for view, value in fit.values.get((point, axis), []) if view in firm]
+
+
+def _in_reach(untied: UntiedLabel, mark: DrawnMark) -> bool:
+    """Whether a mark is at the head of one of the label's pointers; without any, whether it is near."""
+    if untied.pointed:
+        return any(np.allclose(mark.xyz, m.xyz) for m in untied.pointed)
+    text = untied.label.text
+    return bool(np.linalg.norm(mark.xyz - text.anchor) <= LABEL_REACH * text.height)
 
 
 def _home(text: Text, places: Sequence[Vector]) -> int | None:
@@ -193,24 +241,14 @@ def _home(text: Text, places: Sequence[Vector]) -> int | None:
     return int(np.argmin(far)) if far and np.isfinite(min(far)) else None
 
 
-def _places(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
-    out: list[DrawnMark] = []
-    for mark in marks:
-        if not any(np.allclose(mark.xyz, m.xyz) for m in out):
-            out.append(mark)
-    return out
-
-
-def _matches(view: SheetView, said: list[list[tuple[int, float]]], mark: DrawnMark, tolerance_mm: float) -> bool:
-    """Whether a mark agrees with all that other views say of the coordinates that this view shows."""
+def _miss(view: SheetView, said: list[list[float]], mark: DrawnMark) -> float | None:
+    """Return by how much a mark disagrees at most with what other views say; None where they say nothing."""
     if view.origin is None or not any(said):
-        return False
-    for direction, values in enumerate(said):
-        sign = view.axes[direction][1]
-        here = sign * view.mm_per_unit * (mark.xyz[direction] - view.origin[direction])
-        if any(abs(here - v) >= tolerance_mm for _, v in values):
-            return False
-    return True
+        return None
+    here = [
+        sign * view.mm_per_unit * (mark.xyz[k] - view.origin[k]) for k, (_, sign) in enumerate(view.axes)
+    ]  # fmt: skip
+    return max(abs(float(here[k]) - value) for k, values in enumerate(said) for value in values)
 
 
 # --- the points ------------------------------------------------------------------------------------------------------
@@ -225,14 +263,17 @@ def _points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]
             f"{LETTERS[k]}, or a known point",
         )
     misfit = _misfit(job, fit)
+    said = all(v.sigma_mm != 1.0 for v in fit.views)
+    floor_mm = None if said else PAPER_MM * max(_ratios(job, fit.views))
     of_name: dict[str, list[tuple[int, Tie]]] = {}
     for v, grouped in enumerate(groups):
         for tie in grouped.ties:
             of_name.setdefault(tie.name.point, []).append((v, tie))
     for i, name in enumerate(names):
-        point = _point(fit, of_name.get(name, ()), i, name)
+        point = _point(fit, of_name.get(name, ()), i, name, floor_mm)
         if misfit and not job.accept_spread:
             job.reading.partial[name] = point
+            job.blank(name)
             continue
         job.reading.points[name] = point
         _judge(job, fit, i, point, loose_axes)
@@ -269,7 +310,7 @@ def _cause(a: Vector, b: Vector, tolerance_mm: float) -> str:
     return "they have nothing to do with each other: axes, regions or titles of the views are wrong"
 
 
-def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str) -> DrawnPoint:
+def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str, floor_mm: float | None) -> DrawnPoint:
     sources = []
     worst = 0.0
     for v, tie in ties:
@@ -277,7 +318,8 @@ def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str) -> D
         worst = max([worst, *(abs(r) for r in residual if np.isfinite(r))])
         place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
         sources.append(Source(tie.mark.origin, tie.how, fit.views[v].name, place, residual))
-    return DrawnPoint(name, fit.xyz_mm[i].copy(), fit.sigma_mm[i].copy(), worst, tuple(sources))
+    sigma = fit.sigma_mm[i].copy() if floor_mm is None else np.maximum(fit.sigma_mm[i], floor_mm)
+    return DrawnPoint(name, fit.xyz_mm[i].copy(), sigma, worst, tuple(sources))
 
 
 def _residual(fit: Fusion, i: int, v: int, place: Vector) -> tuple[float, ...]:
@@ -320,8 +362,8 @@ def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int
 
 
 def _weak(fit: Fusion, point: DrawnPoint, axis: int) -> bool:
-    near = {s.view for s in point.sources if s.how in ("near", "agreement")}
-    return any(v.name in near and axis in (v.axes[0][0], v.axes[1][0]) for v in fit.views)
+    weak = {s.view for s in point.sources if s.how not in FIRM}
+    return any(v.name in weak and axis in (v.axes[0][0], v.axes[1][0]) for v in fit.views)
 
 
 def _clash(job: Job, fit: Fusion, i: int, k: int, point: DrawnPoint) -> None:
@@ -338,6 +380,37 @@ def _clash(job: Job, fit: Fusion, i: int, k: int, point: DrawnPoint) -> None:
     else:
         point.xyz_mm[k] = np.nan
         job.refuse(point.name, "views-disagree", f"{text}; correct the drawing, or accept the spread")
+
+
+def _blank_unsure(job: Job, groups: Sequence[ViewMarks], fit: Fusion, index: dict[str, int]) -> None:
+    """Take back what is not sure of refused points: a coordinate stands if views agree on it, or one says it firmly.
+
+    Where the views contradict each other a label may be tied to a mark beside its own: then what one view says alone
+    stands only if no other mark is near.
+    """
+    marks = _tree(symbols(job.content.marks))
+    for name, point in job.reading.partial.items():
+        if name not in index or not point.sources:
+            continue
+        i = index[name]
+        clash = bool((fit.spread_mm[i] >= job.tolerance_mm * (1.0 - 1e-9)).any())
+        firm = {v for v, g in enumerate(groups) for t in g.ties if t.name.point == name and _firm(t, clash, marks)}
+        for k in range(3):
+            views = [v for v, _ in fit.values.get((i, k), [])]
+            if not (set(views) & firm) or (len(views) > 1 and not set(views) <= firm and clash):
+                point.xyz_mm[k] = point.sigma_mm[k] = np.nan
+
+
+def _tree(marks: Sequence[DrawnMark]) -> Any:
+    from scipy.spatial import cKDTree
+
+    return cKDTree(np.array([m.xyz for m in marks]).reshape(-1, 3))
+
+
+def _firm(tie: Tie, clash: bool, marks: Any) -> bool:
+    height = tie.text.height if tie.text is not None else 0.0
+    crowded = len(marks.query_ball_point(tie.mark.xyz, CROWDED * height)) > 1
+    return tie.how in FIRM and not (clash and crowded)
 
 
 def _summary(job: Job, fit: Fusion) -> None:
