@@ -280,8 +280,21 @@ def _centre(
         along = -along  # inboard, where the centre is at infinity
     if np.isfinite(place).all() and (place - contact) @ along < 0.0:
         along = -along
-    arms = tuple(_arm_line(b, view, places[list(rows)], contact, place) for b, rows in _arm_rows(linkage).items())
+    arms = arm_lines(linkage, view, places, contact, place)
     return Centre(place, along, arms, _crossing(arms, across) if len(arms) > 1 else None)
+
+
+def arm_lines(linkage: Linkage, view: ViewName, places: Array, contact: Array, place: Array) -> tuple[ArmLine, ...]:
+    """The lines of a corner's arms in a view's plane.
+
+    Parameters
+    ----------
+    places : ndarray, shape (points, 3)
+        In the order of ``linkage.points``.
+    contact, place : ndarray, shape (3,)
+        Contact point, through which the plane goes, and instant centre; the latter may be NaN.
+    """
+    return tuple(_arm_line(b, view, places[list(rows)], contact, place) for b, rows in _arm_rows(linkage).items())
 
 
 def _arm_rows(linkage: Linkage) -> dict[str, tuple[int, int, int]]:

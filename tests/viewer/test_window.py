@@ -15,13 +15,21 @@ from tests.viewer.conftest import not_here
 ROOT = Path(__file__).parents[2]
 STEPS = (
     "slider moved to",
+    "the construction follows while the button is down",
     "point dragged by",
     "coordinate typed: lower_rear z = 133.75",
     "taken back",
     "picked: left/upper_front: 115.00, 278.50, 303.50 mm in design; joins upper arm and chassis",
-    "nudged up by 1 mm",
+    "an arm's pivots nudged up by 1 mm, together",
+    "measured to the contact point",
     "saved: FOLDER/driven.toml, FOLDER/driven_front.csv",
     "the saved car sweeps to what the window showed",
+    "another car beside: roll centre",
+    "swapped, and back with the changes",
+    "curves saved",
+    "dropped: Siskin, front axle, beside Plover",
+    "refitted at two sizes",
+    "asked before changes are lost",
     "all done",
 )
 
@@ -51,6 +59,7 @@ def display(display_tools, tmp_path):
 def run(words, display, folder):
     environment = {k: v for k, v in os.environ.items() if k not in ("VTK_DEFAULT_OPENGL_WINDOW", "WAYLAND_DISPLAY")}
     environment |= {"DISPLAY": display, "XDG_RUNTIME_DIR": str(folder), "QT_QPA_PLATFORM": "xcb"}
+    environment["XDG_CONFIG_HOME"] = str(folder)  # where the recent files are kept
     folder.chmod(0o700)
     return subprocess.run(
         [sys.executable, *words], env=environment, cwd=ROOT, capture_output=True, text=True, timeout=240, check=False

@@ -41,6 +41,7 @@ class CurvesCanvas(FigureCanvasQTAgg):
         """Take the curves and the cursor of the present state."""
         self._session = session
         view, ghost, file = session.view, session.ghost(), session.file_curves()
+        self.charts.paint(*session.colours)
         changed = self.charts.show(view.curves, file, None if ghost is None else ghost.curves)
         other = "" if session.other is None else session.other.car.title
         changed |= self.charts.legend(file=file is not None, ghost=other)

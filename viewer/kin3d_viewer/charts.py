@@ -25,6 +25,7 @@ SAME = 1e-9  # the right side is drawn when it differs from the left by more tha
 LEAST_USED = 0.45  # of the height of a chart; less than this and it is fitted again
 TITLE_PER_INCH = 12.5  # letters of a title on an inch
 LEGEND_PER_INCH = 14.0
+LINE_IN, LEFT_IN, RIGHT_IN, BOTTOM_IN, GAP_IN, LEAST_IN = 0.155, 0.6, 0.1, 0.42, 0.17, 0.12  # inches on the figure
 HANDLE = 8  # letters that the line before a name and the gap after it take
 GROWTH = 0.2
 FEW = 4  # no more charts than this in one column by default
@@ -51,6 +52,7 @@ class Charts:
         self.figure = figure
         self.measures = measures
         self.names: tuple[str, ...] = ()
+        self._colours = (CARS["A"], CARS["B"])
         self.moving: list[Any] = []
         self._axes: dict[str, Any] = {}
         self._lines: dict[str, dict[str, Any]] = {}
@@ -68,7 +70,8 @@ class Charts:
         self._axes = dict(zip(self.names, cells, strict=True))
         for name, axes in self._axes.items():
             self._prepare(name, axes)
-        self.figure.set_layout_engine("constrained")
+        self.paint(*self._colours)
+        self._arrange()
 
     def _prepare(self, name: str, axes: Any) -> None:
         measure = self.measures[name]
@@ -79,17 +82,29 @@ class Charts:
         axes.margins(x=0.01)
         for edge in ("top", "right"):
             axes.spines[edge].set_visible(False)
-        colour = CARS["A"]
-        styles = {
+        styles: dict[str, dict[str, Any]] = {
             "file": {"color": GHOST, "linewidth": 1.0, "linestyle": (0, (1, 1.5))},
-            "ghost": {"color": CARS["B"], "linewidth": 1.6, "linestyle": (0, (7, 3))},
-            "right": {"color": colour, "linewidth": 1.3, "linestyle": (0, (4, 2))},
-            "left": {"color": colour, "linewidth": 2.0},
+            "ghost": {"linewidth": 1.6, "linestyle": (0, (7, 3))},
+            "right": {"linewidth": 1.3, "linestyle": (0, (4, 2))},
+            "left": {"linewidth": 2.0},
         }
         self._lines[name] = {k: axes.plot([], [], animated=True, **s)[0] for k, s in styles.items()}
-        self._dots[name] = [axes.plot([], [], m, color=colour, markersize=6, animated=True)[0] for m in ("o", "s")]
+        self._dots[name] = [axes.plot([], [], m, markersize=6, animated=True)[0] for m in ("o", "s")]
         self._cursor[name] = axes.axvline(0.0, color=INK, linewidth=1.0, animated=True)
         self.moving += [*self._lines[name].values(), self._cursor[name], *self._dots[name]]
+
+    def _arrange(self) -> None:
+        """Give every chart its place: equal heights under their titles, the legend over all."""
+        width, height = self.figure.get_size_inches()
+        rows = sum(-(-len(old.get_texts()) // old._ncols) for old in self.figure.legends)
+        titles = [LINE_IN * (axes.get_title(loc="left").count("\n") + 1) + 0.06 for axes in self._axes.values()]
+        top = height - (LINE_IN * rows + 0.1 * bool(rows))
+        each = (top - BOTTOM_IN - sum(titles)) / max(1, len(titles)) - GAP_IN
+        for axes, title in zip(self._axes.values(), titles, strict=True):
+            top -= title + max(each, LEAST_IN)
+            inside = max(0.2, width - LEFT_IN - RIGHT_IN)
+            axes.set_position((LEFT_IN / width, top / height, inside / width, max(each, LEAST_IN) / height))
+            top -= GAP_IN
 
     def _title(self, measure: Measure) -> str:
         """Label, unit and sign, in as many lines as the width asks for."""
@@ -102,6 +117,17 @@ class Charts:
             old.remove()
         for name, axes in self._axes.items():
             axes.set_title(self._title(self.measures[name]), fontsize=8, loc="left", color=INK)
+        self._arrange()
+
+    def paint(self, front: str, other: str) -> None:
+        """Take the colours of the cars: of the one that is shown, of the one beside it."""
+        self._colours = (front, other)
+        for lines in self._lines.values():
+            for key, colour in (("left", front), ("right", front), ("ghost", other)):
+                lines[key].set_color(colour)
+        for dots in self._dots.values():
+            for dot in dots:
+                dot.set_color(front)
 
     def show(self, now: Curves, file: Curves | None = None, ghost: Curves | None = None) -> bool:
         """Take new curves: the present ones, those of the file where it was changed, those of the other car.
@@ -175,8 +201,9 @@ class Charts:
         if len(entries) > 1:
             columns = _columns([len(e[1]) for e in entries], room)
             self.figure.legend(
-                *zip(*entries, strict=True), loc="outside upper center", ncols=columns, fontsize=8, frameon=False
+                *zip(*entries, strict=True), loc="upper center", ncols=columns, fontsize=8, frameon=False, borderpad=0.1
             )
+        self._arrange()
         return True
 
     def image(self) -> Any:

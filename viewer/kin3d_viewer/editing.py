@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -62,6 +63,7 @@ class Editor:
     _undo: list[Array] = field(init=False, default_factory=list)
     _redo: list[Array] = field(init=False, default_factory=list)
     _held: _Held | None = field(init=False, default=None)
+    _saved: Array | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.view = self.model.solve(self.model.design, self.drives)
@@ -75,6 +77,15 @@ class Editor:
     def changed(self) -> bool:
         """Whether the points differ from the file's."""
         return not np.array_equal(self.design, self.model.base.variants.design)
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether there are changes that no file has."""
+        return self.changed and (self._saved is None or not np.array_equal(self.design, self._saved))
+
+    def note_saved(self) -> None:
+        """Remember that a file has the points as they stand."""
+        self._saved = self.design.copy()
 
     @property
     def can_undo(self) -> bool:
@@ -97,29 +108,39 @@ class Editor:
 
     def set_point(self, side: int, point: str, place: Array) -> Step:
         """Put a point to design coordinates, as typed; refused, with its reason, where they make no linkage."""
-        wanted = self.model.with_point(self.design, side, point, place)
+        return self.set_points(side, {point: place})
+
+    def set_points(self, side: int, places: Mapping[str, Array]) -> Step:
+        """The same for several points at once."""
+        wanted = self._moved(self.design, side, places)
         reason = self.refusal(wanted)
         if reason:
             return Step(self.view, reason)
         self._remember()
         return self._show(wanted)
 
+    def _moved(self, design: Array, side: int, places: Mapping[str, Array]) -> Array:
+        for point, place in places.items():
+            design = self.model.with_point(design, side, point, place)
+        return design
+
     def begin_drag(self) -> None:
         """Remember where a drag starts, so that it is undone as one move."""
         self._held = _Held(self.design.copy(), self.model.variants(self.design), self.view.now)
 
-    def drag(self, side: int, point: str, shift: Array) -> Step:
-        """Move a point by a shift from where the drag began, mm, in the present position; stops at the limit.
+    def drag(self, side: int, points: str | Collection[str], shift: Array) -> Step:
+        """Move points by one shift from where the drag began, mm, in the present position; stops at the limit.
 
-        The shift is turned back to the design position with the body that carries the point. The way there is gone in
+        The shift is turned back to the design position with the body that carries each point. The way there is gone in
         steps that halve where the linkage does not follow, so that it stays on its branch of assembly.
         """
         if self._held is None:
             self.begin_drag()
         assert self._held is not None
-        start = self._held.design[side, self.model.base.linkage.index(point)]
-        target = start + self._to_design(self._held.now, side, point, np.asarray(shift, dtype=float))
-        reason = self._advance(side, point, target, self._held)
+        held, way, index = self._held, np.asarray(shift, dtype=float), self.model.base.linkage.index
+        names = [points] if isinstance(points, str) else list(points)
+        targets = {p: held.design[side, index(p)] + self._to_design(held.now, side, p, way) for p in names}
+        reason = self._advance(side, targets, held)
         return Step(self.view, reason)
 
     def end_drag(self) -> Step:
@@ -172,15 +193,16 @@ class Editor:
         back: Array = turn.T @ shift
         return back
 
-    def _advance(self, side: int, point: str, target: Array, held: _Held) -> str:
-        """Go towards a target as far as the linkage can be assembled; returns why it stopped, empty if there."""
-        here, share, step, reason = self.place(side, point), 0.0, 1.0, ""
-        way = target - here
-        length = max(float(np.linalg.norm(way)), 1e-12)
+    def _advance(self, side: int, targets: Mapping[str, Array], held: _Held) -> str:
+        """Go towards targets as far as the linkage can be assembled; returns why it stopped, empty if there."""
+        share, step, reason = 0.0, 1.0, ""
+        ways = {p: (self.place(side, p), target - self.place(side, p)) for p, target in targets.items()}
+        length = max(1e-12, *(float(np.linalg.norm(way)) for _, way in ways.values()))
         best = _Tried(self.design, self.model.variants(self.design), self.view.q)
         while share < 1.0 and step * length > LIMIT_MM:
             step = min(step, 1.0 - share)
-            wanted = self.model.with_point(self.design, side, point, here + (share + step) * way)
+            goal = {p: here + (share + step) * way for p, (here, way) in ways.items()}
+            wanted = self._moved(self.design, side, goal)
             found = self._follow(wanted, best, held)
             if isinstance(found, str):
                 reason, step = found, 0.5 * step

@@ -8,7 +8,7 @@ import numpy as np
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
 
 from kin3d_viewer.overlay import project
-from kin3d_viewer.pointer import AXES, Eye, Picked, drag_shift, pick
+from kin3d_viewer.pointer import AXES, PICK_PX, Eye, Picked, drag_shift, pick, pick_ball
 from kin3d_viewer.primitives import Array, Ball
 from kin3d_viewer.stage import Stage
 
@@ -27,26 +27,31 @@ class Mouse(QObject):
 
     Signals
     -------
-    picked : Picked or None
+    picked : Picked, and whether it is to join those that are picked already
+    touched : name of a ball of the scene, while `measuring`
     began, ended : a drag of the picked point
     dragged : shift since it began, mm, shape (3,)
     refused : why a point cannot be dragged here
     nudged : direction, factor
-    turned : the camera was moved by hand, or the picture has another size
+    turned : the camera was moved by hand
+    resized : the picture has another size
     """
 
-    picked = Signal(object)
+    picked = Signal(object, bool)
+    touched = Signal(str)
     began = Signal()
     dragged = Signal(object)
     ended = Signal()
     refused = Signal(str)
     nudged = Signal(str, float)
     turned = Signal()
+    resized = Signal()
 
     def __init__(self, stage: Stage, widget: Any, movable: tuple[str, ...]) -> None:
         super().__init__()
         self.stage, self.widget, self.movable = stage, widget, movable
         self.lock = ""
+        self.measuring = False
         self.held: Picked | None = None
         self._start: Array | None = None
         self._pressed: Array | None = None
@@ -68,8 +73,10 @@ class Mouse(QObject):
             return self._release()
         if kind == QEvent.Type.KeyPress:
             return self._key(event)
-        if kind in (QEvent.Type.MouseButtonRelease, QEvent.Type.Wheel, QEvent.Type.Resize):
+        if kind in (QEvent.Type.MouseButtonRelease, QEvent.Type.Wheel):
             QTimer.singleShot(0, self.turned.emit)
+        if kind == QEvent.Type.Resize:
+            QTimer.singleShot(0, self.resized.emit)
         # the other keys of the graphics library must not act: some of them end the program
         return kind in (QEvent.Type.KeyRelease, QEvent.Type.MouseButtonDblClick)
 
@@ -80,14 +87,20 @@ class Mouse(QObject):
 
     def _press(self, event: Any) -> bool:
         self.widget.setFocus()
-        if self.stage.scene is None or event.modifiers() != Qt.KeyboardModifier.NoModifier:
+        joins = event.modifiers() == Qt.KeyboardModifier.ControlModifier
+        if self.stage.scene is None or not (joins or event.modifiers() == Qt.KeyboardModifier.NoModifier):
             return False
-        at = self._at(event)
-        found = pick(self.stage.scene, self._project, at, self.movable)
+        at, near = self._at(event), PICK_PX * self.widget.devicePixelRatioF()
+        if self.measuring:
+            name = pick_ball(self.stage.scene, self._project, at, near)
+            if name is not None:
+                self.touched.emit(name)
+            return name is not None
+        found = pick(self.stage.scene, self._project, at, self.movable, near)
         if found is None:
             return False
         self.held = found
-        self.picked.emit(found)
+        self.picked.emit(found, joins)
         self._pressed, self._start, self._moving = at, self.place(found), False
         return True
 

@@ -3,32 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
 
-import numpy as np
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtGui import QColor, QFont
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDoubleSpinBox,
     QGridLayout,
-    QHBoxLayout,
-    QHeaderView,
     QLabel,
     QPushButton,
     QSlider,
-    QTableWidget,
-    QTableWidgetItem,
     QVBoxLayout,
     QWidget,
 )
 
-from kin3d.measures.entry import Measure
-from kin3d_viewer.model import LiveModel
-from kin3d_viewer.primitives import Array
 from kin3d_viewer.session import Session
-from kin3d_viewer.snapshot import SIDES
 
 TICKS = {"travel_mm": 4, "rack_mm": 4, "roll_deg": 20}  # slider steps a unit
 NAMES = {"travel_mm": "Travel, mm", "rack_mm": "Rack, mm", "roll_deg": "Roll, deg"}
@@ -86,141 +75,15 @@ class DrivesPanel(QWidget):
         grid.addWidget(box, row, 2)
         self.sliders[name], self.boxes[name] = slider, box
 
-    def follow(self, drives: Mapping[str, float]) -> None:
-        """Put sliders and boxes where the model is."""
+    def follow(self, drives: Mapping[str, float], over: str) -> None:
+        """Put sliders, boxes and the choice of the curves' drive where the model is."""
+        with QSignalBlocker(self.over):
+            self.over.setCurrentIndex(list(NAMES).index(over))
         for name, value in drives.items():
             slider, box = self.sliders[name], self.boxes[name]
             with QSignalBlocker(slider), QSignalBlocker(box):
                 slider.setValue(round(value * TICKS[name]))
                 box.setValue(value)
-
-
-class FiguresTable(QTableWidget):
-    """Measures: as the file has them in the design position, as they are now there, and where the sliders stand."""
-
-    HEADS = ("measure", "file", "design", "now")
-
-    def __init__(self, measures: Mapping[str, Measure]) -> None:
-        super().__init__(0, len(self.HEADS))
-        self.measures = measures
-        self.side = 0
-        self.setHorizontalHeaderLabels(list(self.HEADS))
-        tips = (
-            "name; the tip says what it means",
-            "design position, points of the file",
-            "design position, points as changed",
-            "at the sliders",
-        )
-        for column, tip in enumerate(tips):
-            head = self.horizontalHeaderItem(column)
-            if head is not None:
-                head.setToolTip(tip)
-        self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(20)
-        self.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
-        self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        self._rows: dict[str, int] = {}
-        self._late: Any = None
-
-    def follow(self, file: Mapping[str, Array], design: Mapping[str, Array], now: Mapping[str, Array]) -> None:
-        """Take new figures; each mapping has (2,) a name."""
-        if not self.isVisible():
-            self._late = (file, design, now)
-            return
-        if list(self._rows) != list(now):
-            self._lay_out(list(now))
-        for name, row in self._rows.items():
-            for column, source in ((1, file), (2, design), (3, now)):
-                value = figure(float(source[name][self.side]) if name in source else np.nan)
-                item = self.item(row, column)
-                if item is not None and item.text() != value:
-                    item.setText(value)
-
-    def showEvent(self, event: Any) -> None:  # noqa: N802 - Qt's name
-        """Take the figures that came while the table was hidden."""
-        super().showEvent(event)
-        if self._late is not None:
-            late, self._late = self._late, None
-            self.follow(*late)
-
-    def _lay_out(self, names: list[str]) -> None:
-        self.setRowCount(len(names))
-        self._rows = {n: k for k, n in enumerate(names)}
-        for name, row in self._rows.items():
-            measure = self.measures[name]
-            for column, text in enumerate((name, "", "", "")):
-                item = QTableWidgetItem(text)
-                if column:
-                    item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-                item.setToolTip(f"{measure.label}: {measure.definition}\n{measure.sign} positive")
-                self.setItem(row, column, item)
-
-
-def figure(value: float) -> str:
-    """A figure with the digits that an engineer reads."""
-    if not np.isfinite(value):
-        return "–"
-    digits = 3 if abs(value) < 10.0 else (2 if abs(value) < 1000.0 else 1)
-    digits = 5 if 5e-6 < abs(value) < 0.01 else digits
-    return f"{value:.{digits}f}".replace("-", "−")
-
-
-class PointsTable(QTableWidget):
-    """Design coordinates of one side, to type into."""
-
-    typed = Signal(str, int, float)
-    chosen = Signal(str)
-
-    def __init__(self, model: LiveModel) -> None:
-        super().__init__(len(model.points()), 4)
-        self.live = model
-        self.side = model.own_side
-        self.names = model.points()
-        self.setHorizontalHeaderLabels(["point", "x, mm", "y, mm", "z, mm"])
-        self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(22)
-        self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        with QSignalBlocker(self):
-            for row, name in enumerate(self.names):
-                item = QTableWidgetItem(name)
-                item.setFlags(Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable)
-                self.setItem(row, 0, item)
-                for k in range(3):
-                    cell = QTableWidgetItem("")
-                    cell.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-                    self.setItem(row, k + 1, cell)
-        self.itemChanged.connect(self._edited)
-        self.currentCellChanged.connect(lambda row, *_: self.chosen.emit(self.names[row]) if row >= 0 else None)
-
-    def _edited(self, item: QTableWidgetItem) -> None:
-        text = item.text().strip().replace(",", ".").replace("−", "-")
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        self.typed.emit(self.names[item.row()], item.column() - 1, value)
-
-    def follow(self) -> None:
-        """Show the coordinates as they stand; moved points are bold."""
-        with QSignalBlocker(self):
-            for row, name in enumerate(self.names):
-                number = self.live.base.linkage.index(name)
-                now = self.live.design[self.side, number]
-                moved = now != self.live.base.variants.design[self.side, number]
-                for k in range(3):
-                    cell = self.item(row, k + 1)
-                    if cell is None:
-                        continue
-                    cell.setText(f"{now[k]:.3f}")
-                    font = QFont(cell.font())
-                    font.setBold(bool(moved[k]))
-                    cell.setFont(font)
-                    cell.setBackground(QColor("#fbf0c4" if moved[k] else "#ffffff"))
-
-    def select(self, point: str) -> None:
-        """Choose a row without saying so."""
-        with QSignalBlocker(self):
-            self.setCurrentCell(self.names.index(point), 0)
 
 
 class Toggles(QWidget):
@@ -240,21 +103,3 @@ class Toggles(QWidget):
             column.addWidget(box)
             self.boxes[name] = box
         column.addStretch(1)
-
-
-def side_choice(sides: tuple[str, ...] = SIDES) -> QComboBox:
-    """A box to choose left or right with."""
-    box = QComboBox()
-    box.addItems(list(sides))
-    return box
-
-
-def beside(*widgets: QWidget) -> QWidget:
-    """Widgets in a row."""
-    whole = QWidget()
-    row = QHBoxLayout(whole)
-    row.setContentsMargins(4, 2, 4, 2)
-    for widget in widgets:
-        row.addWidget(widget)
-    row.addStretch(1)
-    return whole

@@ -85,6 +85,7 @@ class CurveColumn:
         """As they are now, shape (height, width, 3)."""
         charts, view, ghost = self.charts, self.session.view, self.session.ghost()
         file = self.session.file_curves()
+        charts.paint(*self.session.colours)
         charts.show(view.curves, file, None if ghost is None else ghost.curves)
         other = self.session.other
         charts.legend(file=file is not None, ghost="" if other is None else other.car.title)

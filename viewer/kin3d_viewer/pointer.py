@@ -54,13 +54,17 @@ class Eye:
         return self.parallel and float(np.abs(self.back).max()) >= ALIGNED
 
 
-def pick(scene: Scene, project: object, at: Array, movable: tuple[str, ...]) -> Picked | None:
+def pick(
+    scene: Scene, project: object, at: Array, movable: tuple[str, ...], near: float = PICK_PX
+) -> Picked | None:
     """The movable point nearest to a place of the picture, px from the lower left corner; None when none is near.
 
     Parameters
     ----------
     project : callable
         Places (n, 3) to px (n, 2).
+    near : float
+        Px within which a point is near.
     """
     balls = [p for p in scene.items if isinstance(p, Ball) and p.point in movable and p.name.startswith(SIDES)]
     if not balls:
@@ -69,10 +73,19 @@ def pick(scene: Scene, project: object, at: Array, movable: tuple[str, ...]) -> 
     gaps = np.linalg.norm(project(places) - at, axis=1)  # type: ignore[operator]
     gaps = np.where(np.isfinite(gaps), gaps, np.inf)
     nearest = int(np.argmin(gaps))
-    if gaps[nearest] > PICK_PX:
+    if gaps[nearest] > near:
         return None
     side, point = balls[nearest].name.split("/", 1)
     return Picked(SIDES.index(side), point)
+
+
+def pick_ball(scene: Scene, project: object, at: Array, near: float = PICK_PX) -> str | None:
+    """Name of the ball nearest to a place of the picture, constructed places too; None when none is near."""
+    balls = [p for p in scene.items if isinstance(p, Ball)]
+    gaps = np.linalg.norm(project(np.array([b.centre for b in balls])) - at, axis=1)  # type: ignore[operator]
+    gaps = np.where(np.isfinite(gaps), gaps, np.inf)
+    nearest = int(np.argmin(gaps))
+    return balls[nearest].name if gaps[nearest] <= near else None
 
 
 def drag_shift(eye: Eye, moved_px: Array, lock: str, px_along: Array | None) -> Array | str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kin3d.studies.wheel_construction import ViewName, arm_lines
 from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array, Ball, Label, Line, Primitive
 from kin3d_viewer.snapshot import SIDES, SIGNS, Snapshot
@@ -131,6 +132,7 @@ def _front(now: Snapshot, side: int, contact: Array, mark: str) -> Iterator[Prim
     if y is None or z is None:
         return
     centre = np.array([contact[0], y, z])
+    yield from _arms(now, side, "front", contact, centre, mark)
     label = "" if mark else f"instant centre ({SIDES[side]})"
     yield from _line_to(f"{SIDES[side]}/front centre", f"{mark}front", contact, centre, label)
 
@@ -140,8 +142,20 @@ def _side(now: Snapshot, side: int, contact: Array, mark: str) -> Iterator[Primi
     if x is None or z is None:
         return
     centre = np.array([x, contact[1], z])
+    yield from _arms(now, side, "side", contact, centre, mark)
     label = "side-view centre" if side == 0 and not mark else ""
     yield from _line_to(f"{SIDES[side]}/side centre", f"{mark}side", contact, centre, label)
+
+
+def _arms(
+    now: Snapshot, side: int, view: ViewName, contact: Array, centre: Array, mark: str
+) -> Iterator[Primitive]:
+    """The arms produced in the view's plane, to where they come nearest to the instant centre."""
+    for arm in arm_lines(now.linkage, view, now.points[side], contact, centre):
+        reach = float(np.clip((centre - arm.start) @ arm.direction, -REACH_MM, REACH_MM))
+        places = np.array([arm.start, arm.start + reach * arm.direction])
+        if np.isfinite(places).all():
+            yield Line(f"{SIDES[side]}/{view} centre/{arm.body}", f"{mark}{view} arms", places)
 
 
 def _line_to(name: str, view: str, contact: Array, centre: Array, label: str) -> Iterator[Primitive]:

@@ -14,6 +14,7 @@ from kin3d_viewer.forces import rod_force
 from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Scene
 from kin3d_viewer.scene import Other, scene
+from kin3d_viewer.scene_marks import with_marks
 from kin3d_viewer.style import CARS
 
 
@@ -29,12 +30,22 @@ class Session:
         The ghost; never changed.
     lacking : str
         What is missing for the rod's force, after a scene was asked to show it.
+    swapped : bool
+        Whether the cars have changed places; each keeps its colour.
+    marked : tuple of str
+        Names of balls of the scene whose names stand beside them: the points that are picked.
+    ruler : (str, str) or None
+        Names of two balls whose distance is shown.
     """
 
     editor: Editor
     other: LiveModel | None = None
     lacking: str = field(init=False, default="")
+    swapped: bool = field(init=False, default=False)
+    marked: tuple[str, ...] = field(init=False, default=())
+    ruler: tuple[str, str] | None = field(init=False, default=None)
     _ghost: tuple[tuple[object, ...], View] | None = field(init=False, default=None)
+    _resting: Editor | None = field(init=False, default=None)
 
     @staticmethod
     def of(car: Car, axle: AxleName, drives: Drives, other: Car | None = None, over: str = "travel_mm") -> Session:
@@ -52,6 +63,34 @@ class Session:
         """What the curves run over."""
         return self.editor.model.over
 
+    def swap(self) -> Step:
+        """Show and change the other car, this one beside it; the changes of both stay, and can be taken back.
+
+        Without another car nothing changes, and the reason is told.
+        """
+        if self.other is None:
+            return Step(self.view, "there is no other car to swap with: open one beside")
+        drives, here = self.editor.drives, self.editor
+        self.editor = self._resting or Editor(self.other)
+        self._resting, self.other, self.swapped = here, here.model, not self.swapped
+        self.editor.model.over = here.model.over
+        self._file.clear()
+        self._ghost = None
+        return self.editor.drive(**drives.as_dict())
+
+    def stand_beside(self, car: Car | None) -> None:
+        """Put another car beside the one that is shown, or none; raises what its model raises."""
+        editor = self.editor
+        self.other = None if car is None else LiveModel(car, editor.model.axle, editor.model.over)
+        self._ghost = self._resting = None
+        self.swapped = False
+
+    @property
+    def unsaved(self) -> tuple[str, ...]:
+        """Titles of cars with changes that no file has."""
+        editors = [e for e in (self.editor, self._resting) if e is not None]
+        return tuple(e.model.car.title for e in editors if e.unsaved)
+
     def run_over(self, drive: str) -> Step:
         """Let the curves run over another drive."""
         self.editor.model.over = drive
@@ -63,7 +102,7 @@ class Session:
         """The other car at the same place of the sliders; None without one, or where it does not get there."""
         if self.other is None:
             return None
-        key = (self.editor.drives, self.over, tuple(self.other.ranges[self.over]))
+        key = (self.editor.drives, self.over, tuple(self.other.ranges[self.over]), id(self.other.design))
         if self._ghost is None or self._ghost[0] != key:
             self._ghost = key, self.other.solve(self.other.design, self.editor.drives)
         return self._ghost[1]
@@ -92,7 +131,9 @@ class Session:
             found = rod_force(self.editor.model, view)
             self.lacking = found if isinstance(found, str) else ""
             now = now if isinstance(found, str) else replace(now, forces_n=found)
-        return scene(now) if ghost is None else scene(now, [Other(ghost.now)], "A")
+        front, beside = self.letters
+        whole = scene(now) if ghost is None else scene(now, [Other(ghost.now, beside)], front)
+        return with_marks(whole, self.marked, self.ruler)
 
     def caption(self) -> str:
         """One line: which car, which axle, where the sliders stand."""
@@ -105,8 +146,20 @@ class Session:
         parts += [f"rack {drives.rack_mm:+.1f} mm"] if drives.rack_mm or self.over == "rack_mm" else []
         return "  ·  ".join(parts).replace("-", "−")
 
+    @property
+    def letters(self) -> tuple[str, str]:
+        """Which of the two colours the car that is shown has, and which the other."""
+        return ("B", "A") if self.swapped else ("A", "B")
+
+    @property
+    def colours(self) -> tuple[str, str]:
+        """The colours themselves."""
+        front, beside = self.letters
+        return CARS[front], CARS[beside]
+
     def cars(self) -> tuple[tuple[str, str], ...]:
         """Colour and title of both cars; nothing where there is one."""
         if self.other is None:
             return ()
-        return (CARS["A"], self.editor.model.car.title), (CARS["B"], self.other.car.title)
+        front, beside = self.colours
+        return (front, self.editor.model.car.title), (beside, self.other.car.title)

@@ -22,6 +22,7 @@ from kin3d_viewer.style import PAPER, PICKED, ROLES, SHOWN
 from kin3d_viewer.views import VIEWS, Framing, framing, seen_places
 
 SPECULAR = 0.18
+LEAST_FREE = 0.3  # of the height, for the linkage
 SAME_VIEW = 0.99999  # cosine within which a camera has not been turned
 EDGES = {"ground": 0.16, "wheel": 0.75, "A wheel": 0.35, "B wheel": 0.35}  # opacity of lines that only help
 FIT = ("front centres", "side centres", "screw axis")
@@ -50,7 +51,7 @@ class Stage:
         self.plotter = plotter
         self.layers = set(layers)
         self.scene: Scene | None = None
-        self.highlight = ""
+        self.highlights: tuple[str, ...] = ()
         self.marker = 1.0
         self._drawn: dict[str, _Drawn] = {}
         self.overlay = Overlay(plotter)
@@ -84,8 +85,8 @@ class Stage:
         self._drawn[name].bring(what)
 
     def _mark(self, items: list[Primitive]) -> None:
-        """A larger ball about the point that is picked."""
-        chosen = [p for p in items if p.name == self.highlight and isinstance(p, Ball)]
+        """A larger ball about each point that is picked."""
+        chosen = [p for p in items if p.name in self.highlights and isinstance(p, Ball)]
         rings = [surface(Ball("", "contact", p.centre, 2.3 * p.radius_mm, "ball")) for p in chosen]
         self._put("picked", joined(rings), "contact")
 
@@ -119,8 +120,8 @@ class Stage:
 
     def look(self, view: str, focus: str = "axle", places: Array | None = None) -> Framing:
         """Put the camera to a view that holds what there is, or the places given (picture's frame, shape (n, 3))."""
-        width, height = self.plotter.window_size
-        free = 1.0 - 2.0 * max(self.overlay.top_px, BOTTOM_PX * self.overlay.scale) / height
+        width, height = (max(1, n) for n in self.plotter.window_size)  # a window that was never shown has no size
+        free = max(LEAST_FREE, 1.0 - 2.0 * max(self.overlay.top_px, BOTTOM_PX * self.overlay.scale) / height)
         held = self.places(focus) if places is None else places
         found = framing(view, held, width / height, 1.06, free)
         self.aim(found)

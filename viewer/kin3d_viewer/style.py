@@ -54,15 +54,16 @@ LAYERS = {
     "chassis": "the chassis, as a cage through its joints",
     "steering axis": "steering axis down to the ground",
     "screw axis": "instant screw axis of the upright, with the sense of its pitch",
-    "front centres": "front-view instant centres, lines to the contact points, roll centre and its path",
-    "side centres": "side-view instant centres with their lines",
+    "front centres": "front-view construction: lines of the arms, instant centres, roll centre and its path",
+    "side centres": "side-view construction: lines of the arms, instant centres",
     "trails": "where the instant centres go over the sweep",
     "rod force": "force in the rod for the static wheel load, as its width and its sign",
+    "marks": "names of picked points, the distance between two",
     "labels": "names of the parts",
     "point names": "names of the points",
     "meshes": "meshes from files",
 }
-SHOWN = ("linkage", "wheels", "joints", "ground", "steering axis", "labels", "meshes")
+SHOWN = ("linkage", "wheels", "joints", "ground", "steering axis", "marks", "labels", "meshes")
 WEBS = {"upright": 0.22, "rocker": 0.75, **dict.fromkeys(("lower arm", "upper arm", "other part"), 0.28)}  # opacity
 
 
@@ -70,11 +71,13 @@ def _centres(mark: str, front: str, roll: str, side: str, dash: tuple[float, ...
     """Looks of the lines and centres of one car."""
     return {
         f"{mark}front line": Look(front, "front centres", width_px=2.0, dash=dash),
+        f"{mark}front arms": Look(front, "front centres", opacity=0.55, width_px=1.2, dash=(6.0, 8.0)),
         f"{mark}front centre": Look(front, "front centres"),
         f"{mark}roll centre": Look(roll, "front centres"),
         f"{mark}roll path": Look(roll, "front centres", width_px=3.0),
         f"{mark}front trail": Look(front, "trails", opacity=0.6, width_px=2.5),
         f"{mark}side line": Look(side, "side centres", width_px=2.0, dash=(12.0, 12.0)),
+        f"{mark}side arms": Look(side, "side centres", opacity=0.55, width_px=1.2, dash=(6.0, 8.0)),
         f"{mark}side centre": Look(side, "side centres"),
         f"{mark}side trail": Look(side, "trails", opacity=0.6, width_px=2.5),
     }
@@ -102,7 +105,9 @@ ROLES: dict[str, Look] = {
     **_centres("B ", CARS["B"], CARS["B"], CARS["B"], (16.0, 8.0)),
     **_centres("now ", CONSTRUCTION, ROLL_CENTRE, CONSTRUCTION, ()),
     **{f"{c} linkage": Look(colour, opacity=0.35) for c, colour in CARS.items()},
-    **{f"{c} wheel": Look(colour, "wheels", opacity=0.10) for c, colour in CARS.items()},
+    **{f"{c} wheel": Look(colour, "wheels", opacity=0.05) for c, colour in CARS.items()},
+    "picked name": Look(INK, "marks"),
+    "measure": Look(PICKED, "marks", width_px=2.5),
     "label": Look(INK, "labels"),
     "point name": Look(INK, "point names"),
     "mesh": Look("#b9c0c4", "meshes", opacity=0.45),
@@ -120,6 +125,7 @@ QDockWidget::title { background: #dfe4df; padding: 4px 8px; }
 QToolBar { background: #dfe4df; border: none; spacing: 2px; padding: 3px; }
 QToolButton { padding: 4px 9px; }
 QTableWidget { gridline-color: #dde1df; background: white; }
-QDialog#help { background: #fffdf4; border: 1px solid #1f2a33; }
+QDialog#help, QDialog#help QScrollArea, QDialog#help QWidget { background: #fffdf4; }
+QDialog#help { border: 1px solid #1f2a33; }
 QStatusBar { background: #dfe4df; }
 """

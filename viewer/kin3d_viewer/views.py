@@ -94,7 +94,7 @@ def seen_places(scene: Scene, focus: str = "axle") -> Array:
     """Corners of what a picture must hold: the whole axle, or one side of it; shape (n, 3)."""
     out: list[Array] = []
     for item in scene.items:
-        if focus != "axle" and not item.name.removeprefix("B/").startswith(focus):
+        if focus != "axle" and not item.name.removeprefix("A/").removeprefix("B/").startswith(focus):
             continue
         if isinstance(item, Wheel):
             out += _wheel_corners(item)

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QDialog, QFileDialog, QGridLayout, QLabel, QWidget
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtWidgets import QDialog, QFileDialog, QFrame, QGridLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from kin3d.errors import Kin3dError
 from kin3d.writing.files import check_place, replacing
+from kin3d_viewer.curve_files import save_curves
 from kin3d_viewer.images import STILLS, save_still
 from kin3d_viewer.keys import help_rows
 from kin3d_viewer.model import LiveModel
 from kin3d_viewer.saving import save_car
+from kin3d_viewer.session import Session
 from kin3d_viewer.stage import Stage
 
 STILL_SCALE = 2
@@ -49,6 +51,28 @@ def ask_picture(parent: QWidget, take: Callable[[], Any]) -> str:
     return f"picture saved: {name}"
 
 
+def ask_curves(parent: QWidget, session: Session, names: Sequence[str]) -> str:
+    """Ask for a file and save the curves there; returns what to say."""
+    if not names:
+        return "no curves saved: none is chosen in the tab Curves"
+    kinds = "Table (*.csv);;Picture (*.svg *.pdf *.png)"
+    name = _ask(parent, "Save the curves", Path("curves.csv"), kinds)
+    if not name:
+        return "no curves saved"
+    try:
+        with replacing():  # the dialog has asked whether an older file is to be replaced
+            return save_curves(session, names, Path(name if Path(name).suffix else f"{name}.csv"))
+    except Kin3dError as error:
+        return f"no curves saved: {error}"
+
+
+def ask_open(parent: QWidget, title: str, folder: Path) -> Path | None:
+    """Ask for a car file; None when none was chosen."""
+    options = QFileDialog.Option.DontUseNativeDialog
+    name = QFileDialog.getOpenFileName(parent, title, str(folder), "Car file (*.toml)", options=options)[0]
+    return Path(name) if name else None
+
+
 def _ask(parent: QWidget, title: str, usual: Path, kinds: str) -> str:
     # the dialog of Qt itself looks and works the same on every desktop
     options = QFileDialog.Option.DontUseNativeDialog
@@ -73,26 +97,33 @@ def show_help(parent: QWidget) -> QDialog:
 
 
 class _Help(QDialog):
-    """A sheet over the middle of its parent."""
+    """A sheet over the middle of its parent, which scrolls where it is larger than it."""
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent, Qt.WindowType.FramelessWindowHint | Qt.WindowType.Dialog)
         self.setObjectName("help")
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.setWindowOpacity(0.96)
-        grid = QGridLayout(self)
-        grid.setContentsMargins(28, 22, 28, 22)
+        sheet = QWidget()
+        grid = QGridLayout(sheet)
         grid.setHorizontalSpacing(18)
+        half = sum(len(rows) + 1 for _, rows in help_rows()) / 2
         column, row = 0, 0
         for title, rows in help_rows():
-            if row > 15:
-                column, row = column + 2, 0
+            if row + len(rows) / 2 > half and column == 0:
+                column, row = 2, 0
             grid.addWidget(QLabel(f"<b>{title}</b>"), row, column, 1, 2)
             for k, (keys, about) in enumerate(rows, 1):
                 grid.addWidget(QLabel(keys), row + k, column)
                 grid.addWidget(QLabel(about), row + k, column + 1)
             row += len(rows) + 1
-        self.adjustSize()
+        area = QScrollArea()
+        area.setWidget(sheet)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(22, 18, 12, 18)
+        layout.addWidget(area)
+        wanted = sheet.sizeHint() + QSize(60, 44)
+        self.resize(wanted.boundedTo(parent.size() - QSize(30, 30)))
         self.move(parent.geometry().center() - self.rect().center())
 
     def keyPressEvent(self, _event: Any) -> None:  # noqa: N802 - Qt's name
