@@ -27,7 +27,7 @@ DriveName = Literal["travel", "heave", "roll", "pitch"]
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
+class SweptDrive:
     """What moves the wheels.
 
     Attributes
@@ -67,16 +67,16 @@ class Drive:
         return f"{self.name} {', '.join(f'{v:+g}' for v in values)} {self.unit}"
 
 
-DRIVES: dict[DriveName, Drive] = {
+DRIVES: dict[DriveName, SweptDrive] = {
     d.name: d
     for d in (
-        Drive("travel", "travel_mm", "wheel travel", "mm", "bump positive"),
-        Drive("heave", "heave_mm", "heave of both wheels", "mm", "bump positive"),
-        Drive("roll", "roll_deg", "roll of the body", "deg", "left side up positive"),
-        Drive("pitch", "pitch_deg", "pitch of the body", "deg", "nose down positive"),
+        SweptDrive("travel", "travel_mm", "wheel travel", "mm", "bump positive"),
+        SweptDrive("heave", "heave_mm", "heave of both wheels", "mm", "bump positive"),
+        SweptDrive("roll", "roll_deg", "roll of the body", "deg", "left side up positive"),
+        SweptDrive("pitch", "pitch_deg", "pitch of the body", "deg", "nose down positive"),
     )
 }
-Given = Sequence[float] | Array | float | None
+DriveRange = Sequence[float] | Array | float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class Case:
     Attributes
     ----------
     axle : {"front", "rear"}
-    drive : Drive
+    drive : SweptDrive
     at : ndarray, shape (positions,)
         Values of the drive.
     held : mapping of str to float
@@ -98,7 +98,7 @@ class Case:
     """
 
     axle: AxleName
-    drive: Drive
+    drive: SweptDrive
     at: Array
     held: Mapping[str, float] = field(default_factory=dict)
     side: Side | None = None
@@ -140,14 +140,14 @@ class Case:
 
 def case_of(
     axle: AxleName,
-    travel: Given,
+    travel: DriveRange,
     default: Sequence[float],
     measures: Sequence[str] | None,
     side: Side | None = None,
     *,
-    heave: Given = None,
-    roll: Given = None,
-    pitch: Given = None,
+    heave: DriveRange = None,
+    roll: DriveRange = None,
+    pitch: DriveRange = None,
     rack: float = 0.0,
 ) -> Case:
     """The case of the drives that are given and the measures that are named.
@@ -164,7 +164,7 @@ def case_of(
     RequestError
         For several drives with more than one value, drives that do not go together, or a measure that is not known.
     """
-    given: dict[DriveName, Given] = {"heave": heave, "roll": roll, "pitch": pitch}
+    given: dict[DriveName, DriveRange] = {"heave": heave, "roll": roll, "pitch": pitch}
     there = {name: _values(name, v) for name, v in given.items() if v is not None}
     names = None if measures is None else asked(measures)
     _known(axle, names)
@@ -188,7 +188,7 @@ def case_of(
     return Case(axle, DRIVES[drive], at, {**held, "rack": float(rack)}, side, whole)
 
 
-def _values(name: str, given: Given) -> Array:
+def _values(name: str, given: DriveRange) -> Array:
     at = np.atleast_1d(np.asarray(given, dtype=float))
     angle = name in ("roll", "pitch")
     if not at.size or not np.isfinite(at).all() or (angle and np.abs(at).max() >= MOST_ANGLE_DEG):

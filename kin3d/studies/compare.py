@@ -18,7 +18,7 @@ from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import compare_view as view
 from kin3d.studies.attribution import attribute
-from kin3d.studies.case import Case, CaseModel, Given, case_of
+from kin3d.studies.case import Case, CaseModel, DriveRange, case_of
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
@@ -158,12 +158,12 @@ class Comparison(Result):
 def compare(
     cars: Sequence[Car],
     axle: AxleName = "front",
-    travel: Given = None,
+    travel: DriveRange = None,
     measures: Sequence[str] | None = None,
     *,
-    heave: Given = None,
-    roll: Given = None,
-    pitch: Given = None,
+    heave: DriveRange = None,
+    roll: DriveRange = None,
+    pitch: DriveRange = None,
     rack: float = 0.0,
     side: Side | None = None,
     sigma: float | None = None,

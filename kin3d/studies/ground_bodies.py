@@ -36,7 +36,7 @@ class CarSubject:
 
 
 @dataclass(frozen=True, slots=True)
-class Bodies:
+class GroundBodies:
     """One axle, or both of a car.
 
     Attributes
@@ -54,12 +54,12 @@ class Bodies:
         """Corners in the order of the rows: left and right of each axle in turn."""
         return tuple(CornerModel.from_model(m, side) for m in self.axles for side in SIDES)
 
-    def with_figures_of(self, other: Bodies) -> Bodies:
+    def with_figures_of(self, other: GroundBodies) -> GroundBodies:
         """The same linkages with the figures of the car file of another car."""
         axles = tuple(replace(m, axle=o.axle, car=o.car) for m, o in zip(self.axles, other.axles, strict=True))
         if self.whole is None or other.whole is None:
-            return Bodies(axles, None)
-        return Bodies(axles, replace(self.whole, car=other.whole.car))
+            return GroundBodies(axles, None)
+        return GroundBodies(axles, replace(self.whole, car=other.whole.car))
 
     def models(self, designs: Array, rack_axes: Array | None) -> tuple[AxleModel, ...]:
         """The axles with every car as a variant: all left corners, then all right ones."""

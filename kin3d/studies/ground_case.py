@@ -21,9 +21,9 @@ from kin3d.spatial.vectors import Number
 from kin3d.studies.car import STEERED, CarModel
 from kin3d.studies.case import Case
 from kin3d.studies.corner_model import CornerModel, Derived
-from kin3d.studies.ground_bodies import Bodies, CarSubject
+from kin3d.studies.ground_bodies import CarSubject, GroundBodies
 from kin3d.studies.ground_contact import Stance, need_radius, put_on_ground
-from kin3d.studies.ground_jets import Look, Wheels
+from kin3d.studies.ground_jets import GroundLanes, Wheels
 
 Array = NDArray[np.float64]
 LANES = 4096  # lanes times directions whose derivatives are held at once
@@ -34,7 +34,7 @@ class GroundCase:
     """An axle, or a car, over heave, roll or pitch; see `CaseModel`."""
 
     case: Case
-    bodies: Bodies
+    bodies: GroundBodies
 
     @staticmethod
     def of(case: Case, car: Car) -> GroundCase:
@@ -48,7 +48,7 @@ class GroundCase:
         whole = CarModel.of(car) if case.whole else None
         axles = (AxleModel.of(car, case.axle),) if whole is None else whole.axles
         need_radius(axles)
-        return GroundCase(case, Bodies(axles, whole))
+        return GroundCase(case, GroundBodies(axles, whole))
 
     @property
     def parts(self) -> tuple[CornerModel, ...]:
@@ -182,7 +182,7 @@ class GroundCase:
         measures: Sequence[Measure],
     ) -> tuple[CornerPair, Any]:
         """What measures of the asked axle, and of the car, are computed from."""
-        look = Look(self.bodies, self.subject, self.case.drive.name, wheels, part, outer, seeds, figures, figure_seeds)
+        look = GroundLanes(self.bodies, self.subject, self.case.drive.name, wheels, part, outer, seeds, figures, figure_seeds)
         placed = look.placed()
         steered = any(m.name == "ackermann_pct" for m in measures) and bool(look.stance.rack_mm.any())
         pairs = [look.pair(k, placed, steered) for k in range(len(self.bodies.axles))]

@@ -22,7 +22,7 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number, dot
-from kin3d.studies.ground_bodies import Bodies
+from kin3d.studies.ground_bodies import GroundBodies
 from kin3d.studies.ground_contact import Stance, Standing
 
 Array = NDArray[np.float64]
@@ -59,12 +59,12 @@ class Wheels:
     shifts: tuple[Array, ...]
 
 
-class Look:
+class GroundLanes:
     """Some positions of a ground case, with everything as jets of the outer generators (drive, directions)."""
 
     def __init__(
         self,
-        bodies: Bodies,
+        bodies: GroundBodies,
         subject: object,
         drive: str,
         wheels: Wheels,

@@ -23,7 +23,7 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
 from kin3d.solve.status import Status
 from kin3d.studies import tolerance_view as view
-from kin3d.studies.case import Case, Given, case_of
+from kin3d.studies.case import Case, DriveRange, case_of
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Samples, Study, draw, spread_of
 from kin3d.studies.registry import left_out_sentences, shown
@@ -178,12 +178,12 @@ class Tolerance(Result):
 def tolerance(
     car: Car,
     axle: AxleName = "front",
-    travel: Given = None,
+    travel: DriveRange = None,
     measures: Sequence[str] | None = None,
     *,
-    heave: Given = None,
-    roll: Given = None,
-    pitch: Given = None,
+    heave: DriveRange = None,
+    roll: DriveRange = None,
+    pitch: DriveRange = None,
     rack: float = 0.0,
     sigma: float | None = None,
     samples: int = SAMPLES,

@@ -21,8 +21,8 @@ from kin3d.reading.text import FindingLog
 AGREED = 0.75  # share of the coordinates seen twice that must agree where views are told apart by agreement
 LEAST_TWICE = 4  # fewest coordinates seen twice that can tell views apart
 MAX_WAYS = 4096  # combinations of viewing directions that are tried
-Axes = tuple[Axis, Axis]
-Trial = tuple[tuple[ViewMarks, Axes], ...]  # one way to understand the sheet: of every view its marks and its axes
+AxisPair = tuple[Axis, Axis]
+Trial = tuple[tuple[ViewMarks, AxisPair], ...]  # one way to understand the sheet: of every view its marks and its axes
 _WAYS: dict[str, tuple[tuple[int, int], ...]] = {
     "front": ((1, 2),), "rear": ((1, 2),), "side": ((0, 2),), "plan": ((0, 1), (1, 0)),
 }  # fmt: skip
@@ -43,7 +43,7 @@ def agreement(fit: Fusion, tolerance_mm: float) -> tuple[int, int]:
     return len(twice), sum(1 for key in twice if fit.spread_mm[key] < tolerance_mm)
 
 
-def ways(view: DeclaredView) -> list[Axes]:
+def ways(view: DeclaredView) -> list[AxisPair]:
     """Return the ways in which a view of undeclared axes may look: two signs, and for a plan two turns."""
     if view.axes is not None:
         return [view.axes]
@@ -142,7 +142,7 @@ def _fitted(
     return fit, names, datum
 
 
-def _view(declared: DeclaredView, axes: Axes, scale: dict[str, float]) -> SheetView:
+def _view(declared: DeclaredView, axes: AxisPair, scale: dict[str, float]) -> SheetView:
     return SheetView(declared.name, axes, scale[declared.name], declared.origin, declared.sigma_mm or 1.0)
 
 
