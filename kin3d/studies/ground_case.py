@@ -182,7 +182,8 @@ class GroundCase:
         measures: Sequence[Measure],
     ) -> tuple[CornerPair, Any]:
         """What measures of the asked axle, and of the car, are computed from."""
-        look = GroundLanes(self.bodies, self.subject, self.case.drive.name, wheels, part, outer, seeds, figures, figure_seeds)
+        drive = self.case.drive.name
+        look = GroundLanes(self.bodies, self.subject, drive, wheels, part, outer, seeds, figures, figure_seeds)
         placed = look.placed()
         steered = any(m.name == "ackermann_pct" for m in measures) and bool(look.stance.rack_mm.any())
         pairs = [look.pair(k, placed, steered) for k in range(len(self.bodies.axles))]
