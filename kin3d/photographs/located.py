@@ -14,7 +14,7 @@ from kin3d.errors import Finding
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.photographs import located_view as view
 from kin3d.photographs.advice import Help, helps
-from kin3d.photographs.located_car import LocatedCar, PhotoSource, car_of, sources_of
+from kin3d.photographs.located_car import LocatedCar, PhotoSource, car_of, known_source, sources_of
 from kin3d.photographs.model import Model
 from kin3d.photographs.parameters import parameters_of
 from kin3d.photographs.refusal import refuse_few, refuse_misfit
@@ -159,10 +159,26 @@ class Located(Result):
         ]  # fmt: skip
         if alone:
             out.append(f"no other mark checks these: {'; '.join(alone)}")
+        if lone := self._unchecked_figures():
+            told = "no other mark or figure checks these, so that an error below the one in brackets would not show"
+            out.append(f"{told}: {'; '.join(lone)}")
         for car in self.cars:
             if car.carried:
                 out.append(f"{car.title}: rests on the template by more than half: {', '.join(car.carried)}")
         return (*out, *self.left_out)
+
+    def _unchecked_figures(self) -> list[str]:
+        """Stated figures that nothing else checks, with the error that each could have unseen."""
+        checked, out = self.checked, []
+        for k, p in enumerate(checked.model.parameters.listed):
+            measured = p.group in ("wheels", "points", "position") and p.stated and checked.fit.known.observed[k]
+            if measured and checked.figure_redundancy[k] < UNCHECKED:
+                size = float(checked.figure_unseen[k])
+                turned = p.name.split()[-1] in ("camber", "toe")
+                off = f"{np.degrees(size):.2g}°" if turned else f"{size:.2g} mm"
+                name = known_source(checked.model.parameters, k).name
+                out.append(f"{name} ({off})" if np.isfinite(size) else f"{name} (any)")
+        return out
 
     def save(self, path: str | PathLike[str], table: str | None = None) -> int:
         """Write the result; a point table (.csv) gets its covariance beside it as NAME.covariance.csv."""

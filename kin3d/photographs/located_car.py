@@ -139,7 +139,7 @@ def sources_of(checked: Checked) -> tuple[tuple[PhotoSource, ...], Array]:
     parameters, spread = checked.model.parameters, checked.spread
     observed = np.flatnonzero(checked.fit.known.observed)
     sources = [_mark_source(checked, int(k), part) for k, part in _parts(checked.fit.model.rows)]
-    sources += [_known_source(parameters, int(k)) for k in observed]
+    sources += [known_source(parameters, int(k)) for k in observed]
     return tuple(sources), np.hstack([spread.effect, spread.known_effect[:, observed]])
 
 
@@ -169,7 +169,7 @@ _GROUPED = {
 }  # fmt: skip
 
 
-def _known_source(parameters: Parameters, number: int) -> PhotoSource:
+def known_source(parameters: Parameters, number: int) -> PhotoSource:
     p = parameters.listed[number]
     car, photo = _owner(parameters, number)
     file = f"{parameters.cars[car].source.resolve()}{f' {photo}' if photo else ''}"

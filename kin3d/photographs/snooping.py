@@ -21,6 +21,7 @@ BEYOND = 3.5  # w of one number that is not believed
 BEYOND_TWO = 3.917  # w of a place (two numbers), equally seldom
 GROSS = 6.0  # sigmas off a robust fit at which a mark is out before the tests begin
 UNCHECKED = 0.05  # redundancy below which no other mark checks this one
+LEAST_REDUNDANCY = 1e-4  # of a figure that is tested: an error shows in its own residual by this part
 ROUNDS = 60
 
 
@@ -66,6 +67,17 @@ class Checked:
         """Numbers more than needed."""
         known = self.fit.known
         return int(len(self.fit.equations.residual) + known.observed.sum() - known.free.sum())
+
+    @property
+    def figure_unseen(self) -> Array:
+        """The least error of each figure that would show, in its own unit, shape (parameters,).
+
+        W. Baarda's reliability: an error shows by the part that the redundancy says; infinite where nothing checks.
+        """
+        sigma = known_of(self.model).sigma
+        part = np.where(self.figure_redundancy > LEAST_REDUNDANCY, self.figure_redundancy, np.nan)
+        out: Array = np.where(np.isfinite(sigma) & np.isfinite(part), BEYOND * sigma / np.sqrt(part), inf)
+        return out
 
     @property
     def square_sum(self) -> float:
@@ -115,7 +127,7 @@ def _change(checked: Checked, out: set[int], figures: set[int]) -> None:
     inside = np.array([k not in out for k in range(len(checked.w))], dtype=bool)
     w = np.where(inside & (checked.redundancy > 0.01), checked.w, 0.0)
     stated = np.array([p.stated for p in checked.model.parameters.listed], dtype=bool)
-    tested = stated & (checked.figure_redundancy > 0.01)
+    tested = stated & (checked.figure_redundancy > LEAST_REDUNDANCY)
     figure_w = np.where(tested & ~np.isin(np.arange(len(stated)), list(figures)), np.abs(checked.figure_w), 0.0)
     worst, worst_figure = float(w.max(initial=0.0)), float(figure_w.max(initial=0.0))
     if max(worst, worst_figure) <= BEYOND:

@@ -1,6 +1,7 @@
 """Coverage of coordinates and measures from photographs over many scenes, and the sigmas of several sets of pictures.
 
-``python -m tests.by_hand.photo_coverage coverage 300 [first seed]``, and ``sets 12`` in place of it.
+``python -m tests.by_hand.photo_coverage coverage 300 [first seed]``; in place of it ``rear 300`` for rear axles from
+behind, and ``sets 12`` for the sets of pictures.
 Each scene's seed is its number, so that any of them can be made again.
 """
 
@@ -13,7 +14,7 @@ import numpy as np
 
 from kin3d.photographs.adjust import adjust, spread
 from tests import photo_scenes as scenes
-from tests.photo_scenes import FRONT, LOW, QUARTER, SIDE
+from tests.photo_scenes import BEHIND, FRONT, LOW, QUARTER, SIDE
 
 SETS = {
     "front": ([FRONT], {}),
@@ -62,15 +63,36 @@ def solve(seed, shots, **options):
     }
 
 
+def rear(count, first=0):
+    """The same of rear axles of one car, coordinates alone."""
+    runs = []
+    for seed in range(first, first + count):
+        scene = scenes.scene([CARS[seed % 2]], BEHIND, seed, axle="rear", template_off=40.0)
+        fit = adjust(scene.model, scene.truth)
+        block = scene.parameters.blocks[0]
+        index = np.append(block.points[block.points >= 0], block.other_centre[0])
+        sigma = np.sqrt((spread(fit).factor ** 2).sum(axis=1))
+        off = (fit.state.numbers - scene.truth.numbers)[index] / sigma[index]
+        names = [scene.parameters.listed[k].name for k in index]
+        runs.append({"settled": fit.settled, "off": off, "names": names})
+    _coordinates(runs)
+
+
+def _coordinates(runs):
+    """Print how often the bands of coordinates hold the truth, and how wide their misses spread in sigmas."""
+    off = np.array([r["off"] for r in runs])
+    held = (np.abs(off) < 1.959964).mean(axis=0)
+    print(f"{len(runs)} scenes, {sum(r['settled'] for r in runs)} settled")
+    print(f"coordinates: {held.min():.3f} to {held.max():.3f}, mean {held.mean():.4f}")
+    order = np.argsort(held)
+    for k in (*order[:3], *order[-3:]):
+        print("  least, most:", runs[0]["names"][k], f"{held[k]:.3f}, spread {off[:, k].std():.2f}")
+
+
 def coverage(count, first=0):
     """Part of the scenes in which 95 % bands hold the truth."""
     runs = [solve(seed, [FRONT, QUARTER, LOW], template_off=40.0) for seed in range(first, first + count)]
-    off = np.array([r["off"] for r in runs])
-    held = (np.abs(off) < 1.959964).mean(axis=0)
-    print(f"{count} scenes, {sum(r['settled'] for r in runs)} settled")
-    print(f"coordinates: {held.min():.3f} to {held.max():.3f}, mean {held.mean():.4f}")
-    for k in np.argsort(held)[:3]:
-        print("  least:", runs[0]["names"][k], f"{held[k]:.3f}")
+    _coordinates(runs)
     for key in ("measure", "difference"):
         values = np.array([r[key] for r in runs])
         print(key, np.round((np.abs(values) < 1.959964).mean(axis=0), 3).tolist(), list(scenes.MEASURES))
@@ -108,4 +130,4 @@ def _power(ratio):
 
 
 if __name__ == "__main__":
-    {"coverage": coverage, "sets": sets}[sys.argv[1]](*map(int, sys.argv[2:]))
+    {"coverage": coverage, "rear": rear, "sets": sets}[sys.argv[1]](*map(int, sys.argv[2:]))

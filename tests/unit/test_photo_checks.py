@@ -9,7 +9,7 @@ import pytest
 
 from kin3d.errors import RequestError
 from kin3d.photographs.adjust import adjust
-from kin3d.photographs.located import located
+from kin3d.photographs.located import located, result_of
 from kin3d.photographs.model import Model
 from kin3d.photographs.parameters import parameters_of
 from kin3d.photographs.snooping import BEYOND, snoop
@@ -71,6 +71,33 @@ def test_a_wrong_wheelbase_shows_in_its_own_test():
     assert names == ["wheelbase"]
     assert not found.out
     assert abs(found.figure_w[found.figures_out[0]]) > BEYOND
+
+
+def test_a_wheelbase_that_nothing_checks_is_named(scene):
+    """From ahead nothing tells the wheelbase: one 60 mm wrong passes, and the result says that it would."""
+    known = dict(scene.car.known)
+    known["wheelbase_mm"] = replace(known["wheelbase_mm"], value=known["wheelbase_mm"].value + 60.0)
+    bare = tuple(m for m in scene.car.marks if m.name != "rear")
+    found = result_of(checked(scene, replace(scene.car, known=known, marks=bare)))
+    assert not found.checked.figures_out
+    told = next(n for n in found.notes() if n.startswith("no other mark or figure checks these"))
+    assert "known wheelbase (any)" in told
+    # by the definition: an error of that size moves its own residual by 3.5 of the residual's deviations
+    listed = found.checked.model.parameters.listed
+    k = next(i for i, p in enumerate(listed) if p.name == "loaded radius")
+    part = found.checked.figure_redundancy[k]
+    np.testing.assert_allclose(found.checked.figure_unseen[k] * part / (3.0 * part**0.5), 3.5, rtol=1e-9, atol=0.0)
+
+
+def test_a_wheelbase_60_mm_wrong_shows_where_a_side_view_checks_it():
+    scene = scenes.scene(["dunlin", "plover"], [FRONT, QUARTER, SIDE, LOW], SEED, template_off=15.0)
+    first = scene.car.same_as
+    known = dict(first.known)
+    known["wheelbase_mm"] = replace(known["wheelbase_mm"], value=known["wheelbase_mm"].value + 60.0)
+    found = checked(scene, replace(scene.car, same_as=replace(first, known=known)))
+    listed = found.model.parameters.listed
+    assert [listed[k].name for k in found.figures_out] == ["wheelbase"]
+    assert not found.out
 
 
 def test_too_few_marks_are_refused_with_what_is_missing(scene):

@@ -65,6 +65,40 @@ def test_anti_dive_and_the_change_are_those_of_the_tables():
     assert sigma < apart  # what both share does not count twice
 
 
+def test_a_ghost_that_was_adjusted_apart_has_errors_of_its_own():
+    """Its figures are those of its own adjustment, through the other's camera; nothing of its errors is shared."""
+    alone = []
+    for name in ("plover", "dunlin"):
+        made = scene((name,), (FRONT, QUARTER), 1, noise=False)
+        alone.append(located_of(made, adjust(made.model, made.truth)))
+    ghost = (axle_of("dunlin"), alone[1], alone[1].cars[0].source)
+    drawn = on_photograph(alone[0], alone[0].cars[0].source, "front", axle_of("plover"), ghost, plain=True)
+    assert not drawn.together
+    assert any("was not adjusted together" in n for n in drawn.notes())
+    itself = on_photograph(alone[1], alone[1].cars[0].source, "front", axle_of("dunlin"), plain=True)
+    for a, b in zip(drawn.ghost.figures, itself.own.figures, strict=True):
+        np.testing.assert_allclose(a.value, b.value, rtol=1e-9, atol=0.0)
+        np.testing.assert_allclose(a.width, b.width, rtol=1e-6, atol=0.0)
+    # to the same camera, from marks without noise, it is where the ghost of one adjustment is
+    np.testing.assert_allclose(drawn.ghost.roll_centre, on("plover front", plain=True).ghost.roll_centre, atol=0.01)
+    widths = [one.figures[0].width for one in (drawn.own, drawn.ghost)]
+    told = re.search(r"by 13 ± (\d+) mm|\((?:\+)?13 ± (\d+) mm\)", drawn.change())
+    assert told is not None, drawn.change()
+    assert abs(float(told[1] or told[2]) - np.hypot(*widths)) < 0.6
+
+
+def test_what_a_wheel_hides_is_told_from_what_is_seen():
+    """From three quarters the near wheel stands before the outer ends of its own arms, the far one before nothing."""
+    own = on("plover quarter", plain=True).own
+    near, far = own.legs_hidden
+    assert near[:5, -1].all()  # outer joints of the left side, behind its tyre
+    assert not near[:5, 0].any()
+    assert not far.any()  # one sees into the far rim
+    assert own.rims_hidden.mean(axis=1).tolist() == [0.0, 1.0, 0.0, 1.0]  # left front, right front, left and right rear
+    for band in own.bands:
+        assert not band.hidden.all()
+
+
 def test_what_cannot_be_said_is_said():
     drawn = on(plain=True)
     near = replace(drawn.own.figures[0], value=drawn.ghost.figures[0].value + 1.0)
