@@ -170,6 +170,7 @@ _GROUPED = {
 
 
 def known_source(parameters: Parameters, number: int) -> PhotoSource:
+    """What is known beforehand of one parameter, as a source of error."""
     p = parameters.listed[number]
     car, photo = _owner(parameters, number)
     file = f"{parameters.cars[car].source.resolve()}{f' {photo}' if photo else ''}"

@@ -14,16 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.adjust import SQUARES, Fit, Loss, adjust, cauchy, sizes
-from kin3d.photographs.model import Model
+from kin3d.photographs.model import Model, State
+from kin3d.photographs.parameters import Parameters
 
 Array = NDArray[np.float64]
 Change = Callable[[Array], None]
 STEERED_MM = (-12.0, 12.0)
+SHORT_ARM_MM = 60.0
 STEERED = 0.3  # rad: wheels of the other axle
 FAR_OFF = 3.3  # sigmas at which a mark of a robust fit casts doubt
 OUT_OF_BOX = 1.8  # a template's box ends at 1.73 of its deviations
 FOCAL_STEPS = (1.3, -1.0)
 ROUNDS = 3
+HOPELESS = 8.0  # times the cost, under a wide loss, beyond which a try is given up
+NEAR, NEAR_TURN, NEAR_SCALE = 0.15, 0.02, 0.1  # deviations, rad and logarithm of scale that are no other optimum
 BETTER = 2e-3  # cost that is lower by less is rounding of unfinished adjustments
 ROBUST = cauchy(2.0)
 
@@ -54,16 +58,32 @@ def in_doubt(fit: Fit) -> bool:
 
 
 def _best(fit: Fit, changes: Iterator[Change], loss: Loss = ROBUST) -> Fit:
-    best = fit
+    best, home = fit, _widely(fit, fit.state)
     for change in changes:
         numbers = fit.state.numbers.copy()
         change(numbers)
-        tried = fit.model.state(numbers, fit.state.turns)
-        tried = adjust(fit.model, tried, fit.known, cauchy(8.0), most=8, settled=0.3).state
-        found = adjust(fit.model, tried, fit.known, loss, most=14, settled=0.05)
+        tried = _widely(fit, fit.model.state(numbers, fit.state.turns))
+        if tried.cost > HOPELESS * home.cost or _same(tried, home):
+            continue
+        found = adjust(fit.model, tried.state, fit.known, loss, most=14, settled=0.05)
         if found.cost < best.cost - BETTER:
             best = found
+            home = _widely(best, best.state)
     return best
+
+
+def _widely(fit: Fit, state: State) -> Fit:
+    """Where a few steps with a wide loss lead from a state."""
+    return adjust(fit.model, state, fit.known, cauchy(8.0), most=8, settled=0.3)
+
+
+def _same(a: Fit, b: Fit) -> bool:
+    """Whether two fits are on their way to the same optimum: others differ by far more than this."""
+    known, pictures = a.known, a.model.parameters.pictures
+    size = np.where(known.observed, np.where(known.observed, known.sigma, 1.0), np.inf)
+    size[pictures[:, 5]] = NEAR_SCALE / NEAR
+    apart = np.abs(a.state.numbers - b.state.numbers) / size
+    return bool(apart.max() < NEAR and np.abs(a.state.turns - b.state.turns).max() < NEAR_TURN)
 
 
 def _mechanism(model: Model, fit: Fit) -> Iterator[Change]:
@@ -76,6 +96,8 @@ def _mechanism(model: Model, fit: Fit) -> Iterator[Change]:
         cameras = numbers[photos[:, :10]].copy()
         numbers[:] = known
         numbers[photos[:, :10]] = cameras
+        for car in range(len(parameters.cars)):
+            _lengthen_arm(parameters, car, numbers)
 
     yield again
     for picture in photos:
@@ -101,6 +123,23 @@ def _mechanism(model: Model, fit: Fit) -> Iterator[Change]:
                 numbers[toe] = known[toe] + sign * parameters.listed[toe].sigma
 
             yield tilted
+
+
+def _lengthen_arm(parameters: Parameters, car: int, numbers: Array) -> None:
+    """Put the steering arm's end well off the steering axis, on its own side of it.
+
+    A template may make an arm so short that the linkage does not close over a rack's stroke, or that a step carries its
+    end to the wrong side.
+    """
+    upright, points = parameters.uprights[car], parameters.blocks[car].points
+    ends = [int(o) for i, o in zip(upright.inner, upright.outer, strict=True) if upright.on_rack[i]]
+    if upright.steering_axis is None or len(ends) != 1:
+        return
+    low, high, end = (np.where(points[k] >= 0, numbers[points[k]], 0.0) for k in (*upright.steering_axis, ends[0]))
+    axis = low[0] + (high[0] - low[0]) * (end[2] - low[2]) / (high[2] - low[2])
+    arm = end[0] - axis
+    if abs(arm) < SHORT_ARM_MM and points[ends[0], 0] >= 0:
+        numbers[points[ends[0], 0]] = axis + np.copysign(SHORT_ARM_MM, arm)
 
 
 def _cameras(model: Model) -> Iterator[Change]:

@@ -98,5 +98,5 @@ def test_a_template_of_the_other_axle_is_told(scene, tmp_path):
     path = write_files(scene, tmp_path)
     assert locate(path).car.axle == "rear"
     path.write_text(path.read_text("utf-8").replace('axle = "rear"', 'axle = "front"'), "utf-8")
-    with pytest.raises(ReadingError, match="wheel_centre at x = -23[0-9.]+ mm, and the front axle stands at 0"):
+    with pytest.raises(ReadingError, match=r"wheel_centre at x = -23[0-9.]+ mm, and the front axle stands at 0"):
         locate(path)
