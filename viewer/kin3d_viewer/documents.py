@@ -4,21 +4,18 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import QObject, QSettings, Qt
-from PySide6.QtWidgets import QMenu, QMessageBox
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import QMenu, QMessageBox, QWidget
 
 from kin3d.errors import Kin3dError
 from kin3d.linkage.car import Car
+from kin3d_viewer.host import Host
 from kin3d_viewer.model import Drives
 from kin3d_viewer.session import Session
 from kin3d_viewer.window_files import ask_car_file, ask_curves, ask_open, ask_picture, still
-
-if TYPE_CHECKING:
-    from PySide6.QtGui import QDragEnterEvent, QDropEvent
-
-    from kin3d_viewer.window import Window
 
 RECENT = 8
 CAR_FILE = ".toml"
@@ -27,25 +24,25 @@ CAR_FILE = ".toml"
 class Documents(QObject):
     """Opens and saves for a window."""
 
-    def __init__(self, window: Window, menu: QMenu) -> None:
-        super().__init__(window)
-        self.window = window
+    def __init__(self, host: Host, parent: QWidget, menu: QMenu) -> None:
+        super().__init__()
+        self.window, self.widget = host, parent
         self.settings = QSettings(QSettings.Format.IniFormat, QSettings.Scope.UserScope, "kin3d", "viewer")
         self.recent_menu = menu
         menu.aboutToShow.connect(self._fill_recent)
-        self.remember(window.session.editor.model.car.source)
+        self.remember(host.session.editor.model.car.source)
 
     # opening
 
     def open(self) -> None:
         """Ask for a car file and open it in place of what is shown."""
-        file = ask_open(self.window, "Open a car", self.window.session.editor.model.car.source.parent)
+        file = ask_open(self.widget, "Open a car", self.window.session.editor.model.car.source.parent)
         if file is not None:
             self.open_file(file)
 
     def open_beside(self) -> None:
         """Ask for a car file and put it beside the car that is shown."""
-        file = ask_open(self.window, "Open another car beside", self.window.session.editor.model.car.source.parent)
+        file = ask_open(self.widget, "Open another car beside", self.window.session.editor.model.car.source.parent)
         if file is not None:
             self.open_file(file, beside=True)
 
@@ -57,7 +54,7 @@ class Documents(QObject):
             car = _read(file)
             self._show(car, beside=beside)
         except Kin3dError as error:
-            QMessageBox.warning(self.window, "Not opened", f"{file} is not opened:\n\n{error}")
+            QMessageBox.warning(self.widget, "Not opened", f"{file} is not opened:\n\n{error}")
             self.window.say(f"not opened: {file}")
             return False
         self.remember(file)
@@ -130,7 +127,7 @@ class Documents(QObject):
     def save(self) -> bool:
         """Save as a new car file; whether it was."""
         editor = self.window.session.editor
-        said = ask_car_file(self.window, editor.model)
+        said = ask_car_file(self.widget, editor.model)
         if said.startswith("saved"):
             editor.note_saved()
             self.window.retitle()
@@ -142,7 +139,7 @@ class Documents(QObject):
         unsaved = self.window.session.unsaved
         if not unsaved:
             return True
-        box = QMessageBox(self.window)
+        box = QMessageBox(self.widget)
         box.setObjectName("unsaved")
         box.setIcon(QMessageBox.Icon.Question)
         box.setWindowTitle("Changes are not saved")
@@ -157,11 +154,11 @@ class Documents(QObject):
 
     def screenshot(self) -> None:
         """Save a picture of the 3D view."""
-        self.window.say(ask_picture(self.window, lambda: still(self.window.plotter, self.window.stage)))
+        self.window.say(ask_picture(self.widget, lambda: still(self.window.plotter, self.window.stage)))
 
     def save_curves(self) -> None:
         """Save the curves that are shown, as a table or as a picture."""
-        self.window.say(ask_curves(self.window, self.window.session, self.window.desk.measures()))
+        self.window.say(ask_curves(self.widget, self.window.session, self.window.desk.measures()))
 
 
 def _read(file: Path) -> Car:

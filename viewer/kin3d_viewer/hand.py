@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QObject
 
 from kin3d_viewer.editing import Step
+from kin3d_viewer.host import Host
 from kin3d_viewer.pointer import Picked, nudge_direction
 from kin3d_viewer.primitives import Array, Ball
 from kin3d_viewer.scene_marks import distance_words
-
-if TYPE_CHECKING:
-    from kin3d_viewer.window import Window
 
 NUDGE_MM = 1.0
 
@@ -28,11 +25,12 @@ class Hand(QObject):
         The points that are picked, all of one side; the last is the one that was picked last.
     """
 
-    def __init__(self, window: Window) -> None:
-        super().__init__(window)
-        self.window = window
+    def __init__(self, host: Host) -> None:
+        super().__init__()
+        self.window = host
         self.held: tuple[Picked, ...] = ()
         self._from = ""
+        window = host
         mouse = window.mouse
         mouse.picked.connect(self.pick)
         mouse.touched.connect(self.touch)

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from PySide6.QtCore import QObject, QTimer
 
 from kin3d_viewer.editing import Step
+from kin3d_viewer.host import Host
 from kin3d_viewer.model import Drives
-
-if TYPE_CHECKING:
-    from kin3d_viewer.window import Window
 
 FRAME_MS = 30
 
@@ -18,9 +14,9 @@ FRAME_MS = 30
 class Player(QObject):
     """Moves the linkage of a window."""
 
-    def __init__(self, window: Window) -> None:
-        super().__init__(window)
-        self.window = window
+    def __init__(self, host: Host) -> None:
+        super().__init__()
+        self.window = host
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
         self._timer.timeout.connect(self._play_on)

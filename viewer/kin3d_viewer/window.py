@@ -104,7 +104,7 @@ class Window(QMainWindow):
             if key.action == RECENT:
                 recent = QMenu(key.about, self)
                 menus[key.group].addMenu(recent)
-                self.documents = Documents(self, recent)
+                self.documents = Documents(self, self, recent)
                 continue
             action = QAction(key.about[0].upper() + key.about[1:], self)
             action.setShortcut(QKeySequence(key.keys))
