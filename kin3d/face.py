@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from kin3d.studies.report_data import ReportData
 
 TRAVEL = tuple(2.5 * k for k in range(-16, 17))
+# what is asked of a linkage first: the curves beside the moving one, so many of them as there are
+ASKED = ("roll_centre_height_mm", "camber_deg", "anti_dive_pct", "anti_squat_pct", "motion_ratio", "toe_deg")
+MOST_CURVES = 4
 _VIEWER = ("model", "page", "pictures", "session")
 _DRIVES = {"travel": "travel_mm", "rack": "rack_mm", "roll": "roll_deg"}
 
@@ -111,7 +114,9 @@ def _scenes(data: ReportData) -> dict[str, str]:
     for part in data.axles:
         first, *others = (c.fitted.car for c in part.comparison.cars)
         shown = session.Session.of(first, part.axle, model.Drives(), others[0] if others else None)
-        out[part.axle] = page.page(shown, pictures.PictureOptions())
+        layers = (*pictures.PictureOptions().layers, "front centres")
+        asked = tuple(n for n in ASKED if n in shown.view.now.values)[:MOST_CURVES]
+        out[part.axle] = page.page(shown, pictures.PictureOptions(layers=layers, curves=asked))
     return out
 
 

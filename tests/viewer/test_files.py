@@ -98,6 +98,22 @@ def test_page_holds_the_sweep(tmp_path):
         np.testing.assert_allclose(camber, made.view.now.values["camber_deg"], rtol=1e-5, atol=0.0)
 
 
+def test_page_of_two_cars_has_the_figures_of_both_rounded_as_elsewhere(tmp_path):
+    """Values of the second car are those of its own sweep; words of a centre follow the slider."""
+    file = tmp_path / "page.html"
+    run(car("dunlin", None), car("plover", None), Request(scene=file, show=("front centres",)))
+    data = json.loads(re.search(r'id="data">(.*)</script>\n', file.read_text("utf-8")).group(1))
+    curve = next(c for c in data["curves"] if c["name"] == "roll_centre_height_mm")
+    assert (curve["shown"][data["start"]], curve["shownBeside"][data["start"]]) == ("24.42", "37.02")
+    own = kin3d.sweep(car("plover", None), "front", travel=data["at"], measures=["roll_centre_height_mm"])
+    np.testing.assert_allclose(curve["beside"], own.values["roll_centre_height_mm"][:, 0, 0], rtol=1e-5, atol=1e-6)
+    labels = [d["label"] for d in data["items"] if "label" in d]
+    said = next(x for x in labels if isinstance(x, list) and x[0].startswith("Plover") and "roll centre" in x[0])
+    assert len(said) == len(data["at"])
+    assert said[data["start"]].endswith("+37.0 mm")
+    assert [c["title"].split(",")[0] for c in data["cars"]] == ["Dunlin", "Plover"]
+
+
 def test_wrong_requests_are_told_all_at_once(tmp_path):
     request = Request(
         screenshot=tmp_path / "a.bmp",

@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.measures.entry import Measure
 from kin3d.writing.files import MARK
+from kin3d.writing.numbers import number
 from kin3d.writing.style import INK
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.geometry import strokes, surface
@@ -21,7 +23,7 @@ from kin3d_viewer.pictures import PictureOptions
 from kin3d_viewer.primitives import Label, Line, Primitive
 from kin3d_viewer.scene import visible
 from kin3d_viewer.session import Session
-from kin3d_viewer.style import CARS, PAPER, ROLES
+from kin3d_viewer.style import PAPER, ROLES
 
 FRAMES = 25
 
@@ -48,11 +50,14 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
     frames: list[list[Primitive]] = []
     at: list[float] = []
     values: list[dict[str, Any]] = []
+    beside: list[dict[str, float | None]] = []
     for value in np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over])):
         if not session.editor.drive(**{over: float(value)}).reason:
             frames.append(visible(session.scene(layers), layers))
             at.append(float(value))
             values.append({n: [_number(v) for v in session.view.now.values[n]] for n in names})
+            ghost = session.ghost()
+            beside.append({n: None if ghost is None else _number(ghost.now.values[n][0]) for n in names})
     session.editor.drive(**here.as_dict())
     first = session.scene()
     there = _everywhere(frames)
@@ -67,8 +72,15 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
         "paper": PAPER,
         "items": [d for n in there if (d := _item([f[n] for f in map(_named, frames)]))],
         "meshes": _meshes(frames),
-        "curves": [_curve(model.every_measure[n], values) for n in names],
+        "axle": model.axle,
+        "cars": [{"colour": c, "title": t} for c, t in _cars(session)],
+        "curves": [_curve(model.every_measure[n], values, beside if session.other else None) for n in names],
     }
+
+
+def _cars(session: Session) -> list[tuple[str, str]]:
+    """Colour and title of every car."""
+    return [*session.cars()] or [(session.colours[0], session.editor.model.car.title)]
 
 
 def _named(items: list[Primitive]) -> dict[str, Primitive]:
@@ -87,8 +99,10 @@ def _item(poses: list[Primitive]) -> dict[str, Any] | None:
     look = ROLES[first.role]
     out: dict[str, Any] = {"name": first.name, "colour": look.colour, "opacity": look.opacity}
     if isinstance(first, Label):
-        places = np.array([p.place for p in poses if isinstance(p, Label)])
-        return out | {"label": first.text, "data": _packed(places)}
+        tags = [p for p in poses if isinstance(p, Label)]
+        texts = [t.text for t in tags]
+        said: str | list[str] = texts if len(set(texts)) > 1 else first.text
+        return out | {"label": said, "data": _packed(np.array([t.place for t in tags]))}
     found = [instance(p) for p in poses]
     if isinstance(found[0], Instance):
         matrices = np.array([i.matrix() for i in found if i is not None])
@@ -128,14 +142,26 @@ def _meshes(frames: list[list[Primitive]]) -> dict[str, Any]:
     return out
 
 
-def _curve(measure: Any, values: list[dict[str, Any]]) -> dict[str, Any]:
+def _curve(
+    measure: Measure, values: list[dict[str, Any]], beside: list[dict[str, float | None]] | None
+) -> dict[str, Any]:
+    """One measure in every frame: both sides, what is read of the left one, and the same of the car beside."""
+    every = [v[measure.name] for v in values]
+    others = [v[measure.name] for v in beside or ()]
     return {
         "name": measure.name,
-        "label": f"{measure.label}, {measure.unit}",
+        "label": measure.label if measure.unit == "1" else f"{measure.label}, {measure.unit}",
         "sign": f"{measure.sign}; {measure.definition}",
-        "colour": CARS["A"],
-        "values": [v[measure.name] for v in values],
+        "values": every,
+        "shown": [_shown(v[0], measure.unit) for v in every],
+        "beside": others,
+        "shownBeside": [_shown(v, measure.unit) for v in others],
     }
+
+
+def _shown(value: float | None, unit: str) -> str:
+    """A figure with as many places as everywhere else."""
+    return number(np.nan if value is None else value, unit)
 
 
 def _number(value: float) -> float | None:
