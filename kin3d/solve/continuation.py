@@ -27,6 +27,7 @@ from kin3d.spatial.vectors import Vec
 Array = NDArray[np.float64]
 FIRST_STEP = 0.5
 SMALLEST_STEP_MM = 0.05  # of travel or rack; a lane that takes no such step is followed along its curve
+BEND = 0.15  # second order over first of a step: towards a limit as far off as a step is long it would be a quarter
 ITERATIONS = 6
 MOST_STEPS = 400
 
@@ -74,7 +75,7 @@ def _try(
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
     """One step of every lane: predict, correct; returns unknowns, errors and which lanes may keep them."""
     with np.errstate(all="ignore"):
-        guess = _predict(system, variants, lanes, q, reached, ahead)
+        guess, straight = _predict(system, variants, lanes, q, reached, ahead)
         new, step = guess.copy(), np.full(lanes.count, np.inf)
         target = lanes.part(reached + ahead)
         for _ in range(ITERATIONS):
@@ -89,7 +90,7 @@ def _try(
         error = np.abs(residual * variants.per_lane(variants.inverse_lengths, lanes)).max(axis=0)
         same = _same_branch(system, variants, lanes, _finite(dense))
         pulled = np.abs(new - guess).max(axis=0) <= CORRECTION_SHARE * np.abs(guess - q).max(axis=0) + 10 * STEP_MM
-    return new, error, (step < STEP_MM) & (error < CLOSURE_MM) & same & pulled
+    return new, error, (step < STEP_MM) & (error < CLOSURE_MM) & same & pulled & straight
 
 
 def _finite(matrices: Array) -> Array:
@@ -107,10 +108,14 @@ def _same_branch(system: System, variants: Variants, lanes: Lanes, dense: Array)
     return same
 
 
-def _predict(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array) -> Array:
-    """Unknowns after the step by the Taylor expansion of second order along the lane's way."""
+def _predict(
+    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Unknowns after the step by the Taylor expansion of second order along the lane's way; which ways bend little."""
     rows = along_the_way(system, variants, lanes, q, reached, 2)
-    return np.stack([j[(0,)] + ahead * (j[(1,)] + ahead * j[(2,)]) for j in rows])
+    start, slope, bend = (np.stack([np.broadcast_to(j[(k,)], ahead.shape) for j in rows]) for k in range(3))
+    straight = ahead * np.abs(bend).max(axis=0) <= BEND * np.abs(slope).max(axis=0)
+    return start + ahead * (slope + ahead * bend), np.asarray(straight)
 
 
 def along_the_way(

@@ -9,12 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import pi, sqrt
 
-import numpy as np
-
-from kin3d.errors import Finding, LayoutError, Severity
+from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
-from kin3d.solve.velocities import design_velocities
+from kin3d.studies.plausible_figures import implausible_figures, springs_against_share
+from kin3d.studies.plausible_motion import Speeds, bar_against_spring, design_speeds, implausible_motion, motion_ratio
 from kin3d.studies.plausible_points import GivenCorner, half_tracks_apart, implausible_points
 
 GRAVITY = 9.81
@@ -32,14 +31,31 @@ def implausible(car: Car) -> tuple[Finding, ...]:
     """Everything in a car that is probably a slip, as warnings."""
     given = [GivenCorner.given(a) for a in car.axles()]
     found = [f for sides in given for c in sides for f in implausible_points(c)]
+    slipped = bool(found)
     corners = [sides[0] for sides in given]
     units = any(f.code in ("unit-implausible", "origin-implausible") for f in found)
     if len(corners) == 2 and not units:
         found += half_tracks_apart(*corners)
     found += _car(car, corners if not units else [])
     if not units:
-        found += [f for c in corners for f in _springs(car, c)]
+        found += implausible_figures(car, corners if not slipped else [])
+        found += _moving(car, given, slipped)
     return tuple(dict.fromkeys(found))
+
+
+def _moving(car: Car, given: list[list[GivenCorner]], slipped: bool) -> Iterator[Finding]:
+    """What the design position's velocities tell; of points that are wrong already only what the springs do."""
+    carried: dict[str, float] = {}
+    for sides in given:
+        for corner in sides:
+            speeds = design_speeds(corner)
+            if not slipped:
+                yield from implausible_motion(corner, speeds)
+            if corner is sides[0] and speeds is not None:
+                yield from _springs(car, corner, speeds, carried)
+                yield from bar_against_spring(corner, speeds)
+    if not slipped:
+        yield from springs_against_share(car, carried)
 
 
 def _warn(key: str, text: str, code: str) -> Finding:
@@ -110,13 +126,13 @@ def _wheelbase(car: Car, corners: list[GivenCorner]) -> Iterator[Finding]:
             yield _warn("wheelbase_mm", text, "origin-implausible")
 
 
-def _springs(car: Car, corner: GivenCorner) -> Iterator[Finding]:
-    """Rates and forces of an axle's coil springs against the load that they carry."""
+def _springs(car: Car, corner: GivenCorner, speeds: Speeds, carried: dict[str, float]) -> Iterator[Finding]:
+    """Rates and forces of an axle's coil springs against their load; what is held up at a wheel goes to `carried`."""
     axle = corner.axle
     spring = axle.spring
     if spring is None or corner.linkage.spring is None:
         return
-    ratio = _ratio(corner)
+    ratio = motion_ratio(corner, speeds)
     rate, place = float(spring.rate_n_per_mm), "spring.rate_n_per_mm"
     if ratio is None or abs(ratio) < 0.05:
         return
@@ -143,10 +159,12 @@ def _springs(car: Car, corner: GivenCorner) -> Iterator[Finding]:
         yield corner.key("rate-implausible", place, text)
     others = axle.springs or axle.third or axle.torsion
     if spring.design_force_n is not None and not others:
-        carried = float(spring.design_force_n) * ratio
-        if not FORCE_SHARE[0] * load <= carried <= FORCE_SHARE[1] * load:
+        held = float(spring.design_force_n) * ratio
+        if FORCE_SHARE[0] * load <= held <= FORCE_SHARE[1] * load:
+            carried[axle.name] = held
+        else:
             text = (
-                f"is {float(spring.design_force_n):g} N, which holds up {carried:.0f} N at the wheel (motion ratio "
+                f"is {float(spring.design_force_n):g} N, which holds up {held:.0f} N at the wheel (motion ratio "
                 f"{ratio:.3f}); mass and share of the car ask for {load:.0f} N there, less what is unsprung"
             )
             yield corner.key("force-implausible", "spring.design_force_n", text)
@@ -169,18 +187,3 @@ def _static_load(car: Car, corner: GivenCorner) -> float | None:
         return None
     load = 0.5 * mass * GRAVITY * (share if corner.axle.name == "front" else 1.0 - share)
     return load or None
-
-
-def _ratio(corner: GivenCorner) -> float | None:
-    """Motion ratio in the design position; None where the linkage cannot be put together (other checks tell it)."""
-    spring = corner.linkage.spring
-    try:
-        speed = design_velocities(corner.linkage, corner.side.design)
-    except LayoutError:
-        return None
-    if speed is None or spring is None:
-        return None
-    at = dict(zip(corner.linkage.points, corner.side.design, strict=True))
-    along = at[spring[0]] - at[spring[1]]
-    ratio = -float(along @ (speed[spring[0]] - speed[spring[1]])) / float(np.linalg.norm(along))
-    return ratio if np.isfinite(ratio) else None

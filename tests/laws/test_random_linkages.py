@@ -33,3 +33,10 @@ def test_a_kernel_of_ones_own_gives_the_same_ends() -> None:
     own = tried([seed], kernel_of(points_of(seed), seed))[0]
     assert own.faults == []
     assert own.ends == pytest.approx(shared.ends, rel=0, abs=1e-6)
+
+
+def test_no_step_is_so_long_that_it_jumps_an_end() -> None:
+    """Ends at -18.2 and 15.2 mm; lanes at -70 and -150 mm were stepped over them onto places that are not reached."""
+    found = tried([17611], kernel_of(points_of(17611), 17611))[0]
+    assert found.faults == []
+    assert found.counts == {"OK": 2, "LIMIT": 28}
