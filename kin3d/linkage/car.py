@@ -16,9 +16,9 @@ from pydantic_core import core_schema
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
 from kin3d.linkage.ball_joints import steering_joints
-from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, FileOrigin, in_axes
+from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, Case, FileOrigin, in_axes
 from kin3d.linkage.layout import Layout, Linkage, resolve
-from kin3d.linkage.misfits import misfits
+from kin3d.linkage.misfits import case_misfits, misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
 from kin3d.linkage.record import Record, changed, check, choice_fault, keys_of, plain, set_key
 from kin3d.units import length_factor
@@ -229,6 +229,7 @@ class Car(Record):
     data: Annotated[CarData, _HELD]
     front: Annotated[Axle | None, _HELD] = None
     rear: Annotated[Axle | None, _HELD] = None
+    cases: Annotated[tuple[Case, ...], _HELD] = ()
     findings: Annotated[tuple[Finding, ...], _HELD] = ()
 
     def __repr__(self) -> str:
@@ -328,6 +329,7 @@ class Car(Record):
         table = {a.name: keys_of(a.keys()) for a in self.axles()}
         layout_keys = {str(a.name): dict(a.layout_keys) for a in self.axles()}
         data: dict[str, Any] = {"title": self.title, "car": keys_of(self.data)} | table
+        data["cases"] = [keys_of(case) for case in self.cases]
         findings: list[Finding] = []
         for dotted, value in figures.items():
             fault = self._set(data, layout_keys, dotted.split("."), plain(value))
@@ -342,8 +344,9 @@ class Car(Record):
             other = {name: value for name, value in fields.items() if value != getattr(axle, name)}
             new[axle.name] = changed(axle, keys.own_sigmas, **other, layout_keys=layout_keys[axle.name])
             findings += misfits(axle.name, keys, axle.layout, new[axle.name].linkage, axle.points.names)
+        findings += case_misfits(checked.cases, [a.name for a in self.axles()])
         raise_errors(findings, RequestError)
-        return changed(self, title=checked.title or self.title, data=checked.car, **new)
+        return changed(self, title=checked.title or self.title, data=checked.car, cases=checked.cases, **new)
 
     def _set(self, data: dict[str, Any], layout_keys: Mapping[str, dict[str, str]], path: list[str], value: Any) -> str:
         """Set a figure in the file's tables; what is wrong with its key, or empty."""

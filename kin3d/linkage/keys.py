@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from kin3d.linkage.names import Side, normalise
+from kin3d.linkage.names import AxleName, Side, normalise
 from kin3d.linkage.record import R, Record, changed
 
 AXLE_NEEDS = {
@@ -93,6 +93,10 @@ TyreRate = Annotated[float | None, Field(gt=0, description="a rate over 0 in N/m
 TurnRate = Annotated[float, Field(gt=0, description="a rate over 0 in N·m/deg")]
 BrakePlace = Literal["outboard", "inboard"]
 YesNo = Annotated[bool, Field(description="true or false")]
+Accel = Annotated[float | None, Field(ge=-20, le=20, description="an acceleration between -20 and 20 in g")]
+_THREE = "a list of three numbers along x, y and z of the vehicle frame, in"
+Newtons = Annotated[Annotated[Triple, _LAX] | None, Field(description=f"{_THREE} N,")]
+Moments = Annotated[Annotated[Triple, _LAX] | None, Field(description=f"{_THREE} N·m,")]
 
 
 class CarData(Record):
@@ -333,11 +337,42 @@ class AxleTable(AxleKeys, AxleFiles):
     """One axle as the file has it, ``[front]`` or ``[rear]``, before the files that it names are read."""
 
 
+class Case(Record):
+    """A load case, ``[[cases]]``, a table for each: accelerations of the settled car, or the road's force on one tyre.
+
+    Attributes
+    ----------
+    braking_g, driving_g, lateral_g, vertical_g : float or None
+        Of the settled car: deceleration, acceleration forward, acceleration to the left, weight over that at rest.
+    axle, side : str or None
+        The wheel that the road's force acts on.
+    contact_n : tuple of float or None
+        Force of the road on the tyre at the contact point, vehicle frame, N.
+    contact_moment_n_m : tuple of float or None
+        Moment about the contact point, vehicle frame, N·m.
+    wheel : {"braked", "driven"} or None
+        Where the moment about the spin axis goes: into the upright, or into the chassis by the shaft. None: nowhere,
+        the wheel is free to turn.
+    """
+
+    name: Name
+    braking_g: Accel = None
+    driving_g: Accel = None
+    lateral_g: Accel = None
+    vertical_g: Accel = None
+    axle: AxleName | None = None
+    side: Side | None = None
+    contact_n: Newtons = None
+    contact_moment_n_m: Moments = None
+    wheel: Literal["braked", "driven"] | None = None
+
+
 class CarFigures(Record):
     """What a car file says, apart from the files that it names."""
 
     title: AnyText = None
     car: CarData = CarData()
+    cases: Annotated[tuple[Case, ...], Field(strict=False, description="tables headed [[cases]]")] = ()
     front: AxleKeys | None = None
     rear: AxleKeys | None = None
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from kin3d.errors import Finding
-from kin3d.linkage.keys import AxleKeys
+from kin3d.linkage.keys import AxleKeys, Case
 from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.names import did_you_mean
 
@@ -31,6 +31,42 @@ def misfits(
         *_shared(axle, keys, points),
         *_steering_axis(axle, keys, linkage),
     ]
+
+
+SETTLED = ("braking_g", "driving_g", "lateral_g", "vertical_g")
+ON_TYRE = ("axle", "side", "contact_n", "contact_moment_n_m", "wheel")
+
+
+def case_misfits(cases: Sequence[Case], axles: Collection[str]) -> list[Finding]:
+    """Report what does not fit together in load cases; `axles` are those that the file gives."""
+    out: list[Finding] = []
+    for number, case in enumerate(cases, 1):
+        place = f'[[cases]], element {number} "{case.name}"'
+        given = [k for k in SETTLED if getattr(case, k) is not None]
+        tyre = [k for k in ON_TYRE if getattr(case, k) is not None]
+        if case.name in [c.name for c in cases[: number - 1]]:
+            out.append(Finding("name-taken", "is the name of another case already; give it one of its own", place))
+        if given and tyre:
+            text = (
+                f"has {', '.join(given)}, which are of the settled car, and {', '.join(tyre)}, which are of one tyre; "
+                "make two cases of it"
+            )
+            out.append(Finding("case-mixed", text, place))
+        elif not given and not tyre:
+            text = f"says no load; {', '.join(SETTLED)} are expected, or contact_n with axle and side"
+            out.append(Finding("case-empty", text, place))
+        if case.braking_g is not None and case.driving_g is not None:
+            out.append(Finding("loads-mixed", "braking_g and driving_g do not go together; give one of them", place))
+        if tyre and not given:
+            missing = [k for k in ("axle", "side") if k not in tyre]
+            missing += [] if {"contact_n", "contact_moment_n_m"} & set(tyre) else ["contact_n"]
+            if missing:
+                text = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing for the force on a tyre"
+                out.append(Finding("key-missing", text, place))
+            if case.axle is not None and case.axle not in axles:
+                text = f'axle is "{case.axle}", which the car file does not give; it has: {", ".join(axles) or "none"}'
+                out.append(Finding("axle-missing", text, place))
+    return out
 
 
 def _names(axle: str, keys: AxleKeys) -> list[Finding]:

@@ -33,6 +33,15 @@ NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
 
 
 @dataclass(frozen=True, slots=True)
+class Turned:
+    """A body that an element turns about a line of the chassis, and a point of it that tells how far."""
+
+    body: str
+    axis: tuple[str, str]
+    point: str
+
+
+@dataclass(frozen=True, slots=True)
 class Element:
     """One inboard element of an axle.
 
@@ -56,6 +65,11 @@ class Element:
     captive : bool
         Whether it pulls beyond its free length; a spring that is not held at both ends goes slack there. Without
         a force in the design position the free length is not known, and it counts as held.
+    ends : tuple of str or None
+        Points between which it acts: of its corner; across the car of the left and the right one. Of a T-bar the point
+        that it drives and the end of its head.
+    turned : Turned or None
+        What it turns, where it does not act between points.
     """
 
     name: str
@@ -68,6 +82,8 @@ class Element:
     gap: float = 0.0
     sense: float = 1.0
     captive: bool = True
+    ends: tuple[str, str] | None = None
+    turned: Turned | None = None
 
     @property
     def label(self) -> str:
@@ -185,7 +201,8 @@ class _Builder:
             if name in ends:
                 one = shortening(*ends[name])
                 rate, force = spring.rate_n_per_mm, spring.design_force_n
-                out += self._both(name, "spring", "mm", rate, force, lambda _s, one=one: one, captive=spring.captive)
+                where = {"captive": spring.captive, "ends": ends[name]}
+                out += self._both(name, "spring", "mm", rate, force, lambda _s, one=one: one, **where)
         return out
 
     def torsion(self) -> list[Element]:
@@ -195,7 +212,8 @@ class _Builder:
         turns = self._turns(rocker.axis, rocker.rod[1])
         torque = None if torsion.design_torque_n_m is None else 1000.0 * torsion.design_torque_n_m
         rate = torsion.rate_n_m_per_deg * NMM_PER_RAD
-        return self._both("torsion", "torsion", "rad", rate, torque, turns.__getitem__)
+        turned = Turned(rocker.body, rocker.axis, rocker.rod[1])
+        return self._both("torsion", "torsion", "rad", rate, torque, turns.__getitem__, turned=turned)
 
     def _turns(self, axis: tuple[str, str], point: str) -> dict[str, Callable[[Corner], Jet]]:
         """For each side the turn of a body, positive in bump of its own wheel."""
@@ -212,11 +230,11 @@ class _Builder:
             return []
         rate = bar.rate_n_m_per_deg * NMM_PER_RAD
         if role.form == "t":
-            twist = t_twist(role, self._design())
-        else:
-            turns = self._turns(role.axis, role.link[1])
-            twist = difference(turns["left"], turns["right"])
-        return [Element("bar", "bar", "both", "rad", rate, 0.0, twist)]
+            return [Element("bar", "bar", "both", "rad", rate, 0.0, t_twist(role, self._design()), ends=role.link)]
+        turns = self._turns(role.axis, role.link[1])
+        twist = difference(turns["left"], turns["right"])
+        turned = Turned(role.body, role.axis, role.link[1])
+        return [Element("bar", "bar", "both", "rad", rate, 0.0, twist, turned=turned)]
 
     def cross(self) -> list[Element]:
         kinds: tuple[tuple[str, ElementKind, Any], ...] = (
@@ -233,6 +251,7 @@ class _Builder:
                 spring.design_force_n,
                 across(*spring.points),
                 captive=spring.captive,
+                ends=spring.points,
             )
             for name, kind, spring in kinds
             if spring is not None
@@ -246,11 +265,15 @@ class _Builder:
         springs, cross = self._spring_points(), {"third": self.axle.third, "roll_spring": self.axle.roll_spring}
         if stop.on in springs:
             one = shortening(*springs[stop.on])
-            return self._both(
-                stop.name, "stop", "mm", stop.rate_n_per_mm, 0.0, lambda _s: one, gap=stop.gap_mm, sense=sense
-            )
+            where = {"gap": stop.gap_mm, "sense": sense, "ends": springs[stop.on]}
+            return self._both(stop.name, "stop", "mm", stop.rate_n_per_mm, 0.0, lambda _s: one, **where)
         over = cross.get(stop.on)
         if over is None:
             return []
         law = across(*over.points)
-        return [Element(stop.name, "stop", "both", "mm", stop.rate_n_per_mm, 0.0, law, stop.gap_mm, sense)]
+        kind: Kind = "stop"
+        return [
+            Element(
+                stop.name, kind, "both", "mm", stop.rate_n_per_mm, 0.0, law, stop.gap_mm, sense, ends=over.points
+            )
+        ]

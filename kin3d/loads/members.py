@@ -41,6 +41,8 @@ class Statics:
     ----------
     places : dict of point to vector of Jet
         Present places with their derivatives along every unknown coordinate.
+    design : dict of point to vector
+        Places in the design position.
     """
 
     def __init__(self, kernel: Kernel, variants: Variants, lanes: Lanes, solved: Solved) -> None:
@@ -52,6 +54,7 @@ class Statics:
         units = [tuple(int(i == k) for i in range(len(keys))) for k in range(len(keys))]
         self.algebra = Algebra([zero, *units])
         at, design, axis = vectors(kernel.system, variants, lanes, solved.q)
+        self.design: dict[str, Vec] = design
         jets: dict[str, list[Any]] = {p: list(v) for p, v in at.items()}
         for number, (_, point, k) in enumerate(keys):
             jets[point][k] = self.algebra.variable(jets[point][k], number)

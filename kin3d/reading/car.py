@@ -9,6 +9,7 @@ from typing import Any
 from kin3d.errors import ReadingError, raise_errors
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.keys import CarData, CarFile
+from kin3d.linkage.misfits import case_misfits
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import changed, check
 from kin3d.reading.axle import AxleSource, read_axle
@@ -61,7 +62,11 @@ def _car(file: Path, data: Mapping[str, Any], log: FindingLog) -> Car:
             axles[name] = read_axle(AxleSource(name, table, axle_keys, chosen[name], file.parent), log)
     _tell_unused(keys, log)
     front, rear = axles.get("front"), axles.get("rear")
-    return Car(title=keys.title or file.stem, source=file, data=keys.car, front=front, rear=rear)
+    for finding in case_misfits(keys.cases, [name for name in _AXLES if name in raw]):
+        log.error(finding.code, finding.text, finding.place)
+    return Car(
+        title=keys.title or file.stem, source=file, data=keys.car, front=front, rear=rear, cases=keys.cases
+    )
 
 
 def _without_layout_keys(data: Mapping[str, Any], chosen: Mapping[AxleName, LayoutChoice]) -> dict[str, Any]:

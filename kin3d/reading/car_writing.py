@@ -61,6 +61,7 @@ def write_car(car: Car, path: Path | str, comment: str = "") -> tuple[Path, ...]
     figures = keys_of(car.data)
     data: dict[str, Any] = {"title": car.title} | ({"car": figures} if figures else {})
     data |= {axle.name: axle_table(axle, tables[axle.name]) for axle in car.axles()}
+    data |= {"cases": [keys_of(case) for case in car.cases]} if car.cases else {}
     head = "".join(f"# {line}\n" for line in comment.splitlines())
     text = with_comments(toml_text(data, file.parent), car.source)
     write_file(file, with_sum(head + text))

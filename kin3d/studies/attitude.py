@@ -28,7 +28,7 @@ from kin3d.measures.corner import Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.status import Status
 from kin3d.spatial.jets import Jet, algebra_of, total_degree
-from kin3d.spatial.vectors import Vec, add, cross, dot, scale
+from kin3d.spatial.vectors import Vec, add, cross, dot, scale, sub
 from kin3d.studies.car import CarModel
 
 Array = NDArray[np.float64]
@@ -60,6 +60,8 @@ class Loads:
         Downforce at the axles, N.
     rack_mm : float
         Displacement of the front rack.
+    vertical_g : float
+        Weight over that at rest: 1 on a flat road.
     """
 
     braking_g: float = 0.0
@@ -67,6 +69,7 @@ class Loads:
     aero_front_n: float = 0.0
     aero_rear_n: float = 0.0
     rack_mm: float = 0.0
+    vertical_g: float = 1.0
 
     def __str__(self) -> str:
         parts = []
@@ -76,19 +79,27 @@ class Loads:
             parts.append(f"{abs(self.lateral_g):.4g} g to the {'left' if self.lateral_g > 0 else 'right'}")
         if self.aero_front_n or self.aero_rear_n:
             parts.append(f"downforce {self.aero_front_n:.4g} N front, {self.aero_rear_n:.4g} N rear")
+        if self.vertical_g != 1.0:
+            parts.append(f"{self.vertical_g:.4g} g vertically")
         if self.rack_mm:
             parts.append(f"rack {self.rack_mm:g} mm")
         return ", ".join(parts) or "at rest"
 
     def part(self, share: float) -> Loads:
-        """The same with accelerations and downforce at a share of their values."""
+        """The same with accelerations and downforce at a share of their values, from rest on."""
         return Loads(
             share * self.braking_g,
             share * self.lateral_g,
             share * self.aero_front_n,
             share * self.aero_rear_n,
             self.rack_mm,
+            1.0 + share * (self.vertical_g - 1.0),
         )
+
+    @property
+    def field_g(self) -> tuple[float, float, float]:
+        """Weight and inertia of a mass in g, along the ground's x, y and normal."""
+        return self.braking_g, -self.lateral_g, -self.vertical_g
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +123,8 @@ class Bodywork:
     front_share : float
         Of the longitudinal force: braking share, or driving share when driven.
     at_hub : (bool, bool)
-        Whether the longitudinal force acts at the wheel centre (inboard brakes, drive shafts), front and rear.
+        Whether the force along the wheel's heading acts at the wheel centre, as its moment about the spin axis goes
+        into the chassis (inboard brakes, drive shafts), front and rear.
     """
 
     mass_kg: float
@@ -158,22 +170,22 @@ class Attitude:
         if wheels is None or springs is None:
             return None
         forces = self._tyre_forces(unknown, loads, lifted)
-        g = self.body.mass_kg * GRAVITY_M_PER_S2
+        _, aside, down = (self.body.mass_kg * GRAVITY_M_PER_S2 * g for g in loads.field_g)
         rows: list[Jet] = []
         contacts: list[Jet] = []
-        force = [self._aero(loads)[0], g * -loads.lateral_g, -g + self._aero(loads)[2]]
+        force = [self._aero(loads)[0], aside, down + self._aero(loads)[2]]
         moment = self._body_moment(unknown, wheels, loads)
         gaps = np.zeros(4)
         for k, wheel in enumerate(wheels):
             lever = unknown[LEVEL] - wheel.height
             gaps[k] = -float(lever.value)
             velocity = add(wheel.velocity, scale(lever, wheel.turning))
-            pushed = wheel.hub_velocity if self.body.at_hub[k // 2] else velocity
             f = forces[k]
             inertia = self.body.unsprung_kg[k] * GRAVITY_M_PER_S2
-            hub = wheel.hub_velocity
-            work = f[0] * pushed[0] + f[1] * velocity[1] + f[2] * velocity[2]
-            work = work + inertia * (loads.braking_g * hub[0] - loads.lateral_g * hub[1] - hub[2])
+            work = dot(f, velocity) + inertia * dot(loads.field_g, wheel.hub_velocity)
+            if self.body.at_hub[k // 2]:
+                rolling = dot(wheel.heading, sub(wheel.hub_velocity, velocity))
+                work = work + dot(f, wheel.heading) * rolling
             rows.append(work - springs[k])
             deflected = lever + (self.body.static_n[k] - unknown[LOAD][k]) * self.body.tyre_mm_per_n[k]
             contacts.append(unknown[LOAD][k] if lifted[k] else deflected)
@@ -229,7 +241,7 @@ class Attitude:
             return x, y, z
 
         unsprung = self.body.unsprung_kg
-        weight: Vec = tuple(GRAVITY_M_PER_S2 * c for c in (loads.braking_g, -loads.lateral_g, -1.0))  # type: ignore[assignment]
+        weight = scale(GRAVITY_M_PER_S2, loads.field_g)
         total = cross(seen(self.body.sprung_centre), scale(self.body.mass_kg - sum(unsprung), weight))
         for mass, wheel in zip(unsprung, wheels, strict=True):
             total = add(total, cross(wheel.hub, scale(mass, weight)))
@@ -273,6 +285,7 @@ class _Wheel:
     turning: Vec
     hub: Vec
     hub_velocity: Vec
+    heading: Vec
 
     @staticmethod
     def of(corner: Corner, shift: float, axle: int, side: int) -> _Wheel:
@@ -284,7 +297,8 @@ class _Wheel:
         place = seen(add(corner.contact, moved))
         turning = seen(cross(corner.omega, corner.normal))
         velocity = seen(corner.contact_velocity)
-        return _Wheel(place, place[2], velocity, turning, seen(add(corner.centre, moved)), seen(corner.centre_velocity))
+        hub, hub_velocity = seen(add(corner.centre, moved)), seen(corner.centre_velocity)
+        return _Wheel(place, place[2], velocity, turning, hub, hub_velocity, seen(corner.heading))
 
 
 _ORDER = [FULL.generator(k) for k in range(SIZE)]

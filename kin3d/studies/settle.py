@@ -49,6 +49,7 @@ def settle(
     rack: float = 0.0,
     *,
     driving: float = 0.0,
+    vertical: float = 1.0,
 ) -> Settled:
     """Find the attitude of a car under steady loads.
 
@@ -66,6 +67,8 @@ def settle(
         Displacement of the front rack; to the left positive.
     driving : float, g
         Acceleration, in place of `braking`.
+    vertical : float, g
+        Weight over that at rest: 1 on a flat road, more in a hollow.
 
     Returns
     -------
@@ -77,16 +80,31 @@ def settle(
     RequestError
         When data are missing, or when no attitude carries these loads (the car tips over, a linkage is at its end).
     """
+    return find_attitude(car, braking, lateral, aero_front, aero_rear, rack, driving=driving, vertical=vertical)[0]
+
+
+def find_attitude(
+    car: Car,
+    braking: float = 0.0,
+    lateral: float = 0.0,
+    aero_front: float = 0.0,
+    aero_rear: float = 0.0,
+    rack: float = 0.0,
+    *,
+    driving: float = 0.0,
+    vertical: float = 1.0,
+) -> tuple[Settled, Attitude]:
+    """The settled car as `settle` gives it, with the equations that it was found by."""
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
-    loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack)
+    loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical)
     _check(car, loads)
     model = CarModel.of(car)
     body = _bodywork(model, loads)
     elements, assumed = _elements(model, body)
     attitude = Attitude(model, elements, body)
     y, lifted = _LoadSteps(attitude, _start(model, body)).run(loads)
-    return settled_car(attitude, y, loads, lifted, (*car.findings, *model.findings, *assumed))
+    return settled_car(attitude, y, loads, lifted, (*car.findings, *model.findings, *assumed)), attitude
 
 
 def _check(car: Car, loads: Loads) -> None:
@@ -105,7 +123,7 @@ def _check(car: Car, loads: Loads) -> None:
         if not (axle.spring or axle.torsion or axle.springs or axle.third):
             text = f"is missing; give the springs of the {axle.name} axle"
             found.append(Finding("spring-missing", text, f"{car.source}, [{axle.name}.spring]"))
-    for name in ("braking_g", "lateral_g", "aero_front_n", "aero_rear_n", "rack_mm"):
+    for name in ("braking_g", "lateral_g", "aero_front_n", "aero_rear_n", "rack_mm", "vertical_g"):
         if not np.isfinite(getattr(loads, name)):
             option = "--" + name.rpartition("_")[0].replace("_", "-")
             found.append(Finding("load-not-finite", f"{option}: a finite number is expected"))
@@ -247,7 +265,7 @@ class _LoadSteps:
         """Largest of the loads as a share of the weight."""
         weight = self.attitude.body.mass_kg * GRAVITY_M_PER_S2
         aero = (abs(loads.aero_front_n) + abs(loads.aero_rear_n)) / weight
-        return max(abs(loads.braking_g), abs(loads.lateral_g), aero, 1e-9)
+        return max(abs(loads.braking_g), abs(loads.lateral_g), abs(loads.vertical_g - 1.0), aero, 1e-9)
 
     def _balance(self, loads: Loads) -> bool:
         """Balance at these loads, lifting and lowering wheels as they ask for it; keeps the state when it is found."""

@@ -117,7 +117,7 @@ def _left_over(attitude: Attitude, y: Array, loads: Loads, wheels: Sequence[Whee
         force, moment = force + f, moment + np.cross(place, f)
 
     body = attitude.body
-    each = np.array([loads.braking_g, -loads.lateral_g, -1.0]) * GRAVITY_M_PER_S2
+    each = np.array(loads.field_g) * GRAVITY_M_PER_S2
     put(body.sprung_centre, (body.mass_kg - sum(body.unsprung_kg)) * each)
     for mass, hub in zip(body.unsprung_kg, _hubs(attitude, y, loads), strict=True):
         put(hub, mass * each)

@@ -1,0 +1,141 @@
+"""Loads as forces on bodies: the road's on a wheel, and what springs, bars and stops exert at their ends.
+
+Units: N, N·mm, mm. Frame: vehicle. Vectors over lanes are arrays of shape (3, lanes).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.linkage.layout import CHASSIS, Linkage
+from kin3d.loads.deflections import arm_turn
+from kin3d.loads.elements import Element
+from kin3d.loads.joint_forces import Push
+from kin3d.measures.corner import Corner
+from kin3d.spatial.jets import Jet, value
+from kin3d.spatial.vectors import Vec, sub
+
+Array = NDArray[np.float64]
+WheelState = Literal["braked", "driven"] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Acting:
+    """What an element exerts at one of its ends.
+
+    Attributes
+    ----------
+    name : str
+        Of the element, as in the car file.
+    body, point : str
+        What it acts on (``"chassis"`` for an inboard end) and where.
+    place, force : ndarray, shape (3, lanes)
+    axial : ndarray, shape (lanes,)
+        Force along the element, tension positive.
+    """
+
+    name: str
+    body: str
+    point: str
+    place: Array
+    force: Array
+    axial: Array
+
+    def pushes(self) -> tuple[Push, ...]:
+        """The force as a load on a moving body; none on the chassis."""
+        return () if self.body == CHASSIS else (Push(self.body, self.place, self.force),)
+
+
+def on_wheel(
+    corner: Corner, force: Array, moment: Array, wheel: WheelState, contact: Array | None = None
+) -> list[Push]:
+    """The road's force and moment on a wheel as loads on the body that carries it.
+
+    What they have about the spin axis reaches that body only where the wheel is braked on it; otherwise the wheel turns
+    or the shaft takes it to the chassis.
+
+    Parameters
+    ----------
+    force, moment : ndarray, shape (3, lanes)
+        At and about the contact point, N and N·mm.
+    wheel : {"braked", "driven"} or None
+    contact : ndarray, shape (3, lanes), optional
+        Contact point; default that of the corner.
+    """
+    body = corner.linkage.wheel_body
+    foot = over_lanes(corner.contact, force.shape[1]) if contact is None else contact
+    if wheel != "braked":
+        centre, spin = (over_lanes(v, force.shape[1]) for v in (corner.centre, corner.spin))
+        about = ((np.cross(foot - centre, force, axis=0) + moment) * spin).sum(axis=0)
+        moment = moment - about * spin
+    pushes = [Push(body, foot, force)]
+    return [*pushes, *Push.couple(body, foot, moment)] if moment.any() else pushes
+
+
+def between(
+    name: str, ends: tuple[tuple[str, str, Array], tuple[str, str, Array]], compression: Array
+) -> tuple[Acting, ...]:
+    """What an element between two points exerts: on (body, point, place) of each end, apart under compression."""
+    (body, point, first), (other_body, other_point, second) = ends
+    along = first - second
+    along = along / np.linalg.norm(along, axis=0)
+    push = compression * along
+    return (
+        Acting(name, body, point, first, push, -compression),
+        Acting(name, other_body, other_point, second, -push, -compression),
+    )
+
+
+def carrier(linkage: Linkage, point: str) -> str:
+    """Body that takes an element's force at a point: the moving body of three or more points that has it, or the chassis."""
+    return next((b for b, points in linkage.bodies.items() if point in points and len(points) > 2), CHASSIS)
+
+
+def turning(element: Element, corner: Corner, moment: Array, slope: Array) -> list[Push]:
+    """A torsion spring's or bar's moment on the body that it turns.
+
+    Parameters
+    ----------
+    moment : ndarray, shape (lanes,)
+        Against a positive deflection, N·mm.
+    slope : ndarray, shape (lanes,)
+        Deflection per mm of the corner's travel; its sign against the body's own turn tells which way is wound.
+    """
+    turned = element.turned
+    if turned is None:
+        raise ValueError(f'"{element.name}" turns nothing')
+    count = len(moment)
+    start, end = (over_lanes(corner.place(p), count) for p in turned.axis)
+    axis = (end - start) / np.linalg.norm(end - start, axis=0)
+    turn = arm_turn(turned.axis, turned.point, 1.0)(corner).rate(corner.travel)
+    way = slope / np.broadcast_to(np.asarray(value(turn), dtype=float), count)
+    return list(Push.couple(turned.body, start, -moment * way * axis))
+
+
+def drawing_on(element: Element, corner: Corner, moment: Array, slope: Array) -> tuple[Acting, ...]:
+    """A T-bar's force on the point that it drives, along the link: the one that does the same work.
+
+    The link stands as the corner alone has it: where both sides move alike that is where it is; otherwise the T's head
+    is turned by its twist, and the link by a little.
+    """
+    if element.ends is None:
+        raise ValueError(f'"{element.name}" has no link')
+    driven, end = element.ends
+    count = len(moment)
+    gap = sub(corner.place(driven), corner.place(end))
+    numbers = over_lanes(gap, count)
+    along = numbers / np.linalg.norm(numbers, axis=0)
+    direction: Vec = (along[0], along[1], along[2])
+    rate = over_lanes(corner.rate(corner.place(driven)), count)
+    way = (rate * np.stack(direction)).sum(axis=0)
+    size = -moment * slope / way
+    return (Acting(element.name, carrier(corner.linkage, driven), driven, over_lanes(corner.place(driven), count), size * along, -size),)
+
+
+def over_lanes(v: Vec, count: int) -> Array:
+    """Values of a vector over lanes, shape (3, lanes)."""
+    return np.stack([np.broadcast_to(np.asarray(c.value if isinstance(c, Jet) else c, dtype=float), count) for c in v])

@@ -1,0 +1,275 @@
+"""Forces in every link and joint under the load cases of the car file, from the equations of the motion.
+
+A case is the road's force on one tyre, over a range of travels, or accelerations of the settled car. The rack is held.
+In the first the spring takes what balance asks for at the given travel; bars and springs across the car carry nothing,
+as the other wheel is not asked. In the second every spring, bar and stop has the force of the settled attitude.
+Links weigh nothing; a wheel's unsprung mass acts at its centre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, RequestError, Severity
+from kin3d.linkage.car import Car
+from kin3d.linkage.design import SIDES
+from kin3d.linkage.keys import Case
+from kin3d.linkage.misfits import SETTLED
+from kin3d.linkage.names import AxleName, did_you_mean
+from kin3d.loads.applied import Acting, between, carrier, drawing_on, on_wheel, over_lanes, turning
+from kin3d.loads.elements import Element
+from kin3d.loads.joint_forces import Push, joint_forces
+from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
+from kin3d.loads.members import Statics
+from kin3d.measures.corner import TRAVEL, Corner
+from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
+from kin3d.solve.lanes import Lanes
+from kin3d.solve.model import AxleModel
+from kin3d.solve.status import Status
+from kin3d.studies.attitude import PITCH, ROLL, Attitude
+from kin3d.studies.forces_result import CaseForces, Forces
+from kin3d.studies.ground_contact import directions
+from kin3d.studies.settle import find_attitude
+from kin3d.studies.settled import Settled
+
+Array = NDArray[np.float64]
+NMM = 1000.0  # N·mm in a N·m
+
+
+def forces(
+    car: Car,
+    travel: Sequence[float] | Array = (0.0,),
+    rack: float = 0.0,
+    *,
+    axle: AxleName | None = None,
+    cases: Sequence[str] | None = None,
+) -> Forces:
+    """Find the forces in links, joints, pickups and springs under the car's load cases.
+
+    Parameters
+    ----------
+    car : Car
+        With ``[[cases]]``.
+    travel : array-like, mm
+        Travels at which a force on one tyre is looked at; a settled car has its own.
+    rack : float, mm
+        Displacement of the front rack in all cases; to the left positive. The rear one's in cases of the rear tyre.
+    axle : {"front", "rear"}, optional
+        Only this axle. Default: every axle that a case loads.
+    cases : sequence of str, optional
+        Names of the cases. Default: all.
+
+    Returns
+    -------
+    Forces
+        Vehicle frame, N. Positions that are not reached are left out and told.
+
+    Raises
+    ------
+    RequestError
+        Where the car has no case, a case is not known, something that it needs is not given, or no attitude carries it.
+    """
+    at = np.atleast_1d(np.asarray(travel, dtype=float))
+    if not at.size or not np.isfinite(at).all() or not np.isfinite(rack):
+        raise RequestError(Finding("drive-empty", "travel and rack: finite numbers in mm are expected"))
+    parts: list[CaseForces] = []
+    findings: list[Finding] = []
+    for case in _chosen(car, cases):
+        place = f'{car.source}, [[cases]] "{case.name}"'
+        if any(getattr(case, key) is not None for key in SETTLED):
+            found, told = _settled(car, case, rack, axle, place)
+            parts += found
+            findings += told
+        elif axle in (None, case.axle):
+            parts.append(_on_one_tyre(car, case, at, rack, place))
+        else:
+            text = f"is on the {case.axle} axle and left out here"
+            findings.append(Finding("case-elsewhere", text, place, Severity.NOTE))
+    for part in parts:
+        findings += part.findings()
+    return Forces(car.title, tuple(parts), tuple(findings))
+
+
+def _chosen(car: Car, names: Sequence[str] | None) -> list[Case]:
+    if not car.cases:
+        text = 'there is no load case; give [[cases]] with name = "kerb", axle, side and contact_n, or with braking_g'
+        raise RequestError(Finding("cases-missing", text, str(car.source)))
+    there = [case.name for case in car.cases]
+    wrong = [
+        Finding("case-unknown", f'there is no case "{name}"; {did_you_mean(name, there)}', str(car.source))
+        for name in names or ()
+        if name not in there
+    ]
+    if wrong:
+        raise RequestError(wrong)
+    return [case for case in car.cases if names is None or case.name in names]
+
+
+def _on_one_tyre(car: Car, case: Case, travel: Array, rack: float, place: str) -> CaseForces:
+    """Forces in the corner on which the road's force acts."""
+    if case.axle is None or case.side is None:
+        raise RequestError(Finding("key-missing", "axle and side say which tyre the force acts on", place))
+    model = AxleModel.of(car, case.axle)
+    if model.axle.loaded_radius_mm is None:
+        text = "is missing; it tells where the contact point is"
+        raise RequestError(Finding("key-missing", text, f"{car.source}, [{case.axle}] loaded_radius_mm"))
+    count = len(travel)
+    lanes = Lanes(np.full(count, SIDES.index(case.side)), travel, np.full(count, rack))
+    solved = model.kernel.solve(model.variants, lanes)
+    corner = Corner.of(model, lanes, solved, along=TRAVEL)
+    force = np.tile(np.array(case.contact_n or (0.0, 0.0, 0.0))[:, None], count)
+    moment = NMM * np.tile(np.array(case.contact_moment_n_m or (0.0, 0.0, 0.0))[:, None], count)
+    pushes = on_wheel(corner, force, moment, case.wheel)
+    acting, joints = held_corner(corner, pushes)
+    ok = solved.status == Status.OK
+    return CaseForces(case.name, case.axle, case.side, travel, np.full(count, rack), ok, corner.linkage, joints, acting)
+
+
+def held_corner(corner: Corner, pushes: Sequence[Push]) -> tuple[tuple[Acting, ...], Any]:
+    """A corner under loads, held by its spring: what the spring exerts, and the forces at all joints.
+
+    Raises
+    ------
+    RequestError
+        Where nothing holds the wheel up.
+    """
+    statics = Statics(corner.model.kernel, corner.variants, corner.lanes, corner.solved)
+    count = corner.lanes.count
+    acting = _holding(corner, np.ones(count))
+    unit = [push for one in acting for push in one.pushes()] or _holding_torque(corner, np.ones(count))
+    multipliers, size = statics.balanced(generalised(statics, pushes), generalised(statics, unit))
+    held = [replace(push, force=size * push.force) for push in unit]
+    exerted = tuple(replace(one, force=size * one.force, axial=size * one.axial) for one in acting)
+    return exerted, joint_forces(statics, multipliers, [*pushes, *held])
+
+
+def _holding(corner: Corner, compression: Array) -> tuple[Acting, ...]:
+    """The element between two points that holds the wheel: the layout's spring, or the first one of the car file."""
+    linkage, axle = corner.linkage, corner.axle
+    named = [("spring", linkage.spring)] if linkage.spring else []
+    named += [(s.name, s.points) for s in axle.springs]
+    if not named or (axle.spring is None and axle.torsion is not None):
+        return ()
+    name, points = named[0]
+    count = corner.lanes.count
+    first, second = ((carrier(linkage, p), p, over_lanes(corner.place(p), count)) for p in points)
+    return between(name, (first, second), compression)
+
+
+def _holding_torque(corner: Corner, moment: Array) -> list[Push]:
+    rocker, axle = corner.linkage.rocker, corner.axle
+    if axle.torsion is None or rocker is None:
+        text = "nothing holds the wheel up: the layout has no spring with the points and keys given"
+        raise RequestError(Finding("spring-missing", text, f"[{axle.name}]"))
+    start, end = (over_lanes(corner.place(p), len(moment)) for p in rocker.axis)
+    return list(Push.couple(rocker.body, start, moment * (end - start) / np.linalg.norm(end - start, axis=0)))
+
+
+def generalised(statics: Statics, pushes: Sequence[Push]) -> Array:
+    """Generalised load of forces on bodies, shape (unknowns, lanes)."""
+    total: Any = 0.0
+    for push in pushes:
+        where, force = ((v[0], v[1], v[2]) for v in (push.place, push.force))
+        total = total + statics.load(statics.on_body(push.body, where), force)
+    return np.asarray(total)
+
+
+def _settled(
+    car: Car, case: Case, rack: float, axle: AxleName | None, place: str
+) -> tuple[list[CaseForces], list[Finding]]:
+    """Forces in the corners of a settled car."""
+    vertical = 1.0 if case.vertical_g is None else case.vertical_g
+    along = (case.braking_g or 0.0) - (case.driving_g or 0.0)
+    try:
+        settled, attitude = find_attitude(car, max(along, 0.0), case.lateral_g or 0.0, rack=rack, driving=max(-along, 0.0), vertical=vertical)
+    except RequestError as error:
+        raise RequestError([replace(f, place=f"{place}: {f.place}" if f.place else place) for f in error.findings]) from None
+    out: list[CaseForces] = []
+    for number, model in enumerate(attitude.model.axles):
+        if axle in (None, model.axle.name):
+            out += _settled_axle(case, settled, attitude, number)
+    told = [f for f in settled.findings if f.severity is not Severity.NOTE or f.code == "force-assumed"]
+    return out, [replace(f, place=f"{place}: {f.place}" if f.place else place) for f in told]
+
+
+def _settled_axle(case: Case, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:
+    """Both corners of one axle of a settled car: lane 0 is the left one, lane 1 the right one."""
+    model, shift = attitude.model.axles[number], attitude.model.shifts[number]
+    wheels = settled.wheels[2 * number : 2 * number + 2]
+    rack = settled.loads.rack_mm * (number == 0)
+    pair = CornerPair.at(model, wheels[0].travel_mm, wheels[1].travel_mm, rack, degree=1)
+    frame = directions(float(settled.state[ROLL]), float(settled.state[PITCH]))
+    force = np.stack([np.array([w.along_n, w.side_n, w.load_n]) @ frame for w in wheels], axis=1)
+    foot = np.stack([w.contact_mm - [shift, 0.0, 0.0] for w in wheels], axis=1)
+    held = settled.loads.braking_g > 0.0 and not attitude.body.at_hub[number]
+    pushes = on_wheel(pair, force, np.zeros_like(force), "braked" if held else None, foot)
+    weight = GRAVITY_M_PER_S2 * attitude.body.unsprung_kg[2 * number] * (np.array(settled.loads.field_g) @ frame)
+    hub = over_lanes(pair.centre, 2)
+    pushes.append(Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2)))
+    in_air = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
+    acting, turned = _elements(attitude.elements[number], pair, in_air)
+    out = []
+    statics = Statics(model.kernel, pair.variants, pair.lanes, pair.solved)
+    loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
+    multipliers = statics.multipliers(generalised(statics, loads))
+    joints = joint_forces(statics, multipliers, loads)
+    for k, side in enumerate(SIDES):
+        lane = slice(k, k + 1)
+        mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]) or one.name == "spring")
+        travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
+        out.append(
+            CaseForces(
+                case.name, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage, joints.lane(lane), mine
+            )
+        )
+    return out
+
+
+def _lane(acting: Acting, lane: slice) -> Acting:
+    return replace(acting, place=acting.place[:, lane], force=acting.force[:, lane], axial=acting.axial[lane])
+
+
+def _elements(
+    elements: Sequence[Element], pair: CornerPair, in_air: dict[str, bool]
+) -> tuple[tuple[Acting, ...], list[Push]]:
+    """What every spring, bar and stop exerts on left and right (lanes 0 and 1) with the forces of the attitude."""
+    acting: list[Acting] = []
+    turned: list[Push] = []
+    linkage = pair.linkage
+    for e in elements:
+        u = e.deflection(pair.left, pair.right)
+        force = float(np.ravel(e.force(u.value, hangs=in_air.get(e.side, False))[0])[0])
+        slopes = np.array([float(np.ravel(np.asarray(u[m]))[0]) for m in ((1, 0), (0, 1))])
+        mine = np.array([e.side in (side, "both") for side in SIDES], dtype=float)
+        if e.turned is not None:
+            turned += turning(e, pair, force * mine, slopes)
+        elif e.ends is None:
+            raise ValueError(f'"{e.name}" has neither ends nor a body that it turns')
+        elif e.kind == "bar":
+            acting += drawing_on(e, pair, np.full(2, force), slopes)
+        elif e.side == "both":
+            acting += _across(e, pair, force)
+        else:
+            first, second = ((carrier(linkage, p), p, over_lanes(pair.place(p), 2)) for p in e.ends)
+            acting += between(e.name, (first, second), force * mine)
+    return tuple(acting), turned
+
+
+def _across(element: Element, pair: CornerPair, force: float) -> tuple[Acting, ...]:
+    """A spring across the car: from a point of the left corner to one of the right."""
+    left, right = element.ends or ("", "")
+    one, other = (over_lanes(pair.place(p), 2) for p in (left, right))
+    ends = ((carrier(pair.linkage, left), left, one[:, LEFT:][:, :1]), (carrier(pair.linkage, right), right, other[:, RIGHT:][:, :1]))
+    out = []
+    for k, end in enumerate(between(element.name, ends, np.array([force]))):
+        mask = np.arange(2) == k
+        place = (one, other)[k]
+        out.append(replace(end, place=place, force=end.force * mask, axial=end.axial * mask))
+    return tuple(out)
+
+

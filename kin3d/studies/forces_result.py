@@ -1,0 +1,262 @@
+"""Forces under load cases: a row a link, joint, pickup and spring at every position, and what a person reads of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding, Severity
+from kin3d.linkage.layout import CHASSIS, Linkage
+from kin3d.linkage.names import AxleName
+from kin3d.loads.applied import Acting
+from kin3d.loads.joint_forces import JointForces
+from kin3d.writing.panels import DASHES, Panel, Trace, draw_panels
+from kin3d.writing.result import Result
+from kin3d.writing.style import PART_COLOURS
+from kin3d.writing.tables import Cell, Column, Table
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+Kind = Literal["link", "joint", "pickup", "spring"]
+CAUTION = (
+    "Forces of rigid links without weight and friction, from the points and loads given. Strength and safety are for "
+    "qualified people and local codes."
+)
+HALVED = (
+    "How a hinged body's force along its hinge line is split between its two pickups is statically indeterminate: each "
+    "is given half of it; their sum is exact."
+)
+ROW = ("case", "travel_mm", "rack_mm", "side", "kind", "name", "on", "fx_n", "fy_n", "fz_n", "axial_n")
+
+
+@dataclass(frozen=True, slots=True)
+class Force:
+    """One force over the positions of a case: on a body, shape (3, lanes), and along a link or spring, (lanes,)."""
+
+    kind: Kind
+    name: str
+    on: str
+    force: Array
+    axial: Array | None = None
+
+    @property
+    def size(self) -> Array:
+        """Its resultant, N, shape (lanes,)."""
+        return np.asarray(np.linalg.norm(self.force, axis=0))
+
+    @property
+    def label(self) -> str:
+        """For a person: a link or spring by its name, a joint or pickup with the body that the force acts on."""
+        return self.name if self.axial is not None else f"{self.name} on {self.on}"
+
+
+@dataclass(frozen=True, slots=True)
+class CaseForces:
+    """One corner under one case over positions.
+
+    Attributes
+    ----------
+    case, axle, side : str
+    travel_mm, rack_mm : ndarray, shape (lanes,)
+    ok : ndarray of bool
+        Where the position was reached.
+    linkage : Linkage
+    joints : JointForces
+    acting : tuple of Acting
+        What springs and stops exert.
+    """
+
+    case: str
+    axle: AxleName
+    side: str
+    travel_mm: Array
+    rack_mm: Array
+    ok: NDArray[np.bool_]
+    linkage: Linkage
+    joints: JointForces
+    acting: tuple[Acting, ...]
+
+    def forces(self) -> Iterator[Force]:
+        """Links, joints, pickups, springs, in this order."""
+        at, on_body = self.joints.at, self.joints.on_body
+        for link, axial in self.joints.axial.items():
+            end, other = self._ends(link)
+            line = at[other] - at[end]
+            pull = axial * line / np.linalg.norm(line, axis=0)
+            yield Force("link", link, self._partner(link, end), pull, axial)
+        for (body, point), force in on_body.items():
+            if body != CHASSIS and (CHASSIS, point) not in on_body:
+                yield Force("joint", point, body, force)
+        for (body, point), force in on_body.items():
+            if body == CHASSIS:
+                yield Force("pickup", point, CHASSIS, force)
+        for one in self.acting:
+            if one.body == CHASSIS:
+                yield Force("pickup", one.point, CHASSIS, one.force)
+        for one in self.acting:
+            if one.body != CHASSIS:
+                yield Force("spring", one.name, one.body, one.force, one.axial)
+
+    def _ends(self, link: str) -> tuple[str, str]:
+        """Ends of a link, the moving one that is farther from the chassis first."""
+        first, second = self.linkage.bodies[link]
+        held = {*self.linkage.fixed, *self.linkage.rack}
+        return (second, first) if first in held else (first, second)
+
+    def _partner(self, link: str, point: str) -> str:
+        """The body that a link acts on at its end."""
+        bodies = [b for b, points in self.linkage.bodies.items() if point in points and b != link]
+        large = [b for b in bodies if len(self.linkage.bodies[b]) > 2]
+        return (large or bodies or [CHASSIS])[0]
+
+    def findings(self) -> list[Finding]:
+        """Positions that are not reached."""
+        if self.ok.all():
+            return []
+        where = ", ".join(f"{t:g}" for t in self.travel_mm[~self.ok])
+        text = f"travel {where} mm is not reached by the linkage; its rows are left out"
+        return [Finding("not-reached", text, f"{self.case}, {self.axle} {self.side}", Severity.WARNING)]
+
+    @property
+    def error(self) -> float:
+        """Largest force (N) or moment (N·m) that is left over on a body."""
+        return float(self.joints.error[self.ok].max(initial=0.0))
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Forces(Result):
+    """Forces of a car under its load cases.
+
+    Attributes
+    ----------
+    title : str
+    parts : tuple of CaseForces
+        One a case and loaded corner.
+    findings : tuple of Finding
+        Positions not reached, wheels lifted, what was assumed.
+    """
+
+    kind = "forces"
+
+    title: str
+    parts: tuple[CaseForces, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether every position was reached."""
+        return all(part.ok.all() for part in self.parts)
+
+    def summary(self) -> str:
+        """Title, cases, corners."""
+        cases = dict.fromkeys(part.case for part in self.parts)
+        corners = dict.fromkeys(f"{part.axle} {part.side}" for part in self.parts)
+        return f"{self.title}: {len(cases)} load case{'s' * (len(cases) != 1)} ({', '.join(cases)}); {', '.join(corners)}"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
+        """Links and springs along their lines, then joints and pickups by their resultants; a table an axle."""
+        out = []
+        for axle in dict.fromkeys(part.axle for part in self.parts):
+            parts = [part for part in self.parts if part.axle == axle]
+            out.append(self._table(parts, f"{axle}_axial", f"{axle} axle: along links and springs, N, tension positive", True))
+            out.append(self._table(parts, f"{axle}_joints", f"{axle} axle: resultant at joints and pickups, N", False))
+        return tuple(t for t in out if t.rows)
+
+    def _table(self, parts: Sequence[CaseForces], key: str, title: str, axial: bool) -> Table:
+        """A row a link or joint, a column a case: the figure that is largest over its corners and positions."""
+        cases = list(dict.fromkeys(part.case for part in parts))
+        found: dict[str, dict[str, float]] = {}
+        for part in parts:
+            for force in part.forces():
+                if (force.axial is None) is axial:
+                    continue
+                values = (force.axial if force.axial is not None else force.size)[part.ok]
+                for v in values.tolist():
+                    row = found.setdefault(force.label, {})
+                    if abs(v) >= abs(row.get(part.case, 0.0)):
+                        row[part.case] = v
+        rows: list[tuple[Cell, ...]] = []
+        for label, row in found.items():
+            worst = max(row, key=lambda case: abs(row[case]))
+            rows.append((label, *(row.get(case) for case in cases), worst))
+        columns = [Column("link" if axial else "joint", text=True, key=True), *(Column(c, "N", places=0) for c in cases)]
+        return Table.of(key, [*columns, Column("largest_in", head="largest in", text=True)], rows, title)
+
+    def records(self) -> tuple[Table, ...]:
+        """Every force at every position; then the extremes of each over the cases; then how well bodies balance."""
+        both = len({part.axle for part in self.parts}) > 1
+        columns = [Column(n, "N" if n.endswith("_n") else "mm" if n.endswith("_mm") else "") for n in ROW]
+        rows: list[tuple[Cell, ...]] = []
+        for part in self.parts:
+            for force in part.forces():
+                for k in np.flatnonzero(part.ok).tolist():
+                    x, y, z = force.force[:, k].tolist()
+                    axial = None if force.axial is None else float(force.axial[k])
+                    where = (part.case, float(part.travel_mm[k]), float(part.rack_mm[k]), part.side)
+                    row = (*where, force.kind, force.name, force.on, x, y, z, axial)
+                    rows.append((*row, part.axle) if both else row)
+        if both:  # one axle alone needs no column of its own
+            columns.append(Column("axle"))
+        balance = [(p.case, p.axle, p.side, p.error) for p in self.parts]
+        return (
+            Table.of("forces", columns, rows),
+            self._extremes(),
+            Table.of("balance", ("case", "axle", "side", "left_over_n"), balance),
+        )
+
+    def _extremes(self) -> Table:
+        """Least and greatest of each force over all cases, positions and sides, with where they are."""
+        found: dict[tuple[str, Kind, str, str], list[tuple[float, CaseForces, int]]] = {}
+        for part in self.parts:
+            for force in part.forces():
+                values = force.axial if force.axial is not None else force.size
+                entry = found.setdefault((part.axle, force.kind, force.name, force.on), [])
+                entry += [(float(values[k]), part, k) for k in np.flatnonzero(part.ok).tolist()]
+        rows: list[tuple[Cell, ...]] = []
+        for key, entries in found.items():
+            ends = [pick(entries, key=lambda e: e[0]) for pick in (min, max)] if entries else []
+            cells = [cell for v, part, k in ends for cell in (v, part.case, part.side, float(part.travel_mm[k]))]
+            rows.append((*key, *cells) if ends else (*key, *[None] * 8))
+        heads = [f"{end}_{what}" for end in ("least", "greatest") for what in ("n", "case", "side", "travel_mm")]
+        return Table.of("extremes", ("axle", "kind", "name", "on", *heads), rows)
+
+    def notes(self) -> tuple[str, ...]:
+        """What is indeterminate, how well bodies balance, the usual caution."""
+        worst = max((part.error for part in self.parts), default=0.0)
+        return (HALVED, f"What is left over on any body: {worst:.0e} N or N·m at most.", CAUTION)
+
+    def dataset(self) -> xarray.Dataset:
+        """Every force as rows of one dimension: ``fx_n``, ``fy_n``, ``fz_n``, ``axial_n`` over ``row``."""
+        import xarray
+
+        table = self.records()[0]
+        columns = list(zip(*table.rows, strict=True)) if table.rows else [()] * len(table.columns)
+        data = {}
+        for column, values in zip(table.columns, columns, strict=True):
+            numeric = column.name.endswith(("_n", "_mm"))
+            cells = [np.nan if v is None else v for v in values] if numeric else [str(v) for v in values]
+            data[column.name] = ("row", np.array(cells, dtype=float if numeric else str), {"units": column.unit or "1"})
+        return xarray.Dataset(data, attrs={"title": self.title, "notes": "\n".join(self.notes())})
+
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:  # noqa: ARG002
+        """Axial forces of links and springs over travel, a panel a case and corner."""
+        colours = list(dict.fromkeys(PART_COLOURS.values()))
+        panels = []
+        for part in self.parts:
+            along = [f for f in part.forces() if f.axial is not None]
+            order = np.argsort(part.travel_mm)
+            traces = tuple(
+                Trace(part.travel_mm[order], np.asarray(f.axial)[order], f.name, colours[n % len(colours)], n % len(DASHES))
+                for n, f in enumerate(along)
+            )
+            title = f"{part.case}, {part.axle} {part.side}"
+            panels.append(Panel(title, "N", "tension positive", "wheel travel (mm)", traces, legend=True))
+        draw_panels(f"{self.title}: forces along links and springs", panels, Path(path))
