@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from kin3d.studies.draw import draw
     from kin3d.studies.drawing_import import import_drawing
     from kin3d.studies.export import export
+    from kin3d.studies.forces import forces
     from kin3d.studies.loading import load
     from kin3d.studies.locate import locate
     from kin3d.studies.measure_list import list_measures as measures
@@ -44,6 +45,7 @@ __all__ = [
     "compare",
     "draw",
     "export",
+    "forces",
     "import_drawing",
     "load",
     "locate",
@@ -65,6 +67,7 @@ _FUNCTIONS = {
     "compare": "kin3d.studies.compare",
     "draw": "kin3d.studies.draw",
     "export": "kin3d.studies.export",
+    "forces": "kin3d.studies.forces",
     "import_drawing": "kin3d.studies.drawing_import",
     "load": "kin3d.studies.loading",
     "locate": "kin3d.studies.locate",

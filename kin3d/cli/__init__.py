@@ -30,6 +30,7 @@ COMMANDS = (
     ("rates", "rates", "rates"),
     ("export", "export", "export"),
     ("settle", "settle", "settle"),
+    ("forces", "forces", "forces"),
     ("draw", "draw", "draw"),
     ("swap", "swap", "swap"),
     ("tolerance", "tolerance", "tolerance"),

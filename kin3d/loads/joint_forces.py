@@ -104,6 +104,9 @@ class _Nodes:
         self.statics, self.linkage = statics, statics.linkage
         self.unknowns = statics.equations.unknowns
         self.count = statics.count
+        unknown = {*self.unknowns.points, *self.unknowns.carried}
+        self.held = [p for p in self.linkage.points if p not in unknown]  # by the chassis, the rack or a drive
+        self.guided = {s.point: s.line for s in self.linkage.sliders} | {g.point: g.plane for g in self.linkage.guides}
         self.at = {p: self._numbers(v) for p, v in statics.places.items()}
         self.exerted: dict[tuple[str, str], Array] = {}  # by a body on a point
         self.on_carried: dict[str, Array] = {}  # on a point that a body carries, by the others
@@ -138,11 +141,12 @@ class _Nodes:
             return
         point = row.points[0]
         force = multiplier * self._gradient(row, point)
-        if row.kind == "length":
-            self._exert(row.bodies[0], point, force)
-            self._exert(row.bodies[0], row.points[1], -force)
+        if row.kind in ("length", "drive"):
+            by = row.bodies[0] if row.kind == "length" else self.linkage.drives[row.component].name
+            self._exert(by, point, force)
+            self._exert(by, row.points[1], -force)
             return
-        holder = row.bodies[0] if row.kind == "tie" else _holder(self.linkage, row)
+        holder = row.bodies[0] if row.kind == "tie" else _holder(self.linkage, row.points[1:])
         self._exert(holder, point, force)
         if holder != CHASSIS:
             self.pushes.append(Push(holder, self.at[point], -force))
@@ -152,7 +156,7 @@ class _Nodes:
         at: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in self.at.items()}
         x, y, z = (GRADIENT.variable(c, k) for k, c in enumerate(at[point]))
         at[point] = (x, y, z)
-        found = self.statics.equations.residual(row, at, self.statics.design, 0.0)
+        found = self.statics.residual(row, at)
         if not isinstance(found, Jet):
             return np.zeros((3, self.count))
         parts = [found.coefficients[GRADIENT.generator(k)] for k in range(3)]
@@ -164,13 +168,13 @@ class _Nodes:
         on_body = {
             (body, p): self._on(body, p) for body, points in self.linkage.bodies.items() for p in points if self._joint(p)
         }
-        for slider in self.linkage.sliders:
-            holder = next((b for b, points in self.linkage.bodies.items() if set(slider.line) <= set(points)), None)
-            if holder is not None:
-                on_body[holder, slider.point] = -self.exerted[holder, slider.point]
+        for point, on in self.guided.items():
+            holder = _holder(self.linkage, on)
+            if holder != CHASSIS:
+                on_body[holder, point] = -self.exerted[holder, point]
         for pair in self._hinges():
             self._halve(on_body, *pair)
-        known = {*self.linkage.fixed, *self.linkage.rack, *(p for b, p in self.exerted if b == CHASSIS)}
+        known = {*self.held, *(p for b, p in self.exerted if b == CHASSIS)}
         for p in sorted(known, key=self.linkage.points.index):
             parts = [-force for (_, q), force in on_body.items() if q == p]
             if parts:
@@ -181,8 +185,7 @@ class _Nodes:
     def _joint(self, point: str) -> bool:
         """Whether several bodies meet at a point, the chassis and the rack among them, or something slides there."""
         members = sum(point in points for points in self.linkage.bodies.values())
-        held = point in self.linkage.fixed or point in self.linkage.rack
-        return members + held > 1 or any(s.point == point for s in self.linkage.sliders)
+        return members + (point in self.held) > 1 or point in self.guided
 
     def _to_base(self, push: Push) -> None:
         """Bring a force on a body to the points of its base."""
@@ -215,7 +218,7 @@ class _Nodes:
     def _hinges(self) -> Iterable[tuple[str, str, str, str]]:
         """Pairs of bodies that share two points where no third body is: (body, other or chassis, point, point)."""
         bodies = {b: set(p) for b, p in self.linkage.bodies.items()}
-        bodies[CHASSIS] = set(self.linkage.fixed) | set(self.linkage.rack)
+        bodies[CHASSIS] = set(self.held)
         members = {p: sum(p in points for points in bodies.values()) for p in self.linkage.points}
         for one, other in combinations(bodies, 2):
             shared = [p for p in self.linkage.points if p in bodies[one] & bodies[other]]
@@ -249,6 +252,6 @@ class _Nodes:
         return worst
 
 
-def _holder(linkage: Linkage, row: Row) -> str:
-    """Body that has the line or plane on which a row's point moves; the chassis where no moving body has it."""
-    return next((b for b, points in linkage.bodies.items() if set(row.points[1:]) <= set(points)), CHASSIS)
+def _holder(linkage: Linkage, on: Sequence[str]) -> str:
+    """Body that has the line or plane on which a point moves; the chassis where no moving body has it."""
+    return next((b for b, points in linkage.bodies.items() if set(on) <= set(points)), CHASSIS)

@@ -12,6 +12,7 @@ Units: N, mm, N·mm. Frame: vehicle (x forward, y left, z up).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -19,12 +20,12 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.solve.continuation import vectors
-from kin3d.solve.equations import carry, weights_of
+from kin3d.solve.equations import Row, carry, weights_of
 from kin3d.solve.implicit import stack_solve
 from kin3d.solve.kernel import Kernel, Solved
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.spatial.jets import Algebra, Jet
-from kin3d.spatial.vectors import Vec, dot, sub
+from kin3d.spatial.vectors import Number, Vec, dot, sub
 
 Array = NDArray[np.float64]
 
@@ -61,6 +62,7 @@ class Statics:
         self._slots = [self.algebra.index[u] for u in units]
         q: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in jets.items()}
         values, axes = kernel.system.values(lanes), kernel.system.axes(design, axis)
+        self._drives = values, axes
         self.places = self.equations.places(q, design, values, axes)
         rows = self.equations.residuals(self.places, design, values, axes)
         self._jacobian = np.stack([self._gradient(r) for r in rows], axis=0)
@@ -74,6 +76,10 @@ class Statics:
                 if c is not None:
                     out[row] = c
         return out
+
+    def residual(self, row: Row, at: Mapping[str, Vec]) -> Number:
+        """Value of a row with points at given places."""
+        return self.equations.residual(row, at, self.design, *self._drives)
 
     def on_body(self, body: str, place: Vec) -> Vec:
         """A place, seen as a material point of a moving body: jets that carry how it moves with the body."""

@@ -220,7 +220,7 @@ def _settled_axle(case: Case, settled: Settled, attitude: Attitude, number: int)
     joints = joint_forces(statics, multipliers, loads)
     for k, side in enumerate(SIDES):
         lane = slice(k, k + 1)
-        mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]) or one.name == "spring")
+        mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
         travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
         out.append(
             CaseForces(

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, Severity
+from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import AxleName
+from kin3d.linkage.parts import part_of
 from kin3d.loads.applied import Acting
 from kin3d.loads.joint_forces import JointForces
 from kin3d.writing.panels import DASHES, Panel, Trace, draw_panels
@@ -51,11 +52,6 @@ class Force:
     def size(self) -> Array:
         """Its resultant, N, shape (lanes,)."""
         return np.asarray(np.linalg.norm(self.force, axis=0))
-
-    @property
-    def label(self) -> str:
-        """For a person: a link or spring by its name, a joint or pickup with the body that the force acts on."""
-        return self.name if self.axial is not None else f"{self.name} on {self.on}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +112,14 @@ class CaseForces:
         bodies = [b for b, points in self.linkage.bodies.items() if point in points and b != link]
         large = [b for b in bodies if len(self.linkage.bodies[b]) > 2]
         return (large or bodies or [CHASSIS])[0]
+
+    def label(self, force: Force) -> str:
+        """For a person: a link or spring by its name, a joint or pickup with the bodies that meet there."""
+        if force.axial is not None:
+            return force.name
+        bodies = [b for b, points in self.linkage.bodies.items() if force.name in points]
+        bodies += [CHASSIS] if force.kind == "pickup" else []
+        return f"{force.name} ({', '.join(bodies)})" if len(bodies) > 1 else force.name
 
     def findings(self) -> list[Finding]:
         """Positions that are not reached."""
@@ -179,8 +183,9 @@ class Forces(Result):
                 if (force.axial is None) is axial:
                     continue
                 values = (force.axial if force.axial is not None else force.size)[part.ok]
+                label = part.label(force)
                 for v in values.tolist():
-                    row = found.setdefault(force.label, {})
+                    row = found.setdefault(label, {})
                     if abs(v) >= abs(row.get(part.case, 0.0)):
                         row[part.case] = v
         rows: list[tuple[Cell, ...]] = []
@@ -247,16 +252,28 @@ class Forces(Result):
         return xarray.Dataset(data, attrs={"title": self.title, "notes": "\n".join(self.notes())})
 
     def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:  # noqa: ARG002
-        """Axial forces of links and springs over travel, a panel a case and corner."""
-        colours = list(dict.fromkeys(PART_COLOURS.values()))
-        panels = []
-        for part in self.parts:
-            along = [f for f in part.forces() if f.axial is not None]
-            order = np.argsort(part.travel_mm)
-            traces = tuple(
-                Trace(part.travel_mm[order], np.asarray(f.axial)[order], f.name, colours[n % len(colours)], n % len(DASHES))
-                for n, f in enumerate(along)
-            )
-            title = f"{part.case}, {part.axle} {part.side}"
-            panels.append(Panel(title, "N", "tension positive", "wheel travel (mm)", traces, legend=True))
+        """Forces along links and springs over travel, a panel a case on one tyre that has several travels.
+
+        Raises
+        ------
+        RequestError
+            Where there is none: `bodies` draws the forces of one position.
+        """
+        panels = [self._panel(part) for part in self.parts if len(part.travel_mm) > 1]
+        if not panels:
+            text = "no case has several travels, so that there are no curves; give --travel, or draw --bodies"
+            raise RequestError(Finding("no-picture", text, str(path)))
         draw_panels(f"{self.title}: forces along links and springs", panels, Path(path))
+
+    @staticmethod
+    def _panel(part: CaseForces) -> Panel:
+        order = np.argsort(part.travel_mm)
+        traces = []
+        for n, force in enumerate(f for f in part.forces() if f.axial is not None):
+            at = {p: v[:, 0] for p, v in part.joints.at.items()}
+            what = part_of(part.linkage, force.name, at) if force.kind == "link" else "spring"
+            colour = PART_COLOURS[what]
+            values = np.where(part.ok, force.axial, np.nan)[order]
+            traces.append(Trace(part.travel_mm[order], values, force.name, colour, n % len(DASHES)))
+        title = f"{part.case}, {part.axle} {part.side}"
+        return Panel(title, "N", "tension positive", "wheel travel (mm)", tuple(traces), legend=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -48,26 +50,59 @@ class _Forces:
         return found
 
 
-def rod_tension(at: dict[str, Array], rod_on: str, contact: Array, load: Array) -> float:
-    """Tension of the rod when `load` acts on the wheel at `contact` and the spring holds it.
+@dataclass(frozen=True)
+class Found:
+    """Forces of a corner: on the first of the bodies that meet at a joint (``("lower_outer", "lower arm")``), on an arm
+    or the rocker at a pickup (``("lower_front", "lower arm")``), and along links and spring, tension positive."""
+
+    joints: dict[tuple[str, str], Array]
+    tension: dict[str, float]
+
+
+def corner_forces(at: dict[str, Array], rod_on: str, loads: list[tuple[Array, Array]], couple: Array) -> Found:
+    """Forces of a double wishbone with rod, rocker and spring when loads act on the upright and the spring holds it.
+
+    Of all splits along a hinge line the least squares take the one with the smallest sum of squares: the halved one.
 
     Parameters
     ----------
     at : dict of str to (3,)
         Places of all points.
+    loads : list of (place, force)
+        On the upright.
+    couple : (3,)
+        On the upright.
     """
     system = _Forces(("upright", "lower arm", "upper arm", "rocker"))
+    joints: dict[tuple[str, str], int] = {}
     for arm, (front, rear, outer) in _ARMS.items():
-        system.joint(at[front], arm)
-        system.joint(at[rear], arm)
+        for pickup in (front, rear):
+            joints[pickup, arm] = len(system.columns)
+            system.joint(at[pickup], arm)
+        joints[outer, arm] = len(system.columns)
         system.joint(at[outer], arm, "upright")
     for axis_point in ("rocker_axis_1", "rocker_axis_2"):
+        joints[axis_point, "rocker"] = len(system.columns)
         system.joint(at[axis_point], "rocker")
-    tie = at["tie_inner"] - at["tie_outer"]
-    system.unknown(at["tie_outer"], tie / np.linalg.norm(tie), "upright")
-    spring = at["spring_outer"] - at["spring_inner"]
-    system.unknown(at["spring_outer"], spring / np.linalg.norm(spring), "rocker")
+    links: dict[str, int] = {}
+    for name, inner, outer, body in (
+        ("tie link", "tie_inner", "tie_outer", "upright"),
+        ("spring", "spring_inner", "spring_outer", "rocker"),
+    ):
+        along = at[inner] - at[outer]
+        links[name] = system.unknown(at[outer], along / np.linalg.norm(along), body)
     rod = at["rod_inner"] - at["rod_outer"]
-    number = system.unknown(at["rod_outer"], rod / np.linalg.norm(rod), rod_on, ("rocker", at["rod_inner"]))
-    system.given("upright", contact, load)
-    return float(system.solve()[number])
+    links["rod"] = system.unknown(
+        at["rod_outer"], rod / np.linalg.norm(rod), rod_on, ("rocker", at["rod_inner"])
+    )
+    for place, force in loads:
+        system.given("upright", place, force)
+    k = 6 * system.bodies.index("upright")
+    system.load[k + 3 : k + 6] += couple / 100.0
+    found = system.solve()
+    return Found({key: found[n : n + 3] for key, n in joints.items()}, {key: float(found[n]) for key, n in links.items()})
+
+
+def rod_tension(at: dict[str, Array], rod_on: str, contact: Array, load: Array) -> float:
+    """Tension of the rod when `load` acts on the wheel at `contact` and the spring holds it."""
+    return corner_forces(at, rod_on, [(contact, load)], np.zeros(3)).tension["rod"]

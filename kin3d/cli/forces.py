@@ -1,0 +1,48 @@
+"""``kin3d forces``: forces in links, joints, pickups and springs under the car's load cases."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+import kin3d
+from kin3d.cli import options as opt
+from kin3d.cli.screen import Screen, check_places
+
+EPILOG = (
+    "Examples:\n\n"
+    "  kin3d forces models/dunlin/car.toml --travel=-25:25:5 --out forces.csv\n\n"
+    "  kin3d forces models/dunlin/car.toml --cases kerb --plot kerb.svg"
+)
+
+
+def forces(
+    screen: Screen,
+    car: opt.CarPath,
+    travel: opt.Travel = "0",
+    rack: opt.Rack = 0.0,
+    axle: opt.AnyAxle = None,
+    cases: Annotated[str | None, typer.Option(help="Names of load cases, with commas. Default: all.")] = None,
+    out: opt.Out = None,
+    plot: opt.Plot = None,
+) -> None:
+    """Forces in every link, joint, chassis pickup and spring under the [[cases]] of the car file.
+
+    A case is the road's force on one tyre, looked at over --travel, or accelerations of the settled car, which has
+    travels of its own. The rack is held. Tension is positive; vectors are in the vehicle frame. Exit code 1 when a
+    travel is not reached. Strength is for qualified people.
+    """
+    check_places({"--out": out}, {"--plot": plot})
+    read = kin3d.load(car)
+    found = kin3d.forces(read, opt.parse_values(travel, "--travel"), rack, axle=axle, cases=opt.names_of(cases))
+    screen.say(found.summary())
+    screen.show(found)
+    screen.save(found, out)
+    screen.plot(found, plot, "Forces")
+    screen.findings(read.findings, found.findings)
+    if not found.complete:
+        screen.fail()
+
+
+forces.__doc__ = f"{forces.__doc__}\n\n{EPILOG}"
