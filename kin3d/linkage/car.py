@@ -16,7 +16,7 @@ from pydantic_core import core_schema
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
 from kin3d.linkage.ball_joints import steering_joints
-from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, Case, FileOrigin, in_axes
+from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, FileOrigin, LoadCase, in_axes
 from kin3d.linkage.layout import Layout, Linkage, resolve
 from kin3d.linkage.misfits import case_misfits, misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
@@ -229,7 +229,7 @@ class Car(Record):
     data: Annotated[CarData, _HELD]
     front: Annotated[Axle | None, _HELD] = None
     rear: Annotated[Axle | None, _HELD] = None
-    cases: Annotated[tuple[Case, ...], _HELD] = ()
+    cases: Annotated[tuple[LoadCase, ...], _HELD] = ()
     findings: Annotated[tuple[Finding, ...], _HELD] = ()
 
     def __repr__(self) -> str:

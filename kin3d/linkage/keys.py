@@ -337,7 +337,7 @@ class AxleTable(AxleKeys, AxleFiles):
     """One axle as the file has it, ``[front]`` or ``[rear]``, before the files that it names are read."""
 
 
-class Case(Record):
+class LoadCase(Record):
     """A load case, ``[[cases]]``, a table for each: accelerations of the settled car, or the road's force on one tyre.
 
     Attributes
@@ -372,7 +372,7 @@ class CarFigures(Record):
 
     title: AnyText = None
     car: CarData = CarData()
-    cases: Annotated[tuple[Case, ...], Field(strict=False, description="tables headed [[cases]]")] = ()
+    cases: Annotated[tuple[LoadCase, ...], Field(strict=False, description="tables headed [[cases]]")] = ()
     front: AxleKeys | None = None
     rear: AxleKeys | None = None
 

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Collection, Sequence
 
 from kin3d.errors import Finding
-from kin3d.linkage.keys import AxleKeys, Case
+from kin3d.linkage.keys import AxleKeys, LoadCase
 from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.names import did_you_mean
 
@@ -37,7 +37,7 @@ SETTLED = ("braking_g", "driving_g", "lateral_g", "vertical_g")
 ON_TYRE = ("axle", "side", "contact_n", "contact_moment_n_m", "wheel")
 
 
-def case_misfits(cases: Sequence[Case], axles: Collection[str]) -> list[Finding]:
+def case_misfits(cases: Sequence[LoadCase], axles: Collection[str]) -> list[Finding]:
     """Report what does not fit together in load cases; `axles` are those that the file gives."""
     out: list[Finding] = []
     for number, case in enumerate(cases, 1):

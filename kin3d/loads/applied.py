@@ -20,7 +20,7 @@ from kin3d.spatial.jets import Jet, value
 from kin3d.spatial.vectors import Vec, sub
 
 Array = NDArray[np.float64]
-WheelState = Literal["braked", "driven"] | None
+WheelDuty = Literal["braked", "driven"] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ class Acting:
 
 
 def on_wheel(
-    corner: Corner, force: Array, moment: Array, wheel: WheelState, contact: Array | None = None
+    corner: Corner, force: Array, moment: Array, wheel: WheelDuty, contact: Array | None = None
 ) -> list[Push]:
     """The road's force and moment on a wheel as loads on the body that carries it.
 
@@ -133,7 +133,16 @@ def drawing_on(element: Element, corner: Corner, moment: Array, slope: Array) ->
     rate = over_lanes(corner.rate(corner.place(driven)), count)
     way = (rate * np.stack(direction)).sum(axis=0)
     size = -moment * slope / way
-    return (Acting(element.name, carrier(corner.linkage, driven), driven, over_lanes(corner.place(driven), count), size * along, -size),)
+    return (
+        Acting(
+            element.name,
+            carrier(corner.linkage, driven),
+            driven,
+            over_lanes(corner.place(driven), count),
+            size * along,
+            -size,
+        ),
+    )
 
 
 def over_lanes(v: Vec, count: int) -> Array:

@@ -271,9 +271,6 @@ class _Builder:
         if over is None:
             return []
         law = across(*over.points)
-        kind: Kind = "stop"
         return [
-            Element(
-                stop.name, kind, "both", "mm", stop.rate_n_per_mm, 0.0, law, stop.gap_mm, sense, ends=over.points
-            )
+            Element(stop.name, "stop", "both", "mm", stop.rate_n_per_mm, 0.0, law, stop.gap_mm, sense, ends=over.points)
         ]

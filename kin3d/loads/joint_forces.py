@@ -16,7 +16,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,7 +165,10 @@ class _Nodes:
         for push in self.pushes:
             self._to_base(push)
         on_body = {
-            (body, p): self._on(body, p) for body, points in self.linkage.bodies.items() for p in points if self._joint(p)
+            (body, p): self._on(body, p)
+            for body, points in self.linkage.bodies.items()
+            for p in points
+            if self._joint(p)
         }
         for point, on in self.guided.items():
             holder = _holder(self.linkage, on)

@@ -122,9 +122,9 @@ class Bodywork:
         Compliance of each tyre; 0 for a rigid one.
     front_share : float
         Of the longitudinal force: braking share, or driving share when driven.
-    at_hub : (bool, bool)
-        Whether the force along the wheel's heading acts at the wheel centre, as its moment about the spin axis goes
-        into the chassis (inboard brakes, drive shafts), front and rear.
+    turns : (bool, bool)
+        Whether the wheel turns freely on the body that carries it, front and rear: what the road's force has about the
+        spin axis then goes nowhere, or into the chassis (inboard brakes, drive shafts).
     """
 
     mass_kg: float
@@ -134,7 +134,7 @@ class Bodywork:
     static_n: Array
     tyre_mm_per_n: Array
     front_share: float
-    at_hub: tuple[bool, bool]
+    turns: tuple[bool, bool]
 
     @property
     def static_give_mm(self) -> Array:
@@ -183,9 +183,9 @@ class Attitude:
             f = forces[k]
             inertia = self.body.unsprung_kg[k] * GRAVITY_M_PER_S2
             work = dot(f, velocity) + inertia * dot(loads.field_g, wheel.hub_velocity)
-            if self.body.at_hub[k // 2]:
-                rolling = dot(wheel.heading, sub(wheel.hub_velocity, velocity))
-                work = work + dot(f, wheel.heading) * rolling
+            if self.body.turns[k // 2]:
+                arm = sub((wheel.place[0], wheel.place[1], unknown[LEVEL]), wheel.hub)
+                work = work - dot(cross(arm, f), wheel.spin) * dot(wheel.omega, wheel.spin)
             rows.append(work - springs[k])
             deflected = lever + (self.body.static_n[k] - unknown[LOAD][k]) * self.body.tyre_mm_per_n[k]
             contacts.append(unknown[LOAD][k] if lifted[k] else deflected)
@@ -285,7 +285,8 @@ class _Wheel:
     turning: Vec
     hub: Vec
     hub_velocity: Vec
-    heading: Vec
+    spin: Vec
+    omega: Vec
 
     @staticmethod
     def of(corner: Corner, shift: float, axle: int, side: int) -> _Wheel:
@@ -298,7 +299,7 @@ class _Wheel:
         turning = seen(cross(corner.omega, corner.normal))
         velocity = seen(corner.contact_velocity)
         hub, hub_velocity = seen(add(corner.centre, moved)), seen(corner.centre_velocity)
-        return _Wheel(place, place[2], velocity, turning, hub, hub_velocity, seen(corner.heading))
+        return _Wheel(place, place[2], velocity, turning, hub, hub_velocity, seen(corner.spin), seen(corner.omega))
 
 
 _ORDER = [FULL.generator(k) for k in range(SIZE)]

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
-from kin3d.linkage.keys import Case
+from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.loads.applied import Acting, between, carrier, drawing_on, on_wheel, over_lanes, turning
@@ -95,7 +95,7 @@ def forces(
     return Forces(car.title, tuple(parts), tuple(findings))
 
 
-def _chosen(car: Car, names: Sequence[str] | None) -> list[Case]:
+def _chosen(car: Car, names: Sequence[str] | None) -> list[LoadCase]:
     if not car.cases:
         text = 'there is no load case; give [[cases]] with name = "kerb", axle, side and contact_n, or with braking_g'
         raise RequestError(Finding("cases-missing", text, str(car.source)))
@@ -110,7 +110,7 @@ def _chosen(car: Car, names: Sequence[str] | None) -> list[Case]:
     return [case for case in car.cases if names is None or case.name in names]
 
 
-def _on_one_tyre(car: Car, case: Case, travel: Array, rack: float, place: str) -> CaseForces:
+def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: str) -> CaseForces:
     """Forces in the corner on which the road's force acts."""
     if case.axle is None or case.side is None:
         raise RequestError(Finding("key-missing", "axle and side say which tyre the force acts on", place))
@@ -180,15 +180,19 @@ def generalised(statics: Statics, pushes: Sequence[Push]) -> Array:
 
 
 def _settled(
-    car: Car, case: Case, rack: float, axle: AxleName | None, place: str
+    car: Car, case: LoadCase, rack: float, axle: AxleName | None, place: str
 ) -> tuple[list[CaseForces], list[Finding]]:
     """Forces in the corners of a settled car."""
     vertical = 1.0 if case.vertical_g is None else case.vertical_g
     along = (case.braking_g or 0.0) - (case.driving_g or 0.0)
     try:
-        settled, attitude = find_attitude(car, max(along, 0.0), case.lateral_g or 0.0, rack=rack, driving=max(-along, 0.0), vertical=vertical)
+        settled, attitude = find_attitude(
+            car, max(along, 0.0), case.lateral_g or 0.0, rack=rack, driving=max(-along, 0.0), vertical=vertical
+        )
     except RequestError as error:
-        raise RequestError([replace(f, place=f"{place}: {f.place}" if f.place else place) for f in error.findings]) from None
+        raise RequestError(
+            [replace(f, place=f"{place}: {f.place}" if f.place else place) for f in error.findings]
+        ) from None
     out: list[CaseForces] = []
     for number, model in enumerate(attitude.model.axles):
         if axle in (None, model.axle.name):
@@ -197,7 +201,7 @@ def _settled(
     return out, [replace(f, place=f"{place}: {f.place}" if f.place else place) for f in told]
 
 
-def _settled_axle(case: Case, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:
+def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:
     """Both corners of one axle of a settled car: lane 0 is the left one, lane 1 the right one."""
     model, shift = attitude.model.axles[number], attitude.model.shifts[number]
     wheels = settled.wheels[2 * number : 2 * number + 2]
@@ -206,12 +210,12 @@ def _settled_axle(case: Case, settled: Settled, attitude: Attitude, number: int)
     frame = directions(float(settled.state[ROLL]), float(settled.state[PITCH]))
     force = np.stack([np.array([w.along_n, w.side_n, w.load_n]) @ frame for w in wheels], axis=1)
     foot = np.stack([w.contact_mm - [shift, 0.0, 0.0] for w in wheels], axis=1)
-    held = settled.loads.braking_g > 0.0 and not attitude.body.at_hub[number]
-    pushes = on_wheel(pair, force, np.zeros_like(force), "braked" if held else None, foot)
+    turns = attitude.body.turns[number]
+    pushes = on_wheel(pair, force, np.zeros_like(force), None if turns else "braked", foot)
     weight = GRAVITY_M_PER_S2 * attitude.body.unsprung_kg[2 * number] * (np.array(settled.loads.field_g) @ frame)
     hub = over_lanes(pair.centre, 2)
     pushes.append(Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2)))
-    in_air = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
+    in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
     acting, turned = _elements(attitude.elements[number], pair, in_air)
     out = []
     statics = Statics(model.kernel, pair.variants, pair.lanes, pair.solved)
@@ -264,12 +268,13 @@ def _across(element: Element, pair: CornerPair, force: float) -> tuple[Acting, .
     """A spring across the car: from a point of the left corner to one of the right."""
     left, right = element.ends or ("", "")
     one, other = (over_lanes(pair.place(p), 2) for p in (left, right))
-    ends = ((carrier(pair.linkage, left), left, one[:, LEFT:][:, :1]), (carrier(pair.linkage, right), right, other[:, RIGHT:][:, :1]))
+    ends = (
+        (carrier(pair.linkage, left), left, one[:, LEFT:][:, :1]),
+        (carrier(pair.linkage, right), right, other[:, RIGHT:][:, :1]),
+    )
     out = []
     for k, end in enumerate(between(element.name, ends, np.array([force]))):
         mask = np.arange(2) == k
         place = (one, other)[k]
         out.append(replace(end, place=place, force=end.force * mask, axial=end.axial * mask))
     return tuple(out)
-
-

@@ -1,4 +1,4 @@
-"""Forces under load cases: a row a link, joint, pickup and spring at every position, and what a person reads of them."""
+"""Forces under load cases: a row a link, joint, pickup and spring at every position, and what is read of them."""
 
 from __future__ import annotations
 
@@ -163,14 +163,18 @@ class Forces(Result):
         """Title, cases, corners."""
         cases = dict.fromkeys(part.case for part in self.parts)
         corners = dict.fromkeys(f"{part.axle} {part.side}" for part in self.parts)
-        return f"{self.title}: {len(cases)} load case{'s' * (len(cases) != 1)} ({', '.join(cases)}); {', '.join(corners)}"
+        return (
+            f"{self.title}: {len(cases)} load case{'s' * (len(cases) != 1)} ({', '.join(cases)}); {', '.join(corners)}"
+        )
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
         """Links and springs along their lines, then joints and pickups by their resultants; a table an axle."""
         out = []
         for axle in dict.fromkeys(part.axle for part in self.parts):
             parts = [part for part in self.parts if part.axle == axle]
-            out.append(self._table(parts, f"{axle}_axial", f"{axle} axle: along links and springs, N, tension positive", True))
+            out.append(
+                self._table(parts, f"{axle}_axial", f"{axle} axle: along links and springs, N, tension positive", True)
+            )
             out.append(self._table(parts, f"{axle}_joints", f"{axle} axle: resultant at joints and pickups, N", False))
         return tuple(t for t in out if t.rows)
 
@@ -192,7 +196,10 @@ class Forces(Result):
         for label, row in found.items():
             worst = max(row, key=lambda case: abs(row[case]))
             rows.append((label, *(row.get(case) for case in cases), worst))
-        columns = [Column("link" if axial else "joint", text=True, key=True), *(Column(c, "N", places=0) for c in cases)]
+        columns = [
+            Column("link" if axial else "joint", text=True, key=True),
+            *(Column(c, "N", places=0) for c in cases),
+        ]
         return Table.of(key, [*columns, Column("largest_in", head="largest in", text=True)], rows, title)
 
     def records(self) -> tuple[Table, ...]:
@@ -269,7 +276,9 @@ class Forces(Result):
     def _panel(part: CaseForces) -> Panel:
         order = np.argsort(part.travel_mm)
         traces = []
-        for n, force in enumerate(f for f in part.forces() if f.axial is not None):
+        for n, force in enumerate(part.forces()):
+            if force.axial is None:
+                continue
             at = {p: v[:, 0] for p, v in part.joints.at.items()}
             what = part_of(part.linkage, force.name, at) if force.kind == "link" else "spring"
             colour = PART_COLOURS[what]

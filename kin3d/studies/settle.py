@@ -145,7 +145,7 @@ def _bodywork(model: CarModel, loads: Loads) -> Bodywork:
     front, rear = (0.5 * mass * GRAVITY_M_PER_S2 * s for s in (share, 1.0 - share))
     rates = [m.axle.tyre_rate_n_per_mm for m in axles]
     give = np.repeat([1.0 / r if r else 0.0 for r in rates], 2)
-    driven = loads.braking_g < 0.0
+    driven, free = loads.braking_g < 0.0, loads.braking_g <= 0.0
     return Bodywork(
         mass_kg=mass,
         unsprung_kg=unsprung,
@@ -154,7 +154,7 @@ def _bodywork(model: CarModel, loads: Loads) -> Bodywork:
         static_n=np.array([front, front, rear, rear]),
         tyre_mm_per_n=give,
         front_share=_driven_share(model) if driven else float(data.front_brake_share or 0.0),
-        at_hub=(driven or inboard_brakes(axles[0]), driven or inboard_brakes(axles[1])),
+        turns=(free or inboard_brakes(axles[0]), free or inboard_brakes(axles[1])),
     )
 
 

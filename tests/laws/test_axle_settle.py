@@ -71,7 +71,7 @@ def test_each_wheel_hangs_in_balance_on_its_springs(
 ) -> None:
     """Virtual work with finite differences of the corner's own sweep: tyre forces and weight against the spring.
 
-    What a driving force has about the spin axis goes to the chassis by the shaft and does no work on the wheel's body.
+    What the force has about the spin axis of a wheel that is not braked does no work on the body that carries it.
     """
     car = axles(dunlin, bar=None, tyre_rate_n_per_mm=tyre, unsprung_mass_kg=12.0, damper=None)
     captive = {a.name: changed(a, spring=changed(a.spring, captive=True)) for a in car.axles()}  # type: ignore[type-var]
@@ -89,7 +89,7 @@ def test_each_wheel_hangs_in_balance_on_its_springs(
         sign = 1.0 if side == "left" else -1.0
         spin = np.array([np.sin(toe) * np.cos(camber), sign * np.cos(toe) * np.cos(camber), -np.sin(camber)])
         work = force @ (velocity + np.cross(omega, arm))
-        work -= (np.cross(arm, force) @ spin) * (omega @ spin) if braking < 0.0 else 0.0
+        work -= (np.cross(arm, force) @ spin) * (omega @ spin) if braking <= 0.0 else 0.0
         work += 12.0 * G * np.array([braking, -lateral, -1.0]) @ turn @ velocity
         spring = next(e for e in found.elements if e.axle == axle and e.name == f"spring {side}")
         ratio = -float(near["spring_length_mm"][2] - near["spring_length_mm"][0]) / (2 * step)

@@ -43,9 +43,7 @@ def test_every_force_is_that_of_the_free_bodies(tmp_path: Path, rod_on: str, whe
     points = scattered(rod_on, np.random.default_rng(5))
     table = points | {"wheel_axis": points["wheel_centre"] + 100.0 * SPIN}
     read = kin3d.load(write_car(tmp_path, table, rod_on=rod_on, loaded_radius_mm=RADIUS))
-    found = forces_by_name(
-        kin3d.forces(with_case(read, contact_moment_n_m=MOMENT.tolist(), wheel=wheel), TRAVEL)
-    )
+    found = forces_by_name(kin3d.forces(with_case(read, contact_moment_n_m=MOMENT.tolist(), wheel=wheel), TRAVEL))
     solved = whole_corner.solve(points, rod_on, SPIN, TRAVEL)
     for k in range(len(TRAVEL)):
         at = points | {n: p[k] for n, p in solved.at.items()}
@@ -65,7 +63,9 @@ def test_every_force_is_that_of_the_free_bodies(tmp_path: Path, rod_on: str, whe
             axial = found[kind, link, on].axial
             assert axial is not None
             assert_allclose(axial[k], expected.tension[link], rtol=1e-9, atol=1e-6, err_msg=link)
-        assert_allclose(found["joint", "lower_outer", "upright"].force, -found["joint", "lower_outer", "lower arm"].force)
+        assert_allclose(
+            found["joint", "lower_outer", "upright"].force, -found["joint", "lower_outer", "lower arm"].force
+        )
 
 
 def test_a_free_wheel_takes_the_force_along_its_heading_at_its_centre() -> None:
@@ -80,7 +80,9 @@ def test_a_free_wheel_takes_the_force_along_its_heading_at_its_centre() -> None:
     upright = np.sum([f for (b, _), f in part.joints.on_body.items() if b == "upright"], axis=0)[:, 0]
     assert_allclose(upright, -1000.0 * heading, atol=1e-9)
     at = {p: v[:, 0] for p, v in part.joints.at.items()}
-    moment = sum(np.cross(at[p] - at["wheel_centre"], f[:, 0]) for (b, p), f in part.joints.on_body.items() if b == "upright")
+    moment = sum(
+        np.cross(at[p] - at["wheel_centre"], f[:, 0]) for (b, p), f in part.joints.on_body.items() if b == "upright"
+    )
     assert_allclose(moment, 0.0, atol=1e-6)
 
 
@@ -137,7 +139,8 @@ def test_steering_moves_forces_and_the_other_side_has_no_rows() -> None:
     straight, steered = (kin3d.forces(read, [0.0], rack) for rack in (0.0, 8.0))
     assert {part.side for part in steered.parts} == {"right"}
     one, other = (forces_by_name(f)["link", "tie link", "upright"].axial for f in (straight, steered))
-    assert one is not None and other is not None
+    assert one is not None
+    assert other is not None
     assert abs(float(one[0] - other[0])) > 1.0
 
 

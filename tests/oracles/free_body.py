@@ -92,15 +92,15 @@ def corner_forces(at: dict[str, Array], rod_on: str, loads: list[tuple[Array, Ar
         along = at[inner] - at[outer]
         links[name] = system.unknown(at[outer], along / np.linalg.norm(along), body)
     rod = at["rod_inner"] - at["rod_outer"]
-    links["rod"] = system.unknown(
-        at["rod_outer"], rod / np.linalg.norm(rod), rod_on, ("rocker", at["rod_inner"])
-    )
+    links["rod"] = system.unknown(at["rod_outer"], rod / np.linalg.norm(rod), rod_on, ("rocker", at["rod_inner"]))
     for place, force in loads:
         system.given("upright", place, force)
     k = 6 * system.bodies.index("upright")
     system.load[k + 3 : k + 6] += couple / 100.0
     found = system.solve()
-    return Found({key: found[n : n + 3] for key, n in joints.items()}, {key: float(found[n]) for key, n in links.items()})
+    return Found(
+        {key: found[n : n + 3] for key, n in joints.items()}, {key: float(found[n]) for key, n in links.items()}
+    )
 
 
 def rod_tension(at: dict[str, Array], rod_on: str, contact: Array, load: Array) -> float:

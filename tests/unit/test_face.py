@@ -20,11 +20,12 @@ from tests.readme import ROOT
 
 MODELS = ROOT / "models"
 FACE = [
-    "Finding", "Kin3dError", "__version__", "check", "compare", "draw", "export", "import_drawing", "load", "locate",
-    "mark", "measures", "rates", "report", "sensitivity", "settle", "swap", "sweep", "tolerance", "view",
+    "Finding", "Kin3dError", "__version__", "check", "compare", "draw", "export", "forces", "import_drawing", "load",
+    "locate", "mark", "measures", "rates", "report", "sensitivity", "settle", "swap", "sweep", "tolerance", "view",
 ]  # fmt: skip
 FUNCTIONS = [n for n in FACE if n[0].islower()]
 TRAVEL = [-20.0, 0.0, 20.0]
+KERB = {"name": "kerb", "axle": "front", "side": "left", "contact_n": [-500.0, 0.0, 6000.0]}
 HEADS = {".png": b"\x89PNG", ".svg": b"<?xml", ".pdf": b"%PDF"}
 
 
@@ -48,6 +49,7 @@ def results(car):
         "settle": kin3d.settle(car, braking=1.0, lateral=0.5),
         "swap": kin3d.swap(car, "front", "pull", starts=1),
         "draw": kin3d.draw(car, "front", roll=1.0),
+        "forces": kin3d.forces(car.with_figures({"cases": [KERB]}), TRAVEL),
         "export": kin3d.export(car, "front", [-30.0, 0.0]),
         "import": kin3d.import_drawing(MODELS / "plover" / "front.dxf"),
         "report": kin3d.report([car, other], "front", TRAVEL, samples=100, scene=False),
@@ -55,11 +57,11 @@ def results(car):
     }
 
 
-ARRAYS = ("sweep", "tolerance", "sensitivity", "compare", "rates")
-PICTURES = ("sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import")
+ARRAYS = ("sweep", "tolerance", "sensitivity", "compare", "rates", "forces")
+PICTURES = ("sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces")
 RESULTS = [
     "check", "sweep", "tolerance", "sensitivity", "compare", "rates", "settle", "swap", "draw", "export", "import",
-    "report", "measures",
+    "report", "measures", "forces",
 ]  # fmt: skip
 
 
