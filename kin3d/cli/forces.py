@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -26,6 +27,9 @@ def forces(
     cases: Annotated[str | None, typer.Option(help="Names of load cases, with commas. Default: all.")] = None,
     out: opt.Out = None,
     plot: opt.Plot = None,
+    bodies: Annotated[
+        Path | None, typer.Option(help="Draw upright, arms and rocker apart with their forces, of one case.")
+    ] = None,
 ) -> None:
     """Forces in every link, joint, chassis pickup and spring under the [[cases]] of the car file.
 
@@ -33,13 +37,16 @@ def forces(
     travels of its own. The rack is held. Tension is positive; vectors are in the vehicle frame. Exit code 1 when a
     travel is not reached. Strength is for qualified people.
     """
-    check_places({"--out": out}, {"--plot": plot})
+    check_places({"--out": out}, {"--plot": plot, "--bodies": bodies})
     read = kin3d.load(car)
     found = kin3d.forces(read, opt.parse_values(travel, "--travel"), rack, axle=axle, cases=opt.names_of(cases))
     screen.say(found.summary())
     screen.show(found)
     screen.save(found, out)
     screen.plot(found, plot, "Forces")
+    if bodies is not None:
+        found.bodies(bodies)
+        screen.say(f"Free bodies drawn to {bodies}")
     screen.findings(read.findings, found.findings)
     if not found.complete:
         screen.fail()

@@ -50,10 +50,29 @@ class Acting:
         return () if self.body == CHASSIS else (Push(self.body, self.place, self.force),)
 
 
-def on_wheel(
-    corner: Corner, force: Array, moment: Array, wheel: WheelDuty, contact: Array | None = None
-) -> list[Push]:
-    """The road's force and moment on a wheel as loads on the body that carries it.
+@dataclass(frozen=True, slots=True)
+class RoadLoad:
+    """What the road exerts on the body that carries a wheel: a force at the contact point, and a couple.
+
+    Attributes
+    ----------
+    body : str
+    foot, force, couple : ndarray, shape (3, lanes)
+    """
+
+    body: str
+    foot: Array
+    force: Array
+    couple: Array
+
+    def pushes(self) -> list[Push]:
+        """The same as forces on the body."""
+        alone = [Push(self.body, self.foot, self.force)]
+        return [*alone, *Push.couple(self.body, self.foot, self.couple)] if self.couple.any() else alone
+
+
+def on_wheel(corner: Corner, force: Array, moment: Array, wheel: WheelDuty, contact: Array | None = None) -> RoadLoad:
+    """The road's force and moment on a wheel as a load on the body that carries it.
 
     What they have about the spin axis reaches that body only where the wheel is braked on it; otherwise the wheel turns
     or the shaft takes it to the chassis.
@@ -66,14 +85,12 @@ def on_wheel(
     contact : ndarray, shape (3, lanes), optional
         Contact point; default that of the corner.
     """
-    body = corner.linkage.wheel_body
     foot = over_lanes(corner.contact, force.shape[1]) if contact is None else contact
     if wheel != "braked":
         centre, spin = (over_lanes(v, force.shape[1]) for v in (corner.centre, corner.spin))
         about = ((np.cross(foot - centre, force, axis=0) + moment) * spin).sum(axis=0)
         moment = moment - about * spin
-    pushes = [Push(body, foot, force)]
-    return [*pushes, *Push.couple(body, foot, moment)] if moment.any() else pushes
+    return RoadLoad(corner.linkage.wheel_body, foot, force, moment)
 
 
 def between(
@@ -91,7 +108,7 @@ def between(
 
 
 def carrier(linkage: Linkage, point: str) -> str:
-    """Body that takes an element's force at a point: the moving body of three or more points that has it, or the chassis."""
+    """Body that takes an element's force at a point: the moving one of three or more points, or the chassis."""
     return next((b for b, points in linkage.bodies.items() if point in points and len(points) > 2), CHASSIS)
 
 

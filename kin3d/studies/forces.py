@@ -124,10 +124,10 @@ def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: st
     corner = Corner.of(model, lanes, solved, along=TRAVEL)
     force = np.tile(np.array(case.contact_n or (0.0, 0.0, 0.0))[:, None], count)
     moment = NMM * np.tile(np.array(case.contact_moment_n_m or (0.0, 0.0, 0.0))[:, None], count)
-    pushes = on_wheel(corner, force, moment, case.wheel)
-    acting, joints = held_corner(corner, pushes)
-    ok = solved.status == Status.OK
-    return CaseForces(case.name, case.axle, case.side, travel, np.full(count, rack), ok, corner.linkage, joints, acting)
+    road = on_wheel(corner, force, moment, case.wheel)
+    acting, joints = held_corner(corner, road.pushes())
+    ok, racks = solved.status == Status.OK, np.full(count, rack)
+    return CaseForces(case.name, case.axle, case.side, travel, racks, ok, corner.linkage, joints, acting, road)
 
 
 def held_corner(corner: Corner, pushes: Sequence[Push]) -> tuple[tuple[Acting, ...], Any]:
@@ -211,10 +211,10 @@ def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: 
     force = np.stack([np.array([w.along_n, w.side_n, w.load_n]) @ frame for w in wheels], axis=1)
     foot = np.stack([w.contact_mm - [shift, 0.0, 0.0] for w in wheels], axis=1)
     turns = attitude.body.turns[number]
-    pushes = on_wheel(pair, force, np.zeros_like(force), None if turns else "braked", foot)
+    road = on_wheel(pair, force, np.zeros_like(force), None if turns else "braked", foot)
     weight = GRAVITY_M_PER_S2 * attitude.body.unsprung_kg[2 * number] * (np.array(settled.loads.field_g) @ frame)
     hub = over_lanes(pair.centre, 2)
-    pushes.append(Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2)))
+    pushes = [*road.pushes(), Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2))]
     in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
     acting, turned = _elements(attitude.elements[number], pair, in_air)
     out = []
@@ -226,11 +226,9 @@ def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: 
         lane = slice(k, k + 1)
         mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
         travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
-        out.append(
-            CaseForces(
-                case.name, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage, joints.lane(lane), mine
-            )
-        )
+        where = (case.name, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage)
+        foot = replace(road, foot=road.foot[:, lane], force=road.force[:, lane], couple=road.couple[:, lane])
+        out.append(CaseForces(*where, joints.lane(lane), mine, foot))
     return out
 
 

@@ -15,7 +15,7 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.parts import part_of
-from kin3d.loads.applied import Acting
+from kin3d.loads.applied import Acting, RoadLoad
 from kin3d.loads.joint_forces import JointForces
 from kin3d.writing.panels import DASHES, Panel, Trace, draw_panels
 from kin3d.writing.result import Result
@@ -68,6 +68,8 @@ class CaseForces:
     joints : JointForces
     acting : tuple of Acting
         What springs and stops exert.
+    road : RoadLoad
+        What the road exerts on the body that carries the wheel.
     """
 
     case: str
@@ -79,6 +81,7 @@ class CaseForces:
     linkage: Linkage
     joints: JointForces
     acting: tuple[Acting, ...]
+    road: RoadLoad
 
     def forces(self) -> Iterator[Force]:
         """Links, joints, pickups, springs, in this order."""
@@ -195,12 +198,13 @@ class Forces(Result):
         rows: list[tuple[Cell, ...]] = []
         for label, row in found.items():
             worst = max(row, key=lambda case: abs(row[case]))
-            rows.append((label, *(row.get(case) for case in cases), worst))
+            rows.append((label, *(row.get(case) for case in cases), *([worst] if len(cases) > 1 else [])))
         columns = [
             Column("link" if axial else "joint", text=True, key=True),
             *(Column(c, "N", places=0) for c in cases),
         ]
-        return Table.of(key, [*columns, Column("largest_in", head="largest in", text=True)], rows, title)
+        columns += [Column("largest_in", head="largest in", text=True)] if len(cases) > 1 else []
+        return Table.of(key, columns, rows, title)
 
     def records(self) -> tuple[Table, ...]:
         """Every force at every position; then the extremes of each over the cases; then how well bodies balance."""
@@ -271,6 +275,23 @@ class Forces(Result):
             text = "no case has several travels, so that there are no curves; give --travel, or draw --bodies"
             raise RequestError(Finding("no-picture", text, str(path)))
         draw_panels(f"{self.title}: forces along links and springs", panels, Path(path))
+
+    def bodies(self, path: str | PathLike[str]) -> None:
+        """Draw upright, arms and rocker apart with the forces on each, of one case and corner.
+
+        Raises
+        ------
+        RequestError
+            Where there is more than one case.
+        """
+        from kin3d.studies.free_bodies import draw_free_bodies
+
+        cases = list(dict.fromkeys(part.case for part in self.parts))
+        if len(cases) != 1:
+            text = f"free bodies show one case; there are {', '.join(cases)}: choose one with --cases"
+            raise RequestError(Finding("case-several", text, str(path)))
+        part = max(self.parts, key=lambda p: float(np.linalg.norm(p.road.force, axis=0).max()))
+        draw_free_bodies(part, Path(path), self.title)
 
     @staticmethod
     def _panel(part: CaseForces) -> Panel:
