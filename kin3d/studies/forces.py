@@ -32,7 +32,8 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.solve.status import Status
 from kin3d.studies.attitude import PITCH, ROLL, Attitude
-from kin3d.studies.forces_result import CaseForces, Forces
+from kin3d.studies.case_forces import CaseForces
+from kin3d.studies.forces_result import Forces
 from kin3d.studies.ground_contact import directions
 from kin3d.studies.settle import find_attitude
 from kin3d.studies.settled import Settled
@@ -227,8 +228,8 @@ def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: 
         mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
         travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
         where = (case.name, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage)
-        foot = replace(road, foot=road.foot[:, lane], force=road.force[:, lane], couple=road.couple[:, lane])
-        out.append(CaseForces(*where, joints.lane(lane), mine, foot))
+        mine_of_road = replace(road, foot=road.foot[:, lane], force=road.force[:, lane], couple=road.couple[:, lane])
+        out.append(CaseForces(*where, joints.lane(lane), mine, mine_of_road))
     return out
 
 

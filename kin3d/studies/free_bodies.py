@@ -1,4 +1,4 @@
-"""Free bodies: upright, arms and rocker apart, seen from ahead and from the side, each with the forces that act on it."""
+"""Free bodies: upright, arms and rocker apart, seen from ahead and from the left, each with the forces on it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.parts import PartName, part_of
-from kin3d.studies.forces_result import CAUTION, CaseForces
+from kin3d.studies.case_forces import CAUTION, CaseForces
 from kin3d.writing.drawing import Drawing, Frame, Layer
 from kin3d.writing.drawing_picture import write_picture
 from kin3d.writing.placing import Placer

@@ -22,17 +22,20 @@ from tests.cli.run import run
 MODELS = Path(__file__).parents[2] / "models"
 INPUTS = {"box", "names", "views", "ghost"}  # options that are read
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
+NEEDED |= {"forces --plot": ["--travel=-5:5:5"]}
 QUICK = {
     "tolerance": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
     "compare": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
     "report": ["--samples", "0", "--travel=0", "--no-scene"],
     "sweep": ["--travel=0"],
     "settle": ["--lateral", "0.2"],
+    "forces": ["--cases", "kerb"],
     "draw": [],
     "view": ["--range", "0:10:10", "--size", "320x240"],
     "export": ["--travel=0"],
 }
 ENDINGS = {"report --out": ".html", "export --out": ".dxf", "sweep --dxf": ".dxf", "draw --out": ".svg"}
+ENDINGS |= {"forces --bodies": ".svg"}
 ENDINGS |= {"view --screenshot": ".png", "view --animation": ".gif", "view --scene": ".html"}
 
 

@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.linkage.car import Car
-from kin3d.studies.forces_result import Force, Forces
+from kin3d.studies.case_forces import Force
+from kin3d.studies.forces_result import Forces
 from tests.car_files import write_car
 from tests.laws.cars import car
 from tests.oracles import free_body, whole_corner
