@@ -22,7 +22,7 @@ from pydantic.fields import FieldInfo
 import kin3d
 from kin3d.frames import parse_axes
 from kin3d.linkage.car import Axle, PointTable
-from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFile
+from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFile, LoadCase
 from kin3d.linkage.record import Record, changed, keys_of, record_of
 from kin3d.reading.car_writing import write_car
 from kin3d.reading.points import write_points_csv
@@ -115,6 +115,15 @@ def toml(value: Any) -> str:
     return repr(value)
 
 
+def load_cases(every: dict[str, Any]) -> list[dict[str, Any]]:
+    """Every key of a load case, in cases of which each may have its own."""
+    kinds = (("braking_g", "lateral_g", "vertical_g"), ("driving_g",), ("axle", "side", "contact_n"))
+    kinds += (("axle", "side", "contact_moment_n_m", "wheel"),)
+    assert {k for kind in kinds for k in kind} | {"name"} == set(every)
+    given = every | {"axle": "front"}
+    return [{"name": f"case {n}"} | {k: given[k] for k in kind} for n, kind in enumerate(kinds)]
+
+
 def deviations(table: Mapping[str, Any], place: str) -> dict[str, float]:
     """Standard deviations of a file's tables by dotted key; elements of a list by number where names may have dots."""
     out = {}
@@ -171,18 +180,22 @@ def test_every_key_comes_back(
     assert files.keys() == AxleFiles.model_fields.keys()
     whole = {"title": title, "car": data.draw(tables(CarData, "", folder)), "front": {**files, **front}}
     whole["front"]["rod_on"] = "lower arm"
+    whole["cases"] = load_cases(data.draw(tables(LoadCase, "", folder)))
     assert whole.keys() | {"rear"} == CarFile.model_fields.keys()
     (folder / "car.toml").write_text("".join(f"{k} = {toml(v)}\n" for k, v in whole.items()), "utf-8")
     old = kin3d.load(folder / "car.toml")
     assert old.front is not None
     assert keys_of(old.front.keys()).keys() == front.keys()
-    assert old.sigmas == deviations(whole["car"], "car") | deviations(front, "front")
+    cases = deviations({"cases": whole["cases"]}, "").items()
+    of_cases = {key.removeprefix("."): sigma for key, sigma in cases}
+    assert old.sigmas == deviations(whole["car"], "car") | deviations(front, "front") | of_cases
+    assert [keys_of(case).keys() for case in old.cases] == [case.keys() for case in whole["cases"]]
     (folder / "below").mkdir()
     files_written = write_car(old, folder / "below" / "new.toml", "a comment")
     assert [f.name for f in files_written] == ["new.toml", "new_front.csv", "new_front_other.csv"]
     new = kin3d.load(folder / "below" / "new.toml")
     assert new.front is not None
-    assert (new.title, new.data, new.rear) == (old.title, old.data, None)
+    assert (new.title, new.data, new.rear, new.cases) == (old.title, old.data, None, old.cases)
     assert new.sigmas == old.sigmas
     same(old.front, new.front)
     again = old.with_figures({"car": whole["car"], "title": title})
