@@ -44,6 +44,20 @@ def test_glb_has_every_part_where_it_is(session):
         np.testing.assert_allclose([points.min(axis=0), points.max(axis=0)], box, rtol=0.0, atol=1e-6)
 
 
+def test_glb_in_roll_stands_on_level_ground(tmp_path):
+    """Contact points at one height (y of glTF); the chassis joints of both sides are not."""
+    file = tmp_path / "roll.glb"
+    run(car("dunlin", None), None, Request(scene=file, drives=Drives(0.0, 0.0, 2.0)))
+    read = trimesh.load(io.BytesIO(file.read_bytes()), file_type="glb")
+
+    def height(name):
+        transform, geometry = read.graph[name]
+        return trimesh.transform_points(read.geometry[geometry].vertices, transform)[:, 1].mean()
+
+    np.testing.assert_allclose(height("left/contact"), height("right/contact"), rtol=0.0, atol=1e-6)
+    assert height("left/upper_front") - height("right/upper_front") > 0.015  # 0.55 m apart, sin 2° of that
+
+
 def test_unit_meshes_make_the_same_surfaces(session):
     for item in session.scene().items:
         found = instance(item)

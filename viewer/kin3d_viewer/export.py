@@ -10,6 +10,7 @@ import numpy as np
 
 from kin3d.writing.files import MARK, write_file
 from kin3d_viewer.geometry import Mesh, joined, strokes, surface
+from kin3d_viewer.level import Level
 from kin3d_viewer.page import page
 from kin3d_viewer.pictures import PictureOptions
 from kin3d_viewer.primitives import Array, Primitive, Rod, Solid
@@ -32,18 +33,20 @@ def write_scene(session: Session, file: Path, options: PictureOptions) -> str:
     if file.suffix.lower() == ".html":
         write_file(file, page(session, options))
     else:
-        write_file(file, glb(visible(session.scene(options.layers), set(options.layers))))
+        scene = session.scene(options.layers)
+        write_file(file, glb(visible(scene, set(options.layers)), scene.level))
     return f"Scene written to {file} ({file.stat().st_size / 1000.0:.0f} kB)"
 
 
-def glb(items: list[Primitive]) -> bytes:
-    """Primitives as a binary glTF scene."""
+def glb(items: list[Primitive], level: Level | None = None) -> bytes:
+    """Primitives as a binary glTF scene, in which the ground lies level."""
     import trimesh
 
     scene = trimesh.Scene()
     for item in items:
         mesh = joined([solid_surface(item) if isinstance(item, Solid) else surface(item), *_tubes(item)])
         if len(mesh.points):
+            mesh = mesh if level is None else Mesh(level.seen(mesh.points), mesh.normals @ level.turn, mesh.triangles)
             scene.add_geometry(_shown(mesh, item.role), node_name=item.name, geom_name=item.name)
     def signed(tree: dict[str, Any]) -> None:
         tree["asset"]["generator"] = MARK

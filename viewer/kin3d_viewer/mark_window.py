@@ -7,19 +7,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QObject, QRunnable, Qt, QThreadPool, QTimer, Signal
-from PySide6.QtGui import QAction, QBrush, QColor, QKeyEvent, QKeySequence
+from PySide6.QtCore import Qt, QThreadPool, QTimer
+from PySide6.QtGui import QAction, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QApplication,
-    QComboBox,
     QDockWidget,
     QHBoxLayout,
     QLabel,
     QMainWindow,
     QMessageBox,
     QSplitter,
-    QTreeWidget,
-    QTreeWidgetItem,
     QVBoxLayout,
     QWidget,
 )
@@ -28,12 +25,12 @@ from kin3d.errors import Kin3dError
 from kin3d.photographs.parameters import parameters_of
 from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.photographs import read_photographs
-from kin3d_viewer.mark_canvas import Canvas, Glass
-from kin3d_viewer.marking import Solution, solve
-from kin3d_viewer.marks import WANTED, ListedMark, Marks, nearest
-from kin3d_viewer.style import GREEN, VERMILION
+from kin3d_viewer.mark_canvas import Glass
+from kin3d_viewer.mark_panes import Names, Pane
+from kin3d_viewer.mark_work import Work
+from kin3d_viewer.marking import Solution
+from kin3d_viewer.marks import ListedMark, Marks, nearest
 
-SIGNS = {"to do": "○", "seen": "●", "hidden": "–", "doubtful": "?"}
 STEP_PX = {Qt.KeyboardModifier.ControlModifier: 0.1, Qt.KeyboardModifier.ShiftModifier: 10.0}
 ARROWS = {Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, -1), Qt.Key.Key_Down: (0, 1)}
 HELP = (
@@ -49,66 +46,6 @@ HELP = (
     "Dashed ellipses: where a name that is not marked here is expected, 95 %, from the other photographs.\n"
     "Red lines: how far marks miss, five times as long."
 )
-
-
-class _Told(QObject):
-    done = Signal(object, int)
-
-
-class _Work(QRunnable):
-    """An adjustment beside the window's own thread."""
-
-    def __init__(self, photographs: CarPhotos, before: Solution | None, number: int) -> None:
-        super().__init__()
-        self.told = _Told()
-        self._given = photographs, before, number
-
-    def run(self) -> None:
-        """Adjust and hand back."""
-        photographs, before, number = self._given
-        try:
-            found: Solution | str = solve(photographs, before)
-        except Exception as error:  # noqa: BLE001 - a window goes on; what happened is said in it
-            found = f"no solution: {error}"
-        self.told.done.emit(found, number)
-
-
-class Pane(QWidget):
-    """One car's photographs: a choice above, the picture below."""
-
-    def __init__(self, car: int, marks: Marks) -> None:
-        super().__init__()
-        self.car, self.marks = car, marks
-        self.choice, self.canvas = QComboBox(), Canvas()
-        for photo in marks.file.photos:
-            self.choice.addItem(photo.name)
-        title = QLabel(marks.file.title)
-        title.setStyleSheet("font-weight: bold")
-        top = QHBoxLayout()
-        top.addWidget(title, 1)
-        top.addWidget(QLabel("photograph"))
-        top.addWidget(self.choice)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(4, 4, 4, 4)
-        layout.addLayout(top)
-        layout.addWidget(self.canvas, 1)
-        self.choice.currentIndexChanged.connect(self.show_photo)
-
-    @property
-    def photo(self) -> str:
-        """Name of the photograph that is shown."""
-        return self.choice.currentText()
-
-    def show_photo(self) -> None:
-        """Show the chosen photograph."""
-        found = next(p for p in self.marks.file.photos if p.name == self.photo)
-        self.canvas.show_photo(found.file, found.size_px)
-        self.refresh()
-
-    def refresh(self) -> None:
-        """Draw the marks as they are now."""
-        self.canvas.marks = [(k, m) for k, m in enumerate(self.marks.marks) if m.photo == self.photo]
-        self.canvas.viewport().update()
 
 
 class MarkWindow(QMainWindow):
@@ -153,22 +90,9 @@ class MarkWindow(QMainWindow):
         self._adjust()
 
     def _panel(self) -> None:
-        self.list, self.glass, self.words = QTreeWidget(), Glass(), QLabel()
-        self.list.setHeaderLabels(["name", "", "state"])
-        self.list.setColumnWidth(0, 170)
-        self.list.setColumnWidth(1, 34)
-        self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.glass, self.words = Glass(), QLabel()
+        self.list = Names(tuple(self.pane.marks.items()))
         self.words.setWordWrap(True)
-        self.rows: dict[ListedMark, QTreeWidgetItem] = {}
-        groups: dict[str, QTreeWidgetItem] = {}
-        for item in self.pane.marks.items():
-            group = f"{item.side}: {item.kind}s"
-            if group not in groups:
-                groups[group] = QTreeWidgetItem(self.list, [group])
-                groups[group].setFlags(Qt.ItemFlag.ItemIsEnabled)
-                groups[group].setExpanded(True)
-            self.rows[item] = QTreeWidgetItem(groups[group], [item.name])
-            self.rows[item].setData(0, Qt.ItemDataRole.UserRole, item)
         self.list.currentItemChanged.connect(self._list_chosen)
         side = QWidget()
         layout = QVBoxLayout(side)
@@ -208,15 +132,13 @@ class MarkWindow(QMainWindow):
     @property
     def item(self) -> ListedMark:
         """What a click marks."""
-        row = self.list.currentItem()
-        found = None if row is None else row.data(0, Qt.ItemDataRole.UserRole)
-        return found if isinstance(found, ListedMark) else next(iter(self.rows))
+        return self.list.chosen
 
     def _state(self, item: ListedMark) -> str:
         return self.pane.marks.state(self.pane.photo, item)
 
     def _choose(self, item: ListedMark) -> None:
-        self.list.setCurrentItem(self.rows[item])
+        self.list.setCurrentItem(self.list.rows[item])
 
     def _list_chosen(self) -> None:
         there = self.pane.marks.of(self.pane.photo, self.item)
@@ -269,7 +191,7 @@ class MarkWindow(QMainWindow):
 
     def next_item(self) -> None:
         """Go to the next name that is to do."""
-        every = list(self.rows)
+        every = list(self.list.rows)
         at = every.index(self.item)
         for item in (*every[at + 1 :], *every[: at + 1]):
             if self._state(item) == "to do":
@@ -340,7 +262,7 @@ class MarkWindow(QMainWindow):
         for pane in self.panes[1:]:
             own = pane.marks.photographs
             photographs = _joined(own, photographs)
-        work = _Work(photographs, self.solution, self._number)
+        work = Work(photographs, self.solution, self._number)
         work.told.done.connect(self._solved)
         self._work = work  # kept until it has told
         QThreadPool.globalInstance().start(work)
@@ -363,13 +285,7 @@ class MarkWindow(QMainWindow):
             if self.solution is not None:
                 pane.canvas.overlay = self.solution.overlays.get((pane.car, pane.photo))
             pane.refresh()
-        for item, row in self.rows.items():
-            state = self._state(item)
-            count, wanted = len(self.pane.marks.of(self.pane.photo, item)), WANTED[item.kind]
-            row.setText(1, f"{count}/{wanted}" if wanted > 1 else "")
-            row.setText(2, f"{SIGNS[state]} {state}")
-            colour = {"seen": GREEN, "doubtful": VERMILION}.get(state)
-            row.setForeground(2, QBrush(QColor(colour)) if colour else QBrush())
+        self.list.follow(self.pane.marks, self.pane.photo)
         self._tell()
 
     def _tell(self) -> None:

@@ -19,15 +19,6 @@ _PICTURE = (
     "import vtkmodules.vtkRenderingOpenGL2; from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow; "
     "w = vtkRenderWindow(); w.SetOffScreenRendering(1); w.SetSize(16, 16); w.AddRenderer(vtkRenderer()); w.Render()"
 )
-_WINDOW = (
-    "libegl1 libgl1 libfontconfig1 libglib2.0-0 libdbus-1-3 libxkbcommon-x11-0 libxcb-cursor0 libxcb-icccm4 "
-    "libxcb-image0 libxcb-keysyms1 libxcb-render-util0 libxcb-shape0 libxcb-xkb1"
-)
-OFF_SCREEN = {"VTK_DEFAULT_OPENGL_WINDOW": "vtkEGLRenderWindow"}
-_PICTURE = (
-    "import pyvista; p = pyvista.Plotter(off_screen=True, window_size=(32, 32)); p.add_mesh(pyvista.Sphere()); "
-    "p.show(); assert p.screenshot(return_img=True).ndim == 3"
-)
 _WINDOW = "from PySide6.QtWidgets import QApplication; QApplication([]); print('there')"
 WAIT_S = 120
 
