@@ -22,8 +22,8 @@ from kin3d.errors import Finding, RequestError
 from kin3d.solve.continuation import vectors
 from kin3d.solve.equations import Row, carry, weights_of
 from kin3d.solve.implicit import stack_solve
-from kin3d.solve.kernel import Kernel, Solved
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.kernel import Kernel
+from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Number, Vec, dot, sub
 

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.linkage.record import placed
-from kin3d.solve.kernel import Motion, Solved
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.kernel import Motion
+from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import SIGNS, AxleModel
 from kin3d.spatial.jets import Algebra, Jet, algebra_of, box, cos, sin, sqrt
 from kin3d.spatial.screws import angular_velocity, axis_point

@@ -17,10 +17,9 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.corner import UP, Corner, ground_normal, lowest, unit
 from kin3d.measures.entry import figure
-from kin3d.solve.kernel import Motion, Solved
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.kernel import Motion
+from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box
 from kin3d.spatial.vectors import Number, Vec, dot, sub
 

@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from kin3d.solve.arclength import Curve, CurveSlopes, follow
 from kin3d.solve.drives import value_of
 from kin3d.solve.implicit import implicit, stack_solve
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
-from kin3d.solve.status import Status
 from kin3d.solve.system import System, bodies_in_line
 from kin3d.spatial.jets import Jet, box
 from kin3d.spatial.vectors import Vec

@@ -9,7 +9,7 @@ other lanes are there.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,52 +20,16 @@ from kin3d.solve.continuation import Continuation, vectors
 from kin3d.solve.drives import RIGHT, TRAVEL, value_of
 from kin3d.solve.implicit import implicit
 from kin3d.solve.initial_guess import Guess, Taylor, nodes, through, worth_nodes
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes, Solved, Status, Variants
 from kin3d.solve.newton import correct
 from kin3d.solve.program import evaluate
 from kin3d.solve.shared_limits import continue_sharing_limits
-from kin3d.solve.status import Status
 from kin3d.solve.system import System
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 CHUNK = 3072  # lanes at a time: the workspace stays in the processor's cache
-
-
-@dataclass(frozen=True, slots=True)
-class Solved:
-    """Solved lanes.
-
-    Attributes
-    ----------
-    q : ndarray, shape (unknowns, lanes)
-        Unknown coordinates in block order; NaN where the status is not OK.
-    status : ndarray of int8, shape (lanes,)
-        `Status` values.
-    error_mm : ndarray, shape (lanes,)
-        Largest error of a length after closing.
-    stepped : int
-        Lanes that a single step from the design position did not reach, and that were stepped there.
-    limits : dict of int to tuple of float
-        For each lane that ran into a limit the travel and rack to which it came, and its other drives in their order.
-    in_line : dict of int to str
-        For each of these the names of the bodies in line there.
-    units : mapping of str to str
-        Units of the layout's own drives.
-    """
-
-    q: Array
-    status: NDArray[np.int8]
-    error_mm: Array
-    stepped: int
-    limits: dict[int, tuple[float, ...]]
-    in_line: dict[int, str]
-    units: Mapping[str, str] = field(default_factory=dict)
-
-    def take(self, which: Any) -> Solved:
-        """The lanes of a slice, index or mask; limits are those of the whole and are left out."""
-        return Solved(self.q[:, which], self.status[which], self.error_mm[which], self.stepped, {}, {})
 
 
 @dataclass(frozen=True, slots=True)

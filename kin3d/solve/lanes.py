@@ -1,9 +1,10 @@
-"""Variants and lanes: which linkages in which positions, as flat arrays."""
+"""Variants and lanes: which linkages in which positions, as flat arrays, and what became of each position."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from enum import IntEnum
 from typing import Any
 
 import numpy as np
@@ -103,6 +104,61 @@ class Lanes:
         for name, x in self.more.items():
             out = np.maximum(out, np.abs(x) * (ARM_MM if name in turning else 1.0))
         return np.asarray(out)
+
+
+class Status(IntEnum):
+    """Outcome of one position; everything but OK leaves the position without values (NaN)."""
+
+    OK = 0
+    LIMIT = 1
+    UNSOLVED = 2
+
+    @property
+    def sentence(self) -> str:
+        """What it means and what to do."""
+        return _SENTENCES[self]
+
+
+_SENTENCES = {
+    Status.OK: "solved",
+    Status.LIMIT: "out of reach: the linkage comes to the end of its travel before this position",
+    Status.UNSOLVED: "the iteration did not close the linkage here; ask for smaller steps or look at the points",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Solved lanes.
+
+    Attributes
+    ----------
+    q : ndarray, shape (unknowns, lanes)
+        Unknown coordinates in block order; NaN where the status is not OK.
+    status : ndarray of int8, shape (lanes,)
+        `Status` values.
+    error_mm : ndarray, shape (lanes,)
+        Largest error of a length after closing.
+    stepped : int
+        Lanes that a single step from the design position did not reach, and that were stepped there.
+    limits : dict of int to tuple of float
+        For each lane that ran into a limit the travel and rack to which it came, and its other drives in their order.
+    in_line : dict of int to str
+        For each of these the names of the bodies in line there.
+    units : mapping of str to str
+        Units of the layout's own drives.
+    """
+
+    q: Array
+    status: NDArray[np.int8]
+    error_mm: Array
+    stepped: int
+    limits: dict[int, tuple[float, ...]]
+    in_line: dict[int, str]
+    units: Mapping[str, str] = field(default_factory=dict)
+
+    def take(self, which: Any) -> Solved:
+        """The lanes of a slice, index or mask; limits are those of the whole and are left out."""
+        return Solved(self.q[:, which], self.status[which], self.error_mm[which], self.stepped, {}, {})
 
 
 def pair_lanes(

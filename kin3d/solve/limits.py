@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from math import degrees
 
 from kin3d.solve.drives import RIGHT
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Lanes, Solved, Status
 
 # with travel and rack both driven there are many ways to a position; the one that was gone is told
 STRAIGHT = " (both moved together from the design position)"

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.solve.continuation import Continuation, continue_along_branch
-from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.system import System
 
 

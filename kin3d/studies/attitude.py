@@ -26,7 +26,7 @@ from kin3d.loads.elements import Element
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Status
 from kin3d.spatial.jets import Jet, algebra_of, total_degree
 from kin3d.spatial.vectors import Vec, add, cross, dot, scale, sub
 from kin3d.studies.car import CarModel

@@ -13,10 +13,10 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
+from kin3d.solve.lanes import Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.mobility import Mobility
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.result import SweepResult, findings_table
 from kin3d.studies.sweep import sweep

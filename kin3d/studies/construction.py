@@ -20,11 +20,9 @@ from kin3d.linkage.keys import CarData
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.corner_pair import CornerPair, design_contact
 from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import Stance, directions, need_radius, put_on_ground
 from kin3d.studies.sweep import drive_values, roll_values

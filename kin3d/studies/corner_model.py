@@ -14,8 +14,7 @@ from kin3d.linkage.design import SIDES, SideCoordinates
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.corner import Corner
 from kin3d.measures.entry import Measure, available, figure
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet
 

@@ -14,8 +14,8 @@ from kin3d.linkage.design import SIDES
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.entry import Measure, available
+from kin3d.solve.lanes import Status
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.spatial.jets import Algebra, Jet, box, value
 from kin3d.spatial.vectors import Number
 from kin3d.studies.car import STEERED, CarModel

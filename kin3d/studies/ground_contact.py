@@ -18,11 +18,9 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.design import SIDES
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import design_contact, signs_of
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.spatial.vectors import Vec, dot
 
 Array = NDArray[np.float64]

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from kin3d.measures.corner import Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair, raised, signs_of, twice, with_outer
 from kin3d.measures.entry import figure
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Solved
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number, dot

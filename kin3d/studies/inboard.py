@@ -17,9 +17,8 @@ from kin3d.loads.rod import buckling_load, rod_force_per_load
 from kin3d.measures.corner import Corner
 from kin3d.measures.rod import carrier, misalignment_inner, misalignment_outer, rod_slope, rod_to_rocker
 from kin3d.measures.springs import lacks_rate, motion_ratio, wheel_rate
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.spatial.jets import value
 
 Array = NDArray[np.float64]

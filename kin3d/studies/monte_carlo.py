@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.measures.entry import Measure, figure
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Status
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.uncertainty import Uncertainty

@@ -15,7 +15,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Status
 from kin3d.studies.migration import draw_migration
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.writing.panels import Panel, Trace, draw_panels

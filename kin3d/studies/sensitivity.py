@@ -15,7 +15,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Status
 from kin3d.studies import sensitivity_view as view
 from kin3d.studies.corner_model import AXES, CornerModel, derive
 from kin3d.studies.groups import GROUPS, groups_of

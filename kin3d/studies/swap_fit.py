@@ -20,8 +20,7 @@ from kin3d.loads.deflections import arm_turn, shortening
 from kin3d.measures.corner import Corner
 from kin3d.measures.rod import lever_sine, misalignment_inner, misalignment_outer
 from kin3d.measures.springs import rocker_turn
-from kin3d.solve.lanes import Lanes
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Lanes, Status
 from kin3d.spatial.jets import Jet
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.swap_space import Boxes, PointPlaces

@@ -20,9 +20,8 @@ from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair, Pair
 from kin3d.measures.entry import Measure, available, values
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, pick

@@ -11,11 +11,9 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.design import SIDES
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.measures.steering import HELD, MEASURES, SCREW
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import STRAIGHT, drives_reached, limit_sentence
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 
 Array = NDArray[np.float64]
 

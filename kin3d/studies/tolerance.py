@@ -21,7 +21,7 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Status
 from kin3d.studies import tolerance_view as view
 from kin3d.studies.case import Case, DriveRange, case_of
 from kin3d.studies.corner_case import model_of

@@ -1,8 +1,8 @@
 """How many others each module imports: ``python -m tests.by_hand.imports [MOST]`` from the repository's root.
 
-Counted are modules, own and third party, each once; the standard library, what stands for types alone
-(``if TYPE_CHECKING``) and ``__future__`` are not told apart from the rest unless asked: three columns are printed, all
-imports, without the standard library, own alone. The list is of those with more than MOST (default 10) in all.
+Printed are all that import more than MOST (default 10), with two counts: everything, and own modules and packages from
+outside without the standard library (``numpy`` and ``numpy.typing`` are one). Imports inside functions and for types
+count.
 """
 
 from __future__ import annotations
@@ -29,19 +29,19 @@ def imported(file: Path, modules: set[str]) -> set[str]:
 
 
 def main(most: int) -> None:
-    """Print the list and the share."""
-    files = {f: ".".join(f.relative_to(d.parent).with_suffix("").parts) for d in FOLDERS for f in sorted(d.rglob("*.py"))}
-    names = {n.removesuffix(".__init__") for n in files.values()}
+    """Print the list and the shares."""
+    files = [(f, ".".join(f.relative_to(d.parent).with_suffix("").parts)) for d in FOLDERS for f in d.rglob("*.py")]
+    names = {name.removesuffix(".__init__") for _, name in files}
     rows = []
-    for file, name in files.items():
+    for file, name in files:
         found = imported(file, names)
-        outside = {m for m in found if m.partition(".")[0] not in sys.stdlib_module_names}
         own = {m for m in found if m.partition(".")[0] in ("kin3d", "kin3d_viewer")}
-        rows.append((len(found), len(outside), len(own), name))
+        packages = {m.partition(".")[0] for m in found - own} - sys.stdlib_module_names
+        rows.append((len(own | packages), len(found), name))
     for row in sorted(rows, reverse=True):
-        if row[0] > most:
-            print("{:4d} {:4d} {:4d}  {}".format(*row))
-    for k, what in enumerate(("all imports", "without the standard library", "own alone")):
+        if max(row[:2]) > most:
+            print("{:3d} {:3d}  {}".format(*row))
+    for k, what in ((1, "everything"), (0, "own modules and packages from outside")):
         many = sum(r[k] > most for r in rows)
         print(f"{what}: {many} of {len(rows)} modules import more than {most} others ({100 * many / len(rows):.0f} %)")
 

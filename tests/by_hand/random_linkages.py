@@ -27,8 +27,7 @@ from kin3d.linkage.layout import resolve
 from kin3d.linkage.layout_file import builtin, parse
 from kin3d.solve import continuation
 from kin3d.solve.kernel import Kernel
-from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.system import System
 from tests.oracles import branch_by_arclength as branch
 

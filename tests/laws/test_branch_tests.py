@@ -14,9 +14,8 @@ from kin3d.errors import AssemblyError
 from kin3d.measures.corner import Corner
 from kin3d.solve import continuation
 from kin3d.solve.kernel import Kernel
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM, correct
-from kin3d.solve.status import Status
 from kin3d.studies.sweep import sweep
 from tests.laws.cars import car, model
 from tests.unit.corners import POINTS, double_wishbone

@@ -9,8 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.solve.continuation import numbers
+from kin3d.solve.lanes import Status
 from kin3d.solve.program import evaluate
-from kin3d.solve.status import Status
 from kin3d.spatial.jets import box
 from tests.laws.cars import CORNERS, model
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from kin3d.solve.lanes import Status
 from kin3d.solve.limits import limit_sentence
-from kin3d.solve.status import Status
 from tests.laws.cars import CORNERS, model
 
 FAR = np.array([-700.0, -450.0, 450.0, 700.0])

@@ -8,10 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from kin3d.solve.continuation import numbers
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.newton import correct
-from kin3d.solve.status import Status
 from kin3d.solve.system import bodies_in_line
 from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d_viewer.model import Drives, LiveModel, View

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from kin3d.measures.corner import Corner
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes
-from kin3d.solve.status import Status
+from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d_viewer.model import LiveModel, View
 from kin3d_viewer.primitives import Array
 

@@ -17,11 +17,9 @@ from kin3d.linkage.design import moved_point
 from kin3d.linkage.names import AxleName
 from kin3d.measures.corner import Corner
 from kin3d.measures.entry import Measure, available, values
-from kin3d.solve.kernel import Solved
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes, Solved, Status, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d.studies.registry import axle_measures, corner_measures
 from kin3d.studies.sweep import measure_on_ground
