@@ -21,11 +21,11 @@ from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_a
 from kin3d.measures.entry import RADIUS, Measure, nothing
 from kin3d.spatial.vectors import Number, Vec, add, dot, scale
 
-LoadCase = Literal["braking", "driving", "cornering"]
+TransferKind = Literal["braking", "driving", "cornering"]
 GRAVITY_M_PER_S2 = 9.81
 
 
-def share(case: LoadCase) -> Callable[[Corner], Any]:
+def share(case: TransferKind) -> Callable[[Corner], Any]:
     """Share of a case's load transfer that springs and bars take, %, as a function of both corners."""
 
     def of_transfer(corner: CornerPair) -> Pair:
@@ -35,7 +35,7 @@ def share(case: LoadCase) -> Callable[[Corner], Any]:
     return of_axle(of_transfer)
 
 
-def load_per_g(case: LoadCase) -> Callable[[Corner], Any]:
+def load_per_g(case: TransferKind) -> Callable[[Corner], Any]:
     """Load on the springs at each wheel in a g, N, as a function of both corners."""
 
     def load(corner: CornerPair) -> Pair:
@@ -46,7 +46,7 @@ def load_per_g(case: LoadCase) -> Callable[[Corner], Any]:
     return of_axle(load)
 
 
-def _held(corner: CornerPair, case: LoadCase) -> tuple[Pair, Pair]:
+def _held(corner: CornerPair, case: TransferKind) -> tuple[Pair, Pair]:
     """Force left for the springs at each wheel, N per N of weight and g: of the whole case, of the transfer alone."""
     along, across, transfer = _wheel_forces(case, corner)
     _, aside, up = corner.drift
@@ -57,7 +57,7 @@ def _held(corner: CornerPair, case: LoadCase) -> tuple[Pair, Pair]:
     return (left, right), alone
 
 
-def _mass_share(case: LoadCase, corner: CornerPair) -> Number:
+def _mass_share(case: TransferKind, corner: CornerPair) -> Number:
     """Part of the car's weight that the case's forces are counted for."""
     if case != "cornering":
         return 1.0
@@ -65,7 +65,7 @@ def _mass_share(case: LoadCase, corner: CornerPair) -> Number:
     return front if corner.axle.name == "front" else 1.0 - front
 
 
-def _wheel_forces(case: LoadCase, corner: CornerPair) -> tuple[Number, Number, Pair]:
+def _wheel_forces(case: TransferKind, corner: CornerPair) -> tuple[Number, Number, Pair]:
     """Force forward, force to the left and load transfer of each wheel, a newton of weight and a g."""
     height = _height(corner)
     if case == "cornering":
@@ -93,7 +93,7 @@ _LEFT_TURN = (
 
 
 def _entries(
-    case: LoadCase,
+    case: TransferKind,
     transfer: str,
     needs: tuple[str, ...],
     weight: tuple[str, ...],
