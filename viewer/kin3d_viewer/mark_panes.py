@@ -51,7 +51,7 @@ class Pane(QWidget):
         self.canvas.viewport().update()
 
 
-class Names(QTreeWidget):
+class NameTree(QTreeWidget):
     """Every name that can be marked, by side and kind.
 
     Parameters

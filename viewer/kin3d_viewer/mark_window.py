@@ -26,7 +26,7 @@ from kin3d.photographs.parameters import parameters_of
 from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.photographs import read_photographs
 from kin3d_viewer.mark_canvas import Glass
-from kin3d_viewer.mark_panes import Names, Pane
+from kin3d_viewer.mark_panes import NameTree, Pane
 from kin3d_viewer.mark_work import Work
 from kin3d_viewer.marking import Solution
 from kin3d_viewer.marks import ListedMark, Marks, nearest
@@ -91,7 +91,7 @@ class MarkWindow(QMainWindow):
 
     def _panel(self) -> None:
         self.glass, self.words = Glass(), QLabel()
-        self.list = Names(tuple(self.pane.marks.items()))
+        self.list = NameTree(tuple(self.pane.marks.items()))
         self.words.setWordWrap(True)
         self.list.currentItemChanged.connect(self._list_chosen)
         side = QWidget()
