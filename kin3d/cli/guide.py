@@ -15,7 +15,7 @@ def guide(
     screen: Screen,
     page: Annotated[str | None, typer.Argument(help="Which page; without one, all are listed.")] = None,
 ) -> None:
-    """Print a page of the guide, or list the pages: points, drawings, doubt, comparing, layouts, packages, Python.
+    """Print a page of the guide, or list the pages: points, drawings, doubt, comparing, layouts, viewing and more.
 
     Example:  kin3d guide points
     """

@@ -14,7 +14,7 @@ from kin3d_viewer.session import Session
 from kin3d_viewer.style import LAYERS
 
 WIDE_PX = 1200  # a window that is narrower has its curves in the column of the tables
-COLUMN_PX = {True: (395, 335), False: (340, 340)}  # widths at the left and at the right: wide, narrow
+COLUMN_PX = {True: (395, 335), False: (372, 372)}  # widths at the left and at the right: wide, narrow
 LEFT, RIGHT = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.RightDockWidgetArea
 
 

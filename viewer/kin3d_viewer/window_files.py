@@ -19,7 +19,7 @@ from kin3d_viewer.saving import save_car
 from kin3d_viewer.session import Session
 from kin3d_viewer.stage import Stage
 
-STILL_SCALE = 2
+HELP_PX = 1000  # width of the sheet of keys, where the window has room for it
 
 
 def ask_car_file(parent: QWidget, model: LiveModel) -> str:
@@ -114,15 +114,21 @@ class _Help(QDialog):
             grid.addWidget(QLabel(f"<b>{title}</b>"), row, column, 1, 2)
             for k, (keys, about) in enumerate(rows, 1):
                 grid.addWidget(QLabel(keys), row + k, column)
-                grid.addWidget(QLabel(about), row + k, column + 1)
+                words = QLabel(about)
+                words.setWordWrap(True)
+                words.setMinimumWidth(160)
+                grid.addWidget(words, row + k, column + 1)
             row += len(rows) + 1
         area = QScrollArea()
         area.setWidget(sheet)
+        area.setWidgetResizable(True)  # lines break in a narrow window
+        grid.setColumnStretch(1, 1)
+        grid.setColumnStretch(3, 1)
         area.setFrameShape(QFrame.Shape.NoFrame)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(22, 18, 12, 18)
         layout.addWidget(area)
-        wanted = sheet.sizeHint() + QSize(60, 44)
+        wanted = QSize(HELP_PX, sheet.heightForWidth(HELP_PX - 60) + 60)
         self.resize(wanted.boundedTo(parent.size() - QSize(30, 30)))
         self.move(parent.geometry().center() - self.rect().center())
 
