@@ -28,9 +28,8 @@ from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
-from kin3d.solve.lanes import Lanes
+from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
-from kin3d.solve.status import Status
 from kin3d.studies.attitude import PITCH, ROLL, Attitude
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.forces_result import Forces
