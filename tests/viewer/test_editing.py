@@ -209,3 +209,19 @@ def test_step_of_a_drag_is_fast_enough():
         made.drag(0, "upper_outer", np.array([0.0, -0.2 * k, 0.2 * k]))
         times.append(time.thread_time() - start)
     assert np.median(times) < 0.050
+
+
+def test_a_drag_that_starts_from_the_step_before_comes_out_the_same_to_the_last_bit():
+    """Twenty steps, the last of them against the same design solved from its own design position."""
+    made = editor(travel_mm=10.0)
+    made.model.ranges["travel_mm"] = tuple(float(v) for v in range(-20, 21, 4))
+    made.end_drag()  # solves the new range
+    made.begin_drag()
+    for k in range(20):
+        assert not made.drag(0, "upper_outer", np.array([0.0, -0.3 * k, 0.4 * k])).reason
+    fresh = LiveModel(made.model.car)
+    fresh.ranges = made.model.ranges
+    wanted = fresh.solve(made.design, made.drives)
+    np.testing.assert_array_equal(made.view.curves.points, wanted.curves.points)
+    for name, shown in made.view.curves.values.items():
+        np.testing.assert_array_equal(shown, wanted.curves.values[name], err_msg=name)

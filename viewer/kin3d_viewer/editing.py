@@ -62,6 +62,7 @@ class Editor:
     _undo: list[Array] = field(init=False, default_factory=list)
     _redo: list[Array] = field(init=False, default_factory=list)
     _held: _Held | None = field(init=False, default=None)
+    _tried: _Tried | None = field(init=False, default=None)
     _saved: Array | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
@@ -197,7 +198,9 @@ class Editor:
         share, step, reason = 0.0, 1.0, ""
         ways = {p: (self.place(side, p), target - self.place(side, p)) for p, target in targets.items()}
         length = max(1e-12, *(float(np.linalg.norm(way)) for _, way in ways.values()))
-        best = _Tried(self.design, self.model.variants(self.design), self.view.q)
+        best = self._tried
+        if best is None or best.design is not self.design:
+            best = _Tried(self.design, self.model.variants(self.design), self.view.q)
         while share < 1.0 and step * length > LIMIT_MM:
             step = min(step, 1.0 - share)
             goal = {p: here + (share + step) * way for p, (here, way) in ways.items()}
@@ -207,7 +210,7 @@ class Editor:
                 reason, step = found, 0.5 * step
             else:
                 best, share, reason = found, share + step, ""
-        self.model.design = best.design
+        self.model.design, self._tried = best.design, best
         self.view = self.model.solve(best.design, self.drives, best.variants, best.q)
         return reason and self._why(reason, best)
 

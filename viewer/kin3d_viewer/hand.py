@@ -54,7 +54,10 @@ class Hand(QObject):
             self._hold([point])
 
     def choose(self, points: Sequence[str]) -> None:
-        """Choose points of the table's side by their names."""
+        """Choose points of the table's side by their names; while measuring, the end of the ruler."""
+        if self.window.mouse.measuring and len(points) == 1:
+            self.touch(Picked(self.window.desk.points.side, points[0]).name)
+            return
         self._hold([Picked(self.window.desk.points.side, p) for p in points])
 
     def arm(self) -> None:

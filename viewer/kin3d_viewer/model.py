@@ -20,6 +20,7 @@ from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.lanes import Lanes, Solved, Status, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
+from kin3d.solve.newton import correct
 from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d.studies.registry import axle_measures, corner_measures
 from kin3d.studies.sweep import measure_on_ground
@@ -97,6 +98,7 @@ class LiveModel:
     ranges: dict[str, Sequence[float]] = field(default_factory=lambda: dict(RANGES))
     base: AxleModel = field(init=False)
     design: Array = field(init=False)
+    _before: tuple[Variants, Lanes, Array] | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.base = AxleModel.of(self.car, self.axle)
@@ -182,7 +184,9 @@ class LiveModel:
         """Both corners at the same travel, measures of the corner."""
         kernel = self.base.kernel
         lanes = kernel.lanes(chosen, held["travel_mm"], held["rack_mm"])
-        solved = kernel.solve(chosen, lanes, step=q is None)
+        near = None if q is None else self._from_before(chosen, lanes)
+        solved = near or kernel.solve(chosen, lanes, step=q is None)
+        self._before = chosen, lanes, solved.q.copy()
         if q is not None:
             present = [len(at), 2 * len(at) + 1]
             solved.q[:, present], solved.status[present] = q, Status.OK
@@ -192,6 +196,20 @@ class LiveModel:
         shape = (2, len(at) + 1)
         notes = self._notes(lanes, solved) if q is None else ()
         return self._view(design, chosen, at, drives, (lanes, solved), _reshaped(found, shape), notes)
+
+    def _from_before(self, chosen: Variants, lanes: Lanes) -> Solved | None:
+        """While dragging: all positions closed from those of the step before; None where one of them does not close.
+
+        What a closed lane comes out as does not depend on where it started (`kin3d.solve.newton`).
+        """
+        if self._before is None:
+            return None
+        variants, there, q = self._before
+        if not (np.array_equal(there.travel, lanes.travel) and np.array_equal(there.rack, lanes.rack)):
+            return None
+        guess = q + (chosen.start - variants.start)[:, lanes.variant]
+        found, error, good = correct(self.base.kernel.system, chosen, lanes, guess)
+        return Solved(found, np.zeros(lanes.count, dtype=np.int8), error, 0, {}, {}) if good.all() else None
 
     def _on_ground(self, design: Array, chosen: Variants, at: Array, held: Mapping[str, Array], drives: Drives) -> View:
         """Both wheels on one ground, measures of the axle."""

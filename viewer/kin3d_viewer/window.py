@@ -98,7 +98,7 @@ class Window(QMainWindow):
     def _actions(self) -> None:
         bar = self.addToolBar("Main")
         bar.setMovable(False)
-        menus: dict[str, Any] = {name: self.menuBar().addMenu(name) for name in GROUPS}
+        menus: dict[str, Any] = {name: self.menuBar().addMenu(f"&{name}") for name in GROUPS}
         self.actions_by_name: dict[str, QAction] = {}
         for key in KEYS:
             if key.action == RECENT:
