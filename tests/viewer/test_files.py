@@ -128,6 +128,27 @@ def test_page_of_two_cars_has_the_figures_of_both_rounded_as_elsewhere(tmp_path)
     assert [c["title"].split(",")[0] for c in data["cars"]] == ["Dunlin", "Plover"]
 
 
+def test_page_in_roll_stands_on_level_ground(tmp_path):
+    """Each frame's matrix brings both contact points to one height."""
+    file = tmp_path / "page.html"
+    run(car("plover", None), None, Request(scene=file, over="roll_deg"))
+    data = json.loads(re.search(r'id="data">(.*)</script>\n', file.read_text("utf-8")).group(1))
+    places = {}
+    for side in ("left", "right"):
+        item = next(d for d in data["items"] if d["name"] == f"{side}/contact")
+        places[side] = np.frombuffer(base64.b64decode(item["data"]), "<f4").reshape(-1, 3, 4)[:, :, 3]
+    assert len(data["level"]) == len(data["at"])
+    apart = 0.0
+    for k, packed in enumerate(data["level"]):
+        matrix = np.frombuffer(base64.b64decode(packed), "<f4").reshape(4, 4).T
+        left, right = (matrix @ np.append(places[s][k], 1.0) for s in ("left", "right"))
+        np.testing.assert_allclose(left[2], right[2], rtol=0.0, atol=1e-2)
+        apart = max(apart, abs(float(places["left"][k][2] - places["right"][k][2])))
+    assert apart > 50.0  # in the vehicle frame, at 3° over a track of 1.5 m
+    run(car("plover", None), None, Request(scene=tmp_path / "travel.html"))
+    assert '"level":null' in (tmp_path / "travel.html").read_text("utf-8")
+
+
 def test_wrong_requests_are_told_all_at_once(tmp_path):
     request = Request(
         screenshot=tmp_path / "a.bmp",

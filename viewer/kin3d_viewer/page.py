@@ -19,6 +19,7 @@ from kin3d.writing.style import INK
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.geometry import strokes, surface
 from kin3d_viewer.instances import Instance, instance, unit_mesh
+from kin3d_viewer.level import Level
 from kin3d_viewer.pictures import PictureOptions
 from kin3d_viewer.primitives import Label, Line, Primitive
 from kin3d_viewer.scene import visible
@@ -48,12 +49,15 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
     over, here = session.over, session.editor.drives
     ends = np.asarray(model.ranges[over])
     frames: list[list[Primitive]] = []
+    levels: list[Level] = []
     at: list[float] = []
     values: list[dict[str, Any]] = []
     beside: list[dict[str, float | None]] = []
     for value in np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over])):
         if not session.editor.drive(**{over: float(value)}).reason:
-            frames.append(visible(session.scene(layers), layers))
+            scene = session.scene(layers)
+            frames.append(visible(scene, layers))
+            levels.append(scene.level)
             at.append(float(value))
             values.append({n: [_number(v) for v in session.view.now.values[n]] for n in names})
             ghost = session.ghost()
@@ -72,10 +76,19 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
         "paper": PAPER,
         "items": [d for n in there if (d := _item([f[n] for f in map(_named, frames)]))],
         "meshes": _meshes(frames),
+        "level": [_packed(_matrix(v)) for v in levels] if over == "roll_deg" or here.roll_deg else None,
         "axle": model.axle,
         "cars": [{"colour": c, "title": t} for c, t in _cars(session)],
         "curves": [_curve(model.every_measure[n], values, beside if session.other else None) for n in names],
     }
+
+
+def _matrix(level: Level) -> NDArray[np.float64]:
+    """From the vehicle frame to the picture's, in which the ground lies level: 16 numbers, column by column."""
+    out = np.eye(4)
+    out[:3, :3] = level.turn.T
+    out[:3, 3] = level.foot - level.turn.T @ level.foot
+    return out.T
 
 
 def _cars(session: Session) -> list[tuple[str, str]]:
