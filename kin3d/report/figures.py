@@ -56,10 +56,18 @@ def _migration(ax: Axes, part: AxlePart) -> None:
     ax.axhline(0.0, color=INK, lw=1.0)
     ax.axvline(0.0, color=INK, lw=0.6, ls=(0, (8, 3, 1, 3)))
     ax.set_xlabel("offset to the left (mm)")
-    ax.set_ylabel("height over the ground (mm)")
+    ax.set_ylabel(f"height over the ground (mm){_taller(ax)}")
     ax.set_title("Roll centre while the body rolls", loc="left", y=1.09)
     note = "seen from ahead, heave held; numbers: roll in degrees, left side up positive"
     ax.annotate(note, (0.0, 1.03), xycoords="axes fraction", fontsize=7, color=SOFT)
+
+
+def _taller(ax: Axes) -> str:
+    """In words how much taller than wide a panel draws, where that is more than a little."""
+    (left, right), (low, high) = ax.get_xlim(), ax.get_ylim()
+    wide, tall = ax.get_figure(root=True).get_size_inches() * ax.get_position().size  # type: ignore[union-attr]
+    times = tall / abs(high - low) / (wide / abs(right - left))
+    return f",\ndrawn {times:.0f} times taller" if times >= 1.5 else ""
 
 
 def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -> None:

@@ -70,7 +70,8 @@ def front_view(drawing: Drawing, seen: AxleOnPlane, frame: Frame, detailed: bool
     if axle.ground.mass_centre is not None:
         at = plane.flat(axle.ground.mass_centre)
         # beside it, away from the left wheel, where the names stand
-        draw_mass_centre(drawing, at, seen.ground_mm, "mass centre of the body", -int(plane.sign))
+        joints = np.concatenate([plane.flat(b.places) for w in axle.wheels for b in w.bodies])
+        draw_mass_centre(drawing, at, seen.ground_mm, "mass centre of the body", -int(plane.sign), joints)
     if detailed:
         _front_dimensions(drawing, seen, frame)
 
@@ -197,8 +198,9 @@ def _roll_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
     why = "the lines are nearly parallel" if ground.parallel else "it lies off the sheet"
     text = f"roll centre at y {signed(offset, 0)}, z {signed(height, 0)} mm: {why}"
     text += f"\nheight from jacking forces {signed(ground.force_height_mm)} mm"
-    corner = np.array([frame.low[0], frame.high[1]])
-    words(drawing, corner, text, (4.0, -6.0), colour="roll centre", bold=True)
+    # under the ground in the middle, where it stands when it is on the sheet
+    foot = np.array([0.0, seen.ground_mm])
+    words(drawing, foot, text, (0.0, -7.0), align="center", colour="roll centre", bold=True)
 
 
 def _front_dimensions(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
@@ -230,7 +232,7 @@ def front_notes(axle: AxleConstruction) -> list[str]:
         f"jacking coefficient: left {signed(lines[0].jacking, 3)}, right {signed(lines[1].jacking, 3)}",
     ]
     if ground.parallel:
-        out[0] += "; the lines are nearly parallel, their crossing says little"
+        out.insert(1, "its lines are nearly parallel: the crossing says little")
     apart = lines[0].front.arms_miss_mm
     if apart is not None:
         out.append(f"lines of the left arms cross {apart:.1f} mm from the instant centre")

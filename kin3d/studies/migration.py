@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 NEEDED = ("roll_centre_offset_mm", "roll_centre_height_mm", "roll_centre_lines_deg")
+AWAY_MM = 500.0  # a crossing of nearly parallel lines that stands farther from mid-track says nothing
 MOST_MARKS = 9
 MOST_PATHS = 7
 WIDTH_IN = 8.0
@@ -64,7 +65,7 @@ def draw_migration(result: Swept, path: Path) -> None:
     """Draw the roll centre of an axle over roll, a path for each heave; over heave where roll has one value.
 
     Seen from ahead: the left of the car is on the right of the picture. Positions in which the two lines cross at less
-    than a degree are left out, as the crossing runs away there.
+    than a degree and far from the middle are left out, as the crossing runs away there; the picture says how many.
 
     Parameters
     ----------
@@ -80,7 +81,7 @@ def draw_migration(result: Swept, path: Path) -> None:
     roll, heave = result.drives["roll_deg"], result.drives["heave_mm"]
     along, other = ("roll", "heave") if len(roll) > 1 else ("heave", "roll")
     offset, height = (_grid(result, n, along) for n in NEEDED[:2])
-    hidden = _grid(result, NEEDED[2], along) < PARALLEL_DEG
+    hidden = (_grid(result, NEEDED[2], along) < PARALLEL_DEG) & ~(np.abs(offset) < AWAY_MM)
     marks, family = (roll, heave) if along == "roll" else (heave, roll)
     offset, height = (np.where(hidden, np.nan, v) for v in (offset, height))
     shown = np.unique(np.linspace(0, len(family) - 1, min(MOST_PATHS, len(family))).round().astype(int))
@@ -91,7 +92,7 @@ def draw_migration(result: Swept, path: Path) -> None:
             text = f"{other} {_signed(family[k])}{_UNIT[other]}"
             every = reach[n] == max(reach)
             _path(ax, (offset[k], height[k]), marks, colour, text, _UNIT[along], every)
-        _frame(ax, result, along)
+        _frame(ax, result, along, int(hidden[shown].sum()))
         save_figure(figure, path)
 
 
@@ -123,20 +124,26 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
     # counted from the middle, so that the marks stand evenly about it
     step = max(1, -(-len(marks) // MOST_MARKS))
     chosen = [k for k in range(int(np.argmin(np.abs(marks))) % step, len(marks), step) if np.isfinite(y[k] + z[k])]
+    upright = np.ptp(z[chosen]) > np.ptp(y[chosen]) if chosen else False
     pale = {"boxstyle": "round,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.72}
     ax.plot(y[chosen], z[chosen], "o", ms=5.0, mfc="white", mec=colour, mew=1.4, zorder=5)
     for k in chosen if every else chosen[:: max(1, len(chosen) - 1)]:
-        style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "ha": "center", "zorder": 6}
+        style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "zorder": 6}
+        style |= {"ha": "left", "va": "center"} if upright else {"ha": "center"}
+        beside = (7, 0) if upright else (0, -11 if every else 6)
         words = f"{_signed(marks[k])}{unit}"
-        ax.annotate(words, (y[k], z[k]), (0, -11 if every else 6), textcoords="offset points", **style)
+        ax.annotate(words, (y[k], z[k]), beside, textcoords="offset points", **style)
 
 
-def _frame(ax: Axes, result: Swept, along: str) -> None:
+def _frame(ax: Axes, result: Swept, along: str, hidden: int) -> None:
     ax.set_aspect("equal", adjustable="datalim")
     ax.axhline(0.0, color=INK, lw=1.2, zorder=2)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.4, zorder=2, dashes=(10, 3, 2, 3))
     ax.set_xlabel("to the left of mid-track (mm), seen from ahead")
     ax.set_ylabel("over the ground (mm)")
     title = f"{result.title}, {result.axle} axle: path of the roll centre over {along}"
-    ax.set_title(title, loc="left", fontsize=12)
+    if hidden:
+        lines = f"lines cross at less than {PARALLEL_DEG:g}° and over {AWAY_MM:g} mm from the middle"
+        ax.annotate(f"not drawn: {hidden} positions whose {lines}", (0.0, 1.01), xycoords="axes fraction", fontsize=8)
+    ax.set_title(title, loc="left", fontsize=12, pad=18.0 if hidden else 6.0)
     ax.legend(fontsize=8, frameon=False, loc="upper right", ncols=4)

@@ -49,7 +49,7 @@ def drive_label(name: str) -> str:
 
 MOST_ROWS = 41  # in a table for a person
 MOST_PANELS = 9  # so many measures are all drawn when none were named
-MOST_FAMILY = 7  # lines in one panel
+MOST_FAMILY = 12  # lines in one panel
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -220,7 +220,16 @@ class SweepResult(Result):
             draw_migration(self, Path(path))
             return
         every = shown(self.measures, measures, len(self.measures) <= MOST_PANELS)
-        draw_panels(f"{self.title}, {self.axle} axle", [sweep_panel(self, m) for m in every], Path(path))
+        draw_panels(self._drawn_title(), [sweep_panel(self, m) for m in every], Path(path))
+
+    def _drawn_title(self) -> str:
+        """What is drawn: of which side, and how many of the values of a second drive."""
+        driven = self.driven()
+        if len(driven) < 2:
+            return f"{self.title}, {self.axle} axle"
+        name, several = driven[1].partition("_")[0], self.drives[driven[1]]
+        some = f"; {MOST_FAMILY} of {len(several)} values of {name}" if len(several) > MOST_FAMILY else ""
+        return f"{self.title}, {self.axle} axle, left side{some}"
 
     def dataset(self) -> xarray.Dataset:
         """The result as an `xarray.Dataset` with the drives and ``side`` as dimensions.
@@ -264,7 +273,7 @@ def sweep_panel(result: SweepResult, measure: Measure) -> Panel:
         for k, ((label, y), colour) in enumerate(zip(lines, colours, strict=True))
     )
     over = f"{drive_label(first).split(',')[0].lower()} ({first.rpartition('_')[2]})"
-    return Panel(measure.label, measure.unit, measure.sign, over, traces, legend=len(traces) > 1)
+    return Panel(measure.label, measure.unit, measure.sign, over, traces)
 
 
 def _sides(result: SweepResult, measure: Measure, first: str) -> list[tuple[str, Array]]:
@@ -284,7 +293,8 @@ def _over_second(result: SweepResult, measure: Measure, first: str, second: str)
     values = result.drives[second]
     picked = np.unique(np.linspace(0, len(values) - 1, min(MOST_FAMILY, len(values))).round().astype(int))
     name, _, unit = second.partition("_")
-    return [(f"{name} {values[k]:+g} {unit}, left", flat[:, k]) for k in picked]
+    shown = [f"{values[k]:+g}".replace("-", "−") if values[k] else "0" for k in picked]
+    return [(f"{name} {text} {unit}", flat[:, k]) for text, k in zip(shown, picked, strict=True)]
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from textwrap import wrap
+from textwrap import fill, wrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 LOUD = 0.6  # part of a column's greatest from which on the figure is written in white
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+LEAST_WIDTH = 8.8  # inches, in which titles and key have room
 FAINT = 0.02  # part under which no figure is written: it would be read as something
 
 
@@ -104,7 +105,7 @@ def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     shown = [result.measures[k] for k in rows]
     slope, rate = _real(result, rows), result.rate_slope[rows]
     matter = [p for p in range(len(result.points)) if np.any(slope[:, p]) or np.any(rate[:, p])]
-    size = (1.7 * len(shown) + 2.2, 0.17 * 3 * len(matter) + 2.3)
+    size = (max(1.7 * len(shown) + 2.2, LEAST_WIDTH), 0.17 * 3 * len(matter) + 2.3)
     figure, axes = plt.subplots(1, 2, figsize=size, layout="constrained", sharey=True)
     for ax, table, per in ((axes[0], slope, ""), (axes[1], rate, "/mm")):
         _panel(ax, table[:, matter].reshape(len(rows), -1).T, shown, per)
@@ -112,7 +113,7 @@ def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     axes[1].set_title("Change of the gradient over travel", loc="left", pad=8)
     _coordinates(axes[0], [result.points[p] for p in matter])
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: per mm of each coordinate"
-    figure.suptitle(title, x=0.01, ha="left", fontsize=13, fontweight="bold")
+    figure.suptitle(fill(title, int(9.5 * size[0])), x=0.01, ha="left", fontsize=13, fontweight="bold")
     _key(figure, [p for k, p in enumerate(result.points) if k not in matter])
     return figure
 
@@ -177,5 +178,6 @@ def _key(figure: Figure, idle: list[str]) -> None:
         Line2D([], [], lw=0, label="colour: part of the column's greatest; blank under 2 %"),
     ]
     if idle:
-        handles.append(Line2D([], [], lw=0, label=f"without effect: {', '.join(idle)}"))
+        names = fill(f"without effect: {', '.join(idle)}", int(8.0 * figure.get_figwidth()))
+        handles.append(Line2D([], [], lw=0, label=names))
     figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)

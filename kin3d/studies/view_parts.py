@@ -27,6 +27,7 @@ LAYERS = {
     "text": Layer("ink"),
 }
 STEP_MM = 7.5  # between dimension lines on paper
+WORD_MM = 2.0  # width of a letter of usual type on paper, at most
 SMALL = 0.875  # smaller type, over the usual
 
 
@@ -121,11 +122,33 @@ def draw_ground(drawing: Drawing, frame: Frame, level: float) -> None:
         drawing.line("base", (x, level), (x - stroke, level - stroke), width=0.6, dash="solid")
 
 
-def draw_mass_centre(drawing: Drawing, at: Array, level: float, text: str, side: int = 1) -> None:
-    """The quartered circle of a mass centre, with its height on one side (1: right, −1: left)."""
+def draw_mass_centre(
+    drawing: Drawing, at: Array, level: float, text: str, side: int = 1, joints: Array | None = None
+) -> None:
+    """The quartered circle of a mass centre, with its height beside it.
+
+    Parameters
+    ----------
+    side : {1, -1}
+        Where the words stand if nothing is in the way: 1 right, −1 left.
+    joints : ndarray, shape (n, 2), optional
+        What the words should not cover.
+    """
     drawing.mark("base", at, "quartered", 1.0, colour="ink")
     said = f"{text}\n{at[1] - level:.0f} mm over the ground"
-    words(drawing, at, said, (3.2 * side, 3.6), align="left" if side > 0 else "right", size=SMALL)
+    corners = [(s, up) for up in (3.6, -4.4, 9.0, -10.0) for s in (side, -side)]
+    taken = [0 if joints is None else _covered(drawing, at, said, s, up, joints) for s, up in corners]
+    s, up = corners[int(np.argmin(taken))]
+    words(drawing, at, said, (3.2 * s, up), align="left" if s > 0 else "right", size=SMALL)
+
+
+def _covered(drawing: Drawing, at: Array, text: str, side: int, up: float, joints: Array) -> int:
+    """How many joints words of two lines beside a place would cover."""
+    lines = text.split("\n")
+    wide, high = WORD_MM * SMALL * max(map(len, lines)), 2.6 * len(lines)
+    away = (joints - at) / drawing.scale * np.array([side, 1.0]) - np.array([3.2, up])
+    near = (away[:, 0] > -2.0) & (away[:, 0] < wide + 2.0) & (np.abs(away[:, 1]) < 0.5 * high + 1.5)
+    return int(near.sum())
 
 
 def place_words(axes: str, place: Array, places: int = 0) -> str:

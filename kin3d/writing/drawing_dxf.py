@@ -212,10 +212,11 @@ def _dimension_style(doc: Document, height: float) -> None:
     style.update_dxf_attribs(
         {
             "dimtxt": height, "dimasz": 0.6 * height, "dimexo": 0.4 * height, "dimexe": 0.5 * height,
-            "dimgap": 0.35 * height, "dimtad": 1, "dimdec": 2, "dimrnd": 0.0, "dimzin": 0, "dimlfac": 1.0,
+            "dimgap": 0.35 * height, "dimtad": 1, "dimdec": 2, "dimzin": 0, "dimlfac": 1.0,
             "dimscale": 1.0, "dimclrd": DIMENSIONS, "dimclre": DIMENSIONS, "dimclrt": INK,
         }
     )  # fmt: skip
+    style.dxf.discard("dimrnd")  # 0 stands for no rounding there, but is taken for rounding to whole numbers by some
     for name in ("TXT", "ASZ", "EXO", "EXE", "GAP", "TAD", "DEC", "ZIN"):  # some programs read the header alone
         key = f"$DIM{name}"
         if key in doc.header or doc.dxfversion > "AC1009":

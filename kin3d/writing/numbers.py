@@ -7,6 +7,7 @@ import math
 from kin3d.writing.files import inert
 
 _PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
+INFINITE = 1e9  # in any unit that is shown: what is larger is rounding of what runs away, not a figure
 DIGITS = 12  # significant digits in files
 
 
@@ -36,8 +37,10 @@ def signed_rate(value: float, unit: str) -> str:
 
 def fixed(value: float, places: int) -> str:
     """A value with a number of places and a true minus sign; no minus before zero."""
-    if not math.isfinite(value):
-        return "∞" if math.isinf(value) else "–"
+    if math.isnan(value):
+        return "–"
+    if abs(value) >= INFINITE:
+        return "∞"
     text = f"{value:.{places}f}"
     return text.removeprefix("-") if float(text) == 0.0 else text.replace("-", "−")
 

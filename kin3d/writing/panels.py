@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
+LEGEND_ENTRY = 1.25  # inches that one line of the common legend takes at least
 BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
 
 
@@ -149,6 +150,7 @@ def draw_legend(figure: Figure, traces: Sequence[Trace], bands: Sequence[str] = 
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
+    wide = int(figure.get_figwidth() / LEGEND_ENTRY)
     handles: list[object] = [
         Line2D([], [], color=c.colour, ls=DASHES[c.dash % len(DASHES)], lw=1.8, label=c.label) for c in traces
     ]
@@ -156,7 +158,8 @@ def draw_legend(figure: Figure, traces: Sequence[Trace], bands: Sequence[str] = 
     # the narrow band lies upon the wide one
     alphas = (sum(BAND_ALPHA), BAND_ALPHA[1])
     handles += [Patch(color=colour, alpha=a, lw=0, label=name) for a, name in zip(alphas, bands, strict=False)]
-    figure.legend(handles=handles, loc="outside lower left", ncols=len(handles), frameon=False, fontsize=8)
+    columns = min(len(handles), max(2, wide))
+    figure.legend(handles=handles, loc="outside lower left", ncols=columns, frameon=False, fontsize=8)
 
 
 def _one_of_each(panels: Sequence[Panel]) -> list[Trace]:
