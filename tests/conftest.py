@@ -55,6 +55,7 @@ SLOW = (
     "tests/unit/test_dxf_writing.py",
     "tests/unit/test_face.py",
     "tests/unit/test_figure_errors.py",
+    "tests/unit/test_naming_page.py",
     "tests/unit/test_outside.py",
     "tests/unit/test_photo_",
     "tests/unit/test_plausibility.py",

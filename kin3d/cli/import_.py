@@ -25,6 +25,10 @@ def import_drawing(
     names: Annotated[Path | None, typer.Option(help="Name table (CSV): label,point.")] = None,
     views: Annotated[Path | None, typer.Option(help="views.toml. Default: the one beside the drawing.")] = None,
     plot: opt.Plot = None,
+    draft: Annotated[
+        Path | None,
+        typer.Option(help="Folder for a draft: views, names, a numbered picture, a page to name places on."),
+    ] = None,
     tolerance: Annotated[float, typer.Option(help="Views that differ by this many mm contradict each other.")] = 2.0,
     accept_spread: Annotated[
         bool, typer.Option("--accept-spread", help="Take the mean of contradicting views.")
@@ -37,7 +41,8 @@ def import_drawing(
 ) -> None:
     """Read the pickup points of a drawing: in space, or from a sheet with two or more views.
 
-    Every point is right within the drawing's tolerance, or refused with the reason.
+    Every point is right within the drawing's tolerance, or refused with the reason. Where it is refused, --draft writes
+    what you can fill in and hand back with --views and --names.
     Exit code 1 when a point was refused, 2 when nothing could be read.
 
     Example:  kin3d import models/plover/front.dxf --out front.csv --plot front.png
@@ -45,7 +50,7 @@ def import_drawing(
     check_places({"--out": out}, {"--plot": plot}, arrays=False)
     reading = kin3d.import_drawing(
         drawing, units=units, axes=axes, names=names, views=views, side=side, repair=repair,
-        accept_spread=accept_spread, tolerance=tolerance, fit_scales=fit_scales,
+        accept_spread=accept_spread, tolerance=tolerance, fit_scales=fit_scales, draft=draft,
     )  # fmt: skip
     screen.show(reading)
     screen.plot(reading, plot, "What was understood")

@@ -8,14 +8,16 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from kin3d.errors import Finding
+from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.names import Side
-from kin3d.reading.dxf import DrawingReading, DrawnPoint, read_drawing
+from kin3d.reading.dxf import DrawingReading, DrawnPoint, look_at_drawing
 from kin3d.reading.dxf.declared import written
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.points import write_points_csv
+from kin3d.studies.drawing_draft import check_draft, write_draft
 from kin3d.studies.drawing_import_view import draw_reading
+from kin3d.studies.drawing_sketch import sketch
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Table
@@ -122,6 +124,7 @@ def import_drawing(
     accept_spread: bool = False,
     fit_scales: bool = False,
     repair: bool = False,
+    draft: str | PathLike[str] | None = None,
 ) -> ImportedDrawing:
     """Read the pickup points of a DXF drawing: in space, or of a sheet with two or more views.
 
@@ -149,6 +152,9 @@ def import_drawing(
         Let the fit correct the views' scales.
     repair : bool
         Read what is left of a damaged file.
+    draft : path-like, optional
+        Folder for a draft of what is said beside the drawing: views, names, a numbered picture and a page to name
+        places on. It is written always, also where nothing can be read.
 
     Returns
     -------
@@ -159,9 +165,13 @@ def import_drawing(
     ------
     ReadingError
         When nothing could be read, with every cause.
+    RequestError
+        When the draft cannot be written.
     """
-    reading = read_drawing(
-        Path(drawing),
+    path = Path(drawing)
+    files = None if draft is None else check_draft(path, Path(draft))
+    job = look_at_drawing(
+        path,
         units=units,
         axes=axes,
         side=side,
@@ -172,7 +182,16 @@ def import_drawing(
         fit_scales=fit_scales,
         repair=repair,
     )
-    return ImportedDrawing(reading)
+    if files is not None:
+        write_draft(sketch(job), files)
+        text = (
+            f"a draft was written to {draft}: edit {files['views'].name} and {files['names'].name} beside the picture, "
+            f"or save them from {files['page'].name}, and give them back (--views, --names)"
+        )
+        told = Finding("draft", text, path.name, Severity.NOTE)
+        job.log.adopt([told])
+        job.reading.findings.append(told)
+    return ImportedDrawing(job.result())
 
 
 def _given(said: str | PathLike[str] | Mapping[str, Any] | None) -> Path | Mapping[str, Any] | None:

@@ -11,7 +11,7 @@ Rule: every point is right within its tolerance, or refused with the reason.
 
 from __future__ import annotations
 
-from kin3d.reading.dxf.reader import read_drawing, read_drawing_points
+from kin3d.reading.dxf.reader import look_at_drawing, read_drawing, read_drawing_points
 from kin3d.reading.dxf.result import DrawingReading, DrawnPoint, Source
 
-__all__ = ["DrawingReading", "DrawnPoint", "Source", "read_drawing", "read_drawing_points"]
+__all__ = ["DrawingReading", "DrawnPoint", "Source", "look_at_drawing", "read_drawing", "read_drawing_points"]

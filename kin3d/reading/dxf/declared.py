@@ -42,6 +42,9 @@ The name table (``names.csv``) has the columns ``label,point`` and an optional t
   not matter), or
 * ``@x,y`` or ``@x,y,z``, quoted: the place of a mark in the drawing, in drawing units, for drawings without names.
 
+A draft has the columns ``number``, ``view``, ``guess``, ``confidence`` and ``reason`` too: they are for its reader, and
+a row of a draft without a point says nothing.
+
 For a layer that holds one link, `point` names both ends, ``"lower_front lower_outer"``, and `ends` says which end
 comes first: ``inboard first``, ``outboard first``, ``front first``, ``rear first``, ``upper first``, ``lower first``.
 """
@@ -277,6 +280,9 @@ ENDS = {
 }  # fmt: skip
 
 
+NOTES = ("number", "view", "guess", "confidence", "reason")  # columns of a draft that say nothing to the reader
+
+
 def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] | None, log: FindingLog) -> Names:
     """Read a name table; `points` are the layout's names, None for those of every built-in layout."""
     names = Names(points or known_points(), strict=points is not None)
@@ -306,7 +312,8 @@ def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
     lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
     mark = max(",;\t", key=lambda m: lines[0].count(m)) if lines else ","
     header = [normalise(h) for h in next(csv.reader(io.StringIO(lines[0]), delimiter=mark))] if lines else []
-    if header[:2] != ["label", "point"] or header[2:] not in ([], ["ends"]):
+    known = ("ends", *NOTES)
+    if header[:2] != ["label", "point"] or any(h not in known for h in header[2:]):
         found = mark.join(header) or "nothing"
         log.error(
             "names-header",
@@ -315,8 +322,9 @@ def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
         return []
     out = []
     for number, row in enumerate(csv.reader(io.StringIO("\n".join(lines[1:])), delimiter=mark), 2):
-        cells = [*row, "", ""][:3]
-        out.append((cells[0], cells[1], cells[2], table.place(f"entry {number - 1}")))
+        cells = dict(zip(header, [*row, *[""] * len(header)], strict=False))
+        if cells["point"].strip() or "guess" not in header:  # in a draft, what has no name yet is no mistake
+            out.append((cells["label"], cells["point"], cells.get("ends", ""), table.place(f"entry {number - 1}")))
     return out
 
 

@@ -82,6 +82,7 @@ def _by_name(ties: Sequence[Tie]) -> dict[str, list[Tie]]:
 
 
 def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
+    placed = [(t, p) for t, p in placed if t.how == "place"] or placed  # a person's word beats every text
     placed = _on_side(job, placed)
     xyz = np.array([p for _, p in placed])
     spread = farthest_apart(xyz)

@@ -17,6 +17,7 @@ from kin3d.reading.text import FindingLog
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
 PICKED = 60  # places in a pick list
+ON_RIM = 1.6  # radii; a line that ends so near to a symbol's centre ends at the symbol
 MOST_RIVALS = 3000  # texts that name no point and may have pointers of their own
 MOST_TOLD = 100  # labels of no known point that are named one by one
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
@@ -77,7 +78,7 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     tied = {id(t.text) for t in ties if t.text is not None}
     left = [x for x in labels if id(x.text) not in tied]
     new, untied = _matched(content, found, ends, left)
-    ties += new
+    ties = _without_rivals(ties, new)
     named = {id(t.mark) for t in ties}
     ties += _by_layer([m for m in found if id(m) not in named], names)
     named |= {id(t.mark) for t in ties}
@@ -86,6 +87,15 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     if any(t.name.known for t in ties):
         ties = [t for t in ties if t.name.known]
     return ties, untied, spare
+
+
+def _without_rivals(ties: list[Tie], new: list[Tie]) -> list[Tie]:
+    """Add ties by texts, but none to a mark that the name table calls otherwise."""
+    said: dict[tuple[float, ...], set[str]] = {}
+    for tie in ties:
+        if tie.how == "place":
+            said.setdefault(tuple(tie.mark.xyz), set()).add(tie.name.point)
+    return [t for t in [*ties, *new] if t.how == "place" or t.name.point in said.get(tuple(t.mark.xyz), {t.name.point})]
 
 
 def _matched(
@@ -226,19 +236,36 @@ def _tell_unknown(ties: Sequence[Tie], names: Names, log: FindingLog) -> None:
         log.warn("label-unknown", f"{len(unknown) - MOST_TOLD} more labels are no points of a known layout")
 
 
+def places_of(content: Content) -> list[DrawnMark]:
+    """Return the places that could be points, by layer and place: symbols, and ends of lines that are at none."""
+    from scipy.spatial import cKDTree
+
+    found, ends = symbols(content.marks), _ends(content)
+    if found and ends:
+        tree = cKDTree(np.array([m.xyz for m in found]))
+        far, near = tree.query(np.array([m.xyz for m in ends]))
+        reach = np.array([found[k].reach for k in near])
+        ends = [m for m, f, r in zip(ends, far, reach, strict=True) if f > ON_RIM * r + 1e-6]
+    return sorted([*found, *ends], key=lambda m: (m.kind == "end", m.origin.layer, *np.round(m.xyz, 6)))
+
+
+def at_place(mark: DrawnMark, flat: bool) -> str:
+    """Return a place as the name table has it: ``@x,y``, or ``@x,y,z`` in a drawing in space."""
+    return "@" + ",".join(f"{c:.4f}".rstrip("0").rstrip(".") for c in mark.xyz[: 2 if flat else 3])
+
+
 def pick_list(content: Content) -> str:
     """Return a numbered list of the places that could be points, for drawings without names."""
-    marks = symbols(content.marks) or _ends(content)
-    marks = sorted(marks, key=lambda m: (m.origin.layer, *np.round(m.xyz, 6)))
-    flat = bool(marks) and bool(np.ptp([m.xyz[2] for m in marks]) == 0.0)
-    lines = []
-    for number, mark in enumerate(marks[:PICKED], 1):
-        place = ",".join(f"{c:.4f}".rstrip("0").rstrip(".") for c in mark.xyz[: 2 if flat else 3])
-        lines.append(
-            f'#{number} "@{place}" {mark.origin.entity} on layer {mark.origin.layer}, handle {mark.origin.handle}'
-        )
+    marks = places_of(content)
+    if not marks:
+        return ""
+    flat = bool(np.ptp([m.xyz[2] for m in marks]) == 0.0)
+    lines = [
+        f'#{number} "{at_place(m, flat)}" {m.origin.entity} on layer {m.origin.layer}, handle {m.origin.handle}'
+        for number, m in enumerate(marks[:PICKED], 1)
+    ]
     more = f"; and {len(marks) - PICKED} more" if len(marks) > PICKED else ""
-    return "; ".join(lines) + more
+    return "; ".join(lines) + more + "; --draft FOLDER writes all of them as a table with a picture"
 
 
 # --- labels in paper space -------------------------------------------------------------------------------------------

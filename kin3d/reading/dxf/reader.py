@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kin3d.errors import Finding, ReadingError, Severity
+from kin3d.errors import ReadingError
 from kin3d.frames import AxesError, parse_axes
 from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import Layout
@@ -20,7 +20,7 @@ from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
 from kin3d.reading.dxf.matching import Tie, UntiedLabel, extent_of, symbols
 from kin3d.reading.dxf.opening import open_drawing
 from kin3d.reading.dxf.plausible import SAME, SHARED, is_flat
-from kin3d.reading.dxf.result import DrawingReading, Job
+from kin3d.reading.dxf.result import DrawingReading, Job, errors_first
 from kin3d.reading.dxf.sheet import read_sheet
 from kin3d.reading.dxf.tables import coordinate_rows, read_table
 from kin3d.reading.text import FindingLog
@@ -83,6 +83,34 @@ def read_drawing(
     ReadingError
         With all findings, where no point at all can be read.
     """
+    return look_at_drawing(
+        path, units=units, axes=axes, names=names, views=views, layout_points=layout_points, side=side, repair=repair,
+        accept_spread=accept_spread, tolerance_mm=tolerance_mm, fit_scales=fit_scales, datum_mm=datum_mm,
+    ).result()  # fmt: skip
+
+
+def look_at_drawing(
+    path: Path | str,
+    *,
+    units: str | None = None,
+    axes: str | None = None,
+    names: Path | Mapping[str, str] | None = None,
+    views: Path | Mapping[str, Any] | None = None,
+    layout_points: Iterable[str] | None = None,
+    side: str | None = None,
+    repair: bool = False,
+    accept_spread: bool = False,
+    tolerance_mm: float = 2.0,
+    fit_scales: bool = False,
+    datum_mm: Vector | None = None,
+) -> Job:
+    """Read a drawing as `read_drawing` does and return all that was seen of it, also where nothing can be read.
+
+    Raises
+    ------
+    ReadingError
+        The file cannot be opened.
+    """
     path = Path(path)
     log = FindingLog(path.name)
     doc, unit_code = open_drawing(path, log, repair)
@@ -99,7 +127,7 @@ def read_drawing(
     if not log.failed:
         _read(job, doc)
     _finish(job)
-    return job.reading
+    return job
 
 
 def read_drawing_points(
@@ -118,12 +146,8 @@ def read_drawing_points(
     points = layout.known_points() if isinstance(layout, Layout) else layout
     reading = read_drawing(path, units=units, axes=axes, layout_points=points, side=side, datum_mm=datum_mm)
     if reading.failed:
-        raise ReadingError(_errors_first(reading.findings))
+        raise ReadingError(errors_first(reading.findings))
     return reading.table()
-
-
-def _errors_first(findings: Iterable[Finding]) -> list[Finding]:
-    return sorted(findings, key=lambda f: f.severity is not Severity.ERROR)
 
 
 def _check_request(job: Job) -> None:
@@ -337,12 +361,10 @@ def _tell_spare(job: Job, spare: list[DrawnMark]) -> None:
 
 
 def _finish(job: Job) -> None:
-    """Put points in order of name table or layout, and raise where nothing at all was read."""
+    """Put points in order of name table or layout, and say so where nothing at all was read."""
     reading = job.reading
-    if not reading.points and not reading.partial:
-        if not job.log.failed:
-            job.log.error("drawing-empty", "no point could be read from it")
-        raise ReadingError(_errors_first(job.log.findings))
+    if not reading.points and not reading.partial and not job.log.failed:
+        job.log.error("drawing-empty", "no point could be read from it")
     reading.findings = list(job.log.findings)
     order = {name: i for i, name in enumerate(job.names.known)}
     reading.points = dict(sorted(reading.points.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from kin3d.errors import Finding, Severity
+from kin3d.errors import Finding, ReadingError, Severity
 from kin3d.linkage.car import PointTable
 from kin3d.reading.dxf.content import Content, Origin, Vector
 from kin3d.reading.dxf.declared import Declaration
@@ -127,6 +127,10 @@ class Job:
         What the words on the sheet say of the unit, for messages.
     both_corners : bool
         Some name stands on both sides of the car.
+    groups : dict of str to list of Tie
+        The ties of each view of a sheet.
+    doubted : dict of str to str
+        The code by which a point was refused for itself.
     """
 
     log: FindingLog
@@ -146,10 +150,25 @@ class Job:
     both_corners: bool = False
     ties: list[Tie] = field(default_factory=list)
     untied: list[UntiedLabel] = field(default_factory=list)
+    groups: dict[str, list[Tie]] = field(default_factory=dict)
+    doubted: dict[str, str] = field(default_factory=dict)
+
+    def result(self) -> DrawingReading:
+        """Return the reading.
+
+        Raises
+        ------
+        ReadingError
+            With all findings, where no point at all was read.
+        """
+        if not self.reading.points and not self.reading.partial:
+            raise ReadingError(errors_first(self.log.findings))
+        return self.reading
 
     def refuse(self, name: str, code: str, text: str, where: str = "") -> None:
         """Refuse one point: an error, and what was read of it is kept apart from the good points."""
         self.log.error(code, text, where)
+        self.doubted[name] = code
         point = self.reading.points.pop(name, None)
         if point is not None:
             self.reading.partial[name] = point
@@ -166,6 +185,11 @@ class Job:
         """Take back all coordinates of a refused point: what they rest on is in doubt."""
         point = self.reading.partial[name]
         self.reading.partial[name] = replace(point, xyz_mm=np.full(3, np.nan), sigma_mm=np.full(3, np.nan))
+
+
+def errors_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings with the errors before the others."""
+    return sorted(findings, key=lambda f: f.severity is not Severity.ERROR)
 
 
 def some(told: Iterable[str], most: int = 20) -> str:

@@ -37,6 +37,7 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     groups = group(plans, ties, job.content, job.log)
     if not job.declared.views:  # titles without a labelled mark are of no use
         groups = [g for g in groups if g.ties]
+    job.groups = {g.declared.name: g.ties for g in groups}
     _check_declared(job, [g for g in groups if g.ties])
     scale = _scales(job, groups)
     if job.log.failed or scale is None or not groups:
@@ -152,6 +153,7 @@ def _once_each(job: Job, grouped: ViewMarks) -> None:
         by_name.setdefault(tie.name.point, []).append(tie)
     one_place = SNAP * extent_of([t.mark.xyz for t in grouped.ties]) + 1e-9
     for name, ties in by_name.items():
+        ties[:] = [t for t in ties if t.how == "place"] or ties  # what a person says of a place beats every text
         places = np.array([t.mark.xyz for t in ties])
         if np.ptp(places, axis=0).max() > one_place:
             listed = some(f"({t.mark.xyz[0]:.3f}, {t.mark.xyz[1]:.3f}) {t.mark.origin}" for t in ties)
@@ -161,7 +163,7 @@ def _once_each(job: Job, grouped: ViewMarks) -> None:
                 f'the label {name} stands at {len(ties)} places of view "{grouped.declared.name}": {listed}',
             )
     refused = job.reading.partial
-    grouped.ties = [t for t in grouped.ties if t is by_name[t.name.point][0] and t.name.point not in refused]
+    grouped.ties = [ties[0] for name, ties in by_name.items() if name not in refused]
 
 
 def _ratios(job: Job, views: Sequence[SheetView]) -> list[float]:

@@ -1,0 +1,324 @@
+"""A drawing as far as it was understood, also where it was refused: views, numbered places, texts, and best guesses.
+
+A guess is a proposal for a person who looks at the picture; nothing here becomes a point by itself. *Sure* is only what
+the reader itself took for sure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import permutations, product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import Finding
+from kin3d.reading.dxf.content import DrawnMark
+from kin3d.reading.dxf.labels import at_place, places_of
+from kin3d.reading.dxf.plausible import is_flat
+from kin3d.reading.dxf.result import Job
+from kin3d.reading.dxf.sheet import FIRM
+from kin3d.reading.dxf.view_marks import spaced, titles
+from kin3d.reading.dxf.wording import view_kind
+from kin3d.studies.drawing_linkage import guess_by_linkage, links_of, outer_step
+from kin3d.studies.drawing_places import Axes, Place, SketchedView, Words
+from kin3d.studies.drawing_words import point_meant
+
+Array = NDArray[np.float64]
+MOST_PLACES = 400  # that are numbered; a drawing with more is to be thinned first
+ALIKE = 0.004  # share of a view's extent within which two coordinates are the same
+MOST_WAYS = 3  # ways of looking that are offered
+GAP = 1.6  # how many times wider the gap between two views is than those within them
+ORDERED = (
+    ("lower_front", "lower_rear", 0), ("upper_front", "upper_rear", 0), ("lower_outer", "lower_front", 1),
+    ("upper_outer", "upper_front", 1), ("tie_outer", "tie_inner", 1), ("upper_outer", "lower_outer", 2),
+)  # fmt: skip
+_ROLES: dict[str, tuple[tuple[int, int], ...]] = {"front": ((1, 2),), "side": ((0, 2),), "plan": ((0, 1), (1, 0))}
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """All of a drawing that a person needs to name its places.
+
+    Attributes
+    ----------
+    form : str
+        ``"sheet"`` or ``"space"``.
+    ways : tuple of tuple of (Axes or None)
+        Consistent ways in which the views may look, the likeliest first: the axes of every view.
+    scale, unit : str
+        What the drawing says; empty where it says nothing.
+    """
+
+    job: Job
+    form: str
+    places: tuple[Place, ...]
+    words: tuple[Words, ...]
+    views: tuple[SketchedView, ...]
+    ways: tuple[tuple[Axes | None, ...], ...]
+    scale: str
+    unit: str
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Everything that the reader said."""
+        return tuple(self.job.reading.findings)
+
+
+def sketch(job: Job) -> Sketch:
+    """Make a sketch of a drawing that was looked at."""
+    marks = places_of(job.content)[:MOST_PLACES]
+    flat = len(marks) < 2 or is_flat([m.xyz for m in marks])
+    form = "sheet" if job.declared.views or flat else "space"
+    views = _views(job, marks) if form == "sheet" else ()
+    places = [Place(0, m, at_place(m, form == "sheet"), _view_of(m, views)) for m in marks]
+    places = [p for p in places if p.view or p.mark.kind != "end" or not views]  # frames and title blocks
+    places.sort(key=lambda p: (p.mark.kind == "end", [v.name for v in views].index(p.view) if p.view else -1,
+                               -round(float(p.mark.xyz[1]), 6), float(p.mark.xyz[0])))  # fmt: skip
+    numbered = [replace(p, number=k) for k, p in enumerate(places, 1)]
+    ways = _ways(views, [p.mark for p in numbered], job)
+    guessed = _guessed(job, numbered, views, ways)
+    return Sketch(job, form, tuple(guessed), tuple(_words(job)), views, ways, _scale(job), _unit(job))
+
+
+# --- views -----------------------------------------------------------------------------------------------------------
+
+
+def _views(job: Job, marks: Sequence[DrawnMark]) -> tuple[SketchedView, ...]:
+    """Return the views as declared, else as clusters of places with the titles that stand nearest."""
+    declared = {v.name: v for v in job.declared.views}
+    if declared and job.groups:
+        fitted = {v.name: v for v in job.reading.views}
+        out = []
+        for name, ties in job.groups.items():
+            if ties and name in declared:
+                box = _box(np.array([t.mark.xyz[:2] for t in ties]))
+                origin = fitted[name].origin if name in fitted else declared[name].origin
+                axes = fitted[name].axes if name in fitted else declared[name].axes
+                out.append(SketchedView(name, declared[name].region or box, declared[name].title or "", axes, origin))
+        if out:
+            return tuple(out)
+    symbols = [m for m in marks if m.kind != "end"] or list(marks)
+    if len(symbols) < 2:
+        return ()
+    named = _by_layer(symbols)
+    if named:
+        return named
+    found = titles(job.content)
+    groups = _clusters(job, symbols, len(found))
+    boxes = [_box(np.array([symbols[i].xyz[:2] for i in g])) for g in groups]
+    out, used = [], set()
+    for k, box in enumerate(boxes):
+        gaps = [(_gap(box, t.anchor), n) for n, (_, t) in enumerate(found) if n not in used]
+        if gaps and min(gaps)[0] == min(_gap(b, found[min(gaps)[1]][1].anchor) for b in boxes):
+            used.add(min(gaps)[1])
+            kind, title = found[min(gaps)[1]]
+            out.append(SketchedView(kind, box, title.whole))
+        else:
+            out.append(SketchedView(f"view{k + 1}", box))
+    names: dict[str, int] = {}
+    for k, view in enumerate(out):
+        names[view.name] = names.get(view.name, 0) + 1
+        if names[view.name] > 1:
+            out[k] = replace(view, name=f"{view.name}{names[view.name]}")
+    return tuple(out)
+
+
+def _by_layer(marks: Sequence[DrawnMark]) -> tuple[SketchedView, ...]:
+    """Return the views that layers are named for; none where not all places are on such layers."""
+    layers: dict[str, list[Array]] = {}
+    for mark in marks:
+        layers.setdefault(mark.origin.layer, []).append(mark.xyz[:2])
+    kinds = {layer: view_kind(spaced(layer)) for layer in layers}
+    if len(layers) < 2 or not all(kinds.values()) or len(set(kinds.values())) < len(kinds):
+        return ()
+    return tuple(SketchedView(str(kinds[n]), _box(np.array(p))) for n, p in sorted(layers.items()))
+
+
+def _clusters(job: Job, marks: Sequence[DrawnMark], told: int) -> list[list[int]]:
+    """Part places into views by the widest gaps: as many as titles tell, else where the gaps are clearly wider.
+
+    Places that a line joins are of one view.
+    """
+    from scipy.cluster.hierarchy import fcluster, linkage
+    from scipy.spatial.distance import squareform
+
+    places = np.array([m.xyz[:2] for m in marks])
+    far = np.linalg.norm(places[:, None] - places, axis=2)
+    for a, b in links_of(job, np.array([m.xyz for m in marks])):
+        far[a, b] = far[b, a] = 0.0
+    tree = linkage(squareform(far, checks=False), "single")
+    gaps = np.sort(tree[:, 2])[::-1]
+    count = told if 2 <= told <= 4 else 1
+    if count == 1:
+        ratios = [gaps[k - 1] / max(gaps[k], 1e-9 * gaps[0], 1e-12) if k < len(gaps) else 0.0 for k in (1, 2, 3)]
+        best = int(np.argmax(ratios))
+        count = best + 2 if ratios[best] >= GAP else 1
+    number = fcluster(tree, count, "maxclust")
+    return [[int(i) for i in np.flatnonzero(number == k)] for k in range(1, int(number.max()) + 1)]
+
+
+def _box(places: Array) -> tuple[float, float, float, float]:
+    """Return the box around places with a margin, drawing units."""
+    low, high = places.min(axis=0), places.max(axis=0)
+    pad = 0.06 * float(np.max(high - low)) or 1.0
+    left, bottom, right, top = (float(c) for c in np.round([*(low - pad), *(high + pad)], 4))
+    return left, bottom, right, top
+
+
+def _gap(box: tuple[float, float, float, float], at: Array) -> float:
+    x, y = float(at[0]), float(at[1])
+    return float(np.hypot(max(box[0] - x, x - box[2], 0.0), max(box[1] - y, y - box[3], 0.0)))
+
+
+def _view_of(mark: DrawnMark, views: Sequence[SketchedView]) -> str:
+    inside = [v.name for v in views if _gap(v.box, mark.xyz) == 0.0]
+    return inside[0] if inside else ""
+
+
+# --- which way the views look ----------------------------------------------------------------------------------------
+
+
+def _ways(views: Sequence[SketchedView], marks: Sequence[DrawnMark], job: Job) -> tuple[tuple[Axes | None, ...], ...]:
+    """Return the ways of looking that fit best: views that share a car axis have the same coordinates along it."""
+    if not views:
+        return ()
+    if all(v.axes for v in views):
+        return (tuple(v.axes for v in views),)
+    seen = [np.array([m.xyz[:2] for m in marks if _gap(v.box, m.xyz) == 0.0]).reshape(-1, 2) for v in views]
+    ranked: list[tuple[float, tuple[Axes, ...]]] = []
+    for roles in permutations(_ROLES, min(len(views), 3)):
+        told = [v.name.rstrip("0123456789").replace("rear", "front") for v in views[: len(roles)]]
+        if not any(t in _ROLES and t != r for t, r in zip(told, roles, strict=True)):
+            for pairs in product(*(_ROLES[r] for r in roles)):
+                ranked += _signed(pairs, seen)
+    ranked = sorted(((score - _upset(job, views, axes), axes) for score, axes in ranked), key=lambda r: -r[0])
+    best = ranked[0][0] if ranked else 0.0
+    rest: tuple[Axes | None, ...] = (None,) * (len(views) - min(len(views), 3))
+    kept = dict.fromkeys(axes for score, axes in ranked if score >= best - 0.3)
+    return tuple((*axes, *rest) for axes in list(kept)[:MOST_WAYS])
+
+
+def _upset(job: Job, views: Sequence[SketchedView], axes: Sequence[Axes]) -> float:
+    """Return how far a way of looking is against the order of the joints: outer ones outboard, front ones ahead."""
+    wheel = 1.0 if job.side in (None, "left") else -1.0
+    wrong = 0.0
+    for view, pair in zip(views, axes, strict=False):
+        step = outer_step(job, view.box)
+        at = {t.name.point: t.mark.xyz for t in job.ties if _gap(view.box, t.mark.xyz) == 0.0}
+        for direction, (axis, sign) in enumerate(pair):
+            if axis == 1:
+                wrong += 0.2 * (sign * wheel * step[direction] < 0.0)
+            for first, second, along in ORDERED:
+                if along == axis and first in at and second in at:
+                    gap = sign * float(at[first][direction] - at[second][direction])
+                    wrong += 0.1 * (gap * (wheel if axis == 1 else 1.0) < 0.0)
+    return wrong
+
+
+def _signed(pairs: Sequence[tuple[int, int]], seen: Sequence[Array]) -> list[tuple[float, tuple[Axes, ...]]]:
+    """Return the signs of the views' axes that agree with each other, with the share of coordinates that agree.
+
+    Up is up where z is shown upward; the signs of x and of y are free in the first view that shows them.
+    """
+    out = []
+    for nose, lateral in product((-1.0, 1.0), (1.0, -1.0)):
+        first: dict[int, tuple[int, int, float]] = {}
+        axes: list[Axes] = []
+        scores = []
+        for v, pair in enumerate(pairs):
+            signs = []
+            for direction, axis in enumerate(pair):
+                sign = 1.0 if axis == 2 else (nose if axis == 0 else lateral)
+                if axis in first:
+                    other, way, before = first[axis]
+                    score, same = _agree(seen[v][:, direction], seen[other][:, way])
+                    upright = axis == 2
+                    sign = before if same or upright else -before
+                    scores.append(_matched(seen[v][:, direction], seen[other][:, way]) if upright else score)
+                else:
+                    first[axis] = (v, direction, sign)
+                signs.append((axis, sign))
+            axes.append((signs[0], signs[1]))
+        out.append((float(np.mean(scores or [0.0])), tuple(axes)))
+    return out
+
+
+def _agree(a: Array, b: Array) -> tuple[float, bool]:
+    """Return how many coordinates of two views agree, and whether they run the same way."""
+    same, other = _matched(a, b), _matched(a, -b)
+    return max(same, other), same >= other
+
+
+def _matched(a: Array, b: Array) -> float:
+    """Return the share of coordinates that agree once the views are shifted and scaled onto each other."""
+    if min(len(a), len(b)) < 2 or np.ptp(a) == 0.0 or np.ptp(b) == 0.0:
+        return 0.0
+    u, v = (np.sort((c - c.min()) / np.ptp(c)) for c in (a, b))
+    far = np.abs(u[:, None] - v).min(axis=1)
+    return float((far <= ALIKE).mean())
+
+
+# --- guesses ---------------------------------------------------------------------------------------------------------
+
+
+def _guessed(
+    job: Job, places: Sequence[Place], views: Sequence[SketchedView], ways: Sequence[Sequence[Axes | None]]
+) -> list[Place]:
+    """Return the places with the best guess each: ties of the reader, doubtful labels, words, the linkage."""
+    found: dict[int, tuple[str, str, str]] = {}
+    at = {tuple(np.round(p.mark.xyz, 6)): p.number for p in places}
+    for tie in job.ties:
+        number = at.get(tuple(np.round(tie.mark.xyz, 6)))
+        if number is None:
+            continue
+        sure = tie.how in FIRM and tie.name.point not in job.doubted
+        reason = f"by {tie.how}" + ("" if tie.text is None else f' of "{tie.text.whole}"')
+        doubt = "" if tie.name.point not in job.doubted else f", but refused ({job.doubted[tie.name.point]})"
+        found.setdefault(number, (tie.name.point, "sure" if sure else "likely", reason + doubt))
+    for untied in job.untied:
+        for rank, mark in enumerate(untied.choices):
+            number = at.get(tuple(np.round(mark.xyz, 6)))
+            if number is not None and number not in found:
+                alone = len(untied.choices) == 1
+                reason = f'the label "{untied.label.text.whole}" is near' + ("" if alone else f" ({rank + 1}. choice)")
+                found[number] = (untied.label.names[0].point, "likely" if alone else "guess", reason)
+                break
+    taken = {name for name, how, _ in found.values() if how == "sure"}
+    for number, (name, reason) in guess_by_linkage(job, places, views, ways).items():
+        if number not in found and name not in taken:
+            found[number] = (name, "guess", reason)
+    return [
+        replace(p, guess=g, confidence=c, reason=r) for p in places for g, c, r in [found.get(p.number, ("", "", ""))]
+    ]
+
+
+def _words(job: Job) -> list[Words]:
+    """Return every text with what it may mean."""
+    out = []
+    for text in job.content.texts[:MOST_PLACES]:
+        name = job.names.find(text.lines[0])
+        if name is not None:
+            out.append(Words(text, name.point, "sure", "a known name"))
+        else:
+            meant = point_meant(text.whole, job.names.known)
+            out.append(Words(text, meant or "", "guess" if meant else "", "by its words" if meant else ""))
+    return out
+
+
+def _scale(job: Job) -> str:
+    from kin3d.reading.dxf.wording import scales
+
+    found = {s: t for t in job.content.texts for line in t.lines for s in scales(line)}
+    ratios = sorted({round(d.shown / d.drawn, 3) for d in job.content.dimensions if abs(d.shown / d.drawn - 1) > 0.01})
+    if len(found) == 1:
+        return f"1:{float(next(iter(found))):g}"
+    return f"1:{ratios[0]:g}" if not found and len(ratios) == 1 else ""
+
+
+def _unit(job: Job) -> str:
+    from kin3d.reading.dxf.scale import HEADER_UNITS
+
+    short = {"inch": "in", "foot": "ft", "mm": "mm", "cm": "cm", "m": "m"}
+    return job.units or short.get(HEADER_UNITS.get(job.unit_code or 0, ("", 0.0))[0], "")
