@@ -176,6 +176,8 @@ class _Drawn:
         prop.color = look.colour if solid or role not in EDGES else INK
         prop.ambient, prop.diffuse, prop.specular, prop.specular_power = 0.32, 0.72, SPECULAR, 24.0
         prop.opacity = look.opacity
+        if role.endswith("wheel"):
+            prop.culling = "back"  # four walls of two tyres one behind the other would hide what stands within
         if not solid:
             prop.lighting = False
             prop.line_width = look.width_px if look.dash or "path" in role or "sense" in role else 1.2
