@@ -25,8 +25,8 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 import kin3d
-from kin3d.linkage.layout import points_needed, resolve
 from kin3d.linkage.layout_file import builtin
+from kin3d.linkage.resolve import points_needed, resolve
 from kin3d.photographs.camera import Cameras
 from kin3d.photographs.lanes import spin
 from kin3d.solve.upright import pose, upright_of

@@ -15,8 +15,9 @@ from pathlib import Path
 import numpy as np
 
 import kin3d
-from kin3d.linkage.layout import WHEEL_CENTRE, points_needed, resolve
+from kin3d.linkage.layout import WHEEL_CENTRE
 from kin3d.linkage.layout_file import builtin
+from kin3d.linkage.resolve import points_needed, resolve
 from kin3d.photographs.model import Model, State
 from kin3d.photographs.parameters import Parameters, parameters_of
 from kin3d.reading.photo_records import CarPhotos, Figure, Mark, Photo

@@ -15,12 +15,14 @@ from pydantic_core import core_schema
 
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
+from kin3d.linkage.across import turned_on_the_rack
 from kin3d.linkage.ball_joints import steering_joints
 from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, FileOrigin, LoadCase, in_axes
-from kin3d.linkage.layout import Layout, Linkage, resolve
+from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.misfits import case_misfits, misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
 from kin3d.linkage.record import Record, changed, check, choice_fault, keys_of, plain, set_key
+from kin3d.linkage.resolve import resolve
 from kin3d.units import length_factor
 
 _HELD = GetPydanticSchema(lambda _kind, _handler: core_schema.any_schema())  # taken as it is, not looked into
@@ -195,7 +197,12 @@ class Axle(AxleKeys):
         found = resolve(
             self.layout, self.points.names, self.layout_keys, str(self.points.source), places, self.attached()
         )
-        if found.steering_axis is not None:
+        if found.system is not None:
+            other: Side = "right" if self.side == "left" else "left"
+            turned = turned_on_the_rack(found.system, other if self.other_points is None else None)
+            system = replace(found.system, rack_turned=turned)
+            found = replace(found, system=system)
+        if found.steering_axis is not None or found.wheel_body in found.across.bodies:
             return found
         tables = [t for t in (self.points, self.other_points) if t is not None]
         corners = [dict(zip(t.names, t.xyz_mm, strict=True)) for t in tables]

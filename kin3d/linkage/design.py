@@ -120,13 +120,13 @@ def side_coordinates(axle: Axle, side: Side) -> SideCoordinates:
     mirrored = side != axle.side and axle.other_points is None
     own = side == axle.side or mirrored
     table = axle.points if own or axle.other_points is None else axle.other_points
-    flip = MIRROR if mirrored else np.ones(3)
+    flip = np.array([MIRROR if mirrored and p not in linkage.across.points else np.ones(3) for p in linkage.points])
     rows = [table.names.index(p) for p in linkage.points if p in table]
     names = tuple(table.names[r] for r in rows)
     seeds = np.zeros((len(names), 3, len(linkage.points), 3))
     for row, name in enumerate(names):
         for point in moving_together(name, table):
-            seeds[row, range(3), linkage.index(point), range(3)] = flip
+            seeds[row, range(3), linkage.index(point), range(3)] = flip[linkage.index(point)]
     rack = np.array(axle.rack_axis)
     return SideCoordinates(
         side=side,
@@ -175,7 +175,7 @@ def moved_point(sides: Sequence[SideCoordinates], design: Array, linkage: Linkag
 
 def _design(axle: Axle, table: PointTable, side: Side) -> Array:
     """Design coordinates from the side's own table; without ``wheel_axis`` there, of the static camber and toe."""
-    rows = [table[p] for p in axle.linkage.points if p != WHEEL_AXIS]
+    rows = [(table if p in table else axle.points)[p] for p in axle.linkage.points if p != WHEEL_AXIS]
     if WHEEL_AXIS in table:
         return np.array([*rows, table[WHEEL_AXIS]])
     return np.array([*rows, table[WHEEL_CENTRE] + AXIS_LENGTH_MM * spin_axis(axle, side)])

@@ -15,6 +15,7 @@ def layout_faults(layout: Layout) -> list[Finding]:
     faults.wheel()
     faults.rack()
     faults.sliders()
+    faults.across()
     for guide in layout.guides:
         faults.guide(guide)
     for drive in layout.drives:
@@ -40,6 +41,8 @@ class _Faults:
         self.bodies.get(layout.wheel_body, set()).update((WHEEL_CENTRE, WHEEL_AXIS))
         free = {n for p in layout.parts if p.attach and not p.choices for n in p.attach}
         self.points = set().union(*self.bodies.values(), layout.rack, free)
+        for names in (self.points, *self.bodies.values()):
+            names |= {layout.across.bare(n) for n in names}
 
     def say(self, code: str, text: str, where: str) -> None:
         self.findings.append(Finding(code, text, f"{self.layout.source}, {where}"))
@@ -54,7 +57,7 @@ class _Faults:
     def known(self, names: Iterable[str], where: str, on: str = "") -> bool:
         """Whether all points are on the body `on`, or on any; a finding for each that is not."""
         there = self.bodies.get(on, set()) if on else self.points
-        lacking = [n for n in names if n not in there]
+        lacking = [n for n in names if n not in there and self.layout.across.bare(n) not in there]
         for name in lacking:
             place = f'body "{on}"' if on else "any body"
             self.say("point-unknown", f'point "{name}" is not on {place}; {_hint(name, there)}', where)
@@ -95,6 +98,18 @@ class _Faults:
             if self.known(names, where) and len(set(names)) < len(names):
                 text = f'point "{slider.point}" slides on a line through itself; two other points are expected'
                 self.say("slider-itself", text, where)
+
+    def across(self) -> None:
+        for where, points, bodies in (
+            ("[across]", self.layout.across_points, self.layout.across_bodies),
+            *((f'[[parts]] "{p.name}" across', p.across_points, p.across_bodies) for p in self.layout.parts),
+        ):
+            for body in bodies:
+                self.body(body, where)
+            self.known([p for p in points if p not in (WHEEL_CENTRE, WHEEL_AXIS)], where)
+            for name in (p for p in points if p in (WHEEL_CENTRE, WHEEL_AXIS)):
+                text = f"{name} stands on both sides, one for each wheel; take it out"
+                self.say("across-wheel", f"{text}, it goes on the wheel's body by itself", where)
 
     def guide(self, guide: Guide) -> None:
         where = "[[guides]]"

@@ -18,13 +18,20 @@ from kin3d.linkage.names import normalise
 _FOLDER = Path(__file__).with_name("layouts")
 _TAKEN = ("travel", "rack", "heave", "roll", "pitch", "side", "status")  # names that no drive may have
 _KEYS = {
-    "": ("name", "about", "bodies", "rack", "wheel", "sliders", "guides", "drives", "parts"),
+    "": (
+        *("name", "about", "bodies", "rack", "wheel", "sliders", "guides", "drives", "across", "parts"),
+        *("points", "demo"),
+    ),
     "wheel": ("body", "steering_axis"),
     "rack": ("points",),
     "sliders": ("point", "line"),
     "guides": ("point", "plane"),
     "drives": ("turns", "axis", "points", "along", "length"),
-    "parts": ("name", "key", "choices", "attach", "needs", "not_with", "points", "bodies", "rocker", "spring", "bar"),
+    "parts": (
+        *("name", "key", "choices", "attach", "needs", "not_with", "points", "bodies", "across"),
+        *("rocker", "spring", "bar"),
+    ),
+    "across": ("points", "bodies"),
     "rocker": ("body", "axis", "rod"),
     "spring": ("points",),
     "bar": ("form", "body", "axis", "link"),
@@ -138,10 +145,44 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
         guides=tuple(_guide(check, g) for g in check.tables(top, "guides")),
         drives=tuple(_drives(check, top.get("drives", {}))),
         parts=tuple(_part(check, p) for p in check.tables(top, "parts")),
+        notes=_notes(check, top.get("points", {})),
+        demo=_demo(check, top.get("demo", {})),
+        **_across(check, top.get("across", {}), "[across]"),
     )
     # what the tables say of each other is looked at once each of them is as it should be
     raise_errors(check.findings or layout_faults(layout), LayoutError)
     return layout
+
+
+def _notes(check: _Checker, data: Any) -> dict[str, str]:
+    """Where each point is on the car, in words."""
+    table = data if isinstance(data, dict) else {}
+    if table is not data:
+        check.say("layout-type", f"expected a table of points and words, {_found(data)}", "[points]")
+    return {normalise(name): check.text(table, name, "[points]") for name in table}
+
+
+def _demo(check: _Checker, data: Any) -> dict[str, tuple[float, float, float]]:
+    """Places of an invented car with this layout, mm."""
+    table = data if isinstance(data, dict) else {}
+    if table is not data:
+        check.say("layout-type", f"expected a table of points and their places, {_found(data)}", "[demo]")
+    out: dict[str, tuple[float, float, float]] = {}
+    for name, place in table.items():
+        if not isinstance(place, list) or len(place) != 3 or not all(isinstance(c, int | float) for c in place):
+            check.say("layout-type", f"{name}: expected three numbers in mm, {_found(place)}", "[demo]")
+        else:
+            x, y, z = (float(c) for c in place)
+            out[normalise(name)] = (x, y, z)
+    return out
+
+
+def _across(check: _Checker, data: Any, where: str) -> dict[str, tuple[str, ...]]:
+    table = check.table(data, where, "across")
+    return {
+        "across_points": check.points(table.get("points", []), f"{where} points"),
+        "across_bodies": check.names(table.get("bodies", []), f"{where} bodies"),
+    }
 
 
 def _slider(check: _Checker, data: Any) -> Slider:
@@ -205,6 +246,7 @@ def _part(check: _Checker, data: Any) -> Part:
         rocker=None if rocker is None else _rocker(check, rocker, where),
         spring=None if spring is None else check.pair(check.table(spring, where, "spring").get("points"), where),
         bar=None if bar is None else _bar(check, bar, where),
+        **_across(check, table.get("across", {}), f"{where} across"),
     )
 
 

@@ -16,7 +16,7 @@ from collections.abc import Callable
 from typing import Any, Literal
 
 from kin3d.measures.anti import BRAKES, BRAKING, DRIVING, brake_share, drive_share, inboard_brakes, lacks_drive
-from kin3d.measures.corner import Corner
+from kin3d.measures.corner import Corner, not_of_joined
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure, nothing
 from kin3d.spatial.vectors import Number, Vec, add, dot, scale
@@ -102,7 +102,8 @@ def _entries(
     """Share and load of one case; `weight` is what the load needs beside."""
     one_sided: Literal[1, -1] = -1 if case == "cornering" else 1
     common: dict[str, Any] = {"source": "own formula", "group": "load shares", "scope": "axle", "order": 1}
-    common |= {"uses": (*BRAKES, "car.front_drive_share"), "unless": unless}
+    stands_in_the_way = lambda corner: not_of_joined(corner) or unless(corner)  # noqa: E731
+    common |= {"uses": (*BRAKES, "car.front_drive_share"), "unless": stands_in_the_way}
     return (
         Measure(
             name=f"spring_share_{case}_pct",

@@ -7,6 +7,7 @@ jets over lanes, so that a measure computed from them carries its own derivative
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, Self
 
@@ -124,6 +125,18 @@ class Corner:
         where = self.normal, self.variants, self.lanes, self.solved
         return Corner(self.model, self.motion, self.sign, *where, figures)
 
+    @property
+    def joined(self) -> bool:
+        """Whether both sides are one system, so that the other wheel's travel moves this one too."""
+        return self.linkage.system is not None
+
+    @property
+    def opposite(self) -> Corner:
+        """The corner of the other side in the same positions, where both sides are one system."""
+        motion = replace(self.motion, at=self.motion.opposite, opposite=self.motion.at)
+        where = self.normal, self.variants, self.lanes, self.solved
+        return Corner(self.model, motion, -self.sign, *where, self.figures)
+
     def place(self, point: str) -> Vec:
         """Present place of a point."""
         return self.motion.at[point]
@@ -161,8 +174,7 @@ class Corner:
         return self._turning("travel")
 
     def _turning(self, drive: str) -> Vec:
-        base = self.model.kernel.system.equations.unknowns.bases[self.linkage.wheel_body]
-        a, b, c = (self.place(p) for p in base.points)
+        a, b, c = (self.place(p) for p in self.model.kernel.wheel_base)
         return angular_velocity((a, b, c), (self.rate(a, drive), self.rate(b, drive), self.rate(c, drive)))
 
     @cached_property
@@ -185,6 +197,25 @@ class Corner:
     def contact_velocity(self) -> Vec:
         """Velocity of the upright's material point at the contact point (wheel locked)."""
         return self.velocity_at(self.contact)
+
+    @cached_property
+    def rolling(self) -> tuple[Vec, Vec]:
+        """Velocity of the wheel centre and angular velocity of the upright in roll, heave held, per mm of travel.
+
+        The left wheel goes up as much as the right one goes down. Of wheels that are independent that is the motion
+        along their own travel, which is given then, whichever the side.
+        """
+        if not self.joined:
+            return self.centre_velocity, self.omega
+        return self.rate(self.centre, "apart"), self._turning("apart")
+
+    @cached_property
+    def rolling_velocity(self) -> Vec:
+        """Velocity of the upright's material point at the contact point in that motion."""
+        if not self.joined:
+            return self.contact_velocity
+        moving, turning = self.rolling
+        return add(moving, cross(turning, sub(self.contact, self.centre)))
 
     @cached_property
     def heading(self) -> Vec:
@@ -249,14 +280,21 @@ class Corner:
 
 
 def _derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
-    """Travel to an order; the rack where it has to tell the steering axis; a direction of changed points."""
+    """Travel to an order; what steers where it has to tell the steering axis; changed points; the wheels apart."""
     generators = {"travel": 0}
     orders = [order]
-    for name, there in ((model.linkage.steers or "rack", model.linkage.steering_axis is None), ("points", seeded)):
+    steers = model.linkage.steers or "rack"
+    wanted = ((steers, model.linkage.steering_axis is None), ("points", seeded), ("apart", model.joined))
+    for name, there in wanted:
         if there:
             generators[name] = len(orders)
             orders.append(1)
     return box(*orders), generators
+
+
+def not_of_joined(corner: Corner) -> str:
+    """Says so where both sides are one system, for what is known of wheels that are independent only."""
+    return "both sides of this axle are one system ([across]), of which it is not computed" if corner.joined else ""
 
 
 def ground_normal(roll: Number, pitch: Number) -> Vec:

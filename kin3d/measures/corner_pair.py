@@ -29,6 +29,9 @@ LEFT, RIGHT = 0, 1
 # travel, rack, roll: the position, one derivative along each, and travel twice for rates of springs
 DRIVES = {"travel": 0, "rack": 1, "roll": 2}
 INNER = ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0))
+# with both sides one system travel is both wheels alike, and there is the motion in which they go apart
+APART = "apart"
+JOINED_INNER = (*((*m, 0) for m in INNER), (0, 0, 0, 1))
 NO_OUTER = Algebra([()])
 
 
@@ -115,16 +118,19 @@ class CornerPair(Corner):
             As of `Corner.of`; figures are numbers over the lanes, or jets of the outer generators. The directions are
             those of the last outer generator.
         """
-        algebra = with_outer(INNER, outer)
+        inner = JOINED_INNER if model.joined else INNER
+        algebra = with_outer(inner, outer)
 
         def lift(x: Number, drive: str | None = None) -> Number:
-            out = raised(x, algebra, len(DRIVES))
+            out = raised(x, algebra, len(inner[0]))
             return out if drive is None else out + algebra.variable(0.0, DRIVES[drive])
 
         both = (twice(roll), twice(pitch))
         x, y, z = ground_normal(lift(both[0], "roll"), lift(both[1]))
         normal: Vec = (x if isinstance(x, Jet) else algebra.constant(x), y, z)
         known = {"travel": DRIVES["travel"], model.linkage.steers or "rack": DRIVES["rack"]}
+        if model.joined:
+            known[APART] = len(DRIVES)
         if seeds is not None:
             known["points"] = len(algebra.monomials[0]) - 1
         moved = {k: lift(v, k) for k, v in (driven or {}).items()}
@@ -211,7 +217,8 @@ class CornerPair(Corner):
             return x if not along else 0.0
         if x.algebra is self.outer:
             return x if not along else 0.0
-        head = tuple(int(bool(along) and k == DRIVES[along]) for k in range(self._inner))
+        number = {**DRIVES, APART: len(DRIVES)}.get(along, -1)
+        head = tuple(int(k == number) for k in range(self._inner))
         found = [x.coefficients[x.algebra.index[(*head, *m)]] for m in self.outer.monomials]
         if len(found) > 1:
             return Jet(self.outer, found)
@@ -242,8 +249,8 @@ class CornerPair(Corner):
 
     @cached_property
     def drift(self) -> tuple[Pair, Pair, Pair]:
-        """Velocities of the material points there in the same directions, mm per mm of travel."""
-        x, y, z = (self.both(c) for c in self.over_ground(self.contact_velocity))
+        """Velocities of the material points there in the same directions in roll, mm per mm of travel."""
+        x, y, z = (self.both(c) for c in self.over_ground(self.rolling_velocity))
         return x, y, z
 
     @cached_property
@@ -263,6 +270,8 @@ class CornerPair(Corner):
 
         Along each the others are held and the wheels stay on the ground.
         """
+        if self.joined:
+            return self._joined_gain(drive)
         give = tuple(1.0 / b for b in self.both(self._height, "travel"))
         moved = (0.0, 0.0) if drive == "heave" else self.both(self._height, drive)
         level = (float(drive == "heave") + mean((moved[0] * give[0], moved[1] * give[1]))) / mean((give[0], give[1]))
@@ -272,7 +281,19 @@ class CornerPair(Corner):
         """Derivative of a wheel's quantity along heave (per mm), roll (per rad) or rack (per mm)."""
         own = (0.0, 0.0) if drive == "heave" else self.both(x, drive)
         by_travel, gain = self.both(x, "travel"), self.gain(drive)
+        if self.joined:
+            alike, apart, by_apart = mean(gain), 0.5 * (gain[0] - gain[1]), self.both(x, APART)
+            left, right = (by_travel[k] * alike + by_apart[k] * apart + own[k] for k in (LEFT, RIGHT))
+            return left, right
         return by_travel[0] * gain[0] + own[0], by_travel[1] * gain[1] + own[1]
+
+    def _joined_gain(self, drive: str) -> Pair:
+        """The same where each wheel's travel moves both contact points: two equations for both wheels."""
+        alike, apart = self.both(self._height, "travel"), self.both(self._height, APART)
+        moved = (0.0, 0.0) if drive == "heave" else self.both(self._height, drive)
+        give, rest = apply_inverse(alike, apart, (1.0, 1.0)), apply_inverse(alike, apart, moved)
+        level = (float(drive == "heave") + mean(rest)) / mean(give)
+        return level * give[0] - rest[0], level * give[1] - rest[1]
 
     @cached_property
     def track(self) -> Number:
@@ -341,6 +362,21 @@ def _part_of(x: Number, part: slice) -> Number:
     if isinstance(x, Jet):
         return Jet(x.algebra, [None if c is None else _taken(c, part) for c in x.coefficients])
     return _taken(x, part)
+
+
+def apply_inverse(alike: Pair, apart: Pair, values: Pair) -> Pair:
+    """Travels of left and right that change two quantities by so much.
+
+    Parameters
+    ----------
+    alike, apart : Pair
+        Derivatives of both quantities along both travels alike, and along the left one up and the right one down.
+    values : Pair
+    """
+    a, c = (0.5 * (alike[k] + apart[k]) for k in (LEFT, RIGHT))
+    b, d = (0.5 * (alike[k] - apart[k]) for k in (LEFT, RIGHT))
+    det = a * d - b * c
+    return (d * values[0] - b * values[1]) / det, (a * values[1] - c * values[0]) / det
 
 
 def _stacked(a: Any, b: Any, n: int) -> Any:

@@ -18,6 +18,7 @@ from kin3d.linkage.names import AxleName
 from kin3d.spatial.jets import value
 
 Array = NDArray[np.float64]
+INFINITE = 1e12  # no figure of a car is so large
 Scope = Literal["corner", "axle", "car", "element"]
 _FROM_INSIDE = {"deg": 180.0 / pi, "deg/mm": 180.0 / pi}  # inside the program angles are in rad
 LONG = ("car.wheelbase_mm", "car.cg_height_mm")  # what every longitudinal load transfer needs
@@ -72,6 +73,8 @@ class Measure:
         sign; +1 for a figure without sides.
     axle : {"front", "rear"} or None
         The axle that it is for; None: either.
+    joined : bool
+        Whether only an axle whose sides are one system has it: of others it is not spoken of unless it is asked for.
     """
 
     name: str
@@ -90,6 +93,7 @@ class Measure:
     usual: bool = False
     mirror: Literal[1, -1] = 1
     axle: AxleName | None = None
+    joined: bool = False
 
     @property
     def reads(self) -> tuple[str, ...]:
@@ -145,11 +149,15 @@ def keys_of(measures: Iterable[Measure]) -> tuple[str, ...]:
 
 def available(subject: Any, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
     """Measures that the subject has the data for, and for each of the others the reason why it is left out."""
-    reasons = {m.name: m.lacks(subject) for m in wanted}
-    return tuple(m for m in wanted if not reasons[m.name]), {n: r for n, r in reasons.items() if r}
+    spoken_of = [m for m in wanted if not m.joined or getattr(subject, "joined", False)]
+    reasons = {m.name: m.lacks(subject) for m in spoken_of}
+    return tuple(m for m in spoken_of if not reasons[m.name]), {n: r for n, r in reasons.items() if r}
 
 
 def values(subject: Any, wanted: Iterable[Measure], shape: tuple[int, ...]) -> dict[str, Array]:
     """Values of measures of one scope over lanes, by name, in each measure's unit."""
     with np.errstate(all="ignore"):
-        return {m.name: np.array(np.broadcast_to(value(m.compute(subject)), shape), dtype=float) for m in wanted}
+        found = {m.name: np.array(np.broadcast_to(value(m.compute(subject)), shape), dtype=float) for m in wanted}
+    for v in found.values():
+        v[np.abs(v) > INFINITE] = np.inf  # what rounding has left of a place at infinity
+    return found

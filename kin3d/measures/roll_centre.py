@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from kin3d.measures.corner import Corner, not_of_joined
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
-from kin3d.measures.entry import RADIUS, Measure
+from kin3d.measures.entry import RADIUS, Measure, nothing
 from kin3d.spatial.jets import atan2, choose, size, sqrt, value
 from kin3d.spatial.vectors import Number
 
@@ -78,6 +79,7 @@ def _measure(
     definition: str,
     function: Callable[[CornerPair], Any],
     usual: bool = False,
+    unless: Callable[[Corner], str] = nothing,
 ) -> Measure:
     return Measure(
         name=name,
@@ -91,6 +93,7 @@ def _measure(
         needs=RADIUS,
         order=1,
         usual=usual,
+        unless=unless,
         mirror=-1 if name == "roll_centre_offset_mm" else 1,
         group="roll centre",
     )
@@ -139,5 +142,6 @@ MEASURES = (
         "a tyre force directed inboard lifts the body: positive",
         "s·v_y/v_z: N of lift by the links a N of side force at that wheel, directed inboard",
         lift,
+        unless=not_of_joined,
     ),
 )

@@ -10,6 +10,7 @@ import numpy as np
 from kin3d.linkage.layout import Part
 from kin3d.measures.corner import Corner, length, rate_of, unit
 from kin3d.measures.entry import Measure
+from kin3d.measures.instant_centres import not_joined
 from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number, cross, dot, sub
 
@@ -53,6 +54,21 @@ def lacks_rate(corner: Corner) -> str:
 def motion_ratio(corner: Corner) -> Number:
     """−dL/dz."""
     return -rate_of(corner.spring_length, corner)
+
+
+def own_motion_ratio(corner: Corner) -> Number:
+    """−∂L/∂z of this spring's own wheel, the other wheel held."""
+    return 0.5 * (motion_ratio(corner) - corner.sign * corner.spring_length.rate(corner.motion.generators["apart"]))
+
+
+def other_motion_ratio(corner: Corner) -> Number:
+    """−∂L/∂z of the other wheel, this spring's own wheel held."""
+    return 0.5 * (motion_ratio(corner) + corner.sign * corner.spring_length.rate(corner.motion.generators["apart"]))
+
+
+def lacks_joined_spring(corner: Corner) -> str:
+    """Says so when there is no spring, or the other wheel does not move it."""
+    return not_joined(corner) or lacks_spring(corner)
 
 
 def motion_ratio_slope(corner: Corner) -> Number:
@@ -129,6 +145,26 @@ MEASURES = (
         usual=True,
         order=1,
         group="spring",
+    ),
+    *(
+        Measure(
+            name=f"motion_ratio_{whose}",
+            label=f"Motion ratio to the {what} wheel",
+            unit="1",
+            sign="bump shortens the spring: positive",
+            definition=f"−∂(spring length)/∂(travel of the {what} wheel), the other one held; both together are the "
+            "motion ratio",
+            source="own definition",
+            function=function,
+            unless=lacks_joined_spring,
+            joined=True,
+            order=1,
+            group="spring",
+        )
+        for whose, what, function in (
+            ("own", "spring's own", own_motion_ratio),
+            ("other", "other", other_motion_ratio),
+        )
     ),
     Measure(
         name="motion_ratio_slope_per_mm",

@@ -15,10 +15,11 @@ from kin3d.errors import Finding, Kin3dError, LayoutError, Severity
 from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.linkage.car import Axle, PointTable
 from kin3d.linkage.keys import AXLE_NEEDS, AxleKeys, AxleTable, in_axes
-from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage, resolve
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
+from kin3d.linkage.resolve import resolve
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.points import PointScan, scan_points_csv
 from kin3d.reading.text import FindingLog

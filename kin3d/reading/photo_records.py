@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding
 from kin3d.linkage.car import PointTable
-from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage, points_needed, resolve
+from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage
 from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.resolve import points_needed, resolve
 
 MarkKind = Literal["point", "leg", "rim", "contact"]
 KINDS: tuple[MarkKind, ...] = ("point", "leg", "rim", "contact")

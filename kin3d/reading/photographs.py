@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import cast
 
 from kin3d.errors import ReadingError, raise_errors
-from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout, points_needed
+from kin3d.linkage.layout import CHASSIS, WHEEL_CENTRE, Layout
 from kin3d.linkage.names import AxleName, Side, did_you_mean
+from kin3d.linkage.resolve import points_needed
 from kin3d.reading.layouts import find_layout
 from kin3d.reading.marks import Naming, read_marks
 from kin3d.reading.photo_records import SHARES, CarPhotos, Figure, Mark

@@ -57,6 +57,11 @@ class Equations:
         self._at = dict(zip(linkage.points, design, strict=True))
         self.rows = tuple(self._rows())
 
+    @property
+    def design(self) -> dict[str, NDArray[np.float64]]:
+        """Design coordinates by point."""
+        return self._at
+
     def _rows(self) -> list[Row]:
         rows: list[Row] = []
         order = tuple(self.unknowns.bases)

@@ -20,16 +20,19 @@ Array = NDArray[np.float64]
 IN_LINE = 1e-6  # sine of the angle under which three shared points are one line
 
 
-def rigid_groups(linkage: Linkage, at: Mapping[str, Array]) -> dict[str, tuple[str, ...]]:
+def rigid_groups(linkage: Linkage, at: Mapping[str, Array]) -> list[tuple[str, ...]]:
     """Points whose places are given together: those of the chassis, and those that a drive moves as one.
 
     What stands on the axis of a body that a drive turns does not move, and goes with the chassis.
     """
     turns = [d for d in linkage.drives if d.kind == "turns"]
     still = [p for d in turns for p in d.points if in_line(*(at[n] for n in (*d.line, p)))]
-    along = {f"drive {d.key}": d.points for d in linkage.drives if d.kind == "along"}
-    turned = {f"drive {d.key}": linkage.bodies[d.body] for d in turns}
-    return {CHASSIS: (*linkage.fixed, *still), "the rack": linkage.rack} | along | turned
+    rack = [tuple(p for p in linkage.rack if (p in linkage.rack_turned) == turned) for turned in (False, True)]
+    lines: dict[str, tuple[str, ...]] = {}
+    for d in linkage.drives:
+        if d.kind == "along":
+            lines[d.key] = (*lines.get(d.key, ()), *d.points)
+    return [(*linkage.fixed, *still), *rack, *lines.values(), *(linkage.bodies[d.body] for d in turns)]
 
 
 def sharing_faults(linkage: Linkage, at: Mapping[str, Array]) -> list[Finding]:
@@ -65,7 +68,7 @@ def in_line(a: Array, b: Array, c: Array) -> bool:
 
 def held_apart(linkage: Linkage, earlier: Sequence[str], at: Mapping[str, Array], p: str, q: str) -> bool:
     """Whether the chassis, a drive or one of the earlier bodies has both points, so that their distance is held."""
-    groups = (*rigid_groups(linkage, at).values(), *(linkage.bodies[b] for b in earlier))
+    groups = (*rigid_groups(linkage, at), *(linkage.bodies[b] for b in earlier))
     return any(p in points and q in points for points in groups)
 
 
@@ -91,7 +94,7 @@ def implied(
         No, one or two points, the lines to which are not one.
     """
     towards: list[str] = []
-    groups = (*rigid_groups(linkage, at).values(), *(linkage.bodies[b] for b in earlier))
+    groups = (*rigid_groups(linkage, at), *(linkage.bodies[b] for b in earlier))
     for points in groups:
         if point not in points:
             continue

@@ -9,7 +9,7 @@ other lanes are there.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -45,12 +45,15 @@ class Motion:
     algebra : Algebra
     generators : dict of str to int
         As given to `Kernel.motion`.
+    opposite : dict of point to vector of Jet
+        Present places of the other side's points, by the names that they have there, where both sides are one system.
     """
 
     at: dict[str, Vec]
     design: dict[str, Vec]
     algebra: Algebra
     generators: dict[str, int]
+    opposite: dict[str, Vec] = field(default_factory=dict)
 
     def cut(self, algebra: Algebra) -> Motion:
         """The same motion with the derivatives of a smaller algebra of the same generators."""
@@ -60,7 +63,8 @@ class Motion:
             return x, y, z
 
         at = {p: less(v) for p, v in self.at.items()}
-        return Motion(at, {p: less(v) for p, v in self.design.items()}, algebra, self.generators)
+        design, opposite = ({p: less(v) for p, v in of.items()} for of in (self.design, self.opposite))
+        return Motion(at, design, algebra, self.generators, opposite)
 
 
 class Kernel:
@@ -82,6 +86,11 @@ class Kernel:
         self.linkage = linkage
         self.system = System(linkage, np.asarray(design, dtype=float))
         self._expanded: tuple[Variants, Guess] | None = None
+
+    @property
+    def wheel_base(self) -> tuple[str, ...]:
+        """Base points of the wheel's body."""
+        return self.system.equations.unknowns.bases[self.linkage.wheel_body].points
 
     def variants(self, design: Array, rack_axis: Array | None = None) -> Variants:
         """Prepare variants.

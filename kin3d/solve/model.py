@@ -10,14 +10,16 @@ from threading import local
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import AssemblyError, LayoutError
+from kin3d.errors import AssemblyError, LayoutError, raise_errors
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.design import SIDES, SideCoordinates, side_coordinates
 from kin3d.linkage.keys import CarData
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import AxleName
+from kin3d.solve.both_sides import JoinedKernel
 from kin3d.solve.kernel import Kernel
 from kin3d.solve.lanes import Lanes, Variants, pair_lanes
+from kin3d.solve.mobility import spanning
 
 Array = NDArray[np.float64]
 SIGNS = np.array([1.0, -1.0])
@@ -36,7 +38,8 @@ class AxleModel:
     linkage : Linkage
     sides : tuple of SideCoordinates
         Left and right: how the coordinates of the point table move the linkage.
-    kernel : Kernel
+    kernel : Kernel or JoinedKernel
+        The latter where both sides are one system: it shows each lane the points of its side.
     variants : Variants
         The design positions of left and right.
     """
@@ -45,8 +48,20 @@ class AxleModel:
     car: CarData
     linkage: Linkage
     sides: tuple[SideCoordinates, SideCoordinates]
-    kernel: Kernel
+    kernel: Kernel | JoinedKernel
     variants: Variants
+
+    @property
+    def joined(self) -> bool:
+        """Whether both sides are one system."""
+        return self.linkage.system is not None
+
+    @property
+    def kernel_of_a_corner(self) -> Kernel:
+        """The kernel where each side is a linkage by itself; ValueError where both are one system."""
+        if isinstance(self.kernel, JoinedKernel):
+            raise ValueError(f'layout "{self.linkage.layout}": both sides are one system')
+        return self.kernel
 
     def pair(
         self,
@@ -59,8 +74,7 @@ class AxleModel:
 
         `variant` (n,) says of which car each position is, where the variants are those of several cars.
         """
-        joined = self.kernel.linkage.both_sides
-        return pair_lanes(travel, rack, more, joined=joined, variant=variant, variants=self.variants.count)
+        return pair_lanes(travel, rack, more, joined=self.joined, variant=variant, variants=self.variants.count)
 
     @staticmethod
     def of(car: Car, axle: AxleName) -> AxleModel:
@@ -82,18 +96,21 @@ class AxleModel:
             raise ValueError(f"{found.points.source}: these points are not adjusted yet; kin3d.load does it")
         linkage = found.linkage
         left, right = (side_coordinates(found, s) for s in SIDES)
-        kernel = _kernel(found, linkage, left)
-        if found.other_points is not None:
-            _kernel(found, linkage, right)  # for what it refuses: its points are not a mirror image
+        kernel = _kernel(found, linkage, (left, right))
+        if found.other_points is not None and linkage.system is None:
+            _kernel(found, linkage, (right, left))  # for what it refuses: its points are not a mirror image
         variants = kernel.variants(np.stack([left.design, right.design]), np.stack([left.rack_axis, right.rack_axis]))
         made.append(AxleModel(found, car.data, linkage, (left, right), kernel, variants))
         return made[-1]
 
 
-def _kernel(axle: Axle, linkage: Linkage, side: SideCoordinates) -> Kernel:
-    """The kernel of one side; what it refuses is told with the file of that side's points and the layout."""
+def _kernel(axle: Axle, linkage: Linkage, sides: tuple[SideCoordinates, SideCoordinates]) -> Kernel | JoinedKernel:
+    """The kernel of one side, or of both; what it refuses is told with the file of the points and the layout."""
     try:
-        return Kernel(linkage, side.design)
+        raise_errors(spanning(linkage, sides[0].design, [p for d in linkage.drives for p in d.points]), LayoutError)
+        if linkage.system is not None:
+            return JoinedKernel(linkage, sides, axle.other_points is None, np.array(axle.rack_axis))
+        return Kernel(linkage, sides[0].design)
     except (LayoutError, AssemblyError) as error:
-        place = f"{side.table.source}, [{axle.name}], {axle.layout.source}"
+        place = f"{sides[0].table.source}, [{axle.name}], {axle.layout.source}"
         raise type(error)([replace(f, place=place) for f in error.findings]) from None

@@ -135,7 +135,7 @@ class System:
         for (i, j), node in slopes.items():
             dense[i, j] = node.reference
         dense /= self.equations.lengths(dict(zip(self.linkage.points, design, strict=True)))[:, None]
-        mobility = examine(dense, rows, self.equations.unknowns.points, self.linkage)
+        mobility = examine(dense, self.equations)
         u, s, _ = np.linalg.svd(dense)
         square = mobility.equations == mobility.unknowns
         if square and s[-1] < SINGULAR * s[0] and self._generic_rank(slopes, size) == size:
@@ -147,9 +147,13 @@ class System:
         return mobility
 
     def _generic_rank(self, slopes: Mapping[tuple[int, int], Node], size: int) -> int:
-        """Rank of J with every point shaken a little: tells a dead centre from a linkage that never works."""
+        """Rank of J with every point moved a little: tells a dead centre from a linkage that never works."""
         shaken = np.random.default_rng(1)
-        inputs = {k: n.reference + shaken.normal(0.0, 3.0) for k, n in self.tape.inputs.items()}
+        at = {p: v + shaken.normal(0.0, 3.0, 3) for p, v in self.equations.design.items()}
+        inputs: dict[Any, Any] = {(kind, p, k): v[k] for p, v in at.items() for k in range(3) for kind in ("P", "q")}
+        axes = self.axes({p: _vec(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
+        inputs |= {("axis", key, k): v[k] for key, v in axes.items() for k in range(3)}
+        inputs |= {key: self.tape.inputs[key].reference for key in self.tape.inputs if key[0] == "drive"}
         dense = np.zeros((len(self.equations.rows), size))
         for (i, j), value in zip(slopes, evaluate(list(slopes.values()), inputs), strict=True):
             dense[i, j] = value

@@ -103,7 +103,7 @@ def _coincident(linkage: Linkage, at: dict[str, NDArray[np.float64]]) -> list[Fi
     ends = {p for points in links for p in points}
     for body, points in linkage.bodies.items():
         for p, q in itertools.combinations(points, 2):
-            meet = body == linkage.wheel_body and {p, q} <= ends  # links from the chassis may meet in a joint
+            meet = body in linkage.wheel_bodies and {p, q} <= ends  # links from the chassis may meet in a joint
             if not meet and np.linalg.norm(at[p] - at[q]) < COINCIDENT_MM:
                 found.append(_same_place(p, q, f'body "{body}"', linkage))
     if linkage.spring and np.linalg.norm(at[linkage.spring[0]] - at[linkage.spring[1]]) < COINCIDENT_MM:
@@ -124,7 +124,7 @@ def _base(
     size = {t: _height_and_area(at, t) for t in itertools.combinations(points, 3)}
     best = max(size, key=lambda t: size[t][1])
     if size[best][0] < LINE_RATIO:
-        if len(anchors) >= 2 or body == linkage.wheel_body:
+        if len(anchors) >= 2 or body in linkage.wheel_bodies:
             text = (
                 f'the points {", ".join(points)} of body "{body}" lie in one line, so that nothing holds it against '
                 "turning about that line; move one of them off it"

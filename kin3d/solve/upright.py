@@ -87,6 +87,9 @@ def upright_of(linkage: Linkage) -> Upright:
         Where the upright is not held by five links (a slider, a body between arm and upright, too few links), or
         another body does not follow it.
     """
+    if linkage.system is not None or linkage.drives or linkage.guides:
+        text = f'layout "{linkage.layout}" has drives, guides, or sides that are one system; links alone are expected'
+        raise LayoutError(Finding("upright-links", text, linkage.layout))
     carried = tuple(p for p in linkage.bodies[linkage.wheel_body] if p != WHEEL_AXIS)
     held = (*linkage.fixed, *linkage.rack)
     links = []

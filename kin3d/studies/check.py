@@ -160,13 +160,16 @@ def check_axle(car: Car, axle: AxleName) -> AxleCheck:
     """Solve the design position of an axle and look how far it goes; what is implausible is told when it is loaded."""
     model = AxleModel.of(car, axle)
     design = sweep(car, axle)
-    sides = SIDES if model.axle.other_points is not None else (model.axle.side,)
+    both = model.axle.other_points is not None or (model.joined and not design.alike(design.measures))
+    sides = SIDES if both else (model.axle.side,)
     reach: list[str] = []
     findings: list[Finding] = []
     for side in map(SIDES.index, sides):
         said, short = _reach(model, side)
-        reach += said
-        findings += [*short, *_spring(model, design, side)]
+        if not (reach and model.joined):  # the travel of both wheels alike ends once
+            reach += said
+            findings += short
+        findings += _spring(model, design, side)
     return AxleCheck(
         axle=axle,
         layout=model.linkage.layout,
@@ -181,7 +184,7 @@ def check_axle(car: Car, axle: AxleName) -> AxleCheck:
 
 def _side(model: AxleModel, side: int) -> str:
     """Name of the side where the file gives both, else nothing: what is said holds for both then."""
-    return f"{SIDES[side]} side, " if model.axle.other_points is not None else ""
+    return f"{SIDES[side]} side, " if model.axle.other_points is not None and not model.joined else ""
 
 
 def _warn(model: AxleModel, side: int, code: str, text: str) -> Finding:

@@ -20,6 +20,7 @@ from kin3d.linkage.keys import CarData
 from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.corner_pair import CornerPair, design_contact
 from kin3d.measures.roll_centre import PARALLEL_DEG, crossing, force_height, line_angle
+from kin3d.solve.drives import RIGHT, TRAVEL
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
@@ -206,7 +207,7 @@ def _built(
     for k in range(count):
         both = [k, k + count]
         left, right = (
-            drawn_wheel(linkage, places[j], SIDES[side], float(lanes.travel[j]), lines[j])
+            drawn_wheel(linkage, places[j], SIDES[side], float(lanes.drive((TRAVEL, RIGHT)[side])[j]), lines[j])
             for side, j in enumerate(both)
         )
         out.append(

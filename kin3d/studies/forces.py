@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
+from kin3d.linkage.joined import independent_only
 from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
@@ -79,6 +80,7 @@ def forces(
         raise RequestError(Finding("drive-empty", "travel and rack: finite numbers in mm are expected"))
     parts: list[CaseForces] = []
     findings: list[Finding] = []
+    independent_only("forces", car.axles())
     for case in _chosen(car, cases):
         place = f'{car.source}, [[cases]] "{case.name}"'
         if any(getattr(case, key) is not None for key in SETTLED):
@@ -138,7 +140,7 @@ def held_corner(corner: Corner, pushes: Sequence[Push]) -> tuple[tuple[Acting, .
     RequestError
         Where nothing holds the wheel up.
     """
-    statics = Statics(corner.model.kernel, corner.variants, corner.lanes, corner.solved)
+    statics = Statics(corner.model.kernel_of_a_corner, corner.variants, corner.lanes, corner.solved)
     count = corner.lanes.count
     acting = _holding(corner, np.ones(count))
     unit = [push for one in acting for push in one.pushes()] or _holding_torque(corner, np.ones(count))
@@ -218,7 +220,7 @@ def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: 
     in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
     acting, turned = _elements(attitude.elements[number], pair, in_air)
     out = []
-    statics = Statics(model.kernel, pair.variants, pair.lanes, pair.solved)
+    statics = Statics(model.kernel_of_a_corner, pair.variants, pair.lanes, pair.solved)
     loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
     multipliers = statics.multipliers(generalised(statics, loads))
     joints = joint_forces(statics, multipliers, loads)

@@ -16,14 +16,16 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.design import SIDES
-from kin3d.measures.corner import TRAVEL, Corner, ground_normal
-from kin3d.measures.corner_pair import design_contact, signs_of
+from kin3d.measures.corner import TRAVEL, Along, Corner, ground_normal
+from kin3d.measures.corner_pair import apply_inverse, design_contact, signs_of
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
+from kin3d.spatial.jets import total_degree
 from kin3d.spatial.vectors import Vec, dot
 
 Array = NDArray[np.float64]
+BOTH: Along = (total_degree(2, 1), {"travel": 0, "apart": 1})  # both wheels alike, and apart
 CLOSE_MM = 1e-10  # a last step smaller than this is the end
 BLOCKS = 3  # so often a step is halved before the position counts as out of reach: Newton aims well by then
 ITERATIONS = 40
@@ -198,8 +200,12 @@ class _Search:
             self.blocks[active] += ~reached
             active = active[~self.done[active] & (self.blocks[active] < BLOCKS)]
 
-    def _heights(self, active: NDArray[np.intp], travel: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
-        """Heights of the contact points along the normal, their slopes over travel, which positions are reached."""
+    def _heights(self, active: NDArray[np.intp], travel: Array) -> tuple[Array, list[Array], NDArray[np.bool_]]:
+        """Heights of the contact points along the normal, their slopes over travel, which positions are reached.
+
+        Slopes of an axle have shape (2, n); where both sides are one system those along both travels alike and apart,
+        (2, 2, n).
+        """
         here = self.stance.take(active)
         nx, ny, nz = (np.tile(c, 2) for c in here.normal)
         heights, slopes, reached = [], [], []
@@ -207,24 +213,42 @@ class _Search:
             lanes = here.lanes(model, travel[2 * k : 2 * k + 2], self.steered[k])
             solved = model.kernel.solve(model.variants, lanes)
             other = {key: np.tile(v[active], 2) for key, v in self.figures[k].items()}
+            along = BOTH if model.joined else TRAVEL
             corner = Corner.of(
-                model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz), sign=signs_of(lanes), figures=other
+                model, lanes, solved, along=along, normal=(nx, ny, nz), sign=signs_of(lanes), figures=other
             )
             height = dot(corner.contact, corner.normal) + np.tile(shift[active], 2) * nx
-            heights.append(height[(0,)].reshape(2, -1))
-            slopes.append(height[(1,)].reshape(2, -1))
+            heights.append(height.value.reshape(2, -1))
+            own = height.rate(0).value.reshape(2, -1)
+            slopes.append(np.stack([own, height.rate(1).value.reshape(2, -1)]) if model.joined else own)
             reached.append((solved.status == Status.OK).reshape(2, -1))
         every = np.asarray(np.concatenate(reached).all(axis=0))
-        return np.concatenate(heights), np.concatenate(slopes), every
+        return np.concatenate(heights), slopes, every
 
 
-def _level(heights: Array, slopes: Array, travel: Array, heave: Array) -> Array:
+def _level(heights: Array, slopes: list[Array], travel: Array, heave: Array) -> Array:
     """Newton's step that brings all heights to one level with the mean travel at the heave; shapes (wheels, n)."""
     with np.errstate(all="ignore"):
-        give = 1.0 / slopes
-        level = (heave - travel.mean(axis=0) + (heights * give).mean(axis=0)) / give.mean(axis=0)
-        step: Array = (level - heights) * give
-    return step
+        if all(s.ndim == 2 for s in slopes):
+            give = 1.0 / np.concatenate(slopes)
+            level = (heave - travel.mean(axis=0) + (heights * give).mean(axis=0)) / give.mean(axis=0)
+            step: Array = (level - heights) * give
+            return step
+        give, rest = (_solved(slopes, x) for x in (np.ones_like(heights), heights))
+        level = (heave - travel.mean(axis=0) + rest.mean(axis=0)) / give.mean(axis=0)
+        return np.asarray(level * give - rest)
+
+
+def _solved(slopes: list[Array], values: Array) -> Array:
+    """Travels that give all wheels the changes of height, axle by axle."""
+    out = []
+    for k, s in enumerate(slopes):
+        v = values[2 * k : 2 * k + 2]
+        if s.ndim == 2:
+            out.append(v / s)
+        else:
+            out.append(np.stack(apply_inverse((s[0, 0], s[0, 1]), (s[1, 0], s[1, 1]), (v[0], v[1]))))
+    return np.concatenate(out)
 
 
 def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:

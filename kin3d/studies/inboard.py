@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.joined import independent_only
 from kin3d.linkage.keys import Masses
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import AxleName
@@ -82,6 +83,7 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
         When the axle has no rod and rocker, or no spring on it.
     """
     model = AxleModel.of(car, axle)
+    independent_only("rod and rocker", [model.axle])
     need_rocker(model.linkage, axle, str(car.source))
     travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
     count = len(travel)

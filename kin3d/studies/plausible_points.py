@@ -175,7 +175,9 @@ def _far(c: GivenCorner) -> Iterator[Finding]:
 
 
 def _slips(c: GivenCorner) -> Iterator[Finding]:
-    """Coordinates with a wrong sign or a digit too many or too few."""
+    """Coordinates with a wrong sign or a digit too many or too few; not told of bodies that reach across the car."""
+    if c.linkage.across.there:
+        return
     for slip in slips_of(c.at, c.origin):
         axis, sign = "xyz"[slip.axis], slip.kind == "the wrong sign"
         would = "With the other sign it would fit" if sign else f"{fixed(slip.meant, 2)} mm would fit"

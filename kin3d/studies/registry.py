@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.names import AxleName
@@ -80,7 +81,7 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
     unknown = [_unknown(name, axle, known) for name in names if name not in known]
     if unknown:
         raise RequestError(unknown)
-    return tuple(m for m in every if m.name in names)
+    return tuple(replace(m, joined=False) for m in every if m.name in names)
 
 
 def asked(names: Sequence[str]) -> list[str]:

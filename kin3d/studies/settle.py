@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
+from kin3d.linkage.joined import independent_only
 from kin3d.loads.elements import DAMPER_END, END_RATE, Element, axle_elements, element_findings
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.anti import inboard_brakes
@@ -97,6 +98,7 @@ def find_attitude(
     """The settled car as `settle` gives it, with the equations that it was found by."""
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
+    independent_only("settle", car.axles())
     loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical)
     _check(car, loads)
     model = CarModel.of(car)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
 from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import changed
 from kin3d.reading.boxes import read_boxes
@@ -84,6 +85,7 @@ def swap(
         No rod and rocker, an unknown mount or point, a box upside down, a travel that the original does not reach.
     """
     model = AxleModel.of(car, axle)
+    independent_only("swap", [model.axle])
     need_rocker(model.linkage, axle, str(car.source))
     span = np.asarray([-30.0, 30.0] if travel is None else travel, dtype=float)
     at = np.linspace(span.min(), span.max(), FIT_POINTS)

@@ -253,17 +253,18 @@ def wheel_lines(linkage: Linkage, pair: CornerPair, places: Array, axes: Sequenc
     """Constructions of all left wheels, then of all right ones; `axes` are the ground's in each position."""
     count = len(places)
     contact, velocity = vectors(pair.contact, count), vectors(pair.contact_velocity, count)
+    rolled = vectors(pair.rolling_velocity, count)  # the front view is that of a car in roll
     hub, spin = vectors(pair.centre_velocity, count), vectors(pair.spin, count)
     with np.errstate(all="ignore"):
-        yz, xz = vectors(front_centre(pair), count), vectors(side_centre(pair), count)
+        yz, xz = vectors(front_centre(pair, rolling=True), count), vectors(side_centre(pair), count)
     supports, left_out = _supports(pair, count)
     out = []
     for k in range(count):
         p, v, sign = contact[k], velocity[k], 1.0 if k < count // 2 else -1.0
-        front = _centre(linkage, "front", places[k], p, v, np.array([p[0], *yz[k]]), sign)
+        front = _centre(linkage, "front", places[k], p, rolled[k], np.array([p[0], *yz[k]]), sign)
         side = _centre(linkage, "side", places[k], p, v, np.array([xz[k][0], p[1], xz[k][1]]), sign)
         ground = axes[k % len(axes)]
-        drift = ground @ v
+        drift = ground @ rolled[k]
         camber = float(np.degrees(-np.arcsin(ground[2] @ spin[k])))
         out.append(WheelLines(p, v, hub[k], front, side, camber, sign * drift[1] / drift[2], supports[k], left_out))
     return out

@@ -23,8 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Kin3dError
-from kin3d.linkage.layout import resolve
 from kin3d.linkage.layout_file import builtin, parse
+from kin3d.linkage.resolve import resolve
 from kin3d.solve import continuation
 from kin3d.solve.kernel import Kernel
 from kin3d.solve.lanes import Lanes, Status, Variants

@@ -2,7 +2,7 @@
 
 Nothing of the program is used. Every body of three points or more has six numbers, places of its points follow from
 them, and a joint says that a point has one place on all bodies that carry it. Too many equations that agree (a hinge is
-two joints) do no harm in least squares.
+two joints) do no harm in least squares: Newton by Gauss.
 """
 
 from __future__ import annotations
@@ -12,12 +12,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+from scipy.linalg import lstsq
 from scipy.spatial.transform import Rotation
 
 Array = NDArray[np.float64]
 Points = Mapping[str, Array]
-STEPS = 8
+STEPS = 2
+ITERATIONS = 12
 
 
 @dataclass
@@ -52,36 +53,33 @@ class Machine:
         x = np.zeros(6 * len(solid))
         for step in range(1, STEPS + 1):
             now = {name: value * step / STEPS for name, value in drives.items()}
-            found = least_squares(
-                self._off, x, args=(design, now, solid), method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15
-            )
-            x = found.x
-        # two more steps with a Jacobian of central differences: the last digits
-        for _ in range(3):
-            r = self._off(x, design, now, solid)
-            x = x - np.linalg.lstsq(self._slope(x, design, now, solid), r, rcond=1e-10)[0]
-        assert np.abs(self._off(x, design, now, solid)).max() < 1e-10, "the reference does not close"
-        return self._places(x, design, now, solid)[0]
+            for _ in range(ITERATIONS):
+                off = self._off(x[None], design, now, solid)[0]
+                change = lstsq(self._slope(x, design, now, solid), off, cond=1e-9)[0]
+                x = x - change
+                if np.abs(change).max() < 1e-9:
+                    break
+        assert np.abs(self._off(x[None], design, now, solid)).max() < 1e-10, "the reference does not close"
+        return {p: v[0] for p, v in self._places(x[None], design, now, solid)[0].items()}
 
     def _slope(self, x: Array, design: Points, drives: Mapping[str, float], solid: Sequence[str]) -> Array:
-        columns = []
-        for k in range(len(x)):
-            h = np.zeros_like(x)
-            h[k] = 1e-4
-            columns.append((self._off(x + h, design, drives, solid) - self._off(x - h, design, drives, solid)) / 2e-4)
-        return np.array(columns).T
+        """Jacobian by central differences, all of them at once."""
+        h = 1e-3 * np.eye(len(x))
+        ahead, behind = (self._off(x + s * h, design, drives, solid) for s in (1.0, -1.0))
+        return (ahead - behind).T / 2e-3
 
     def _places(
         self, x: Array, design: Points, drives: Mapping[str, float], solid: Sequence[str]
     ) -> tuple[dict[str, Array], list[Array]]:
-        """Places of points, and how far each further body's idea of a point is off."""
-        at = {p: np.asarray(design[p], float) for p in self.bodies["chassis"]}
+        """Places of points (cases, 3), and how far each further body's idea of a point is off."""
+        count = len(x)
+        at = {p: np.tile(np.asarray(design[p], float), (count, 1)) for p in self.bodies["chassis"]}
         for p, (drive, way) in self.moved.items():
-            at[p] = design[p] + drives.get(drive, 0.0) * np.asarray(way)
+            at[p] = np.tile(design[p] + drives.get(drive, 0.0) * np.asarray(way), (count, 1))
         off = []
         for k, body in enumerate(solid):
             # the translation is in mm, the turn in hundredths of a radian: numbers of one size
-            turn, move = Rotation.from_rotvec(x[6 * k : 6 * k + 3] / 100.0), x[6 * k + 3 : 6 * k + 6]
+            turn, move = Rotation.from_rotvec(x[:, 6 * k : 6 * k + 3] / 100.0), x[:, 6 * k + 3 : 6 * k + 6]
             pivot = design[self.bodies[body][0]]
             for p in self.bodies[body]:
                 here = pivot + move + turn.apply(design[p] - pivot)
@@ -92,16 +90,17 @@ class Machine:
         return at, off
 
     def _off(self, x: Array, design: Points, drives: Mapping[str, float], solid: Sequence[str]) -> Array:
+        """Every equation of every case, shape (cases, equations)."""
         at, off = self._places(x, design, drives, solid)
         rest = []
         for body, points in self.bodies.items():
             if body != "chassis" and len(points) == 2:
-                p, q = points
-                rest.append(np.linalg.norm(at[p] - at[q]) - np.linalg.norm(design[p] - design[q]))
+                rest.append(_apart(at, *points) - _apart(design, *points))
         for point, start, end in self.sliders:
-            off.append(_off_line(at, point, start, end) - _turned_off(design, at, point, start, end))
-        for point, p, q, r in self.guides:
-            rest.append(_height(at, point, p, q, r) - _height(design, point, p, q, r))
+            assert np.linalg.norm(_off_line(design, point, start, end)) < 1e-9, "a slider stands on its line here"
+            off.append(_off_line(at, point, start, end))
+        for names in self.guides:
+            rest.append(_height(at, *names) - _height(design, *names))
         for drive, all_of in self.turns.items():
             for point, start, end in all_of:
                 axis = (design[end] - design[start]) / np.linalg.norm(design[end] - design[start])
@@ -110,25 +109,19 @@ class Machine:
         for drive, pairs in self.lengths.items():
             for p, q in pairs:
                 rest.append(_apart(at, p, q) - _apart(design, p, q) - drives.get(drive, 0.0))
-        rest += [at[p][2] - design[p][2] - drives.get(d, 0.0) for d, p in self.wheels.items()]
-        return np.concatenate([*off, rest])
+        rest += [at[p][:, 2] - design[p][2] - drives.get(d, 0.0) for d, p in self.wheels.items()]
+        return np.column_stack([*off, *rest])
 
 
-def _apart(at: Points, p: str, q: str) -> float:
-    return float(np.linalg.norm(at[p] - at[q]))
+def _apart(at: Points, p: str, q: str) -> Array:
+    return np.linalg.norm(at[p] - at[q], axis=-1)
 
 
-def _height(at: Points, point: str, p: str, q: str, r: str) -> float:
+def _height(at: Points, point: str, p: str, q: str, r: str) -> Array:
     n = np.cross(at[q] - at[p], at[r] - at[p])
-    return float((at[point] - at[p]) @ n / np.linalg.norm(n))
+    return ((at[point] - at[p]) * n).sum(axis=-1) / np.linalg.norm(n, axis=-1)
 
 
 def _off_line(at: Points, point: str, start: str, end: str) -> Array:
-    along = (at[end] - at[start]) / np.linalg.norm(at[end] - at[start])
+    along = (at[end] - at[start]) / np.linalg.norm(at[end] - at[start], axis=-1, keepdims=True)
     return np.cross(at[point] - at[start], along)
-
-
-def _turned_off(design: Points, at: Points, point: str, start: str, end: str) -> Array:
-    """A slider in the design position stands on its line in every test."""
-    assert np.linalg.norm(_off_line(design, point, start, end)) < 1e-9
-    return np.zeros(3)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from kin3d.linkage.layout import Layout, Linkage, resolve
+from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.layout_file import builtin, parse
+from kin3d.linkage.resolve import resolve
 from kin3d.solve.kernel import Kernel
 
 # a plain left front corner with a push-rod, mm

@@ -10,8 +10,8 @@ import pytest
 
 import kin3d
 from kin3d.errors import AssemblyError, Kin3dError, LayoutError
-from kin3d.linkage.layout import resolve
 from kin3d.linkage.layout_file import builtin, parse
+from kin3d.linkage.resolve import resolve
 from kin3d.solve.kernel import Kernel
 from kin3d.solve.model import AxleModel
 from tests.car_files import write_car
