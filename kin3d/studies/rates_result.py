@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure, available
 from kin3d.studies import frequencies
+from kin3d.studies.figure_doubt import FigureDoubt, figure_doubt
 from kin3d.studies.frequencies import SprungCar
 from kin3d.studies.rates import MEASURES, Array, AxleRates, RateCurve, axle_rates
 from kin3d.writing.result import Result
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     import xarray
 
 _RATIO = "ratio: mm (deg for bars, torsion springs) of the element per mm of travel; shortened in bump positive."
+_UNITS = {"heave_rate": "N/mm", "single_rate": "N/mm", "roll_rate": "N·m/deg"}
 _ROLL = "in roll: left wheel up, right wheel down by the same."
 
 
@@ -42,6 +44,9 @@ class Rates(Result):
         Their values in the design position.
     left_out : dict of str to str
         The others, and what is missing.
+    doubt : FigureDoubt or None
+        What deviations of figures make of the rates in the design position and of the car's figures; None where no
+        figure has one.
     """
 
     car: Car
@@ -49,6 +54,7 @@ class Rates(Result):
     measures: tuple[Measure, ...]
     values: dict[str, float]
     left_out: dict[str, str]
+    doubt: FigureDoubt | None = None
     kind = "rates"
 
     @property
@@ -82,7 +88,15 @@ class Rates(Result):
         rows = [(m.name, Quantity(self.values[m.name], m.unit), m.unit) for m in shown]
         columns = (Column("figure", text=True), Column("value"), Column("unit", text=True))
         whole = Table.of("car", columns, rows, "The car in the design position")
-        return (self._elements(), self._travel(), *((whole,) if rows else ()))
+        doubt = (self.doubt.table(),) if self.doubt else ()
+        return (self._elements(), self._travel(), *((whole,) if rows else ()), *doubt)
+
+    def figures(self) -> tuple[tuple[str, str, float], ...]:
+        """Name, unit and value of the sums in the design position and of the car's figures."""
+        sums = {"heave_rate_n_per_mm": "heave_rate", "single_rate_n_per_mm": "single_rate"}
+        sums |= {"roll_rate_n_m_per_deg": "roll_rate"}
+        rates = [(f"{self.found.axle} {n}", _UNITS[a], self.found.at_design(a)) for n, a in sums.items()]
+        return (*rates, *((m.name, m.unit, self.values[m.name]) for m in self.measures))
 
     def _elements(self) -> Table:
         heads = ("ratio\nheave", "ratio\nroll", "ratio\nsingle")
@@ -128,7 +142,8 @@ class Rates(Result):
             for c, values in computed
         ]
         whole = [(m.name, self.values[m.name], m.unit) for m in self.measures]
-        return Table.of("rates", columns, rows), Table.of("car", ("figure", "value", "unit"), whole)
+        doubt = (self.doubt.record(),) if self.doubt else ()
+        return Table.of("rates", columns, rows), Table.of("car", ("figure", "value", "unit"), whole), *doubt
 
     def notes(self) -> tuple[str, ...]:
         """What was left out, those with one reason together."""
@@ -188,6 +203,11 @@ def rates(car: Car, axle: AxleName = "front", travel: Sequence[float] | Array = 
     RequestError
         When the axle has no element, or the travel is empty or not finite.
     """
+    found = _rates(car, axle, travel)
+    return replace(found, doubt=figure_doubt(car, found.figures(), lambda c: _rates(c, axle, travel).figures()))
+
+
+def _rates(car: Car, axle: AxleName, travel: Sequence[float] | Array) -> Rates:
     found = axle_rates(car, axle, travel)
     there: dict[AxleName, AxleRates] = {}
     for other in car.axles():

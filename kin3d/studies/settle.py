@@ -24,6 +24,7 @@ from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
 from kin3d.studies.car import CarModel
+from kin3d.studies.figure_doubt import figure_doubt
 from kin3d.studies.settled import Settled
 from kin3d.studies.settled_state import settled_car
 
@@ -81,7 +82,10 @@ def settle(
     RequestError
         When data are missing, or when no attitude carries these loads (the car tips over, a linkage is at its end).
     """
-    return find_attitude(car, braking, lateral, aero_front, aero_rear, rack, driving=driving, vertical=vertical)[0]
+    found, _ = find_attitude(car, braking, lateral, aero_front, aero_rear, rack, driving=driving, vertical=vertical)
+    lifted = tuple(w.lifted for w in found.wheels)
+    doubt = figure_doubt(car, found.figures(), lambda c: _beside(c, found.loads, found.state, lifted).figures())
+    return replace(found, doubt=doubt)
 
 
 def find_attitude(
@@ -107,6 +111,17 @@ def find_attitude(
     attitude = Attitude(model, elements, body)
     y, lifted = _LoadSteps(attitude, _start(model, body)).run(loads)
     return settled_car(attitude, y, loads, lifted, (*car.findings, *model.findings, *assumed)), attitude
+
+
+def _beside(car: Car, loads: Loads, y: Array, lifted: tuple[bool, ...]) -> Settled:
+    """The attitude of a car that differs a little from one that has settled, on the same wheels."""
+    model = CarModel.of(car)
+    body = _bodywork(model, loads)
+    attitude = Attitude(model, _elements(model, body)[0], body)
+    found = _LoadSteps(attitude, y).newton(y, loads, lifted)
+    if found is None:
+        raise RequestError(Finding("no-attitude", "no balance is found beside it", str(car.source)))
+    return settled_car(attitude, found[0], loads, lifted, ())
 
 
 def _check(car: Car, loads: Loads) -> None:
@@ -274,7 +289,7 @@ class _LoadSteps:
         lifted, y = self.lifted, self.y.copy()
         free = self.attitude.body.static_give_mm
         for _ in range(CHANGES):
-            found = self._newton(y, loads, lifted)
+            found = self.newton(y, loads, lifted)
             if found is None:
                 return False
             y, here = found
@@ -298,7 +313,8 @@ class _LoadSteps:
         self.reason = _NONE
         return False
 
-    def _newton(self, start: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[Array, Evaluated] | None:
+    def newton(self, start: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[Array, Evaluated] | None:
+        """The balance near a state; None where there is none."""
         y = start.copy()
         here = self.attitude.evaluate(y, loads, lifted)
         for _ in range(ITERATIONS):

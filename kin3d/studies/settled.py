@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding
 from kin3d.studies.attitude import Loads
+from kin3d.studies.figure_doubt import FigureDoubt
 from kin3d.writing.numbers import number
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Quantity, Table
@@ -113,6 +114,8 @@ class Settled(Result):
         Wheels lifted, springs loose or beyond their stroke, what was assumed.
     state : ndarray, shape (13,)
         Unknowns as in `kin3d.studies.attitude`.
+    doubt : FigureDoubt or None
+        What deviations of figures make of body, wheels and springs; None where no figure has one.
     """
 
     kind = "settle"
@@ -131,6 +134,7 @@ class Settled(Result):
     energy_n_mm: float
     findings: tuple[Finding, ...]
     state: Array
+    doubt: FigureDoubt | None = None
 
     def summary(self) -> str:
         """Title with loads, and how the body stands: two lines."""
@@ -142,8 +146,16 @@ class Settled(Result):
         return f"{self.title}, {self.loads}\n{body}"
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
-        """A row a wheel, and a row a spring, bar or stop."""
-        return self._wheel_table(), self._element_table()
+        """A row a wheel, and a row a spring, bar or stop; with deviations of figures, a row a figure and its doubt."""
+        return self._wheel_table(), self._element_table(), *((self.doubt.table(),) if self.doubt else ())
+
+    def figures(self) -> tuple[tuple[str, str, float], ...]:
+        """What the settled car is told by: name, unit and value of body, wheels and elements."""
+        body = [(n, u, float(getattr(self, n))) for n, u in BODY[:3]] + [("centre_rise_mm", "mm", self.centre_rise_mm)]
+        wheels = [(f"{w.name} travel", "mm", w.travel_mm) for w in self.wheels]
+        wheels += [(f"{w.name} load", "N", w.load_n) for w in self.wheels]
+        forces = [(f"{e.axle} {e.name} force", *reversed(e.outside()[2:])) for e in self.elements]
+        return (*body, *wheels, *forces)
 
     def records(self) -> tuple[Table, ...]:
         """Every figure: wheels, elements, the body, the loads, findings."""
@@ -162,6 +174,7 @@ class Settled(Result):
             Table.of("body", body, [tuple(float(getattr(self, c.name)) for c in body)]),
             Table.of("loads", loads, [tuple(loads.values())]),
             Table.of("findings", ("severity", "code", "finding"), found),
+            *((self.doubt.record(),) if self.doubt else ()),
         )
 
     def notes(self) -> tuple[str, ...]:

@@ -7,7 +7,6 @@ over 20 s of computing or over 4 GB is told with its seed and makes exit code 1.
 from __future__ import annotations
 
 import argparse
-import inspect
 import random
 import resource
 import shutil
@@ -20,13 +19,16 @@ from collections import Counter
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_type_hints
+
+from typer.models import OptionInfo
 
 import kin3d
-from kin3d.errors import Kin3dError
+from kin3d.errors import Finding, Kin3dError
 from kin3d.linkage.layout_file import builtin_names
 from kin3d.reading.layouts import find_layout
 from kin3d.reading.text import FindingLog
+from tests.cli.test_outputs import ending
 
 ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"
@@ -88,6 +90,8 @@ def car_case(folder: Path, dice: random.Random) -> None:
         car = kin3d.load(place / "car.toml")
         for axle in car.axles():
             kin3d.sweep(car, axle.name, travel=[0.0, 5.0], measures=["camber_deg", "toe_deg"])
+        if dice.random() < 0.2:
+            kin3d.check(car)
     finally:
         file.write_bytes(whole)
 
@@ -123,32 +127,57 @@ def drawing_case(folder: Path, dice: random.Random) -> None:
     kin3d.import_drawing(MODELS / "plover" / "front.dxf", **given)
 
 
+RANGES = ("0", "-20:20:20", "5,5", "0,nan", "1e300", "-60:60:60", "1:2:3:4", "0:1e9:1", "20:-20:-10", "0:1:0", "x", "")
+NUMBERS = ("0", "1", "-1", "0.5", "3", "40", "1e300", "-1e300", "nan", "inf", "1e-320", "x", "", "100", "2,5")
+WHOLE = ("0", "1", "-1", "2", "100", "150", "1e3", "99999999999", "x", "")
+MEASURES = ("camber_deg", "toe_deg,caster_deg", "all", "camber", "motion_ratio,", "roll_centre_height_mm", "", "é")
+TEXTS = ("", "x", "é", "[red]", "front", "steering", "mm", "-", "0.8", "right=dunlin", "lower arm", "1280x800", "%s")
+RANGED = ("travel", "rack", "heave", "roll", "pitch", "at", "values")
+
+
+def _value_of(name: str, hint: Any, command: str, folder: Path, dice: random.Random) -> str | None:
+    """A value for an option, mostly of its kind; None for a switch."""
+    kinds = get_args(hint) or (hint,)
+    if bool in kinds:
+        return None
+    if dice.random() < 0.08:
+        return dice.choice((*TEXTS, *NUMBERS))
+    if Path in kinds:
+        return str(folder / f"o{dice.choice((ending(command, f'--{name}'), '.csv', '.svg', '.json', ''))}")
+    chosen = [v for k in kinds for v in get_args(k) if isinstance(v, str)] or [v for v in kinds if isinstance(v, str)]
+    if chosen:
+        return dice.choice(chosen)
+    pool = RANGES if name in RANGED else MEASURES if name == "measures" else TEXTS
+    return dice.choice(WHOLE if int in kinds else NUMBERS if float in kinds else pool)
+
+
 def command_case(folder: Path, dice: random.Random) -> None:
-    """A command line of odd words, run in this process."""
+    """A command with one to four of its options, their values of the right kind and odd, run in this process."""
     from kin3d.cli import COMMANDS
     from tests.cli.run import run
 
-    car = str(MODELS / dice.choice(("dunlin", "plover", "siskin")) / "car.toml")
-    command = dice.choice([c[0] for c in COMMANDS if c[0] != "view"])
-    words = [command, *([] if command in ("guide", "measures") else [car])]
-    odd = ("1e300", "nan", "-1", "0", "", "1:2:3:4", "0:1e9:1", "x", "é", "[red]", "5,,5", ".", "/", "-", car)
-    options = ("--axle", "--travel", "--rack", "--heave", "--roll", "--pitch", "--measures", "--out", "--plot",
-               "--seed", "--samples", "--sigma", "--workers", "--to", "--mount", "--box", "--load", "--within",
-               "--threshold", "--lateral", "--braking", "--views", "--names", "--units", "--axes", "--side", "--dxf",
-               "--parts", "--shares", "--dxf-version", "--scale", "--strict", "--quiet", "--force")  # fmt: skip
-    module, function = next(c[1:] for c in COMMANDS if c[0] == command)
-    own = [f"--{n}" for n in inspect.signature(getattr(import_module(f"kin3d.cli.{module}"), function)).parameters]
-    odd = (*odd, "5", "0,5", "-5:5:5", "front", "rear", "left", "camber_deg", "mm", "pull", "push", "0.5")
-    for _ in range(dice.randint(1, 3)):
-        value = dice.choice((*odd, str(folder / "o.csv"), str(folder / "o.svg")))
-        words += [dice.choice(own if dice.random() < 0.8 else options), value]
-    if command in ("tolerance", "compare", "report"):
-        words += ["--samples", "100", "--travel=0"]
+    command, module, function = dice.choice([c for c in COMMANDS if c[0] not in ("view", "mark", "guide")])
+    cars = [str(MODELS / dice.choice(("dunlin", "plover", "siskin")) / "car.toml") for _ in range(2)]
+    given = {"measures": [], "compare": cars, "report": cars[: dice.choice((1, 2))], "new": [str(folder / "own")]}
+    given |= {"import": [str(MODELS / "plover" / "front.dxf")]}
+    given |= {"locate": [str(MODELS / "dunlin" / "photos" / "front.photos.toml")]}
+    words = [command, *given.get(command, cars[:1])]
+    quick = {"tolerance": ["--travel=0"], "compare": ["--travel=0"], "report": ["--travel=0", "--no-scene"]}
+    words += [*quick.get(command, []), *(["--samples", "100"] if command in quick else [])]
+    words += {"swap": ["--to", dice.choice(("pull", "push"))], "settle": ["--lateral", "0.3"]}.get(command, [])
+    words += ["--out", str(folder / f"o{ending(command, '--out')}")] if command in ("draw", "export", "report") else []
+    hints = get_type_hints(getattr(import_module(f"kin3d.cli.{module}"), function), include_extras=True)
+    own = {n: h for n, h in hints.items() if hasattr(h, "__metadata__") and OptionInfo in map(type, h.__metadata__)}
+    for name in dice.sample(sorted(own), min(len(own), dice.randint(1, 4))):
+        hint, option = get_args(own[name])[0], next(m for m in own[name].__metadata__ if isinstance(m, OptionInfo))
+        flag = next(iter(option.param_decls or ()), f"--{name.replace('_', '-')}")
+        value = _value_of(name, hint, command, folder, dice)
+        words += [flag] if value is None else [f"{flag}={value}"]
     code, _, err = run(*words)
-    if code not in (0, 1, 2) or "Traceback" in err:
+    if code not in (0, 1, 2) or "Traceback" in err or "Warning:" in err:
         raise AssertionError(f"{words}: code {code}, {err[-300:]}")
     if code == 2:
-        raise Kin3dError([])
+        raise Kin3dError([Finding("usage" if "Usage:" in err else "command refused", "")])
 
 
 KINDS: dict[str, tuple[Callable[[Path, random.Random], None], int]] = {
@@ -184,6 +213,7 @@ def run_kind(kind: str, count: int, seed: int, seconds: float = 1e9) -> tuple[Co
                 outcome = "TOO LONG"
             except Exception as error:  # noqa: BLE001 - that is what is looked for
                 outcome = f"TRACEBACK {type(error).__name__}"
+                print(f"{kind} {seed} {k}: {str(error)[:600]}", flush=True)
             signal.setitimer(signal.ITIMER_PROF, 0.0)
             counts[outcome] += 1
             if outcome[:4].isupper():
