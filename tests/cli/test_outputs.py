@@ -20,7 +20,7 @@ from kin3d.writing import files
 from tests.cli.run import run
 
 MODELS = Path(__file__).parents[2] / "models"
-INPUTS = {"box", "names", "views", "ghost"}  # options that are read
+INPUTS = {"box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
 NEEDED |= {"forces --plot": ["--travel=-5:5:5"]}
 QUICK = {
@@ -35,7 +35,7 @@ QUICK = {
     "export": ["--travel=0"],
 }
 ENDINGS = {"report --out": ".html", "export --out": ".dxf", "sweep --dxf": ".dxf", "draw --out": ".svg"}
-ENDINGS |= {"forces --bodies": ".svg"}
+ENDINGS |= {"forces --bodies": ".svg", "compare --figure": ".svg"}
 ENDINGS |= {"view --screenshot": ".png", "view --animation": ".gif", "view --scene": ".html"}
 
 
