@@ -280,3 +280,21 @@ def test_scene_and_model_know_neither_vtk_nor_qt():
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_chassis_is_a_cage_through_its_joints_on_both_sides(tmp_path):
+    model = LiveModel(car("dunlin", tmp_path))
+    now = model.solve(model.design, Drives(10.0)).now
+    bars = {p.name: p for p in scene(now, cage=True).items if p.role == "cage"}
+    fixed = [p for p in now.linkage.fixed if abs(now.at(0, p)[1]) > 1.0]
+    assert {f"cage/{p}" for p in fixed} <= set(bars)
+    for point in fixed:
+        bar = bars[f"cage/{point}"]
+        np.testing.assert_allclose((bar.start, bar.end), now.points[:, now.linkage.index(point)], **MM)
+    left = [b for n, b in bars.items() if n.startswith("left/cage/")]
+    assert len(left) == len([n for n in bars if n.startswith("right/cage/")]) >= 3
+    ends = np.array([b.start for b in left])
+    every = np.array([now.at(0, p) for p in fixed])
+    np.testing.assert_allclose(ends[:, [0, 2]].min(axis=0), every[:, [0, 2]].min(axis=0), **MM)  # it holds all joints
+    np.testing.assert_allclose(ends[:, [0, 2]].max(axis=0), every[:, [0, 2]].max(axis=0), **MM)
+    assert not [p for p in scene(now).items if p.role == "cage"]

@@ -34,7 +34,7 @@ class Other:
     whole: bool = True
 
 
-def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "") -> Scene:
+def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "", *, cage: bool = False) -> Scene:
     """Everything that can be seen of a position; layers are hidden later, when it is drawn.
 
     Parameters
@@ -45,8 +45,11 @@ def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "") -> Scene:
         The same position of other cars, drawn pale behind this one.
     car : {"", "A", "B", "now"}
         Whose colour the centres of this one have; empty where there is no other.
+    cage : bool
+        With the chassis as a cage, which few pictures show.
     """
-    items: list[Primitive] = [*mechanism(now), *chassis(now), *wheels(now), *ground(now), *meshes(now)]
+    items: list[Primitive] = [*mechanism(now), *wheels(now), *ground(now), *meshes(now)]
+    items += chassis(now) if cage else []
     items += [*steering_axis(now), *screw_axis(now), *centres(now, car)]
     for other in others:
         items += _beside(other, now.level)

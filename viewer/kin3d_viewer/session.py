@@ -132,7 +132,9 @@ class Session:
             self.lacking = found if isinstance(found, str) else ""
             now = now if isinstance(found, str) else replace(now, forces_n=found)
         front, beside = self.letters
-        whole = scene(now) if ghost is None else scene(now, [Other(ghost.now, beside)], front)
+        cage = "chassis" in layers
+        others = [] if ghost is None else [Other(ghost.now, beside)]
+        whole = scene(now, others, front if others else "", cage=cage)
         return with_marks(whole, self.marked, self.ruler)
 
     def caption(self) -> str:
