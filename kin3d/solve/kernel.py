@@ -22,7 +22,7 @@ from kin3d.solve.implicit import implicit
 from kin3d.solve.initial_guess import Guess, Taylor, nodes, through, worth_nodes
 from kin3d.solve.lanes import Lanes, Solved, Status, Variants
 from kin3d.solve.newton import correct
-from kin3d.solve.program import evaluate
+from kin3d.solve.program import Evaluation
 from kin3d.solve.shared_limits import continue_sharing_limits
 from kin3d.solve.system import System
 from kin3d.spatial.jets import Algebra, Jet
@@ -85,6 +85,9 @@ class Kernel:
     def __init__(self, linkage: Linkage, design: Array) -> None:
         self.linkage = linkage
         self.system = System(linkage, np.asarray(design, dtype=float))
+        # made once: a point that is dragged asks for other variants with every step
+        self._uniforms = Evaluation(self.system.uniforms)
+        self._determinants = [Evaluation(b.newton_outputs[-1:]) for b in self.system.blocks]
         self._expanded: tuple[Variants, Guess] | None = None
 
     @property
@@ -107,14 +110,14 @@ class Kernel:
         system = self.system
         start = np.stack([coordinates[:, self.linkage.index(p), k] for _, p, k in system.unknown_keys])
         inputs = self._inputs(coordinates, axes)
-        uniforms = [np.broadcast_to(v, len(coordinates)) for v in evaluate(system.uniforms, inputs)]
+        uniforms = [np.broadcast_to(v, len(coordinates)) for v in self._uniforms(inputs)]
         at = {p: coordinates[:, k] for k, p in enumerate(self.linkage.points)}
         lengths = system.equations.lengths(at)[list(system.row_order)]
         zero = Lanes(np.zeros(1, dtype=np.intp), np.zeros(1), np.zeros(1))
         stand = [float(x[0]) for x in system.drive_rows(zero)]
         inputs |= dict(zip(system.unknown_keys, start, strict=True)) | dict(zip(system.drive_keys, stand, strict=True))
         with np.errstate(all="ignore"):
-            determinants = [evaluate(b.newton_outputs[-1:], inputs)[0] for b in system.blocks]
+            determinants = [found(inputs)[0] for found in self._determinants]
         return Variants(
             design=coordinates,
             rack_axis=axes,

@@ -9,6 +9,7 @@ from kin3d_viewer.curve_files import curves_table, save_curves
 from kin3d_viewer.editing import Editor
 from kin3d_viewer.model import Drives, LiveModel
 from kin3d_viewer.primitives import Label, Line
+from kin3d_viewer.scene_axes import SEEN
 from kin3d_viewer.scene_marks import distance_words
 from kin3d_viewer.session import Session
 from tests.viewer.cars import car
@@ -100,3 +101,18 @@ def test_curves_of_all_cars_as_one_table(tmp_path):
     text = file.read_text("utf-8")
     assert "Camber, deg" in text
     assert "as in the file" in text
+
+
+def test_a_drag_works_out_what_is_seen_and_the_rest_when_it_ends():
+    made = session()
+    whole = set(made.view.now.values)
+    made.editor.model.followed = {*SEEN, "camber_deg"}
+    made.editor.begin_drag()
+    made.editor.drag(0, "upper_outer", np.array([0.0, -2.0, 1.0]))
+    assert set(made.view.now.values) == {*SEEN, "camber_deg"} & whole
+    dragged = made.view.now.values["camber_deg"].copy()
+    names = {p.name for p in made.scene().items}
+    assert {"left/steering axis", "right/front centre", "left/side centre/line", "roll centre"} <= names
+    made.editor.end_drag()
+    assert set(made.view.now.values) == whole
+    np.testing.assert_allclose(made.view.now.values["camber_deg"], dragged, rtol=0.0, atol=1e-12)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtWidgets import QDockWidget, QMainWindow, QScrollArea, QTabWidget, QWidget
 
@@ -10,6 +12,7 @@ from kin3d_viewer.charts import default_measures
 from kin3d_viewer.figure_tables import FiguresTable, PointsTable
 from kin3d_viewer.model import Drives
 from kin3d_viewer.panels import DrivesPanel, Toggles
+from kin3d_viewer.scene_axes import SCREW, SEEN
 from kin3d_viewer.session import Session
 from kin3d_viewer.style import LAYERS
 
@@ -88,7 +91,12 @@ class Desk(QObject):
             self._design_values = model.solve(model.design, Drives()).now.values if changed else self._file_values
             self.points.follow()
         other = {} if ghost is None else ghost.now.values
-        self.figures.follow(self._file_values, self._design_values, view.now.values, other)
+        self.figures.follow(self._file_values, self._design_values, view.now.values, other, quick=quick)
+
+    def followed(self, layers: Collection[str]) -> set[str]:
+        """Measures that are seen somewhere while a point is dragged."""
+        screw = SCREW if "screw axis" in layers else ()
+        return {*self.measures(), *self.figures.seen(), *SEEN, *screw}
 
 
 def arrange(window: QMainWindow, wide: bool) -> None:

@@ -55,10 +55,13 @@ class FiguresTable(QTableWidget):
         self._rows: dict[str, int] = {}
         self._late: Any = None
 
-    def follow(self, *sources: Mapping[str, Array]) -> None:
-        """Take new figures of file, design, now and the other car; each mapping has (2,) a name."""
+    def follow(self, *sources: Mapping[str, Array], quick: bool = False) -> None:
+        """Take new figures of file, design, now and the other car; each mapping has (2,) a name.
+
+        While a point is dragged (`quick`) figures that are not among the present ones stay as they are.
+        """
         if not self.isVisible():
-            self._late = sources
+            self._late = None if quick else sources
             return
         file, design, now = sources[:3]
         # a column that says what the next one says too only takes room
@@ -66,9 +69,11 @@ class FiguresTable(QTableWidget):
             if self.isColumnHidden(column) != _same(*pair):
                 self.setColumnHidden(column, _same(*pair))
                 self.viewport().update()
-        if list(self._rows) != list(now):
+        if not quick and list(self._rows) != list(now):
             self._lay_out(list(now))
         for name, row in self._rows.items():
+            if quick and name not in now:
+                continue
             for column, source in enumerate(sources[: self.columnCount() - 1], 1):
                 value = figure(float(source[name][self.side]) if name in source else np.nan)
                 item = self.item(row, column)
@@ -81,6 +86,13 @@ class FiguresTable(QTableWidget):
         if self._late is not None:
             late, self._late = self._late, None
             self.follow(*late)
+
+    def seen(self) -> list[str]:
+        """Measures whose rows can be seen now."""
+        if not self.isVisible():
+            return []
+        first, last = self.rowAt(0), self.rowAt(self.viewport().height() - 1)
+        return [n for n, row in self._rows.items() if first <= row <= (last if last >= 0 else self.rowCount())]
 
     def _lay_out(self, names: list[str]) -> None:
         self.setRowCount(len(names))

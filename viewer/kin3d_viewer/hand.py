@@ -34,7 +34,7 @@ class Hand(QObject):
         mouse = window.mouse
         mouse.picked.connect(self.pick)
         mouse.touched.connect(self.touch)
-        mouse.began.connect(lambda: window.session.editor.begin_drag())
+        mouse.began.connect(self.begin)
         mouse.dragged.connect(self.drag)
         mouse.ended.connect(lambda: window.done(window.session.editor.end_drag()))
         mouse.refused.connect(window.say)
@@ -107,6 +107,13 @@ class Hand(QObject):
         mouse = self.window.mouse
         mouse.lock = "" if mouse.lock == axis else axis
         self.window.say(f"drag along {axis} only" if mouse.lock else "drag in the picture plane")
+
+    def begin(self) -> None:
+        """A drag begins: what nobody sees is worked out when it ends."""
+        window, editor = self.window, self.window.session.editor
+        force = "rod force" in window.stage.layers
+        editor.model.followed = None if force else window.desk.followed(window.stage.layers)
+        editor.begin_drag()
 
     def drag(self, shift: Array) -> None:
         """A step of a drag."""

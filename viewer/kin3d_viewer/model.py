@@ -6,7 +6,7 @@ positions of both sides and the measures there.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -90,6 +90,8 @@ class LiveModel:
         Linkage and kernel, compiled once, with the variants of the file.
     design : ndarray, shape (2, points, 3)
         Design coordinates as they stand, left and right, mm.
+    followed : collection of str or None
+        Measures that are worked out while a point is dragged; None: all. The others come when it is let go.
     """
 
     car: Car
@@ -98,6 +100,7 @@ class LiveModel:
     ranges: dict[str, Sequence[float]] = field(default_factory=lambda: dict(RANGES))
     base: AxleModel = field(init=False)
     design: Array = field(init=False)
+    followed: Collection[str] | None = field(init=False, default=None)
     _before: tuple[Variants, Lanes, Array] | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
@@ -190,9 +193,13 @@ class LiveModel:
         if q is not None:
             present = [len(at), 2 * len(at) + 1]
             solved.q[:, present], solved.status[present] = q, Status.OK
+        wanted, order = self.measures, ORDER
+        if q is not None and self.followed is not None:
+            wanted = tuple(m for m in self.measures if m.name in self.followed)
+            order = max(1, *(m.order for m in wanted))
         with np.errstate(all="ignore"):
-            corner = Corner.of(self.base, lanes, solved, ORDER, variants=chosen)
-            found = values(corner, self.measures, (lanes.count,))
+            corner = Corner.of(self.base, lanes, solved, order, variants=chosen)
+            found = values(corner, wanted, (lanes.count,))
         shape = (2, len(at) + 1)
         notes = self._notes(lanes, solved) if q is None else ()
         return self._view(design, chosen, at, drives, (lanes, solved), _reshaped(found, shape), notes)

@@ -17,6 +17,15 @@ SENSE_MM = 26.0  # radius of the helix that shows the sense of the pitch
 ABOVE_SHARE = 1.12  # how far the steering axis goes on above the wheel centre, in tyre radii
 
 
+STEERING = ("caster_deg", "kingpin_deg", "scrub_radius_mm", "caster_trail_mm")
+SCREW = ("isa_px_mm", "isa_py_mm", "isa_pz_mm", "isa_dx", "isa_dy", "isa_dz", "isa_pitch_mm_per_rad")
+# measures that the axes and centres of a scene are made from
+SEEN = (
+    *(f"contact_{a}_mm" for a in "xyz"), *STEERING, "front_ic_y_mm", "front_ic_z_mm", "side_ic_x_mm", "side_ic_z_mm",
+    "roll_centre_height_mm", "roll_centre_offset_mm",
+)  # fmt: skip
+
+
 def steering_axis(now: Snapshot) -> Iterator[Primitive]:
     """The steering axis from the ground to above the wheel centre, from the measures of the axis."""
     for side in (0, 1):
@@ -35,8 +44,7 @@ def steering_axis(now: Snapshot) -> Iterator[Primitive]:
 def axis_at_ground(now: Snapshot, side: int) -> tuple[Array, Array] | None:
     """Where the steering axis meets the ground, and its direction with a z of 1; None without the measures."""
     contact = now.vector(side, "contact_")
-    wanted = ("caster_deg", "kingpin_deg", "scrub_radius_mm", "caster_trail_mm")
-    found = [now.value(side, n) for n in wanted]
+    found = [now.value(side, n) for n in STEERING]
     if contact is None or any(v is None for v in found):
         return None
     caster, kingpin, scrub, trail = (float(v) for v in found if v is not None)
