@@ -63,6 +63,8 @@ class ImportedDrawing(Result):
         columns = [
             Column("point", text=True),
             *(Column(n, "mm", places=3) for n in _FIGURES),
+            Column("confidence", text=True),
+            Column("evidence", long=True),
             Column("from", head="read from", long=True),
         ]
         read, refused = self.reading.points, self.reading.partial
@@ -72,7 +74,7 @@ class ImportedDrawing(Result):
             ("refused", refused, f"refused: {len(refused)}; only what is sure of them is shown"),
         ):
             if points:
-                rows = [(p.name, *_figures(p), _origins(p)) for p in points.values()]
+                rows = [(p.name, *_figures(p), p.confidence, p.evidence, _origins(p)) for p in points.values()]
                 out.append(Table.of(key, columns, rows, title))
         return tuple(out)
 
@@ -82,10 +84,16 @@ class ImportedDrawing(Result):
             Column("point", text=True),
             *(Column(f"{n}_mm", "mm") for n in _FIGURES),
             Column("status", text=True),
+            Column("confidence", text=True),
+            Column("evidence", text=True),
             Column("read_from", text=True),
         ]
         kinds = (("read", self.reading.points), ("refused", self.reading.partial))
-        rows = [(p.name, *_figures(p), status, _origins(p)) for status, points in kinds for p in points.values()]
+        rows = [
+            (p.name, *_figures(p), status, p.confidence, p.evidence, _origins(p))
+            for status, points in kinds
+            for p in points.values()
+        ]
         return (Table.of("points", columns, rows, self.reading.source.name),)
 
     def notes(self) -> tuple[str, ...]:
@@ -200,7 +208,7 @@ def _given(said: str | PathLike[str] | Mapping[str, Any] | None) -> Path | Mappi
 
 def _figures(point: DrawnPoint) -> tuple[float | None, ...]:
     """Coordinates, the largest deviation, the residual; None where there is none."""
-    sigma = max((s for s in point.sigma_mm if s == s), default=0.0)
+    sigma = max((s for s in point.sigma_mm if s == s), default=float("nan"))
     return tuple(float(v) if v == v else None for v in (*point.xyz_mm, sigma, point.residual_mm))
 
 

@@ -73,6 +73,7 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     found = symbols(_of_size(content.marks, labels))
     ties = _by_place(content, found, names, log)
     ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
+    ties += _by_reference(content.texts, found, names)
     _check_hung([t for t in ties if t.mark.hung is not None], log)
     ends = _ends(content)
     tied = {id(t.text) for t in ties if t.text is not None}
@@ -162,6 +163,20 @@ def _by_attribute(mark: DrawnMark, names: Names) -> list[Tie]:
     if not unique and not names.strict and mark.names and mark.names != (mark.origin.entity,):
         return []
     return [Tie(n, mark, "attribute") for n in unique.values()]
+
+
+def _by_reference(texts: Sequence[Text], marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
+    """Tie the attributes of a block reference to the one symbol that stands in it, whatever else does."""
+    inside: dict[str, list[DrawnMark]] = {}
+    for mark in marks:
+        if mark.origin.blocks:
+            inside.setdefault(mark.origin.handle, []).append(mark)
+    ties = []
+    for text in texts:
+        held = inside.get(text.origin.handle, []) if text.origin.entity == "ATTRIB" else []
+        if len(held) == 1:
+            ties += [Tie(name, held[0], "attribute", text) for name in names_in(text, names)]
+    return ties
 
 
 def _check_hung(ties: Sequence[Tie], log: FindingLog) -> None:

@@ -308,7 +308,7 @@ def _from_paper(job: Job, doc: Drawing, papers: list[Content]) -> tuple[list[Tie
 def _no_names(job: Job) -> None:
     if job.log.failed:
         return
-    if len(coordinate_rows(job.content.texts)) >= 3:
+    if len(coordinate_rows(job.content.texts, lettered=True)) >= 3:
         job.log.error(
             "table-unconfirmed",
             'coordinates stand in it as a table of texts; confirm that this table is the source: source = "text '

@@ -53,6 +53,8 @@ class DrawnPoint:
         Vehicle frame, mm; NaN where a coordinate is missing.
     residual_mm : float
         Largest difference between what one view says and what was taken; 0 with nothing to compare.
+    checked : int
+        How many of its coordinates two views show.
     """
 
     name: str
@@ -60,6 +62,24 @@ class DrawnPoint:
     sigma_mm: Vector
     residual_mm: float
     sources: tuple[Source, ...]
+    checked: int = 0
+
+    @property
+    def evidence(self) -> str:
+        """What ties the point to its name, and how far another view checks it."""
+        ways = " and ".join(dict.fromkeys(s.how for s in self.sources)) or "nothing"
+        shown = f", {self.checked} of 3 coordinates in two views" if any(s.view for s in self.sources) else ""
+        return f"{ways}{shown}"
+
+    @property
+    def confidence(self) -> str:
+        """How sure the name is its place's: high, fair, or low; none where no coordinate stands."""
+        ways = {s.how for s in self.sources}
+        if not ways or np.isnan(self.xyz_mm).all():
+            return "none"
+        if "near" in ways:
+            return "fair" if self.checked == 3 else "low"
+        return "fair" if ways & {"offset", "agreement"} and self.checked < 2 else "high"
 
 
 @dataclass(slots=True)

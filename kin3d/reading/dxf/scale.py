@@ -117,8 +117,12 @@ def stated_scale(
     given: float | None,
     override: Sequence[str],
     log: FindingLog,
+    others: Sequence[float] = (),
 ) -> float | None:
-    """Return car : sheet as given, else as the sheet states it (with a warning); None with an error otherwise."""
+    """Return car : sheet as given, else as the sheet states it (with a warning); None with an error otherwise.
+
+    `others` are the scales of further views that are given: a dimension may belong to any of them.
+    """
     found: dict[Fraction, Text] = {}
     for text in texts:
         for line in text.lines:
@@ -126,7 +130,8 @@ def stated_scale(
                 found.setdefault(scale, text)
     if given is not None:
         _check_scale(given, found, override, log)
-        _check_dimensions(dimensions, given, override, log)
+        rest = [d for d in dimensions if not any(_shows(d, other) for other in others)]
+        _check_dimensions(rest, given, override, log)
         return given
     if len(found) > 1:
         listed = "; ".join(f"{_ratio(s)} ({t.origin})" for s, t in found.items())
@@ -172,11 +177,16 @@ def _scale_of_dimensions(dimensions: Sequence[DrawnDimension], log: FindingLog) 
     return None
 
 
+def _shows(d: DrawnDimension, scale: float) -> bool:
+    """Whether a dimension's figure is what is drawn, at a scale."""
+    return abs(d.shown - d.drawn * scale) <= max(0.01 * d.shown, 0.51 if d.typed else 0.0)
+
+
 def _check_dimensions(
     dimensions: Sequence[DrawnDimension], scale: float, override: Sequence[str], log: FindingLog
 ) -> None:
     for d in dimensions:
-        if abs(d.shown - d.drawn * scale) <= max(0.01 * d.shown, 0.51 if d.typed else 0.0):
+        if _shows(d, scale):
             continue
         where, text = (
             f"handle {d.origin.handle}",

@@ -34,7 +34,7 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     if not plans:
         _no_views(job, ties)
         return
-    groups = group(plans, ties, job.content, job.log)
+    groups = group(plans, ties, job.content, job.log, 1 if job.side is None else 2)
     if not job.declared.views:  # titles without a labelled mark are of no use
         groups = [g for g in groups if g.ties]
     job.groups = {g.declared.name: g.ties for g in groups}
@@ -46,7 +46,8 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     if not settled:
         return
     groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]
-    for grouped in groups:
+    for grouped, view in zip(groups, views, strict=True):
+        _keep_side(job, grouped, view)
         _once_each(job, grouped)
     fit, names = _fit(job, groups, views)
     if _resolve(job, groups, fit, names):
@@ -132,8 +133,9 @@ def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     if all(v is not None for v in direct.values()):
         return {k: float(v) for k, v in direct.items() if v is not None}
     needs_stated = any(g.declared.scale is None for g in groups)
+    others = [g.declared.scale for g in groups if g.declared.scale is not None]
     given = job.declared.scale or (None if needs_stated else groups[0].declared.scale)
-    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.declared.override, job.log)
+    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.declared.override, job.log, others)
     ratio = {g.declared.name: g.declared.scale or stated for g in groups}
     widest = max(
         (size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties),
@@ -144,6 +146,19 @@ def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     if factor is None or not all(ratio.values()):
         return None
     return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}
+
+
+def _keep_side(job: Job, grouped: ViewMarks, view: SheetView) -> None:
+    """Keep the ties of the wanted side in a view that shows both corners with the same labels."""
+    direction = [k for k, (axis, _) in enumerate(view.axes) if axis == 1]
+    if job.side is None or view.origin is None or not direction:
+        return
+    wanted = 1.0 if job.side == "left" else -1.0
+    k, sign = direction[0], view.axes[direction[0]][1] * wanted
+    here = [t for t in grouped.ties if sign * (t.mark.xyz[k] - view.origin[k]) >= 0.0]
+    twice = {t.name.point for t in grouped.ties if t not in here} & {t.name.point for t in here}
+    if twice:
+        grouped.ties = here
 
 
 def _once_each(job: Job, grouped: ViewMarks) -> None:
@@ -321,7 +336,8 @@ def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str, floo
         place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
         sources.append(Source(tie.mark.origin, tie.how, fit.views[v].name, place, residual))
     sigma = fit.sigma_mm[i].copy() if floor_mm is None else np.maximum(fit.sigma_mm[i], floor_mm)
-    return DrawnPoint(name, fit.xyz_mm[i].copy(), sigma, worst, tuple(sources))
+    checked = sum(len(fit.values.get((i, k), ())) > 1 for k in range(3))
+    return DrawnPoint(name, fit.xyz_mm[i].copy(), sigma, worst, tuple(sources), checked)
 
 
 def _residual(fit: Fusion, i: int, v: int, place: Vector) -> tuple[float, ...]:

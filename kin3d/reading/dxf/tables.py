@@ -24,7 +24,18 @@ from kin3d.reading.dxf.matching import extent_of
 from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source
 from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
-from kin3d.reading.dxf.wording import KEY, NUMBER, Names, PointName, decimal_mark, fold, is_number, key_entry, value
+from kin3d.reading.dxf.wording import (
+    KEY,
+    LETTERED,
+    NUMBER,
+    Names,
+    PointName,
+    decimal_mark,
+    fold,
+    is_number,
+    key_entry,
+    value,
+)
 from kin3d.reading.text import FindingLog
 
 MOST_TOLD = 100  # rows of no known point that are named one by one
@@ -58,24 +69,64 @@ def rows_of(texts: Sequence[Text]) -> list[list[Text]]:
     return [sorted((texts[i] for i in row), key=lambda t: float(t.anchor @ t.frame[0])) for row in rows]
 
 
-def coordinate_rows(texts: Sequence[Text]) -> list[CoordinateRow]:
-    """Return all coordinate rows among the texts; one text may also hold a whole row, or a row a line."""
+def coordinate_rows(texts: Sequence[Text], lettered: bool = False) -> list[CoordinateRow]:
+    """Return all coordinate rows among the texts; one text may also hold a whole row, or a row a line.
+
+    `lettered` takes lines such as "name X182 Y231 Z148" too, which beside a mark are its label.
+    """
     found = []
+    columns: list[float] = []
     for row in rows_of(texts):
+        heads = _heads(row)
+        if heads:
+            columns = [_middle(h) for h in heads]
+            continue
         words = [t.whole for t in row]
         if len(row) == 5 and re.fullmatch(r"\d{1,3}\.?", words[0]):  # the rows are numbered
             row, words = row[1:], words[1:]
         if len(row) == 4 and not is_number(words[0]) and all(is_number(w) for w in words[1:]):
             found.append(CoordinateRow(words[0], (words[1], words[2], words[3]), row[0]))
             continue
+        if len(row) > 4 and (under := _under(row, columns)) is not None:
+            found.append(under)
+            continue
         for text in row:
-            found += [r for line in text.lines if (r := _line(line, text)) is not None]
+            found += [r for line in text.lines if (r := _line(line, text, lettered)) is not None]
     return found
 
 
-def _line(line: str, text: Text) -> CoordinateRow | None:
+def _heads(row: Sequence[Text]) -> list[Text]:
+    """Return the heads of the columns x, y and z in a row, left to right; none where it is no such row."""
+    heads = [t for t in row if _COLUMN.fullmatch(" ".join(t.whole.split()))]
+    letters = sorted(t.whole.strip()[0].lower() for t in heads)
+    return heads if letters == ["x", "y", "z"] else []
+
+
+def _middle(text: Text) -> float:
+    return float(text.anchor @ text.frame[0]) + (text.box[0] + text.box[2]) / 2.0
+
+
+def _under(row: Sequence[Text], columns: Sequence[float]) -> CoordinateRow | None:
+    """Return the row of a table with further columns: the three numbers that stand under the heads, one under each."""
+    numbers = [t for t in row if is_number(t.whole)]
+    label = next((t for t in row if not is_number(t.whole)), None)
+    if len(columns) != 3 or label is None or len(numbers) < 3:
+        return None
+    chosen = [min(numbers, key=lambda t, c=c: abs(_middle(t) - c)) for c in columns]  # type: ignore[misc]
+    limit = 0.5 * min(b - a for a, b in pairwise(sorted(columns)))
+    near = all(abs(_middle(t) - c) < limit for t, c in zip(chosen, columns, strict=True))
+    if len({id(t) for t in chosen}) < 3 or not near:
+        return None
+    x, y, z = (t.whole for t in chosen)
+    return CoordinateRow(label.whole, (x, y, z), label)
+
+
+def _line(line: str, text: Text, lettered: bool = False) -> CoordinateRow | None:
     """Return the row that a line holds: words, then exactly three numbers; it is read from its end."""
     whole = line.strip()
+    marked = LETTERED.search(whole) if lettered else None
+    if marked is not None and _WORD.search(whole[: marked.start()]):
+        return CoordinateRow(whole[: marked.start()].strip(" :;=("), (marked[1], marked[2], marked[3]), text)
     start = len(whole)
     for _ in range(3):
         end = _end_without(";|/)", whole, start)
@@ -100,14 +151,12 @@ def _end_without(marks: str, text: str, end: int) -> int:
 def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:
     """Return the order of the columns x, y, z and the unit in the head; (0, 1, 2) and None without a head."""
     for row in rows_of(texts):
-        heads = [_COLUMN.fullmatch(" ".join(t.whole.split())) for t in row[-3:]]
-        if len(heads) == 3 and all(heads):
-            letters = [h.group(1).lower() for h in heads if h]
-            if sorted(letters) == ["x", "y", "z"]:
-                units = {h.group(2).lower() for h in heads if h and h.group(2)}
-                return (letters.index("x"), letters.index("y"), letters.index("z")), units.pop() if len(
-                    units
-                ) == 1 else None
+        heads = [h for t in _heads(row) if (h := _COLUMN.fullmatch(" ".join(t.whole.split())))]
+        if heads:
+            letters = [h.group(1).lower() for h in heads]
+            units = {h.group(2).lower() for h in heads if h.group(2)}
+            order = (letters.index("x"), letters.index("y"), letters.index("z"))
+            return order, units.pop() if len(units) == 1 else None
     return (0, 1, 2), None
 
 
@@ -174,7 +223,7 @@ def _beside(key: Text, meaning: Text) -> bool:
 
 def read_table(job: Job) -> None:
     """Read the table of coordinates that the user has confirmed to be the source."""
-    rows = coordinate_rows(job.content.texts)
+    rows = coordinate_rows(job.content.texts, lettered=True)
     order, unit = header_of(job.content.texts)
     values = values_of(rows, job.log) if rows else None
     if not rows:

@@ -94,8 +94,13 @@ def spaced(name: str) -> str:
     return words if "view" in words.lower() else f"{words} view"
 
 
-def group(views: Sequence[DeclaredView], ties: Sequence[Tie], content: Content, log: FindingLog) -> list[ViewMarks]:
-    """Give each tie to the view of its region, layer or block, the rest by cluster; return all views."""
+def group(
+    views: Sequence[DeclaredView], ties: Sequence[Tie], content: Content, log: FindingLog, corners: int = 1
+) -> list[ViewMarks]:
+    """Give each tie to the view of its region, layer or block, the rest by cluster; return all views.
+
+    `corners` is 2 where a view may show both corners with the same labels.
+    """
     placed = [ViewMarks(v, []) for v in views]
     open_ = [g for g in placed if g.declared.region is None and g.declared.layer is None and g.declared.block is None]
     rest = []
@@ -114,7 +119,9 @@ def group(views: Sequence[DeclaredView], ties: Sequence[Tie], content: Content, 
             rest.append(tie)
     if open_ and rest:
         trouble = FindingLog(log.file)
-        clusters = cluster(rest, len(open_), trouble)
+        clusters = cluster(rest, len(open_), trouble if corners == 1 else FindingLog(log.file))
+        if not clusters and corners > 1:
+            clusters = cluster(rest, len(open_), trouble, corners)
         parted = part_by_agreement([g.declared for g in open_], rest)
         if parted is None or parts_alike(parted, clusters):
             parted = None
@@ -135,8 +142,11 @@ def _holds(view: DeclaredView, tie: Tie) -> bool:
     return view.block is not None and fold(view.block) in [fold(b) for b in tie.mark.origin.blocks]
 
 
-def cluster(ties: Sequence[Tie], most: int, log: FindingLog) -> list[list[Tie]]:
-    """Part labelled marks into at most `most` clusters, as few as keep every label once in each."""
+def cluster(ties: Sequence[Tie], most: int, log: FindingLog, corners: int = 1) -> list[list[Tie]]:
+    """Part labelled marks into at most `most` clusters, as few as keep every label once in each.
+
+    With two `corners`, into as many, with every label at most twice in each.
+    """
     from scipy.cluster.hierarchy import fcluster, linkage
 
     places = np.array([t.mark.xyz[:2] for t in ties])
@@ -146,10 +156,10 @@ def cluster(ties: Sequence[Tie], most: int, log: FindingLog) -> list[list[Tie]]:
         log.error("view-regions", f"the sheet has {len(ties)} labelled marks: give each view a region in views.toml")
         return []
     tree = linkage(places, "single")
-    for count in range(1, most + 1):
+    for count in range(1 if corners == 1 else most, most + 1):
         numbers = fcluster(tree, count, "maxclust")
         parts = [[t for t, n in zip(ties, numbers, strict=True) if n == k] for k in range(1, int(numbers.max()) + 1)]
-        if len(parts) == count and not any(_doubled(part) for part in parts):
+        if len(parts) == count and not any(_doubled(part, corners) for part in parts):
             return parts
     for count in range(most + 1, most + MAX_STRAYS + 1):
         numbers = fcluster(tree, count, "maxclust")
@@ -179,13 +189,14 @@ def _gathered(parts: list[list[Tie]], most: int) -> list[list[Tie]] | None:
     return cores
 
 
-def _doubled(part: Sequence[Tie]) -> bool:
-    seen: dict[str, Vector] = {}
+def _doubled(part: Sequence[Tie], corners: int = 1) -> bool:
+    """Whether a label stands at more places than there are corners."""
+    seen: dict[str, list[Vector]] = {}
     for tie in part:
-        before = seen.setdefault(tie.name.point, tie.mark.xyz)
-        if not np.allclose(before, tie.mark.xyz):
-            return True
-    return False
+        places = seen.setdefault(tie.name.point, [])
+        if not any(np.allclose(p, tie.mark.xyz) for p in places):
+            places.append(tie.mark.xyz)
+    return any(len(places) > corners for places in seen.values())
 
 
 def _assign(open_: list[ViewMarks], clusters: list[list[Tie]], content: Content) -> None:

@@ -22,7 +22,7 @@ _SCALE_WORD = re.compile(
 )
 KEY = r"\d{1,3}|[A-Z]|[A-Z]{1,3}[-.]?\d{1,3}"  # "12", "B", "HP12"
 _FIGURE = r"\s{0,3}[=:]?\s{0,3}([-+−]?\d[\d.,]{0,12})"
-_LETTERED = re.compile(rf"\bx{_FIGURE}\W{{1,3}}y{_FIGURE}\W{{1,3}}z{_FIGURE}", re.IGNORECASE)
+LETTERED = re.compile(rf"\bx{_FIGURE}\W{{1,3}}y{_FIGURE}\W{{1,3}}z{_FIGURE}", re.IGNORECASE)
 _KEY = re.compile(rf"^\(?#?({KEY})\)?\s*[.):=–-]?\s+(\D.*)$")
 _VIEWS = {
     "front": ("front", "vorderansicht", "vorne", "frontansicht", "face"),
@@ -139,7 +139,7 @@ def value(written: str, mark: str) -> float:
 
 def coordinates(text: str) -> tuple[float, float, float] | None:
     """Return three coordinates written in one text, ``"(150; 255; 190)"`` or ``"x=1,5 y=2,0 z=3,5"``; else None."""
-    marked = _LETTERED.search(text)
+    marked = LETTERED.search(text)
     body = " ".join(marked.groups()) if marked else re.sub(r"\b[xyz]\s*[=:]", " ", text, flags=re.I).strip(" ()[]{}")
     parts = [p for p in re.split(r"[;/|]|\s+|,\s+", body) if p and p.lower() not in ("mm", "/")]
     if len(parts) == 1 and body.count(",") == 2 and "." in body:
