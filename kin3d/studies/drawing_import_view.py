@@ -115,7 +115,7 @@ def _frame(axes: Axes, reading: DrawingReading, view: SheetView) -> None:
     axes.annotate(title, (low[0] - pad, high[1] + pad), (0, 4), textcoords="offset points", color=FRAME, weight="bold")
     if view.origin is not None:
         axes.plot(*view.origin, marker="+", markersize=14, markeredgewidth=1.6, color=FRAME, zorder=3)
-        axes.annotate("0", view.origin, (5, 5), textcoords="offset points", color=FRAME)
+        axes.annotate("0", view.origin, (-10, -12), textcoords="offset points", color=FRAME)
 
 
 def _points_on_sheet(axes: Axes, reading: DrawingReading) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +23,13 @@ from kin3d.studies.view_parts import (
     signed,
     words,
 )
-from kin3d.studies.wheel_construction import DrawnWheel, WheelLines
-from kin3d.writing.drawing import Drawing, Frame, Plane
+from kin3d.studies.wheel_construction import DrawnBody, DrawnWheel, WheelLines
+from kin3d.writing.drawing import Drawing, Frame, Plane, TextLevel, Words
+from kin3d.writing.placing import Placer, words_box
 
 Array = NDArray[np.float64]
 TYRE_SHARE = 0.72  # width of a drawn tyre over its radius; nothing is measured from it
+LIFTS_MM = (1.1, 4.2, -1.1, -4.2, 7.3, -7.3)  # of names over their lines, on paper
 SPREAD = 1.7  # instant centres within so many half widths of the axle are on the view
 
 
@@ -62,16 +65,14 @@ def front_view(drawing: Drawing, seen: AxleOnPlane, frame: Frame, detailed: bool
     for wheel in axle.wheels:
         _tyre(drawing, seen, wheel)
         draw_linkage(drawing, plane, wheel)
-    _names(drawing, plane, axle.wheels[0])
     for wheel in axle.wheels:
         if wheel.lines is not None:
             _front_lines(drawing, seen, frame, wheel, wheel.lines)
     _roll_centre(drawing, seen, frame)
     if axle.ground.mass_centre is not None:
         at = plane.flat(axle.ground.mass_centre)
-        # beside it, away from the left wheel, where the names stand
-        joints = np.concatenate([plane.flat(b.places) for w in axle.wheels for b in w.bodies])
-        draw_mass_centre(drawing, at, seen.ground_mm, "mass centre of the body", -int(plane.sign), joints)
+        draw_mass_centre(drawing, frame, at, seen.ground_mm, "mass centre of the body")
+    _names(drawing, plane, axle.wheels[0])
     if detailed:
         _front_dimensions(drawing, seen, frame)
 
@@ -119,23 +120,32 @@ def _tyre(drawing: Drawing, seen: AxleOnPlane, wheel: DrawnWheel) -> None:
 
 
 def _names(drawing: Drawing, plane: Plane, wheel: DrawnWheel) -> None:
-    """Names of the bodies along their lines, over the names that already stand there."""
-    shade, taken = body_colours(wheel.bodies), list[Array]()
+    """Names of the bodies along their lines, where no other words stand."""
+    shade = body_colours(wheel.bodies)
     for body in wheel.bodies:
         if body.role != "rod" and body.joint is None:
             continue
         p = plane.flat(body.places)
-        if len(p) < 2:
-            continue
-        inner, outer = p[:-1].mean(axis=0), p[-1]
-        way = outer - inner
-        turn = (np.degrees(np.arctan2(way[1], way[0])) + 90.0) % 180.0 - 90.0
-        at = inner + (0.24 if body.role == "rod" else 0.55) * way
-        near = sum(float(np.hypot(*(at - o))) < 7.0 * drawing.scale for o in taken)
-        taken.append(at)
-        up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))]) * (1.1 + 3.1 * near)
-        look = {"align": "center", "level": "bottom", "size": SMALL, "turn_deg": float(turn)}
-        words(drawing, at, body.name, (float(up[0]), float(up[1])), colour=shade[body.name], **look)
+        if len(p) >= 2:
+            drawing.items.append(_name(drawing, body, p[:-1].mean(axis=0), p[-1], shade[body.name]))
+
+
+def _name(drawing: Drawing, body: DrawnBody, inner: Array, outer: Array, colour: str) -> Words:
+    """The name over or under its line, at the first place that is free; else at the first."""
+    way = outer - inner
+    turn = (np.degrees(np.arctan2(way[1], way[0])) + 90.0) % 180.0 - 90.0
+    up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))]) * drawing.scale
+    taken = [words_box(i, drawing.scale) for i in drawing.items if isinstance(i, Words)]
+    usual = 0.24 if body.role == "rod" else 0.55
+    tried = []
+    for lift, share in product(LIFTS_MM, (usual, 0.3, 0.75, 0.15, 0.9)):
+        level: TextLevel = "bottom" if lift > 0.0 else "top"
+        at = inner + share * way + lift * up
+        tried.append(Words("text", at, (body.name,), "center", level, SMALL, float(turn), colour))
+        low, high = words_box(tried[-1], drawing.scale)
+        if not any((low < t[1]).all() and (high > t[0]).all() for t in taken):
+            return tried[-1]
+    return tried[0]
 
 
 def _front_lines(drawing: Drawing, seen: AxleOnPlane, frame: Frame, wheel: DrawnWheel, lines: WheelLines) -> None:
@@ -192,15 +202,19 @@ def _roll_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
         drawing.line("dims", at, (x, at[1]), colour="roll centre", width=0.7)
         drawing.dimension("dims", low, np.array([x, at[1]]), low, upright=True, text=" ", colour="roll centre")
         text = f"roll centre {signed(height)} mm over the ground"
-        look = {"align": "center", "colour": "roll centre", "bold": True}
-        words(drawing, low, text, (0.0, -5.2), **look)
+        _aside(drawing, frame, np.array([x, min(seen.ground_mm, at[1])]), text)
         return
     why = "the lines are nearly parallel" if ground.parallel else "it lies off the sheet"
     text = f"roll centre at y {signed(offset, 0)}, z {signed(height, 0)} mm: {why}"
     text += f"\nheight from jacking forces {signed(ground.force_height_mm)} mm"
-    # under the ground in the middle, where it stands when it is on the sheet
-    foot = np.array([0.0, seen.ground_mm])
-    words(drawing, foot, text, (0.0, -7.0), align="center", colour="roll centre", bold=True)
+    _aside(drawing, frame, np.array([0.0, seen.ground_mm]), text)
+
+
+def _aside(drawing: Drawing, frame: Frame, at: Array, text: str) -> None:
+    """Words on the roll centre under a place, or where there is room."""
+    placer = Placer(drawing, frame)
+    placer.learn()
+    placer.words("text", at, text, aim=-90.0, colour="roll centre", bold=True)
 
 
 def _front_dimensions(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:

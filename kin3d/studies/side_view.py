@@ -29,7 +29,7 @@ from kin3d.studies.view_parts import (
     words,
 )
 from kin3d.studies.wheel_construction import Support, WheelLines
-from kin3d.writing.drawing import Drawing, Frame, circle
+from kin3d.writing.drawing import Drawing, Frame, Words, circle
 
 Array = NDArray[np.float64]
 
@@ -174,7 +174,8 @@ def _support(
         tick = 1.6 * mm
         drawing.line("base", (full[0] - tick, z), (full[0] + tick, z), colour=colour, width=1.2, dash="solid")
     drawing.mark("lines", end, "dot", 0.45, colour=colour)
-    words(drawing, full, "100 %", (0.0, 2.2), align="center", colour="soft", size=SMALL)
+    if not _is_said(drawing, full):
+        words(drawing, full, "100 %", (0.0, 2.2), align="center", colour="soft", size=SMALL)
     # where the line ends at the other axle its words stand outside that wheel
     beside = 1.1 * float(seen.axle.radius_mm or 0.0) / mm if at_wheel else 2.6
     inward = -1.0 if across > 0 else 1.0
@@ -192,6 +193,13 @@ def _support(
     return 1
 
 
+def _is_said(drawing: Drawing, place: Array) -> bool:
+    """Whether 100 % already stands there: front and rear are read at one place where their shares make up the force."""
+    near = 4.0 * drawing.height
+    there = (i.at for i in drawing.items if isinstance(i, Words) and i.lines == ("100 %",))
+    return any(abs(float(p[0] - place[0])) < near and abs(float(p[1] - place[1])) < near for p in there)
+
+
 def _mass_centre(drawing: Drawing, seen: Sequence[AxleOnPlane], frame: Frame, on: Levels) -> None:
     if on.wheelbase_mm is None or on.height_mm is None:
         return
@@ -206,7 +214,7 @@ def _mass_centre(drawing: Drawing, seen: Sequence[AxleOnPlane], frame: Frame, on
     foot = float(first.plane.flat(lines.contact)[0])
     behind = (1.0 - share if first.axle.axle == "front" else -share) * on.wheelbase_mm
     at = np.array([foot - first.plane.sign * behind, level])
-    draw_mass_centre(drawing, at, first.ground_mm, "mass centre", int(first.plane.sign))
+    draw_mass_centre(drawing, frame, at, first.ground_mm, "mass centre")
 
 
 def side_notes(axles: Sequence[AxleConstruction], on: Levels) -> list[str]:

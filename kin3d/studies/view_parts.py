@@ -16,6 +16,7 @@ from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.wheel_construction import Centre, DrawnBody, DrawnWheel
 from kin3d.writing.drawing import Drawing, Frame, Layer, Plane
 from kin3d.writing.numbers import fixed
+from kin3d.writing.placing import Placer
 
 Array = NDArray[np.float64]
 LAYERS = {
@@ -122,33 +123,13 @@ def draw_ground(drawing: Drawing, frame: Frame, level: float) -> None:
         drawing.line("base", (x, level), (x - stroke, level - stroke), width=0.6, dash="solid")
 
 
-def draw_mass_centre(
-    drawing: Drawing, at: Array, level: float, text: str, side: int = 1, joints: Array | None = None
-) -> None:
-    """The quartered circle of a mass centre, with its height beside it.
-
-    Parameters
-    ----------
-    side : {1, -1}
-        Where the words stand if nothing is in the way: 1 right, −1 left.
-    joints : ndarray, shape (n, 2), optional
-        What the words should not cover.
-    """
+def draw_mass_centre(drawing: Drawing, frame: Frame, at: Array, level: float, text: str) -> None:
+    """The quartered circle of a mass centre, with its height where there is room; drawn after all else."""
+    placer, reach = Placer(drawing, frame), 1.4 * drawing.height
+    placer.learn()
+    placer.keep(at - reach, at + reach)
     drawing.mark("base", at, "quartered", 1.0, colour="ink")
-    said = f"{text}\n{at[1] - level:.0f} mm over the ground"
-    corners = [(s, up) for up in (3.6, -4.4, 9.0, -10.0) for s in (side, -side)]
-    taken = [0 if joints is None else _covered(drawing, at, said, s, up, joints) for s, up in corners]
-    s, up = corners[int(np.argmin(taken))]
-    words(drawing, at, said, (3.2 * s, up), align="left" if s > 0 else "right", size=SMALL)
-
-
-def _covered(drawing: Drawing, at: Array, text: str, side: int, up: float, joints: Array) -> int:
-    """How many joints words of two lines beside a place would cover."""
-    lines = text.split("\n")
-    wide, high = WORD_MM * SMALL * max(map(len, lines)), 2.6 * len(lines)
-    away = (joints - at) / drawing.scale * np.array([side, 1.0]) - np.array([3.2, up])
-    near = (away[:, 0] > -2.0) & (away[:, 0] < wide + 2.0) & (np.abs(away[:, 1]) < 0.5 * high + 1.5)
-    return int(near.sum())
+    placer.words("text", at, f"{text}\n{at[1] - level:.0f} mm over the ground", size=SMALL, aim=60.0)
 
 
 def place_words(axes: str, place: Array, places: int = 0) -> str:

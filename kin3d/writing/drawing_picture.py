@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from kin3d.writing.drawing import Dimension, Drawing, Frame, Polyline, Words, mark_paths
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.lettering import LINE_STEP, type_size
+from kin3d.writing.lettering import LINE_STEP, type_size, wrapped
 from kin3d.writing.numbers import fixed
 from kin3d.writing.style import COLOURS, INK, PAPER, SOFT, figure_style, save_figure
 
@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 PAPER_MM = 380.0  # width of the drawing on paper, at most
 SCALES = (1, 2, 2.5, 4, 5, 8, 10, 12.5, 15, 20, 25, 40, 50, 100)
 MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 20.0, 30.0
+NOTE = 8.0  # size of the notes at the foot, points
 _DASHES = {
     "solid": "-",
     "dashed": (0, (6, 3)),
@@ -112,7 +113,8 @@ def _notes(figure: Figure, columns: Sequence[Sequence[str]]) -> None:
     step = (size[0] - 2 * MARGIN_MM - 75.0) / max(1, len(columns))
     for k, lines in enumerate(columns):
         x = (MARGIN_MM + k * step) / size[0]
-        figure.text(x, (FOOT_MM - 4) / size[1], "\n".join(lines), va="top", fontsize=8, linespacing=1.45)
+        fitted = [part for line in lines for part in wrapped(line, step - 4.0, NOTE)]
+        figure.text(x, (FOOT_MM - 4) / size[1], "\n".join(fitted), va="top", fontsize=NOTE, linespacing=1.45)
 
 
 def render(axes: Axes, drawing: Drawing) -> None:

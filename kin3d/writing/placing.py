@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.drawing import Drawing, Frame, Polyline, TextAlign
+from kin3d.writing.drawing import Drawing, Frame, Polyline, Symbol, TextAlign, Words
 from kin3d.writing.lettering import block_size, type_size
 
 Array = NDArray[np.float64]
@@ -40,8 +40,13 @@ class Placer:
         self.boxes.append(np.array([low, high], dtype=float))
 
     def learn(self) -> None:
-        """Avoid every line that has been drawn."""
+        """Avoid every line that has been drawn, and every word that has been written."""
         for item in self.drawing.items:
+            if isinstance(item, Words):
+                self.keep(*words_box(item, self.drawing.scale))
+            if isinstance(item, Symbol):
+                reach = item.size * self.drawing.height
+                self.keep(item.at[:2] - reach, item.at[:2] + reach)
             if isinstance(item, Polyline) and (item.width is None or item.width > 0.0):
                 self.avoid(np.concatenate([item.places, item.places[:1]]) if item.closed else item.places)
 
@@ -107,6 +112,17 @@ class Placer:
             cost += LINE_COST * _cut(np.broadcast_to(stroke, (len(middles), 2, 2)), low, high)
             cost += LEADER_COST * ((away > LED * h) & _crossed(ends, stroke))
         return middles, np.where(inside, cost, np.inf)
+
+
+def words_box(item: Words, scale: float) -> tuple[Array, Array]:
+    """Low and high corner of words as they stand."""
+    wide, high = np.array(block_size(item.lines, type_size(item.size), item.bold)) * scale
+    x = {"left": 0.0, "center": -wide / 2.0, "right": -wide}[item.align]
+    y = {"bottom": 0.0, "middle": -high / 2.0, "top": -high}[item.level]
+    turn = np.radians(item.turn_deg)
+    onto = np.array([(np.cos(turn), np.sin(turn)), (-np.sin(turn), np.cos(turn))])
+    corners = item.at[:2] + np.array([(x, y), (x + wide, y), (x, y + high), (x + wide, y + high)]) @ onto
+    return corners.min(axis=0), corners.max(axis=0)
 
 
 def _cut(strokes: Array, low: Array, high: Array) -> NDArray[np.bool_]:
