@@ -127,7 +127,8 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
     upright = np.ptp(z[chosen]) > np.ptp(y[chosen]) if chosen else False
     pale = {"boxstyle": "round,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.72}
     ax.plot(y[chosen], z[chosen], "o", ms=5.0, mfc="white", mec=colour, mew=1.4, zorder=5)
-    for k in chosen if every else chosen[:: max(1, len(chosen) - 1)]:
+    ends = chosen[:: len(chosen) - 1] if len(chosen) > 1 else []  # one mark alone stands by the longest path's
+    for k in chosen if every else ends:
         style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "zorder": 6}
         style |= {"ha": "left", "va": "center"} if upright else {"ha": "center"}
         beside = (7, 0) if upright else (0, -11 if every else 6)

@@ -28,7 +28,6 @@ LAYERS = {
     "text": Layer("ink"),
 }
 STEP_MM = 7.5  # between dimension lines on paper
-WORD_MM = 2.0  # width of a letter of usual type on paper, at most
 SMALL = 0.875  # smaller type, over the usual
 
 

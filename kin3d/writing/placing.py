@@ -84,6 +84,8 @@ class Placer:
         x, y = (np.linspace(self.frame.low[k] + half[k], self.frame.high[k] - half[k], GRID) for k in (0, 1))
         every = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
         far = self._costs(at, every, half, aim)
+        if not np.isfinite(far[1]).any():  # a leader may then cross words
+            far = self._costs(at, every, half, aim, led=False)
         return np.asarray(far[0][int(far[1].argmin())])
 
     def _around(self, at: Array, half: Array) -> Array:
@@ -92,7 +94,9 @@ class Placer:
         out = [at + ways * (half * np.abs(ways) ** 0.35 + d * h) for d in AWAY]
         return np.concatenate(out)
 
-    def _costs(self, at: Array, middles: Array, half: Array, aim: float) -> tuple[Array, Array]:
+    def _costs(
+        self, at: Array, middles: Array, half: Array, aim: float, led: bool = True
+    ) -> tuple[Array, Array]:
         """Places with their costs, in heights of capitals; infinite where there is no room."""
         h = self.drawing.height
         room = half + ROOM * h
@@ -106,7 +110,7 @@ class Placer:
         for box in self.boxes:
             on = (low < box[1]).all(axis=1) & (high > box[0]).all(axis=1)
             inside &= ~on
-            if not ((at >= box[0]) & (at <= box[1])).all():  # a leader leaves the box that it begins in
+            if led and not ((at >= box[0]) & (at <= box[1])).all():  # a leader leaves the box that it begins in
                 inside &= ~((away > LED * h) & _cut(ends, box[0], box[1]))
         for stroke in self.strokes:
             cost += LINE_COST * _cut(np.broadcast_to(stroke, (len(middles), 2, 2)), low, high)
