@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from kin3d.studies.drawing_import import import_drawing
     from kin3d.studies.export import export
     from kin3d.studies.forces import forces
+    from kin3d.studies.layout_list import list_layouts as layouts
     from kin3d.studies.loading import load
     from kin3d.studies.locate import locate
     from kin3d.studies.measure_list import list_measures as measures
@@ -47,6 +48,7 @@ __all__ = [
     "export",
     "forces",
     "import_drawing",
+    "layouts",
     "load",
     "locate",
     "mark",
@@ -69,6 +71,7 @@ _FUNCTIONS = {
     "export": "kin3d.studies.export",
     "forces": "kin3d.studies.forces",
     "import_drawing": "kin3d.studies.drawing_import",
+    "layouts": "kin3d.studies.layout_list:list_layouts",
     "load": "kin3d.studies.loading",
     "locate": "kin3d.studies.locate",
     "mark": "kin3d.face",

@@ -27,6 +27,7 @@ COMMANDS = (
     ("sweep", "sweep", "sweep"),
     ("view", "view", "view"),
     ("measures", "measures", "measures"),
+    ("layouts", "layouts", "layouts"),
     ("rates", "rates", "rates"),
     ("export", "export", "export"),
     ("settle", "settle", "settle"),
@@ -40,7 +41,7 @@ COMMANDS = (
     ("guide", "guide", "guide"),
 )
 # commands that do something without any argument
-BARE = ("measures", "guide")
+BARE = ("measures", "layouts", "guide")
 
 CAUTION = (
     "Results are kinematics of rigid bodies from the points given. Strength, safety and the rule book are for "

@@ -125,7 +125,8 @@ class Part:
 class Layout:
     """A layout as its file gives it, before it is known which points and keys the car file has.
 
-    `notes` says in words where a point is on the car, `demo` where it is on an invented one (mm, left side).
+    `about` says what it is, `notes` in words where a point is on the car, `demo` where it is on an invented one (mm,
+    left side).
     """
 
     name: str
@@ -140,6 +141,7 @@ class Layout:
     parts: tuple[Part, ...] = ()
     across_points: tuple[str, ...] = ()
     across_bodies: tuple[str, ...] = ()
+    about: str = ""
     notes: Mapping[str, str] = field(default_factory=dict)
     demo: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
 

@@ -145,6 +145,7 @@ def parse(data: Mapping[str, Any], place: str) -> Layout:
         guides=tuple(_guide(check, g) for g in check.tables(top, "guides")),
         drives=tuple(_drives(check, top.get("drives", {}))),
         parts=tuple(_part(check, p) for p in check.tables(top, "parts")),
+        about=" ".join(check.text(top, "about", "top level").split()) if "about" in top else "",
         notes=_notes(check, top.get("points", {})),
         demo=_demo(check, top.get("demo", {})),
         **_across(check, top.get("across", {}), "[across]"),

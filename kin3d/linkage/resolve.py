@@ -98,7 +98,8 @@ def _sided(name: str, across: Across, place: str) -> Finding:
 def points_needed(layout: Layout, keys: Mapping[str, str | None]) -> tuple[str, ...]:
     """Points that a layout cannot do without, given the keys that call for parts (see `resolve`)."""
     parts, _ = _parts(layout, (), keys, "")
-    return tuple(_needed(layout, parts, _merge(layout, parts, keys)))
+    needed = _needed(layout, parts, _merge(layout, parts, keys))
+    return tuple(dict.fromkeys(map(layout.across.bare, needed)))
 
 
 def _needed(layout: Layout, parts: Iterable[Part], bodies: Bodies) -> dict[str, None]:

@@ -20,8 +20,8 @@ from tests.readme import ROOT
 
 MODELS = ROOT / "models"
 FACE = [
-    "Finding", "Kin3dError", "__version__", "check", "compare", "draw", "export", "forces", "import_drawing", "load",
-    "locate", "mark", "measures", "rates", "report", "sensitivity", "settle", "swap", "sweep", "tolerance", "view",
+    "Finding", "Kin3dError", "__version__", "check", "compare", "draw", "export", "forces", "import_drawing",
+    "layouts", "load", "locate", "mark", "measures", "rates", "report", "sensitivity", "settle", "swap", "sweep", "tolerance", "view",
 ]  # fmt: skip
 FUNCTIONS = [n for n in FACE if n[0].islower()]
 TRAVEL = [-20.0, 0.0, 20.0]
@@ -54,6 +54,7 @@ def results(car):
         "import": kin3d.import_drawing(MODELS / "plover" / "front.dxf"),
         "report": kin3d.report([car, other], "front", TRAVEL, samples=100, scene=False),
         "measures": kin3d.measures("front"),
+        "layouts": kin3d.layouts("twist beam"),
     }
 
 
@@ -61,7 +62,7 @@ ARRAYS = ("sweep", "tolerance", "sensitivity", "compare", "rates", "forces")
 PICTURES = ("sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces")
 RESULTS = [
     "check", "sweep", "tolerance", "sensitivity", "compare", "rates", "settle", "swap", "draw", "export", "import",
-    "report", "measures", "forces",
+    "report", "measures", "forces", "layouts",
 ]  # fmt: skip
 
 

@@ -1,0 +1,145 @@
+"""The built-in layouts as a result: what each is, and where its points are on the car; a car to start from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kin3d.linkage.layout import WHEEL_AXIS, Layout
+from kin3d.linkage.layout_file import builtin, builtin_names
+from kin3d.linkage.names import AxleName
+from kin3d.writing.result import Result
+from kin3d.writing.tables import Column, Table
+
+_LIST = (Column("layout", text=True), Column("what", head="what it is", long=True))
+_POINTS = (Column("point", text=True), Column("where", head="where it is on the car", long=True))
+ONCE = "stands once in the car"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class LayoutList(Result):
+    """Layouts that come with the program.
+
+    Attributes
+    ----------
+    layouts : tuple of Layout
+    one : bool
+        Whether one was asked for by name: its points are shown then.
+    """
+
+    layouts: tuple[Layout, ...]
+    one: bool = False
+    kind = "layouts"
+
+    def summary(self) -> str:
+        """How many there are, or what one is."""
+        if self.one:
+            layout = self.layouts[0]
+            return f"{layout.name}: {len(_points(layout))} points"
+        return f"{len(self.layouts)} built-in layouts"
+
+    def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
+        """The layouts, or the points of the one that was asked for."""
+        if not self.one:
+            return (Table.of("layouts", _LIST, [(y.name, y.about) for y in self.layouts], self.summary()),)
+        layout = self.layouts[0]
+        rows = [(point, note) for point, note in _points(layout).items()]
+        drives = [f"--drive {d.name}: {d.unit}" for d in layout.drives]
+        return (Table.of("points", _POINTS, rows, f"{layout.name}: {layout.about}", drives),)
+
+    def records(self) -> tuple[Table, ...]:
+        """A row a point of every layout."""
+        rows = [(y.name, point, note) for y in self.layouts for point, note in _points(y).items()]
+        return (Table.of("points", ("layout", "point", "where"), rows),)
+
+    def notes(self) -> tuple[str, ...]:
+        """How to begin with one."""
+        if self.one:
+            return (f'A car of this kind to start from: kin3d new FOLDER --layout "{self.layouts[0].name}"',)
+        return ('Points of one: kin3d layouts "NAME"; a car of it to start from: kin3d new FOLDER --layout "NAME"',)
+
+
+def _points(layout: Layout) -> dict[str, str]:
+    """Every point of a layout with its place in words."""
+    once = layout.across.points
+    notes = {p: layout.notes.get(p, "") for p in layout.known_points() if p != WHEEL_AXIS or p in layout.notes}
+    return {p: f"{note} ({ONCE})" if p in once else note for p, note in notes.items()}
+
+
+def list_layouts(name: str | None = None) -> LayoutList:
+    """The built-in layouts, or one of them with its points.
+
+    Parameters
+    ----------
+    name : str, optional
+        One of the built-in layouts.
+
+    Returns
+    -------
+    LayoutList
+
+    Raises
+    ------
+    LayoutError
+        For a name that is not one, with those that there are.
+    """
+    if name is None:
+        return LayoutList(tuple(builtin(n) for n in builtin_names()))
+    return LayoutList((builtin(plain(name)),), one=True)
+
+
+def plain(name: str) -> str:
+    """The name of a layout as the program writes it."""
+    return " ".join(name.lower().replace("_", " ").replace("-", " ").split())
+
+
+def starting_car(name: str) -> dict[str, str]:
+    """Files of an invented car with that layout on one axle, by file name: a car file and its table of points.
+
+    Empty where the layout has no invented car of its own.
+
+    Raises
+    ------
+    LayoutError
+        For a name that is none of a built-in layout.
+    """
+    layout = builtin(plain(name))
+    if not layout.demo:
+        return {}
+    axle: AxleName = "front" if layout.rack or layout.drives else "rear"
+    once = layout.across.points
+    rows = ["point,x,y,z,sigma,note"]
+    for point, (x, y, z) in layout.demo.items():
+        note = layout.notes.get(point, "") + (f" ({ONCE})" if point in once else "")
+        rows.append(f'{point},{x:g},{y:g},{z:g},1,"{note}"')
+    return {"car.toml": _car_file(layout, axle), f"{axle}.csv": "\n".join([*rows, ""])}
+
+
+def _car_file(layout: Layout, axle: AxleName) -> str:
+    spring = any(p.spring and set(p.spring) <= set(layout.demo) for p in layout.parts)
+    lines = [
+        f"# An invented car, {layout.name}: put your own figures in the place of these.",
+        "# `kin3d guide points` has every key.",
+        'title = "My car"',
+        "",
+        "[car]",
+        "wheelbase_mm = 2500",
+        "cg_height_mm = 450              # height of the centre of mass over the ground",
+        "mass_kg = 1100",
+        "front_mass_share = 0.5          # of the static load",
+        "front_brake_share = 0.6         # of the braking force",
+        f'drive = "{axle}"'.ljust(32) + '# "front", "rear", "all"',
+        "",
+        f"[{axle}]",
+        f'points = "{axle}.csv"',
+        'units = "mm"',
+        'axes = "x forward, y left, z up"',
+        'side = "left"                   # of which the table gives the points',
+        f'layout = "{layout.name}"',
+        "loaded_radius_mm = 290          # height of the wheel centre over the ground",
+        "camber_deg = -1                 # static; top of the wheel outboard is positive",
+        "toe_deg = 0.1                   # static, one wheel; toe-in is positive",
+    ]
+    if spring:
+        lines += ["", f"[{axle}.spring]", "rate_n_per_mm = 30", "design_force_n = 2600"]
+    return "\n".join([*lines, ""])

@@ -1,0 +1,73 @@
+"""Faulty layouts, each with the text that it must give, and cars of every built-in layout to start from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import kin3d
+from kin3d.cli import build
+from kin3d.linkage.layout_file import builtin, builtin_names
+from kin3d.linkage.resolve import points_needed
+
+FILES = Path(__file__).parents[1] / "files" / "bad_layouts"
+FOLDERS = sorted(p for p in FILES.iterdir() if p.is_dir())
+
+
+def test_there_are_thirty() -> None:
+    assert len(FOLDERS) >= 30
+
+
+@pytest.mark.parametrize("folder", FOLDERS, ids=lambda p: p.name)
+def test_a_faulty_layout_says_what_is_wrong(folder: Path) -> None:
+    with pytest.raises(kin3d.Kin3dError) as caught:
+        kin3d.sweep(kin3d.load(folder / "car.toml"), "rear", travel=[0.0])
+    said = str(caught.value).replace(f"{folder}/", "")
+    assert said == (folder / "expected.txt").read_text("utf-8").strip()
+
+
+@pytest.mark.parametrize("name", builtin_names())
+def test_every_point_of_a_layout_is_described(name: str) -> None:
+    layout = builtin(name)
+    points = set(layout.known_points()) - {"wheel_axis"}
+    assert points == set(layout.notes)
+    assert layout.about
+    if layout.demo:
+        assert set(points_needed(layout, {})) <= set(layout.demo) <= points
+
+
+@pytest.mark.parametrize("name", builtin_names())
+def test_a_car_of_every_layout_starts(name: str, tmp_path: Path) -> None:
+    done = CliRunner().invoke(build(), ["new", str(tmp_path), "--layout", name.replace(" ", "-")])
+    assert done.exit_code == 0, done.output
+    car = kin3d.load(tmp_path / "car.toml")
+    assert {a.layout.name for a in car.axles()} == {name}
+    axle = car.axles()[0].name
+    assert kin3d.sweep(car, axle, travel=[-20.0, 20.0], measures=["camber_deg"]).complete
+    warned = [f for f in car.findings if str(f.severity) == "warning"]
+    assert not warned, warned
+
+
+def test_a_layout_that_is_none_is_refused_with_those_that_there_are(tmp_path: Path) -> None:
+    with pytest.raises(kin3d.Kin3dError, match='no layout "twist bean"; built in: "de dion axle"'):
+        kin3d.layouts("twist bean")
+
+
+def test_commands_that_cannot_do_an_axle_of_both_sides_refuse_it_by_name(tmp_path: Path) -> None:
+    CliRunner().invoke(build(), ["new", str(tmp_path), "--layout", "twist beam"])
+    car = kin3d.load(tmp_path / "car.toml")
+    asked = {
+        "rates": lambda: kin3d.rates(car, "rear"),
+        "settle": lambda: kin3d.settle(car),
+        "export": lambda: kin3d.export(car, "rear"),
+        "swap": lambda: kin3d.swap(car, "rear", "pull"),
+        "report": lambda: kin3d.report(car),
+        "view": lambda: kin3d.view(car, axle="rear"),
+        "forces": lambda: kin3d.forces(car),
+        "tolerance and compare over heave, roll or pitch": lambda: kin3d.tolerance(car, "rear", roll=[0.0, 1.0]),
+    }
+    for what, call in asked.items():
+        with pytest.raises(kin3d.Kin3dError, match=f'{what} cannot do layout "twist beam", whose sides are one system'):
+            call()
