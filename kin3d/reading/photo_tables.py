@@ -15,11 +15,14 @@ from kin3d.reading.picture import Picture, read_picture
 from kin3d.reading.text import FindingLog
 
 PHOTO_KEYS = (
-    "name", "file", "size_px", "focal_mm", "sensor_width_mm", "cropped", "travel_mm", "rear_travel_mm", "rack_mm",
-    "sigma_px",
+    "name", "file", "size_px", "focal_mm", "sensor_width_mm", "cropped", "drawing", "travel_mm", "rear_travel_mm",
+    "rack_mm", "sigma_px",
 )  # fmt: skip
 SENSOR_MM = 36.0
 FOCAL_SIGMA, CENTRE_SHARE, CROPPED_SHARE, DISTORTION = 0.02, 0.005, 0.25, 0.01
+# a drawing is seen straight on, without a lens, from so many picture widths away that depth does not matter
+DRAWING_FOCAL, DRAWING_SIGMA, DRAWING_CENTRE, DRAWING_DISTORTION = 1e4, 1e-3, 1e-3, 1e-6
+DRAWING_MM = 0.5  # a drawing shows the design position; to so much unless it says otherwise
 UNKNOWN_FOCAL = 1.4  # picture widths: between a wide and a long lens
 
 
@@ -132,28 +135,50 @@ def photos_of(file: PhotoFile) -> tuple[Photo, ...]:
 
 
 def _photo(file: PhotoFile, table: Mapping[str, Any], name: str, where: str) -> Photo | None:
-    cropped = table.get("cropped", False)
-    if not isinstance(cropped, bool):
-        file.log.error("value-type", f"is {cropped!r}; true or false is expected", where + "cropped")
-        cropped = False
+    cropped, drawing = (_yes(file, table, key, where) for key in ("cropped", "drawing"))
     picture, path = None, None
     if "file" in table:
         path = file.path.parent / file.text(table, "file", where, "?")
         if path.is_file() or "size_px" not in table:
             picture = read_picture(path, where + "file", file.log)
     size = _size(file, table, picture, where)
-    focal = _focal(file, table, picture, size, cropped, where)
+    if drawing:
+        focal = _far_away(file, table, size, cropped, where)
+    else:
+        focal = _focal(file, table, picture, size, cropped, where)
     positions = {
-        k: _position(file, table, k, s, where)
+        k: _position(file, table, k, DRAWING_MM if drawing else s, where)
         for k, s in (("travel_mm", 4.0), ("rear_travel_mm", 4.0), ("rack_mm", 8.0))
     }
     if size is None or focal is None:
         return None
-    share = CROPPED_SHARE if cropped else CENTRE_SHARE
+    share = DRAWING_CENTRE if drawing else CROPPED_SHARE if cropped else CENTRE_SHARE
+    distortion = DRAWING_DISTORTION if drawing else DISTORTION
     return Photo(
-        name, path, size, focal, share * size[0], DISTORTION, positions["travel_mm"], positions["rear_travel_mm"],
+        name, path, size, focal, share * size[0], distortion, positions["travel_mm"], positions["rear_travel_mm"],
         positions["rack_mm"], picture.sha256 if picture else "", file.deviations[name],
     )  # fmt: skip
+
+
+def _yes(file: PhotoFile, table: Mapping[str, Any], key: str, where: str) -> bool:
+    """The value of a key that is true or false."""
+    value = table.get(key, False)
+    if not isinstance(value, bool):
+        file.log.error("value-type", f"is {value!r}; true or false is expected", where + key)
+        return False
+    return value
+
+
+def _far_away(
+    file: PhotoFile, table: Mapping[str, Any], size: tuple[float, float] | None, cropped: bool, where: str
+) -> Figure | None:
+    """The focal length of a drawing: it was seen from so far away that parallel lines stay parallel."""
+    for key in ("focal_mm", "sensor_width_mm", "cropped"):
+        if key in table and (key != "cropped" or cropped):
+            file.log.error("drawing-lens", "is of a lens, and a drawing has none; leave it out", where + key)
+    if size is None:
+        return None
+    return Figure(DRAWING_FOCAL * max(size), DRAWING_SIGMA, True, file.log.place(where + "drawing"))
 
 
 def _size(file: PhotoFile, table: Mapping[str, Any], picture: Picture | None, where: str) -> tuple[float, float] | None:

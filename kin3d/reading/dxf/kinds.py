@@ -7,8 +7,8 @@ import struct
 
 _SAVE = "save it as DXF in the program that wrote it"
 _TRACE = (
-    "a scanned or photographed sheet is read by its marks: kin3d locate (a drawing is a photograph taken straight on; "
-    "see kin3d guide photographs)"
+    "a scanned sheet is read by marks in a picture of each view: kin3d locate, with drawing = true in [[photos]] "
+    "(see kin3d guide photographs)"
 )
 _STARTS: tuple[tuple[bytes, str], ...] = (
     (b"%PDF", f"a PDF file: export the drawing as DXF in the program that drew it; {_TRACE}, from a picture of it"),
