@@ -47,6 +47,7 @@ def report(
     command: str = "",
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
+    doing: Callable[[str], None] | None = None,
 ) -> Report:
     """Gather what can be said of one car, or of several set against the first, for one page to hand on.
 
@@ -78,6 +79,8 @@ def report(
         Processes for big studies.
     progress : callable, optional
         Called with axles done and in all.
+    doing : callable, optional
+        Called with what is done next, in words.
 
     Returns
     -------
@@ -103,7 +106,10 @@ def report(
         align=align,
         workers=workers,
         progress=progress,
+        doing=doing,
     )
+    if doing and scene:
+        doing("the linkage in motion")
     return Report(data, command or "kin3d.report(cars).save(path)", _scenes(data) if scene else {})
 
 

@@ -11,6 +11,7 @@ import typer
 
 import kin3d
 from kin3d.cli import options as opt
+from kin3d.cli.progress import doing
 from kin3d.cli.screen import Screen, check_endings
 
 
@@ -38,20 +39,24 @@ def report(
     check_endings([(out, (".html", ".csv", ".json"), "--out")])
     travels = opt.parse_values(travel, "--travel")
     read = [kin3d.load(car) for car in cars]
-    result = kin3d.report(
-        read,
-        axle,
-        travels,
-        sigma=sigma,
-        samples=samples,
-        seed=seed,
-        threshold=threshold,
-        scale=scale,
-        align=align,
-        scene=scene,
-        command=shlex.join(["kin3d", *sys.argv[1:]]),
-        workers=opt.processes(workers),
-    )
-    result.save(out)
+    with doing() as told:
+        result = kin3d.report(
+            read,
+            axle,
+            travels,
+            sigma=sigma,
+            samples=samples,
+            seed=seed,
+            threshold=threshold,
+            scale=scale,
+            align=align,
+            scene=scene,
+            command=shlex.join(["kin3d", *sys.argv[1:]]),
+            workers=opt.processes(workers),
+            doing=told,
+        )
+        if told:
+            told("tables and pictures")
+        result.save(out)
     screen.say(f"Report written to {out}")
     screen.findings(*(car.findings for car in read))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PANEL = (4.0, 2.9)  # inches
+STEPS = (1.6, 0.1, 0.3, 0.3)  # margins of a picture of causes, whose rows have names
 
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
@@ -36,13 +37,13 @@ def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> It
     for m in compare_view.moved(pair, measures):
         key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
         described = f"Parts of the difference of {m.label} by group of points"
-        yield drawn(key, described, partial(compare_view.steps_panel, pair=pair, measure=m))
+        yield drawn(key, described, partial(compare_view.steps_panel, pair=pair, measure=m), PANEL, STEPS)
 
 
 def migration(part: AxlePart) -> str:
     """Where the roll centre goes as the body rolls: its path in the front view, seen from ahead, over the ground."""
     described = "Path of the roll centre in the front view over body roll"
-    return drawn(f"{part.axle}-migration", described, partial(_migration, part=part), (5.2, 3.2))
+    return drawn(f"{part.axle}-migration", described, partial(_migration, part=part), (5.2, 3.2), (0.75, 0.1, 0.56, 0.5))
 
 
 def _migration(ax: Axes, part: AxlePart) -> None:
@@ -86,11 +87,26 @@ def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -
         )
 
 
-def drawn(key: str, described: str, draw: Callable[[Axes], None], size: tuple[float, float] = PANEL) -> str:
-    """A picture of one panel, drawn and saved in our style."""
+def drawn(
+    key: str,
+    described: str,
+    draw: Callable[[Axes], None],
+    size: tuple[float, float] = PANEL,
+    margins: tuple[float, float, float, float] = (0.66, 0.08, 0.5, 0.5),
+) -> str:
+    """A picture of one panel, drawn and saved in our style.
+
+    Parameters
+    ----------
+    margins : tuple of float
+        Room for words left, right, below and above of the panel, inches: finding it anew would draw everything twice.
+    """
     import matplotlib.pyplot as plt
 
+    left, right, below, above = margins
+    wide, high = size
     with plt.rc_context(figure_style()):
-        figure, ax = plt.subplots(figsize=size, layout="constrained")
+        figure, ax = plt.subplots(figsize=size)
+        figure.subplots_adjust(left / wide, below / high, 1.0 - right / wide, 1.0 - above / high)
         draw(ax)
         return inline_svg(figure, key, described)

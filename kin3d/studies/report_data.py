@@ -95,6 +95,7 @@ def collect(
     align: bool = False,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
+    doing: Callable[[str], None] | None = None,
 ) -> ReportData:
     """Run the studies of a report.
 
@@ -102,6 +103,8 @@ def collect(
     ----------
     axles : sequence of {"front", "rear"}, optional
         Default those that all cars have.
+    doing : callable, optional
+        Called with what is done next, in words.
 
     Raises
     ------
@@ -111,11 +114,14 @@ def collect(
     chosen = tuple(axles) if axles else _common(cars)
     side = cars[0].axle(chosen[0]).side  # every axle of a page shows the same side of the car
     parts = []
+    tell = doing or (lambda _text: None)
     for k, axle in enumerate(chosen):
+        tell(f"{axle} axle: sampled cars, differences and their causes")
         result = compare(
             cars, axle, travel_mm, sigma=sigma_mm, samples=samples, seed=seed, threshold=threshold,
             scale=scale, align=align, workers=workers, least=1, side=side,
         )  # fmt: skip
+        tell(f"{axle} axle: constructions and how far the travel goes")
         drawn = _photo(cars, axle)
         if drawn is not None and drawn.ghost is not None and scale == "none":
             # one verdict on the page: that of the comparison

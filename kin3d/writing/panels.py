@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
+LONG_SIGN = 54  # letters over which what positive means is set smaller, to stay over its panel
 LEGEND_ENTRY = 1.25  # inches that one line of the common legend takes at least
 BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
 
@@ -134,7 +135,8 @@ def draw_panel(ax: Axes, panel: Panel) -> None:
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
     unit = "" if panel.unit == "1" else f" ({panel.unit})"
     ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09)
-    ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=7.5, color=SOFT)
+    small = 7.5 if len(panel.sign) <= LONG_SIGN else 7.5 * LONG_SIGN / len(panel.sign)
+    ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=small, color=SOFT)
     ax.set_xlabel(panel.x_title)
     ax.margins(x=0.0)
     low, high = ax.get_ylim()

@@ -74,6 +74,22 @@ class View:
     travel_mm: Array
 
 
+@dataclass(frozen=True)
+class _Swept:
+    """A sweep that was solved: what it was of, and its curves."""
+
+    design: Array
+    variants: Variants
+    curves: Curves
+    drives: Drives
+
+    def holds(self, design: Array, over: str, at: Array, drives: Drives) -> bool:
+        """Whether it is the sweep of that design, and the position differs in what it runs over alone."""
+        others = (d.as_dict() | {over: 0.0} for d in (drives, self.drives))
+        same = self.curves.drive == over and np.array_equal(self.curves.at, at) and not drives.roll_deg
+        return bool(same and next(others) == next(others) and np.array_equal(design, self.design))
+
+
 @dataclass(eq=False)
 class LiveModel:
     """One axle of a car that can be changed while it is looked at.
@@ -102,6 +118,8 @@ class LiveModel:
     design: Array = field(init=False)
     followed: Collection[str] | None = field(init=False, default=None)
     _before: tuple[Variants, Lanes, Array] | None = field(init=False, default=None)
+    _swept: _Swept | None = field(init=False, default=None)
+    _made: Variants | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.base = AxleModel.of(self.car, self.axle)
@@ -149,9 +167,12 @@ class LiveModel:
         return moved_point(sides, design, self.base.linkage, point, place)
 
     def variants(self, design: Array) -> Variants:
-        """Variants of the compiled kernel with other design coordinates."""
-        with np.errstate(all="ignore"):
-            return self.base.kernel.variants(design, self.base.variants.rack_axis)
+        """Variants of the compiled kernel with other design coordinates; those asked for last are kept."""
+        last = self._made
+        if last is None or not np.array_equal(last.design, design):
+            with np.errstate(all="ignore"):
+                last = self._made = self.base.kernel.variants(design.copy(), self.base.variants.rack_axis)
+        return last
 
     def solve(self, design: Array, drives: Drives, variants: Variants | None = None, q: Array | None = None) -> View:
         """Solve the sweep and the present position of a design in one call.
@@ -167,8 +188,11 @@ class LiveModel:
             Unknowns of the present position, while dragging. Positions of the sweep near the ends of the travel, which
             take longer, then stay without value.
         """
-        chosen = self.variants(design) if variants is None else variants
         at = np.asarray(self.ranges[self.over], dtype=float)
+        swept = self._swept
+        if q is None and variants is None and swept is not None and swept.holds(design, self.over, at, drives):
+            return self._present(swept, drives)
+        chosen = self.variants(design) if variants is None else variants
         held = {n: np.append(np.full(len(at), v), v) for n, v in drives.as_dict().items()}
         held[self.over][:-1] = at
         if held["roll_deg"].any():
@@ -202,7 +226,22 @@ class LiveModel:
             found = values(corner, wanted, (lanes.count,))
         shape = (2, len(at) + 1)
         notes = self._notes(lanes, solved) if q is None else ()
-        return self._view(design, chosen, at, drives, (lanes, solved), _reshaped(found, shape), notes)
+        view = self._view(design, chosen, at, drives, (lanes, solved), _reshaped(found, shape), notes)
+        self._swept = _Swept(design.copy(), chosen, view.curves, drives) if q is None else None
+        return view
+
+    def _present(self, swept: _Swept, drives: Drives) -> View:
+        """Another position of a sweep that is there: its curves stay as they are."""
+        kernel, chosen = self.base.kernel, swept.variants
+        lanes = kernel.lanes(chosen, drives.travel_mm, drives.rack_mm)
+        solved = kernel.solve(chosen, lanes)
+        with np.errstate(all="ignore"):
+            corner = Corner.of(self.base, lanes, solved, ORDER, variants=chosen)
+            here = {n: v.reshape(2) for n, v in values(corner, self.measures, (2,)).items()}
+        places = kernel.points(chosen, lanes, solved)
+        seen = trails(swept.curves, drives.roll_deg)
+        now = self._snapshot(swept.design, places, here, drives, seen)
+        return View(swept.design, swept.curves, now, solved.q, lanes.travel)
 
     def _from_before(self, chosen: Variants, lanes: Lanes) -> Solved | None:
         """While dragging: all positions closed from those of the step before; None where one of them does not close.
