@@ -43,7 +43,8 @@ def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> It
 def migration(part: AxlePart) -> str:
     """Where the roll centre goes as the body rolls: its path in the front view, seen from ahead, over the ground."""
     described = "Path of the roll centre in the front view over body roll"
-    return drawn(f"{part.axle}-migration", described, partial(_migration, part=part), (5.2, 3.2), (0.75, 0.1, 0.56, 0.5))
+    key, margins = f"{part.axle}-migration", (0.75, 0.1, 0.56, 0.5)
+    return drawn(key, described, partial(_migration, part=part), (5.2, 3.2), margins)
 
 
 def _migration(ax: Axes, part: AxlePart) -> None:
