@@ -119,6 +119,24 @@ def test_body_rolls_and_the_ground_stays_level(graphics):
     assert tilt[2] < -3.0
 
 
+@pytest.mark.parametrize("view", ["front", "perspective"])
+def test_camera_goes_along_with_the_ground_where_nobody_takes_a_view(graphics, view):
+    """As in the window while the slider of the roll moves: the contact points stay where they were in the picture."""
+    session = Session.of(car("plover", None), "front", Drives(0.0, 0.0, -2.0), over="roll_deg")
+    seen, joints = [], []
+    with Camera(session, PictureOptions(view, layers=BARE, size=SIZE)) as camera:
+        camera.shoot()
+        for roll in (-2.0, 1.0, 2.0):
+            session.editor.drive(roll_deg=roll)
+            camera.stage.show(session.scene())
+            for name, kept in (("contact", seen), ("upper_front", joints)):
+                both = np.array([camera.stage.scene[f"{side}/{name}"].centre for side in ("left", "right")])
+                kept.append(camera.stage.overlay.project(both))
+    # the tyres creep over the ground by a few mm as the body rolls, and the picture shows some 0.2 px a mm
+    np.testing.assert_allclose(seen[1:], [seen[0]] * 2, rtol=0.0, atol=1.5)
+    assert np.abs(joints[2] - joints[0])[:, 1].max() > 2.0
+
+
 def test_caption_calls_roll_by_its_name():
     session = Session.of(car("plover", None), "front", Drives(), over="roll_deg")
     assert session.caption().endswith("front axle  ·  roll +0.00 deg")

@@ -116,3 +116,17 @@ def test_a_drag_works_out_what_is_seen_and_the_rest_when_it_ends():
     made.editor.end_drag()
     assert set(made.view.now.values) == whole
     np.testing.assert_allclose(made.view.now.values["camber_deg"], dragged, rtol=0.0, atol=1e-12)
+
+
+def test_a_car_without_tyres_stands_beside_in_travel_and_not_in_roll():
+    bare = car("plover", None).with_figures({"front.loaded_radius_mm": None})
+    made = Session.of(car("dunlin", None), "front", Drives(), bare)
+    assert made.ghost() is not None
+    made.editor.drive(roll_deg=1.0)
+    assert made.ghost() is None
+    assert not [p for p in made.scene().items if p.name.startswith("B/")]
+    made.run_over("roll_deg")
+    assert not made.swap().reason
+    assert made.over == "travel_mm"
+    assert made.editor.drives == Drives()
+    assert made.ghost() is not None

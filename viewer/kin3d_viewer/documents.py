@@ -70,7 +70,7 @@ class Documents(QObject):
         axles = [a.name for a in car.axles()]
         axle = session.editor.model.axle if session.editor.model.axle in axles else axles[0]
         other = session.other.car if session.other and axle in [a.name for a in session.other.car.axles()] else None
-        self.window.take(Session.of(car, axle, Drives(), other, session.over))
+        self.window.take(Session.of(car, axle, Drives(), other))
 
     def close_beside(self) -> None:
         """Take the other car away."""

@@ -48,8 +48,9 @@ class DrivesPanel(QWidget):
             widget.setEnabled(session.editor.model.rolls)
         self.over = QComboBox()
         for name, text in NAMES.items():
-            self.over.addItem(f"curves over {text}", name)
-        self.over.setCurrentIndex(list(NAMES).index(session.over))
+            if name != "roll_deg" or session.editor.model.rolls:
+                self.over.addItem(f"curves over {text}", name)
+        self.over.setCurrentIndex(self.over.findData(session.over))
         self.over.currentIndexChanged.connect(lambda _: self.run_over.emit(self.over.currentData()))
         self.button = QPushButton("Play")
         self.button.setToolTip("Space")
@@ -78,7 +79,7 @@ class DrivesPanel(QWidget):
     def follow(self, drives: Mapping[str, float], over: str) -> None:
         """Put sliders, boxes and the choice of the curves' drive where the model is."""
         with QSignalBlocker(self.over):
-            self.over.setCurrentIndex(list(NAMES).index(over))
+            self.over.setCurrentIndex(self.over.findData(over))
         for name, value in drives.items():
             slider, box = self.sliders[name], self.boxes[name]
             with QSignalBlocker(slider), QSignalBlocker(box):

@@ -70,10 +70,13 @@ class Session:
         """
         if self.other is None:
             return Step(self.view, "there is no other car to swap with: open one beside")
-        drives, here = self.editor.drives, self.editor
+        drives, here, over = self.editor.drives, self.editor, self.over
+        if not self.other.rolls:  # it has no tyres to stand on
+            drives, over = replace(drives, roll_deg=0.0), "travel_mm" if over == "roll_deg" else over
+        self.other.over = over
         self.editor = self._resting or Editor(self.other)
         self._resting, self.other, self.swapped = here, here.model, not self.swapped
-        self.editor.model.over = here.model.over
+        self.other.over = over
         self._file.clear()
         self._ghost = None
         return self.editor.drive(**drives.as_dict())
@@ -99,8 +102,9 @@ class Session:
         return self.editor.drive()
 
     def ghost(self) -> View | None:
-        """The other car at the same place of the sliders; None without one, or where it does not get there."""
-        if self.other is None:
+        """The other car at the same place of the sliders; None without one, or in roll without tyres."""
+        rolled = self.editor.drives.roll_deg != 0.0 or self.over == "roll_deg"
+        if self.other is None or (rolled and not self.other.rolls):
             return None
         key = (self.editor.drives, self.over, tuple(self.other.ranges[self.over]), id(self.other.design))
         if self._ghost is None or self._ghost[0] != key:

@@ -167,7 +167,7 @@ class Window(QMainWindow):
         self.say(step.reason or "; ".join(self.session.view.curves.notes) or self.hand.distance())
 
     def look(self, view: str) -> None:
-        """Take a view; front and side view show their construction, unless it was hidden by hand."""
+        """Take a view; front and side view show their construction, and take it along when they are left."""
         self.view_name, self._turned_by_hand = view, False
         wanted = CONSTRUCTIONS.get(view, "")
         if self._of_view != wanted:
