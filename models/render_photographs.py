@@ -36,6 +36,8 @@ Array = NDArray[np.float64]
 HERE = Path(__file__).parent
 SIZE = (2000, 1333)
 SIGMA = {"point": 1.0, "leg": 0.75, "rim": 0.75, "contact": 2.5}  # px; twice that in a picture 4,000 px wide
+ON_TUBE = (0.1, 0.3, 0.5, 0.7, 0.9)  # of the part of a tube that is seen, where it is marked
+ON_RIM = 12  # places around a rim
 ASYMMETRY_MM, JOINT_MM = 1.5, 3.0
 SEED = {"dunlin": 20, "plover": 21, "joints": 22}
 MIRROR = np.array([1.0, -1.0, 1.0])
@@ -61,12 +63,12 @@ class Shot:
 
 SHOTS = {
     "dunlin": (
-        Shot("front", 0.8, 930.0, 400.0, 2020.0, 0.0, 0.3, (1.0, 1.3, 0.8, 1.1, -1.5)),
+        Shot("front", 0.8, 1700.0, 400.0, 2020.0, 0.0, 0.3, (1.0, 1.3, 0.8, 1.1, -1.5)),
         Shot("quarter", 37.0, 1320.0, 50.0, 3350.0, -700.0, -0.6, (-0.7, -0.4, -1.2, -1.0, 6.5)),
         Shot("low", -15.5, 350.0, 200.0, 2150.0, -60.0, 0.2, (1.1, 0.7, 1.1, 1.3, 2.0)),
     ),
     "plover": (
-        Shot("front", -0.9, 880.0, 400.0, 2060.0, 0.0, -0.4, (-1.1, -1.4, -0.6, -0.9, 2.5)),
+        Shot("front", -0.9, 1660.0, 400.0, 2060.0, 0.0, -0.4, (-1.1, -1.4, -0.6, -0.9, 2.5)),
         Shot("quarter", 39.5, 1260.0, 50.0, 3300.0, -680.0, 0.5, (0.7, 1.0, 1.0, 1.2, -7.5)),
         Shot("low", -14.0, 365.0, 200.0, 2120.0, -40.0, -0.3, (-0.3, 0.1, 0.3, 0.0, -3.0)),
     ),
@@ -304,7 +306,7 @@ def _developed(
 
 
 def marks_of(shot: Shot, corners: list[Corner], depth: Array, rng: np.random.Generator) -> list[tuple[Any, ...]]:
-    """What a hand marks in a picture: joints, three places on each tube, eight on each rim, contact points."""
+    """What a hand marks in a picture: joints, places on each tube and rim, contact points."""
     camera = camera_of(shot)
 
     def seen(places: Array, before_mm: float) -> tuple[Array, NDArray[np.bool_]]:
@@ -325,21 +327,22 @@ def marks_of(shot: Shot, corners: list[Corner], depth: Array, rng: np.random.Gen
         wheel, side = corner.wheel, "left" if corner.wheel.centre[1] > 0.0 else "right"
         if wheel.axle == "front":
             for name, place in corner.marked.items():
-                at, there = seen(place[None], 24.0)
+                # an inboard joint stands free, with its own tube before it at most; before an outer one are spokes
+                at, there = seen(place[None], 24.0 if name.endswith("outer") else 40.0)
                 if there[0] and name != "wheel_centre":
                     put("point", name, side, at[0])
             for inner, outer in corner.legs:
-                along = corner.points[inner] + np.linspace(0.08, 0.92, 43)[:, None] * (
+                along = corner.points[inner] + np.linspace(0.04, 0.96, 93)[:, None] * (
                     corner.points[outer] - corner.points[inner]
                 )
                 at, there = seen(along, 18.0)
                 found = np.flatnonzero(there)
-                if len(found) > 6:
-                    for part in (0.1, 0.5, 0.9):
+                if len(found) > 7:
+                    for part in ON_TUBE:
                         put("leg", inner, side, at[found[round(part * (len(found) - 1))]])
         ahead = np.cross(wheel.axis, [0.0, 0.0, 1.0])
         ahead /= np.linalg.norm(ahead)
-        turn = np.linspace(0.0, 2.0 * np.pi, 8, endpoint=False) + 0.3
+        turn = np.linspace(0.0, 2.0 * np.pi, ON_RIM, endpoint=False) + 0.3
         edge = np.cos(turn)[:, None] * ahead + np.sin(turn)[:, None] * np.cross(wheel.axis, ahead)
         at, there = seen(wheel.centre + RIM_OUT_MM[wheel.axle] * wheel.axis + RIM_MM * edge, 7.0)
         if (camera.centres()[0] - wheel.centre) @ wheel.axis > 0.0 and there.sum() >= 5:

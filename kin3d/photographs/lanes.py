@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.upright import Pose, Upright, pose, skew, slopes
+from kin3d.solve.upright import Pose, Upright, crossed, pose, skew, slopes
 
 Array = NDArray[np.float64]
 REST = 17  # inputs beside the coordinates
@@ -190,7 +190,7 @@ def spin(camber: Array, toe: Array) -> tuple[Array, Array, Array]:
     zero = np.zeros_like(cc)
     axis = np.stack([st * cc, ct * cc, -sc], axis=-1)
     ahead = np.stack([ct, -st, zero], axis=-1)
-    upward = np.cross(ahead, axis)
+    upward = crossed(ahead, axis)
     by_camber = np.stack([-st * sc, -ct * sc, -cc], axis=-1)
     by_toe = np.stack([ct * cc, -st * cc, zero], axis=-1)
     return axis, np.stack([ahead, upward], axis=1), np.stack([by_camber, by_toe], axis=-1)

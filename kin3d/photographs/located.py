@@ -24,6 +24,7 @@ from kin3d.photographs.start import start
 from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.points import write_points_csv
 from kin3d.writing.files import TABLES, check_place
+from kin3d.writing.numbers import fixed
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table
 
@@ -153,8 +154,9 @@ class Located(Result):
     def notes(self) -> tuple[str, ...]:
         """What is not checked, what rests on assumptions, what was assumed."""
         out = [self.summary()]
+        several = len(self.cars) > 1
         alone = [
-            str(m) for k, (_, m) in enumerate(self.checked.model.marks)
+            f"{self.files[c].title}, {m}" if several else str(m) for k, (c, m) in enumerate(self.checked.model.marks)
             if self.checked.redundancy[k] < UNCHECKED and k not in self.checked.out
         ]  # fmt: skip
         if alone:
@@ -175,7 +177,7 @@ class Located(Result):
             if measured and checked.figure_redundancy[k] < UNCHECKED:
                 size = float(checked.figure_unseen[k])
                 turned = p.name.split()[-1] in ("camber", "toe")
-                off = f"{np.degrees(size):.2g}°" if turned else f"{size:.2g} mm"
+                off = f"{fixed(np.degrees(size), 1)}°" if turned else f"{fixed(size, 0)} mm"
                 name = known_source(checked.model.parameters, k).name
                 out.append(f"{name} ({off})" if np.isfinite(size) else f"{name} (any)")
         return out

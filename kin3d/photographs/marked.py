@@ -17,7 +17,7 @@ from kin3d.solve.upright import Upright, skew
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 MOST_STEPS = 60  # along a projected curve
-ON_FOOT = 1e-12  # of the curve's own parameter
+ON_FOOT = 1e-10  # of the curve's own parameter; a miss changes by the square of it
 POINT, LEG, RIM, CONTACT = range(4)
 
 

@@ -26,7 +26,7 @@ FAR_OFF = 3.3  # sigmas at which a mark of a robust fit casts doubt
 OUT_OF_BOX = 1.8  # a template's box ends at 1.73 of its deviations
 FOCAL_STEPS = (1.3, -1.0)
 ROUNDS = 3
-HOPELESS = 8.0  # times the cost, under a wide loss, beyond which a try is given up
+FAR_FROM_HOPE, HOPELESS = 50.0, 8.0  # times the cost, under a wide loss, beyond which a try is given up early or late
 NEAR, NEAR_TURN, NEAR_SCALE = 0.15, 0.02, 0.1  # deviations, rad and logarithm of scale that are no other optimum
 BETTER = 2e-3  # cost that is lower by less is rounding of unfinished adjustments
 ROBUST = cauchy(2.0)
@@ -58,23 +58,27 @@ def in_doubt(fit: Fit) -> bool:
 
 
 def _best(fit: Fit, changes: Iterator[Change], loss: Loss = ROBUST) -> Fit:
-    best, home = fit, _widely(fit, fit.state)
+    best, home = fit, _widely(fit, fit.state, 8)
     for change in changes:
         numbers = fit.state.numbers.copy()
         change(numbers)
-        tried = _widely(fit, fit.model.state(numbers, fit.state.turns))
+        tried = _widely(fit, fit.model.state(numbers, fit.state.turns), 4)
+        if tried.cost > FAR_FROM_HOPE * home.cost:
+            continue
+        if not tried.settled:
+            tried = _widely(fit, tried.state, 4)
         if tried.cost > HOPELESS * home.cost or _same(tried, home):
             continue
         found = adjust(fit.model, tried.state, fit.known, loss, most=14, settled=0.05)
         if found.cost < best.cost - BETTER:
             best = found
-            home = _widely(best, best.state)
+            home = _widely(best, best.state, 8)
     return best
 
 
-def _widely(fit: Fit, state: State) -> Fit:
+def _widely(fit: Fit, state: State, most: int) -> Fit:
     """Where a few steps with a wide loss lead from a state."""
-    return adjust(fit.model, state, fit.known, cauchy(8.0), most=8, settled=0.3)
+    return adjust(fit.model, state, fit.known, cauchy(8.0), most=most, settled=0.3)
 
 
 def _same(a: Fit, b: Fit) -> bool:

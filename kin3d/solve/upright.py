@@ -210,7 +210,7 @@ def _jacobian(d: Array, arm: Array) -> Array:
     """Derivative of the six equations along centre and turn, shape (lanes, 6, 6)."""
     out = np.zeros((len(d), 6, 6))
     out[:, :5, :3] = d
-    out[:, :5, 3:] = _cross(arm, d)
+    out[:, :5, 3:] = crossed(arm, d)
     out[:, 5, 2] = 1.0
     return out
 
@@ -227,7 +227,7 @@ def _solve(matrices: Array, right: Array) -> Array:
         return out
 
 
-def _cross(a: Array, b: Array) -> Array:
+def crossed(a: Array, b: Array) -> Array:
     """Vector products over the last axis, without the checks that take numpy's as long as the rest."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
