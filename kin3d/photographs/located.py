@@ -211,9 +211,7 @@ def located(*photographs: CarPhotos) -> Located:
 def solved(model: Model) -> Checked:
     """Adjust marks without any help, and test them."""
     checked = snoop(second_look(start(model)))
-    if not checked.out and not checked.figures_out:
-        return checked
-    again = cameras_again(checked.fit)
+    again = cameras_again(checked.fit, changed=bool(checked.out or checked.figures_out))
     return checked if again is checked.fit else snoop_on(checked, again)
 
 

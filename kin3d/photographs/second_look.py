@@ -44,9 +44,12 @@ def second_look(fit: Fit) -> Fit:
     return _best(fit, _cameras(fit.model))
 
 
-def cameras_again(fit: Fit) -> Fit:
-    """The best of a fit by squares and other explanations by its cameras alone, once wrong marks are out."""
-    return _best(fit, _cameras(fit.model), SQUARES)
+def cameras_again(fit: Fit, changed: bool) -> Fit:
+    """The best of a fit by squares and other explanations by its cameras alone, once wrong marks are out.
+
+    Where the tests changed nothing, only those are tried of which squares may think otherwise than a robust loss did.
+    """
+    return _best(fit, _cameras(fit.model) if changed else _mirrored(fit.model), SQUARES)
 
 
 def in_doubt(fit: Fit) -> bool:
@@ -159,14 +162,9 @@ def _cameras(model: Model) -> Iterator[Change]:
                     numbers[k] = listed[k].value + step
 
             yield zoomed
+    yield from _mirrored(model)
     for picture in photos:
-        if listed[picture[7]].sigma > 0.1 * listed[picture[7]].value:
-
-            def mirrored(numbers: Array, picture: NDArray[np.intp] = picture) -> None:
-                for k in picture[7:10]:
-                    numbers[k] = 2.0 * listed[k].value - numbers[k]
-
-            yield mirrored
+        if _cropped(model, picture):
             for aside, bent in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
 
                 def shifted(
@@ -176,3 +174,22 @@ def _cameras(model: Model) -> Iterator[Change]:
                         numbers[k] = listed[k].value + sign * listed[k].sigma
 
                 yield shifted
+
+
+def _cropped(model: Model, picture: NDArray[np.intp]) -> bool:
+    """Whether a picture's principal point is hardly known."""
+    centre = model.parameters.listed[picture[7]]
+    return centre.sigma > 0.1 * centre.value
+
+
+def _mirrored(model: Model) -> Iterator[Change]:
+    """Principal point and distortion of cropped pictures with their signs turned: nearly as good, and the wrong one."""
+    listed = model.parameters.listed
+    for picture in model.parameters.pictures:
+        if _cropped(model, picture):
+
+            def mirrored(numbers: Array, picture: NDArray[np.intp] = picture) -> None:
+                for k in picture[7:10]:
+                    numbers[k] = 2.0 * listed[k].value - numbers[k]
+
+            yield mirrored

@@ -295,15 +295,17 @@ def test_the_loaded_radius_errs_with_the_points(cars):
     assert cars[0].front.points.sigma_mm[cars[0].front.points.names.index(WHEEL_CENTRE), 2] > 1.0
 
 
-def test_the_report_shows_the_construction_on_the_photograph_first(tmp_path):
-    models = Path(__file__).parents[2] / "models"
-    cars = [kin3d.load(models / name / "photos" / "car.toml") for name in ("dunlin", "plover")]
+def test_the_report_shows_the_construction_on_the_photograph_first(demo, tmp_path):
+    """First of all for one car; of two cars what can be said comes first, then it stands before curves and tables."""
     page = tmp_path / "page.html"
-    kin3d.report(cars, "front", [0.0], samples=0, scene=False).save(page)
+    kin3d.report(demo[1:], "front", [0.0], samples=0, scene=False).save(page)
     text = page.read_text("utf-8")
-    at = text.index('id="photo-front"')
-    assert at < text.index('id="summary"')
-    part = text[at : text.index('id="summary"')]
+    assert text.index('id="photo-front"') < text.index('id="summary"')
+    kin3d.report(demo, "front", [0.0], samples=0, scene=False).save(page)
+    text = page.read_text("utf-8")
+    at, end = text.index('id="photo-front"'), text.index("<summary>Points")
+    assert text.index('id="summary"') < at < end
+    part = text[at:end]
     assert "data:image/jpeg;base64," in part
     assert "Plover, this season: roll centre" in part
     assert "xlink" not in part  # nothing is fetched, every name is the page's own
