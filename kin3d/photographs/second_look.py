@@ -179,7 +179,7 @@ def _cameras(model: Model) -> Iterator[Change]:
 def _cropped(model: Model, picture: NDArray[np.intp]) -> bool:
     """Whether a picture's principal point is hardly known."""
     centre = model.parameters.listed[picture[7]]
-    return centre.sigma > 0.1 * centre.value
+    return bool(centre.sigma > 0.1 * centre.value)
 
 
 def _mirrored(model: Model) -> Iterator[Change]:
