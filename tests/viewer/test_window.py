@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
 import sys
@@ -37,9 +38,16 @@ STEPS = (
 @pytest.fixture
 def display(display_tools, tmp_path):
     """A display server of its own, at a free number, on which a window of Qt opens."""
+    with server("1600x1000", tmp_path) as number:
+        yield number
+
+
+@contextlib.contextmanager
+def server(size, tmp_path):
+    """A display of a size; gives its name."""
     ends = os.pipe()
     server = subprocess.Popen(
-        ["Xvfb", "-displayfd", str(ends[1]), "-screen", "0", "1600x1000x24", "-nolisten", "tcp"],
+        ["Xvfb", "-displayfd", str(ends[1]), "-screen", "0", f"{size}x24", "-nolisten", "tcp"],
         pass_fds=[ends[1]],
         stderr=subprocess.DEVNULL,
     )
@@ -56,10 +64,10 @@ def display(display_tools, tmp_path):
         server.wait(timeout=20)
 
 
-def run(words, display, folder):
+def run(words, display, folder, scale="1"):
     environment = {k: v for k, v in os.environ.items() if k not in ("VTK_DEFAULT_OPENGL_WINDOW", "WAYLAND_DISPLAY")}
     environment |= {"DISPLAY": display, "XDG_RUNTIME_DIR": str(folder), "QT_QPA_PLATFORM": "xcb"}
-    environment["XDG_CONFIG_HOME"] = str(folder)  # where the recent files are kept
+    environment |= {"XDG_CONFIG_HOME": str(folder), "QT_SCALE_FACTOR": scale}  # there the recent files are kept
     folder.chmod(0o700)
     return subprocess.run(
         [sys.executable, *words], env=environment, cwd=ROOT, capture_output=True, text=True, timeout=240, check=False
@@ -71,6 +79,43 @@ def test_a_person_drives_the_window(display, tmp_path):
     lines = done.stdout.splitlines()
     assert done.returncode == 0, done.stdout + done.stderr
     assert [any(line.startswith(step) for line in lines) for step in STEPS] == [True] * len(STEPS), done.stdout
+
+
+OPENED = """
+import kin3d
+from kin3d_viewer.model import Drives
+from kin3d_viewer.session import Session
+from kin3d_viewer.window import Window, application
+app = application()
+cars = [kin3d.load(f"models/{n}/car.toml") for n in ("dunlin", "plover")]
+window = Window(Session.of(cars[0], "front", Drives(), cars[1]), "front")
+window.show()
+for _ in range(20):
+    app.processEvents()
+free, own = app.primaryScreen().availableGeometry(), window.geometry()
+print("inside" if free.contains(own) else f"{own} on {free}")
+print("no larger than asked" if window.minimumSizeHint().width() <= free.width() else window.minimumSizeHint())
+from kin3d_viewer.overlay import project
+import numpy as np
+level = window.stage.scene.level
+seen = project(window.plotter, level.back(window.stage.places()))
+print("all seen" if (seen >= 0).all() and (seen <= window.plotter.window_size).all() else seen)
+tall = [0.0, 0.0]
+window.stage.overlay._title.GetSize(window.plotter.renderer, tall)
+print(round(tall[1] / window.plotter.interactor.devicePixelRatioF()))
+import os
+os._exit(0)
+"""
+
+
+@pytest.mark.parametrize(("size", "scale"), [("1024x600", "1"), ("1920x1080", "2")])
+def test_window_opens_within_the_screen(size, scale, display_tools, tmp_path):
+    """All of it, with the whole axle in the picture and letters of one height to the eye."""
+    with server(size, tmp_path) as number:
+        done = run(["-W", "error", "-c", OPENED], number, tmp_path, scale)
+    *said, height = done.stdout.split("\n")[:4] or [""] * 4
+    assert said == ["inside", "no larger than asked", "all seen"], done.stdout + done.stderr
+    assert 12 <= int(height) <= 22  # letters of 16 px, with their parts above and below
 
 
 def test_qt_keeps_its_references(display, tmp_path):
