@@ -14,6 +14,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -81,9 +82,10 @@ def choose(seed: int, stress: bool = False) -> Case:
     pool = {
         "sheet": ["known", "scale in title", "two views", "inch", "one layer", "tyre", "legend", "german", "rounded",
                   "dimensions", "coordinates", "parts table", "other corner", "no origin", "no axes", "detail",
-                  "some in one view", "centre lines", "dangling links"],
+                  "some in one view", "centre lines", "dangling links", "notes", "projection lines",
+                  "bolts"],
         "space": ["inch", "one layer", "tyre", "legend", "german", "rounded", "axes", "coordinates", "parts table",
-                  "centre lines", "dangling links", "metres"],
+                  "centre lines", "dangling links", "metres", "notes", "bolts"],
     }[form]  # fmt: skip
     habits = {str(h) for h in rng.choice(pool, int(rng.integers(0, 5)), replace=False)}
     if "metres" in habits:
@@ -279,6 +281,18 @@ class Drawer:
                 step = np.zeros(len(low))
                 step[k] = 0.6 * float((high - low)[k])
                 self.space.add_line(tuple(middle - step), tuple(middle + step), dxfattribs=self.layer("CENTRE"))
+        if "notes" in self.case.habits:  # words that name nothing, with leaders of their own
+            for words in ("weld all round", "see sheet 2", "M10 x 1"):
+                spot = at[str(self.rng.choice(list(at)))]
+                tail, right = self._spot(spot, words)
+                self.boxes.append(self._box(tail, words, right))
+                align = {"halign": 2, "align_point": tuple(tail)} if right else {}
+                self.space.add_text(words, height=h, dxfattribs={"insert": tuple(tail), **self.layer("TEXT"), **align})
+                self.space.add_line(tuple(spot), tuple(tail), dxfattribs=self.layer("LEADERS"))
+        if "bolts" in self.case.habits:  # circles of the same size that are no points
+            for _ in range(6):
+                spot = low + (high - low) * self.rng.random(len(low))
+                self.space.add_circle(tuple(spot), 0.4 * h, dxfattribs=self.layer("POINTS"))
         if "parts table" in self.case.habits:
             for row, cells in enumerate((("1", "bolt M8", "12"), ("2", "spring", "1"), ("3", "rod end", "4"))):
                 for col, cell in enumerate(cells):
@@ -290,6 +304,11 @@ class Drawer:
             dim = self.space.add_linear_dim(base, tuple(a[:2]), tuple(b[:2]), override={"dimtxt": h, "dimasz": h,
                                             "dimlfac": self.case.give.get("_lfac", 1.0)})  # fmt: skip
             dim.render()
+
+    def project(self, views: list[dict[str, np.ndarray]]) -> None:
+        for one, other in pairwise(views) if "projection lines" in self.case.habits else ():
+            for name in list(one)[:6]:
+                self.space.add_line(tuple(one[name]), tuple(other[name]), dxfattribs=self.layer("PROJECTION"))
 
     def legend(self, corner_: np.ndarray) -> None:
         if "legend" not in self.case.habits:
@@ -343,6 +362,7 @@ def _draw_sheet(case: Case, drawer: Drawer, rng: np.random.Generator) -> None:
     if "two views" in case.habits and rng.random() < 0.5:
         names = ["front", "plan"]
     views: dict[str, dict[str, Any]] = {}
+    everywhere: list[dict[str, np.ndarray]] = []
     for k, name in enumerate(names):
         axes = LOOKS[name][int(rng.integers(len(LOOKS[name])))]
         spot = np.array([(k % 2) * 1.3 * span, (k // 2) * 1.3 * span]) + rng.uniform(-3, 3, 2) * drawer.height
@@ -362,6 +382,8 @@ def _draw_sheet(case: Case, drawer: Drawer, rng: np.random.Generator) -> None:
         drawer.space.add_text(f"{name.upper()} VIEW", height=1.6 * drawer.height,
                               dxfattribs={"insert": tuple(corner_ - (0.0, 24.0 * drawer.height))})  # fmt: skip
         views[name] = {"axes": list(axes), "origin": [float(c) for c in origin]}
+        everywhere.append(at)
+    drawer.project(everywhere)
     case.give.pop("_lfac", None)
     drawer.legend(np.array([-0.6 * span, 0.6 * span]))
     plan: dict[str, Any] = {"views": views}

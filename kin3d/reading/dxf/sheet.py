@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from kin3d.reading.dxf.content import DrawnMark, Text, Vector
+from kin3d.reading.dxf.declared import DeclaredView
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
 from kin3d.reading.dxf.matching import SNAP, Tie, UntiedLabel, assign, extent_of, size_of, symbols
 from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_shared, check_written
@@ -16,6 +17,7 @@ from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import HEADER_UNITS, stated_scale, unit_factor
 from kin3d.reading.dxf.view_axes import places_of, settle
 from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
+from kin3d.reading.text import FindingLog
 from kin3d.units import length_factor
 
 LETTERS = "xyz"
@@ -34,15 +36,7 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     if not plans:
         _no_views(job, ties)
         return
-    groups = group(plans, ties, job.content, job.log, 1 if job.side is None else 2)
-    if not job.declared.views:  # titles without a labelled mark are of no use
-        groups = [g for g in groups if g.ties]
-    job.groups = {g.declared.name: g.ties for g in groups}
-    _check_declared(job, [g for g in groups if g.ties])
-    scale = _scales(job, groups)
-    if job.log.failed or scale is None or not groups:
-        return
-    settled = settle(groups, scale, job.declared.known, job.tolerance_mm, job.log, "sense" not in job.declared.override)
+    settled = _settled(job, plans, ties)
     if not settled:
         return
     groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]
@@ -61,6 +55,37 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     check_flat(job)
     check_place(job)
     check_sense(job)
+
+
+def _settled(job: Job, plans: Sequence[DeclaredView], ties: list[Tie]) -> list[tuple[ViewMarks, SheetView]]:
+    """Return the views with their marks and which way they look; empty where that cannot be told.
+
+    Where nothing agrees, marks that a line joins are taken to be of one view: clusters alone part a large view.
+    """
+    corners, ordered = 1 if job.side is None else 2, "sense" not in job.declared.override
+    told: list[FindingLog] = []
+    for linked in (False, True):
+        log = FindingLog(job.log.file)
+        told.append(log)
+        groups = group(plans, ties, job.content, log, corners, linked)
+        if not job.declared.views:  # titles without a labelled mark are of no use
+            groups = [g for g in groups if g.ties]
+        if not linked:
+            job.groups = {g.declared.name: g.ties for g in groups}
+            _check_declared(job, [g for g in groups if g.ties])
+            scale = _scales(job, groups)
+            if job.log.failed or scale is None or not groups:
+                job.log.adopt(log.findings)
+                return []
+        if log.failed and not linked:
+            continue
+        settled = settle(groups, scale or {}, job.declared.known, job.tolerance_mm, log, ordered)
+        if settled and not log.failed:
+            job.log.adopt(log.findings)
+            job.groups = {g.declared.name: g.ties for g in groups}
+            return settled
+    job.log.adopt(told[0].findings)
+    return []
 
 
 def _with_sigma(job: Job, view: SheetView) -> SheetView:

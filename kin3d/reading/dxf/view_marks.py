@@ -33,7 +33,7 @@ from itertools import permutations
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, Text, Vector
+from kin3d.reading.dxf.content import Content, Stroke, Text, Vector
 from kin3d.reading.dxf.declared import Declaration, DeclaredView
 from kin3d.reading.dxf.matching import Tie
 from kin3d.reading.dxf.wording import fold, view_kind
@@ -95,11 +95,17 @@ def spaced(name: str) -> str:
 
 
 def group(
-    views: Sequence[DeclaredView], ties: Sequence[Tie], content: Content, log: FindingLog, corners: int = 1
+    views: Sequence[DeclaredView],
+    ties: Sequence[Tie],
+    content: Content,
+    log: FindingLog,
+    corners: int = 1,
+    linked: bool = False,
 ) -> list[ViewMarks]:
     """Give each tie to the view of its region, layer or block, the rest by cluster; return all views.
 
-    `corners` is 2 where a view may show both corners with the same labels.
+    `corners` is 2 where a view may show both corners with the same labels; `linked` takes marks that a line joins for
+    one cluster.
     """
     placed = [ViewMarks(v, []) for v in views]
     open_ = [g for g in placed if g.declared.region is None and g.declared.layer is None and g.declared.block is None]
@@ -119,9 +125,10 @@ def group(
             rest.append(tie)
     if open_ and rest:
         trouble = FindingLog(log.file)
-        clusters = cluster(rest, len(open_), trouble if corners == 1 else FindingLog(log.file))
+        links = content.strokes if linked else ()
+        clusters = cluster(rest, len(open_), trouble if corners == 1 else FindingLog(log.file), 1, links)
         if not clusters and corners > 1:
-            clusters = cluster(rest, len(open_), trouble, corners)
+            clusters = cluster(rest, len(open_), trouble, corners, links)
         parted = part_by_agreement([g.declared for g in open_], rest)
         if parted is None or parts_alike(parted, clusters):
             parted = None
@@ -142,12 +149,15 @@ def _holds(view: DeclaredView, tie: Tie) -> bool:
     return view.block is not None and fold(view.block) in [fold(b) for b in tie.mark.origin.blocks]
 
 
-def cluster(ties: Sequence[Tie], most: int, log: FindingLog, corners: int = 1) -> list[list[Tie]]:
+def cluster(
+    ties: Sequence[Tie], most: int, log: FindingLog, corners: int = 1, links: Sequence[Stroke] = ()
+) -> list[list[Tie]]:
     """Part labelled marks into at most `most` clusters, as few as keep every label once in each.
 
-    With two `corners`, into as many, with every label at most twice in each.
+    With two `corners`, into as many, with every label at most twice in each. Marks that `links` join stay together.
     """
     from scipy.cluster.hierarchy import fcluster, linkage
+    from scipy.spatial.distance import pdist
 
     places = np.array([t.mark.xyz[:2] for t in ties])
     if len(ties) < 2 or most < 2:
@@ -155,7 +165,10 @@ def cluster(ties: Sequence[Tie], most: int, log: FindingLog, corners: int = 1) -
     if len(ties) > MAX_CLUSTERED:
         log.error("view-regions", f"the sheet has {len(ties)} labelled marks: give each view a region in views.toml")
         return []
-    tree = linkage(places, "single")
+    far = pdist(places)
+    for a, b in _joined(places, links):
+        far[len(ties) * a - a * (a + 1) // 2 + b - a - 1] = 0.0
+    tree = linkage(far, "single")
     for count in range(1 if corners == 1 else most, most + 1):
         numbers = fcluster(tree, count, "maxclust")
         parts = [[t for t, n in zip(ties, numbers, strict=True) if n == k] for k in range(1, int(numbers.max()) + 1)]
@@ -173,6 +186,17 @@ def cluster(ties: Sequence[Tie], most: int, log: FindingLog, corners: int = 1) -
         "give each view a region in views.toml",
     )
     return []
+
+
+def _joined(places: Vector, links: Sequence[Stroke]) -> set[tuple[int, int]]:
+    """Return the pairs of places, shape (n, 2), that a line joins; the smaller number first."""
+    from scipy.spatial import cKDTree
+
+    if not links:
+        return set()
+    far, near = cKDTree(places).query(np.array([[s.start[:2], s.end[:2]] for s in links]))
+    limit = 1e-3 * (float(np.linalg.norm(np.ptp(places, axis=0))) or 1.0)
+    return {(int(min(p)), int(max(p))) for f, p in zip(far, near, strict=True) if f.max() <= limit and p[0] != p[1]}
 
 
 def _gathered(parts: list[list[Tie]], most: int) -> list[list[Tie]] | None:
