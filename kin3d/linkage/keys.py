@@ -92,6 +92,7 @@ Rate = Annotated[float, Field(gt=0, description="a rate over 0 in N/mm")]
 TyreRate = Annotated[float | None, Field(gt=0, description="a rate over 0 in N/mm")]
 TurnRate = Annotated[float, Field(gt=0, description="a rate over 0 in N·m/deg")]
 BrakePlace = Literal["outboard", "inboard"]
+TorquePlace = Literal["chassis", "upright"]
 YesNo = Annotated[bool, Field(description="true or false")]
 Accel = Annotated[float | None, Field(ge=-20, le=20, description="an acceleration between -20 and 20 in g")]
 _THREE = "a list of three numbers along x, y and z of the vehicle frame, in"
@@ -292,6 +293,10 @@ class AxleKeys(Record):
         spring's length.
     brakes : {"outboard", "inboard"} or None
         Where this axle's brakes are; None: as ``[car]`` says.
+    brake_torque, drive_torque : {"chassis", "upright"} or None
+        What takes the torque of braking and of driving. None: of braking the upright with outboard brakes, else the
+        chassis; of driving the chassis. The upright of a live axle is the axle with its final drive; a motor in the
+        wheel's hub turns against the upright too.
     shared_error : tuple of SharedError
         Errors that points have in common, beside the standard deviations of the table.
     """
@@ -315,6 +320,8 @@ class AxleKeys(Record):
     unsprung_mass_kg: Mass = None
     tyre_rate_n_per_mm: TyreRate = None
     brakes: BrakePlace | None = None
+    brake_torque: TorquePlace | None = None
+    drive_torque: TorquePlace | None = None
     steering_axis_holds: Literal["wheel", "spring"] = "wheel"
 
     def attached(self) -> dict[str, str]:

@@ -15,7 +15,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Literal
 
-from kin3d.measures.anti import BRAKES, BRAKING, DRIVING, brake_share, drive_share, inboard_brakes, lacks_drive
+from kin3d.measures.anti import (
+    BRAKES,
+    BRAKING,
+    DRIVES,
+    DRIVING,
+    brake_share,
+    drive_share,
+    inboard_brakes,
+    lacks_drive,
+    outboard_drive,
+)
 from kin3d.measures.corner import Corner, not_of_joined
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure, nothing
@@ -50,7 +60,8 @@ def _held(corner: CornerPair, case: TransferKind) -> tuple[Pair, Pair]:
     """Force left for the springs at each wheel, N per N of weight and g: of the whole case, of the transfer alone."""
     along, across, transfer = _wheel_forces(case, corner)
     _, aside, up = corner.drift
-    pushed = corner.centre_velocity if case == "driving" or inboard_brakes(corner) else corner.contact_velocity
+    chassis = not outboard_drive(corner) if case == "driving" else inboard_brakes(corner)
+    pushed = corner.centre_velocity if chassis else corner.contact_velocity
     ahead = corner.both(corner.over_ground(pushed)[0])
     alone = transfer[LEFT] * up[LEFT], transfer[RIGHT] * up[RIGHT]
     left, right = (along * ahead[k] + across * aside[k] + alone[k] for k in (LEFT, RIGHT))
@@ -103,7 +114,7 @@ def _entries(
     one_sided: Literal[1, -1] = -1 if case == "cornering" else 1
     common: dict[str, Any] = {"source": "own formula", "group": "load shares", "scope": "axle", "order": 1}
     stands_in_the_way = lambda corner: not_of_joined(corner) or unless(corner)  # noqa: E731
-    common |= {"uses": (*BRAKES, "car.front_drive_share"), "unless": stands_in_the_way}
+    common |= {"uses": (*BRAKES, *DRIVES), "unless": stands_in_the_way}
     return (
         Measure(
             name=f"spring_share_{case}_pct",

@@ -12,11 +12,13 @@ from kin3d.spatial.vectors import Number
 
 _SOURCE = "W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 17; from memory"
 BRAKING = (*LONG, "car.front_brake_share")
-BRAKES = ("axle.brakes", "car.brakes")
+BRAKES = ("axle.brakes", "axle.brake_torque", "car.brakes")
 DRIVING = ("car.drive", *LONG)
+DRIVES = ("car.front_drive_share", "axle.drive_torque")
 _WHERE = (
     "slope = v_x/v_z of the upright's material point at the contact point where the upright takes the torque "
-    "(outboard brake), of the wheel centre where the chassis takes it (inboard brake, drive shaft)"
+    "(outboard brake, final drive on the axle, motor in the hub), of the wheel centre where the chassis takes it "
+    "(inboard brake, drive shaft); brake_torque and drive_torque say which"
 )
 
 
@@ -49,8 +51,15 @@ def drive_share(corner: Corner) -> Number:
 
 
 def inboard_brakes(subject: Corner | AxleModel) -> bool:
-    """Whether this axle's brakes stand on the chassis: as its own table says, else as ``[car]`` does."""
+    """Whether the chassis takes the torque of this axle's brakes: as its own table says, else as ``[car]`` does."""
+    if subject.axle.brake_torque is not None:
+        return subject.axle.brake_torque == "chassis"
     return (subject.axle.brakes or subject.car.brakes) == "inboard"
+
+
+def outboard_drive(subject: Corner | AxleModel) -> bool:
+    """Whether the upright takes the driving torque: a live axle with its final drive, a motor in the hub."""
+    return subject.axle.drive_torque == "upright"
 
 
 def brake_slope(corner: Corner) -> Number:
@@ -61,8 +70,8 @@ def brake_slope(corner: Corner) -> Number:
 
 
 def drive_slope(corner: Corner) -> Number:
-    """Forward over upward velocity of the wheel centre."""
-    v = corner.over_ground(corner.centre_velocity)
+    """Forward over upward velocity of the point at which driving pushes."""
+    v = corner.over_ground(corner.contact_velocity if outboard_drive(corner) else corner.centre_velocity)
     return v[0] / v[2]
 
 
@@ -104,7 +113,7 @@ def _anti(
         source=_SOURCE,
         function=function,
         needs=(*(DRIVING if driving else BRAKING), *RADIUS),
-        uses=("car.front_drive_share",) if driving else BRAKES,
+        uses=DRIVES if driving else BRAKES,
         unless=lacks_drive if driving else nothing,
         order=1,
         usual=True,

@@ -140,6 +140,8 @@ def _car_file(layout: Layout, axle: AxleName) -> str:
         "camber_deg = -1                 # static; top of the wheel outboard is positive",
         "toe_deg = 0.1                   # static, one wheel; toe-in is positive",
     ]
+    if layout.name.startswith("live axle") or layout.name == "torque tube axle":
+        lines.append('drive_torque = "upright"         # its final drive stands on the axle')
     if spring:
         lines += ["", f"[{axle}.spring]", "rate_n_per_mm = 30", "design_force_n = 2600"]
     return "\n".join([*lines, ""])

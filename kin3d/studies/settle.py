@@ -18,7 +18,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.joined import independent_only
 from kin3d.loads.elements import DAMPER_END, END_RATE, Element, axle_elements, element_findings
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
-from kin3d.measures.anti import inboard_brakes
+from kin3d.measures.anti import inboard_brakes, outboard_drive
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
@@ -171,8 +171,13 @@ def _bodywork(model: CarModel, loads: Loads) -> Bodywork:
         static_n=np.array([front, front, rear, rear]),
         tyre_mm_per_n=give,
         front_share=_driven_share(model) if driven else float(data.front_brake_share or 0.0),
-        turns=(free or inboard_brakes(axles[0]), free or inboard_brakes(axles[1])),
+        turns=(_turns(axles[0], driven, free), _turns(axles[1], driven, free)),
     )
+
+
+def _turns(axle: AxleModel, driven: bool, free: bool) -> bool:
+    """Whether the wheel turns freely in its upright, which takes no torque then."""
+    return not outboard_drive(axle) if driven else free or inboard_brakes(axle)
 
 
 def _driven_share(model: CarModel) -> float:

@@ -343,12 +343,12 @@ def _supports(pair: CornerPair, count: int) -> tuple[list[tuple[Support, ...]], 
     there, left_out = available(pair, [m for m in anti.MEASURES if m.axle == pair.axle.name])
     columns = []
     for measure in there:
-        # braking: the torque goes to the upright with outboard brakes; driving: to the chassis
+        # the line is that of the contact point where the upright takes the torque, else of the wheel centre
         driving = measure.name == ("anti_lift_pct" if front else "anti_squat_pct")
         slope = (anti.drive_slope if driving else anti.brake_slope)(pair)
         share = (anti.drive_share if driving else anti.brake_share)(pair)
         rise = -np.broadcast_to(value(slope), count)
-        from_centre = driving or anti.inboard_brakes(pair)
+        from_centre = not anti.outboard_drive(pair) if driving else anti.inboard_brakes(pair)
         columns.append(
             [Support(measure.name, measure.label, driving, from_centre, share, float(r)) for r in rise]
         )  # fmt: skip
