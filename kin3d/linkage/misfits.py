@@ -30,17 +30,7 @@ def misfits(
         *_rods(axle, keys),
         *_shared(axle, keys, points),
         *_steering_axis(axle, keys, linkage),
-        *_torques(axle, keys),
     ]
-
-
-def _torques(axle: str, keys: AxleKeys) -> list[Finding]:
-    """Two keys that say where the torque of the brakes goes, and differ."""
-    taken = {"outboard": "upright", "inboard": "chassis"}.get(keys.brakes or "")
-    if taken is None or keys.brake_torque in (None, taken):
-        return []
-    text = f'is "{keys.brake_torque}", but brakes = "{keys.brakes}" gives the torque to the {taken}'
-    return [Finding("torque-conflict", f"{text}; give one of the two", f"[{axle}] brake_torque")]
 
 
 SETTLED = ("braking_g", "driving_g", "lateral_g", "vertical_g")

@@ -15,8 +15,8 @@ from kin3d.spatial.jets import cos, sin, sqrt
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 TRAVEL, RACK, RIGHT = "travel", "rack", "travel_right"
-Values = Mapping[str, Any]  # by name: a number, or (cosine, sine)
-Axes = Mapping[str, Vec]  # by key
+DriveValues = Mapping[str, Any]  # by name: a number, or (cosine, sine)
+DriveAxes = Mapping[str, Vec]  # by key
 
 
 def drive_names(linkage: Linkage) -> tuple[str, ...]:
@@ -57,7 +57,7 @@ def rack_way(linkage: Linkage, point: str, axis: Vec) -> Vec:
     return (-axis[0], axis[1], -axis[2]) if point in linkage.rack_turned else axis
 
 
-def places_of(linkage: Linkage, design: Mapping[str, Vec], values: Values, axes: Axes) -> dict[str, Vec]:
+def places_of(linkage: Linkage, design: Mapping[str, Vec], values: DriveValues, axes: DriveAxes) -> dict[str, Vec]:
     """Places of the points that rack and drives place."""
     at = {p: add(design[p], scale(values[RACK], rack_way(linkage, p, axes[RACK]))) for p in linkage.rack}
     for drive in linkage.drives:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, LayoutError
 from kin3d.linkage.layout import Drive, Linkage
-from kin3d.solve.drives import RIGHT, TRAVEL, Axes, Values, places_of
+from kin3d.solve.drives import RIGHT, TRAVEL, DriveAxes, DriveValues, places_of
 from kin3d.solve.joints import held_apart, implied, in_line
 from kin3d.solve.unknowns import Base, Unknowns
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
@@ -131,8 +131,8 @@ class Equations:
         self,
         q: Mapping[str, Vec],
         design: Mapping[str, Vec],
-        values: Values,
-        axes: Axes,
+        values: DriveValues,
+        axes: DriveAxes,
         weights: Mapping[str, Weights] | None = None,
     ) -> Places:
         """Place of every point, in the order of the linkage's points.
@@ -181,13 +181,13 @@ class Equations:
         return self.unknowns.bases[row.bodies[0]].points if row.kind == "tie" else ()
 
     def residuals(
-        self, at: Mapping[str, Vec], design: Mapping[str, Vec], values: Values, axes: Axes
+        self, at: Mapping[str, Vec], design: Mapping[str, Vec], values: DriveValues, axes: DriveAxes
     ) -> list[Number]:
         """Value of every row, zero where the linkage closes. Unit: mm², mm for ties and travel."""
         return [self.residual(row, at, design, values, axes) for row in self.rows]
 
     def residual(
-        self, row: Row, at: Mapping[str, Vec], design: Mapping[str, Vec], values: Values, axes: Axes
+        self, row: Row, at: Mapping[str, Vec], design: Mapping[str, Vec], values: DriveValues, axes: DriveAxes
     ) -> Number:
         """Value of one row."""
         if row.kind == "travel":

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.drives import Axes, Values
+from kin3d.solve.drives import DriveAxes, DriveValues
 from kin3d.solve.elimination import Factors
 from kin3d.solve.system import BlockPlan, System
 from kin3d.spatial.jets import Algebra, Jet
@@ -85,8 +85,8 @@ def implicit(
     algebra: Algebra,
     q: Mapping[str, Vec],
     design: Mapping[str, Vec],
-    values: Values,
-    axes: Axes,
+    values: DriveValues,
+    axes: DriveAxes,
 ) -> dict[str, Vec]:
     """Jets of the unknown points.
 
@@ -147,7 +147,7 @@ def _negative(row: Any, k: int) -> Any:
     return -row.coefficients[k]
 
 
-def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], values: Values, axes: Axes) -> dict[Any, Any]:
+def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], values: DriveValues, axes: DriveAxes) -> dict[Any, Any]:
     """Tape inputs with the constant parts of whatever is a jet."""
 
     def constant(x: Any) -> Any:
