@@ -295,8 +295,8 @@ class AxleKeys(Record):
         Where this axle's brakes are; None: as ``[car]`` says.
     brake_torque, drive_torque : {"chassis", "upright"} or None
         What takes the torque of braking and of driving. None: of braking the upright with outboard brakes, else the
-        chassis (a caliper that floats on a rod to the chassis says so here); of driving the chassis. The upright of a live axle is the axle with its final drive; a motor in the
-        wheel's hub turns against the upright too.
+        chassis (a caliper that floats on a rod to the chassis says so here); of driving the chassis. The upright of a
+        live axle is the axle with its final drive; a motor in the wheel's hub turns against the upright too.
     shared_error : tuple of SharedError
         Errors that points have in common, beside the standard deviations of the table.
     """
