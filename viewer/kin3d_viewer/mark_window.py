@@ -25,12 +25,14 @@ from kin3d.errors import Kin3dError
 from kin3d.photographs.parameters import parameters_of
 from kin3d.reading.photo_records import CarPhotos
 from kin3d.reading.photographs import read_photographs
+from kin3d_viewer.fitting import fit_screen
 from kin3d_viewer.mark_canvas import Glass
 from kin3d_viewer.mark_panes import NameTree, Pane
 from kin3d_viewer.mark_work import Work
 from kin3d_viewer.marking import Solution
 from kin3d_viewer.marks import ListedMark, Marks, nearest
 
+SIZE = (1340, 740)
 STEP_PX = {Qt.KeyboardModifier.ControlModifier: 0.1, Qt.KeyboardModifier.ShiftModifier: 10.0}
 ARROWS = {Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, -1), Qt.Key.Key_Down: (0, 1)}
 HELP = (
@@ -79,7 +81,7 @@ class MarkWindow(QMainWindow):
         self.chosen: dict[int, int | None] = {}
         self._panel()
         self._actions()
-        self.resize(1340, 740)
+        fit_screen(self, SIZE)
         QTimer.singleShot(0, self._begin)
 
     def _begin(self) -> None:

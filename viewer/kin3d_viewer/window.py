@@ -14,6 +14,7 @@ from kin3d.errors import Kin3dError
 from kin3d_viewer.desk import WIDE_PX, Desk, arrange
 from kin3d_viewer.documents import Documents
 from kin3d_viewer.editing import Step
+from kin3d_viewer.fitting import fit_screen
 from kin3d_viewer.hand import Hand
 from kin3d_viewer.keys import GROUPS, KEYS, RECENT, TOOLS
 from kin3d_viewer.mouse import Mouse
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from kin3d_viewer.command import Request
 
 SIZE = (1480, 900)  # where the screen has room for it
-SCREEN_SHARE = (0.96, 0.90)  # of a smaller screen: its own frame must be on it too
 DOTS_PER_INCH = 72
 FOCUSES = ("axle", "left", "right")
 CONSTRUCTIONS = {"front": "front centres", "side": "side centres"}  # what a view shows of itself
@@ -66,15 +66,8 @@ class Window(QMainWindow):
         self.setAcceptDrops(True)
         self.setStyleSheet(SHEET_STYLE)
         self.statusBar()
-        self._fit_screen()
+        fit_screen(self, SIZE)
         self.take(session)
-
-    def _fit_screen(self) -> None:
-        """As large as is usual, and within the screen."""
-        free = self.screen().availableGeometry()
-        width, height = (min(a, round(s * b)) for a, s, b in zip(SIZE, SCREEN_SHARE, _size(free), strict=True))
-        self.resize(width, height)
-        self.move(free.x() + (free.width() - width) // 2, free.y() + (free.height() - height) // 3)
 
     def take(self, session: Session) -> None:
         """Show a session, in place of the one before."""
@@ -241,10 +234,6 @@ class Window(QMainWindow):
             return
         self.plotter.close()
         super().closeEvent(event)
-
-
-def _size(rectangle: Any) -> tuple[int, int]:
-    return rectangle.width(), rectangle.height()
 
 
 def application() -> QApplication:
