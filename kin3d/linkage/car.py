@@ -17,7 +17,8 @@ from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
 from kin3d.linkage.across import turned_on_the_rack
 from kin3d.linkage.ball_joints import steering_joints
-from kin3d.linkage.keys import AnyText, AxleFiles, AxleKeys, CarData, CarFigures, FileOrigin, LoadCase, in_axes
+from kin3d.linkage.key_types import AnyText, FileOrigin
+from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, LoadCase, in_axes
 from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.misfits import case_misfits, misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise

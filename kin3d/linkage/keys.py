@@ -13,9 +13,44 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, Field
 
-from kin3d.linkage.names import AxleName, Side, normalise
+from kin3d.linkage.key_types import (
+    DIRECTION,
+    FILE_AXES,
+    HEADED,
+    Accel,
+    Angle,
+    AnyNumber,
+    AnyText,
+    BodyPair,
+    BrakePlace,
+    FileOrigin,
+    Inertia,
+    Length,
+    LengthOrZero,
+    Mass,
+    MeshPath,
+    Moments,
+    Name,
+    Newtons,
+    PointPair,
+    Points,
+    Rate,
+    Share,
+    SidePoints,
+    Sigmas,
+    TorquePlace,
+    Triple,
+    TurnRate,
+    TyreRate,
+    YesNo,
+    headed,
+    tables,
+    text,
+)
+from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.part_keys import JointPart, LinkPart, Masses, RodPart
 from kin3d.linkage.record import R, Record, changed
 
 AXLE_NEEDS = {
@@ -23,82 +58,6 @@ AXLE_NEEDS = {
     "side": 'the side that the points are given for, "left" or "right"',
     "layout": 'a built-in layout such as "double wishbone", or the path of a layout file',
 }
-# In the file a direction is in the axes of the points' file, in the data in the vehicle frame and of length 1.
-FILE_AXES = "in the axes of the points' file"
-
-
-def _path(value: Any) -> Any:
-    return Path(value) if isinstance(value, str) else value
-
-
-def _both(value: Any) -> Any:
-    """One point stands for itself on both sides."""
-    return [*value, *value] if isinstance(value, list | tuple) and len(value) == 1 else value
-
-
-def _once(names: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(names))
-
-
-def _text(description: str = "a text in quotation marks", **more: Any) -> Any:
-    return Field(description=description, **more)
-
-
-def _tables(name: str) -> Any:
-    return Field(strict=False, description=f"tables headed [[...{name}]]")
-
-
-_DIRECTION = Field(description="a list of three numbers, in the axes of the points' file,")
-_LAX = Field(strict=False)  # a list of the file becomes a tuple
-
-AnyText = Annotated[str | None, _text()]
-Name = Annotated[str, _text(min_length=1)]
-NormalName = Annotated[str, AfterValidator(normalise)]
-Points = Annotated[
-    tuple[NormalName, ...], AfterValidator(_once), Field(strict=False, description="a list of point names")
-]
-PointPair = Annotated[tuple[NormalName, NormalName], Field(strict=False, description="a list of two names")]
-BodyPair = Annotated[Annotated[tuple[str, str], _LAX] | None, Field(description="a list of two names")]
-SidePoints = Annotated[
-    tuple[NormalName, NormalName],
-    BeforeValidator(_both),
-    Field(strict=False, description="a list of one or two point names"),
-]
-Triple = tuple[float, float, float]
-Direction = Annotated[Annotated[Triple, _LAX] | None, _DIRECTION, FILE_AXES]
-FileOrigin = Annotated[
-    Annotated[Triple, _LAX] | None,
-    Field(description="a list of three numbers, where the vehicle's origin lies in the points' file (its axes, unit),"),
-]
-MeshPath = Annotated[Annotated[Path, BeforeValidator(_path)] | None, _text()]
-Sigmas = Annotated[
-    tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]],
-    Field(
-        strict=False,
-        description="a list of three standard deviations of 0 or more in mm (x, y, z of the vehicle frame)",
-    ),
-]
-AnyNumber = Annotated[float | None, Field(description="a number")]
-Positive = Annotated[float | None, Field(gt=0, description="a number over 0")]
-Length = Annotated[float | None, Field(gt=0, description="a length over 0 in mm")]
-LengthOrZero = Annotated[float, Field(ge=0, description="a length of 0 or more in mm")]
-Mass = Annotated[float | None, Field(gt=0, description="a mass over 0 in kg")]
-PartMass = Annotated[float | None, Field(ge=0, description="a mass of 0 or more in kg")]
-Inertia = Annotated[float | None, Field(gt=0, description="a moment of inertia over 0 in kg·m²")]
-Share = Annotated[float | None, Field(ge=0, le=1, description="a share from 0 to 1")]
-Angle = Annotated[float, Field(gt=-45, lt=45, description="an angle between -45 and 45 degrees")]
-Swing = Annotated[float | None, Field(gt=0, lt=90, description="an angle between 0 and 90 degrees")]
-Rate = Annotated[float, Field(gt=0, description="a rate over 0 in N/mm")]
-TyreRate = Annotated[float | None, Field(gt=0, description="a rate over 0 in N/mm")]
-TurnRate = Annotated[float, Field(gt=0, description="a rate over 0 in N·m/deg")]
-BrakePlace = Literal["outboard", "inboard"]
-TorquePlace = Literal["chassis", "upright"]
-YesNo = Annotated[bool, Field(description="true or false")]
-Accel = Annotated[float | None, Field(ge=-20, le=20, description="an acceleration between -20 and 20 in g")]
-_THREE = "a list of three numbers along x, y and z of the vehicle frame, in"
-Newtons = Annotated[Annotated[Triple, _LAX] | None, Field(description=f"{_THREE} N,")]
-Moments = Annotated[Annotated[Triple, _LAX] | None, Field(description=f"{_THREE} N·m,")]
-
 
 class CarData(Record):
     """Figures of the whole car, ``[car]``; a measure that needs one that is None is left out and says so."""
@@ -201,32 +160,6 @@ class Damper(Record):
     droop_mm: LengthOrZero
 
 
-class RodPart(Record):
-    """The push- or pull-rod as a part, ``[front.rod_part]``: a tube, and what its rod ends allow.
-
-    Attributes
-    ----------
-    bolt_outer, bolt_inner : tuple of float or None
-        Direction of the bolt in each rod end in the design position, vehicle frame; None: the hinge line of the
-        body that carries the rod's outer end, and the rocker's pivot line.
-    """
-
-    diameter_mm: Positive = None
-    wall_mm: Positive = None
-    modulus_n_per_mm2: Positive = None
-    rod_end_limit_deg: Swing = None
-    bolt_outer: Direction = None
-    bolt_inner: Direction = None
-
-
-class Masses(Record):
-    """Masses of the inboard parts of one corner, ``[front.masses]``, kg."""
-
-    rod_kg: PartMass = None
-    rocker_kg: PartMass = None
-    spring_kg: PartMass = None
-
-
 class SharedError(Record):
     """An error that points have in common, ``[[front.shared_error]]``: all points taken off one view of a drawing, say.
 
@@ -240,7 +173,7 @@ class SharedError(Record):
         Standard deviation of the common shift along x, y and z of the vehicle frame.
     """
 
-    name: Annotated[str, _text()] = ""
+    name: Annotated[str, text()] = ""
     points: Points = ()
     sigma_mm: Sigmas
 
@@ -304,18 +237,20 @@ class AxleKeys(Record):
     loaded_radius_mm: Length = None
     camber_deg: Angle = 0.0
     toe_deg: Angle = 0.0
-    rack_axis: Annotated[Triple, Field(strict=False), _DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
+    rack_axis: Annotated[Triple, Field(strict=False), DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
     spring: Spring | None = None
     torsion: Torsion | None = None
     bar: Bar | None = None
     meshes: Meshes | None = None
-    shared_error: Annotated[tuple[SharedError, ...], AfterValidator(_counted), _tables("shared_error")] = ()
-    springs: Annotated[tuple[NamedSpring, ...], _tables("springs")] = ()
+    shared_error: Annotated[tuple[SharedError, ...], AfterValidator(_counted), tables("shared_error")] = ()
+    springs: Annotated[tuple[NamedSpring, ...], tables("springs")] = ()
     third: CrossSpring | None = None
     roll_spring: CrossSpring | None = None
-    stops: Annotated[tuple[Stop, ...], _tables("stops")] = ()
+    stops: Annotated[tuple[Stop, ...], tables("stops")] = ()
     damper: Damper | None = None
     rod_part: RodPart | None = None
+    links: Annotated[tuple[LinkPart, ...], HEADED, headed("links")] = ()
+    joints: Annotated[tuple[JointPart, ...], HEADED, headed("joints")] = ()
     masses: Masses | None = None
     unsprung_mass_kg: Mass = None
     tyre_rate_n_per_mm: TyreRate = None

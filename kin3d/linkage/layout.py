@@ -287,6 +287,26 @@ class Linkage:
         names = tuple(self.driven)
         return "rack" if self.rack else (names[0] if len(names) == 1 else "")
 
+    @property
+    def links(self) -> tuple[str, ...]:
+        """Bodies of two points that nothing turns."""
+        turned = {d.body for d in self.drives}
+        return tuple(b for b, points in self.bodies.items() if len(points) == 2 and b not in turned)
+
+    def bodies_at(self, point: str) -> tuple[str, ...]:
+        """Bodies that meet at a point, the chassis (with its rack) last."""
+        moving = tuple(b for b, points in self.bodies.items() if point in points)
+        return (*moving, CHASSIS) if point in self.fixed or point in self.rack else moving
+
+    def hinge_at(self, point: str) -> tuple[str, str] | None:
+        """Line of a hinge on the chassis that has its pickup at a point; at the rod's ends that of the body there."""
+        at_rod = self.rocker is not None and point in self.rocker.rod
+        for body in self.bodies.values():
+            fixed = [p for p in body if p in self.fixed]
+            if point in body and len(body) > 2 and len(fixed) == 2 and (at_rod or point in fixed):
+                return fixed[0], fixed[1]
+        return None
+
     def index(self, name: str) -> int:
         """Row of a point in a coordinate array of shape (n, 3)."""
         return self.points.index(name)

@@ -9,6 +9,8 @@ from kin3d.errors import Finding
 from kin3d.linkage.keys import AxleKeys, LoadCase
 from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.names import did_you_mean
+from kin3d.linkage.part_keys import JointPart, Tube
+from kin3d.linkage.record import in_heading
 
 
 def misfits(
@@ -28,6 +30,7 @@ def misfits(
         *_on(axle, keys, linkage),
         *(_points(axle, keys, layout) if layout is not None else ()),
         *_rods(axle, keys),
+        *_parts(axle, keys, linkage),
         *_shared(axle, keys, points),
         *_steering_axis(axle, keys, linkage),
     ]
@@ -117,14 +120,60 @@ def _rods(axle: str, keys: AxleKeys) -> list[Finding]:
     rod, out = keys.rod_part, []
     if not any(keys.rack_axis):
         out.append(Finding("rack-axis-zero", "has no direction: all three are 0", f"[{axle}] rack_axis"))
-    if rod and rod.diameter_mm and rod.wall_mm and rod.wall_mm > 0.5 * rod.diameter_mm:
-        text = f"is {rod.wall_mm:g}; at most half the diameter of {rod.diameter_mm:g} mm is expected"
-        out.append(Finding("value-range", text, f"[{axle}.rod_part] wall_mm"))
+    out += _tube(rod, f"[{axle}.rod_part]") if rod else []
     for key in ("bolt_outer", "bolt_inner"):
         given = getattr(rod, key, None)
         if given is not None and not any(given):
             out.append(Finding("bolt-zero", "has no direction: all three are 0", f"[{axle}.rod_part] {key}"))
     return out
+
+
+def _tube(tube: Tube, place: str) -> list[Finding]:
+    if tube.diameter_mm is None or tube.wall_mm is None or tube.wall_mm <= 0.5 * tube.diameter_mm:
+        return []
+    text = f"is {tube.wall_mm:g}; at most half the diameter of {tube.diameter_mm:g} mm is expected"
+    return [Finding("value-range", text, f"{place} wall_mm")]
+
+
+def _parts(axle: str, keys: AxleKeys, linkage: Linkage | None) -> list[Finding]:
+    """Links and joints as parts: each must be one of the linkage."""
+    out: list[Finding] = []
+    for link in keys.links:
+        place = f"[{axle}.links.{in_heading(link.name)}]"
+        out += _tube(link, place)
+        if linkage is not None and link.name not in linkage.links:
+            hint = did_you_mean(link.name, linkage.links)
+            text = f"is no link, a body of two points, of this layout with the keys given; {hint}"
+            out.append(Finding("link-unknown", text, place))
+        if linkage is not None and linkage.rocker and {*linkage.bodies.get(link.name, ())} == {*linkage.rocker.rod}:
+            out.append(Finding("rod-part", f"is the rod, whose tube stands in [{axle}.rod_part]; give it there", place))
+    for number, joint in enumerate(keys.joints):
+        place = f"[{axle}.joints.{in_heading(joint.name)}]"
+        if joint.name in [j.name for j in keys.joints[:number]]:
+            out.append(Finding("name-taken", "stands twice under names that read the same; make one of them", place))
+        if joint.axis is not None and not any(joint.axis):
+            out.append(Finding("axis-zero", "has no direction: all three are 0", f"{place} axis"))
+        out += _joint(joint, linkage, place, f"[{axle}.rod_part]") if linkage is not None else []
+    return out
+
+
+def _joint(joint: JointPart, linkage: Linkage, place: str, rod_part: str) -> list[Finding]:
+    there = [p for p in linkage.points if len(linkage.bodies_at(p)) > 1]
+    if joint.name not in there:
+        text = f"is no point of this layout at which bodies are joined; {did_you_mean(joint.name, there)}"
+        return [Finding("joint-unknown", text, place)]
+    if linkage.rocker is not None and joint.name in linkage.rocker.rod:
+        bolt = "bolt_outer" if joint.name == linkage.rocker.rod[0] else "bolt_inner"
+        return [
+            Finding("rod-part", f"is an end of the rod, for which it stands in {rod_part} as {there}", f"{place} {key}")
+            for key, there in (("axis", bolt), ("limit_deg", "rod_end_limit_deg"))
+            if getattr(joint, key) is not None
+        ]
+    needs = [k for k in type(joint).model_fields if k not in ("name", "axis") and getattr(joint, k) is not None]
+    if needs and joint.axis is None and linkage.hinge_at(joint.name) is None:
+        text = f"is missing; it is needed for {' and '.join(needs)}: the direction of the stud or bolt, [x, y, z]"
+        return [Finding("key-missing", text, f"{place} axis")]
+    return []
 
 
 def _steering_axis(axle: str, keys: AxleKeys, linkage: Linkage | None) -> list[Finding]:

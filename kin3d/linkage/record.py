@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import difflib
+import re
 import typing
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
@@ -26,6 +27,7 @@ from kin3d.errors import Finding
 from kin3d.linkage.names import did_you_mean
 
 Location = tuple[str | int, ...]
+_BARE = re.compile(r"[A-Za-z0-9_-]+")  # what TOML takes as a key without quotation marks
 _CODES = {
     "extra_forbidden": "key-unknown",
     "missing": "key-missing",
@@ -72,6 +74,12 @@ class Record(BaseModel):
         record = handler({**data, **{key: value for key, (value, _) in pairs.items()}})
         record._sigmas = {key: float(sigma) for key, (_, sigma) in pairs.items()}
         return record
+
+
+class NamedTable(Record):
+    """One of several tables that are headed by their names, ``[front.joints.tie_outer]``; a key has a tuple of them."""
+
+    name: str
 
 
 def _holds_number(model: type[Record], key: str | None) -> bool:
@@ -150,6 +158,8 @@ def plain(value: Any) -> Any:
     """Return a value as a parsed file has it: records as tables, tuples and arrays as lists."""
     if isinstance(value, Record):
         return keys_of(value)
+    if isinstance(value, tuple) and value and all(isinstance(v, NamedTable) for v in value):
+        return {v.name: {k: w for k, w in keys_of(v).items() if k != "name"} for v in value}
     if isinstance(value, Mapping):
         return {k: plain(v) for k, v in value.items()}
     if hasattr(value, "tolist"):  # numbers and arrays of numpy
@@ -204,12 +214,13 @@ def check(
         try:
             return model.model_validate(good), findings
         except ValidationError as err:
-            for problem in err.errors(include_url=False):
-                kind, location = problem["type"], problem["loc"]
+            problems = [(p["type"], p["loc"], _headed(p["loc"], good)) for p in err.errors(include_url=False)]
+            for kind, location, headed in problems:
                 if kind == "missing" and isinstance(location[-1], int):  # an element of a list that is too short
-                    kind, location = "too_short", location[:-1]
-                findings.append(_finding(kind, location, data, model, extra_keys))
-                _prune(good, location)
+                    findings.append(_finding("too_short", location[:-1], headed[:-1], data, model, extra_keys))
+                else:
+                    findings.append(_finding(kind, location, headed, data, model, extra_keys))
+                _prune(good, headed)
 
 
 def show(value: Any) -> str:
@@ -238,12 +249,31 @@ def choice_fault(value: Any, choices: Sequence[str]) -> str:
     return f"is {show(value)}; {one_of(choices) or 'a text in quotation marks'} is expected{hint}"
 
 
+def in_heading(name: str) -> str:
+    """Return a name as a heading of the file has it: in quotation marks where TOML needs them."""
+    return name if _BARE.fullmatch(name) else f'"{name}"'
+
+
 def where(location: Location) -> str:
     """Return the place of a key in the file: ``[front.spring] rate_n_per_mm``."""
-    names = [str(part) for part in location if isinstance(part, str)]
+    names = [in_heading(part) for part in location if isinstance(part, str)]
     tables, key = names[:-1], names[-1]
     element = next((f", element {part + 1}" for part in location if isinstance(part, int)), "")
     return (f"[{'.'.join(tables)}] " if tables else "") + key + element
+
+
+def _headed(location: Location, data: Mapping[str, Any]) -> Location:
+    """A location with the headings of tables in place of their numbers, where the file has headings."""
+    out: list[str | int] = []
+    node: Any = data
+    for part in location:
+        step = list(node)[part] if isinstance(part, int) and isinstance(node, Mapping) else part
+        out.append(step)
+        try:
+            node = node[step]
+        except (KeyError, IndexError, TypeError):  # a key that is missing
+            node = None
+    return tuple(out)
 
 
 def _prune(good: dict[str, Any], location: Location) -> None:
@@ -262,17 +292,23 @@ def _value(data: Any, location: Location) -> Any:
 
 
 def _finding(
-    kind: str, location: Location, data: Mapping[str, Any], root: type[Record], extra: Mapping[str, tuple[str, ...]]
+    kind: str,
+    location: Location,
+    headed: Location,
+    data: Mapping[str, Any],
+    root: type[Record],
+    extra: Mapping[str, tuple[str, ...]],
 ) -> Finding:
+    """A sentence of a problem; `location` is that of the records, `headed` that of the file."""
     if kind == "extra_forbidden":
         text = f"is not a known key; {_key_hint(location, root, extra)}"
     else:
         _, field = _find(location, root)
         expected = _expected(field)
-        value = None if kind == "missing" else _value(data, location)
+        value = None if kind == "missing" else _value(data, headed)
         found = "is missing" if kind == "missing" else f"is {show(value)}"
         text = f"{found}; {expected} is expected{_value_hint(kind, value, expected)}"
-    return Finding(_CODES.get(kind, "value-type"), text, where(location))
+    return Finding(_CODES.get(kind, "value-type"), text, where(headed))
 
 
 def _find(location: Location, root: type[Record]) -> tuple[type[Record], FieldInfo | None]:
@@ -334,7 +370,7 @@ def _key_hint(location: Location, root: type[Record], extra: Mapping[str, tuple[
     """Return the nearest known key; else the table where that key is at home; else all keys of the table."""
     model, _ = _find(location, root)
     key = str(location[-1])
-    own = [*model.model_fields, *(extra.get(str(location[0]), ()) if len(location) == 2 else ())]
+    own = [*_own_keys(model), *(extra.get(str(location[0]), ()) if len(location) == 2 else ())]
     near = difflib.get_close_matches(key.lower(), own, 1)
     if near:
         return f'did you mean "{near[0]}"?'
@@ -345,9 +381,15 @@ def _key_hint(location: Location, root: type[Record], extra: Mapping[str, tuple[
     return f"known here: {', '.join(own)}"
 
 
+def _own_keys(model: type[Record]) -> list[str]:
+    """Keys that a table of the file may have; a name that is its heading is none."""
+    return [key for key in model.model_fields if key != "name" or not issubclass(model, NamedTable)]
+
+
 def _tables(model: type[Record], name: str) -> Iterator[tuple[str, list[str]]]:
-    yield name, list(model.model_fields)
+    yield name, _own_keys(model)
     for key, field in model.model_fields.items():
         inner = record_of(field.annotation)
         if inner:
-            yield from _tables(inner, f"{name}.{key}" if name else key)
+            place = f"{name}.{key}" if name else key
+            yield from _tables(inner, f"{place}.NAME" if issubclass(inner, NamedTable) else place)

@@ -10,8 +10,8 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.keys import RodPart
 from kin3d.linkage.layout import Linkage
+from kin3d.linkage.part_keys import Tube
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import Corner
 from kin3d.spatial.jets import value
@@ -58,12 +58,12 @@ def _column(statics: Statics, point: str) -> Array:
     return np.stack([np.broadcast_to(value(c), statics.count) for c in statics.places[point]])
 
 
-def buckling_load(rod: RodPart | None, length_mm: Array) -> Array | None:
-    """Euler's buckling load of the rod as a tube hinged at both ends, N: π²·E·I/L² with I = π/64·(D⁴ − d⁴).
+def buckling_load(rod: Tube | None, length_mm: Array) -> Array | None:
+    """Euler's buckling load of a rod or link as a tube hinged at both ends, N: π²·E·I/L² with I = π/64·(D⁴ − d⁴).
 
     Parameters
     ----------
-    rod : RodPart or None
+    rod : Tube or None
         None, or without diameter, wall and modulus: no figure.
     length_mm : ndarray or float
         Distance of the rod's ends.

@@ -14,6 +14,8 @@ from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import Acting, RoadLoad
 from kin3d.loads.joint_forces import JointForces
+from kin3d.loads.joint_frames import JointFrame
+from kin3d.loads.margins import LinkMargin
 
 Array = NDArray[np.float64]
 ForceKind = Literal["link", "joint", "pickup", "spring"]
@@ -55,6 +57,10 @@ class CaseForces:
         What springs and stops exert.
     road : RoadLoad
         What the road exerts on the body that carries the wheel.
+    frames : tuple of JointFrame
+        Joints that have an axis, in their own frames.
+    margins : tuple of LinkMargin
+        Links whose tubes the car file gives.
     """
 
     case: str
@@ -67,6 +73,8 @@ class CaseForces:
     joints: JointForces
     acting: tuple[Acting, ...]
     road: RoadLoad
+    frames: tuple[JointFrame, ...] = ()
+    margins: tuple[LinkMargin, ...] = ()
 
     def forces(self) -> Iterator[Force]:
         """Links, joints, pickups, springs, in this order."""

@@ -24,8 +24,10 @@ from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.loads.applied import Acting, between, carrier, drawing_on, on_wheel, over_lanes, turning
 from kin3d.loads.elements import Element
-from kin3d.loads.joint_forces import Push, joint_forces
+from kin3d.loads.joint_forces import JointForces, Push, joint_forces
+from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
+from kin3d.loads.margins import LinkMargin, link_margin, tubes_of
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
@@ -129,10 +131,16 @@ def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: st
     road = on_wheel(corner, force, moment, case.wheel)
     acting, joints = held_corner(corner, road.pushes())
     ok, racks = solved.status == Status.OK, np.full(count, rack)
-    return CaseForces(case.name, case.axle, case.side, travel, racks, ok, corner.linkage, joints, acting, road)
+    parts = joint_frames(corner, joints), _margins(corner, joints)
+    return CaseForces(case.name, case.axle, case.side, travel, racks, ok, corner.linkage, joints, acting, road, *parts)
 
 
-def held_corner(corner: Corner, pushes: Sequence[Push]) -> tuple[tuple[Acting, ...], Any]:
+def _margins(corner: Corner, joints: JointForces) -> tuple[LinkMargin, ...]:
+    tubes = tubes_of(corner.axle, corner.linkage)
+    return tuple(link_margin(link, tube, corner.linkage, joints) for link, tube in tubes.items())
+
+
+def held_corner(corner: Corner, pushes: Sequence[Push]) -> tuple[tuple[Acting, ...], JointForces]:
     """A corner under loads, held by its spring: what the spring exerts, and the forces at all joints.
 
     Raises
@@ -224,13 +232,16 @@ def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: 
     loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
     multipliers = statics.multipliers(generalised(statics, loads))
     joints = joint_forces(statics, multipliers, loads)
+    frames = joint_frames(pair, joints)
     for k, side in enumerate(SIDES):
         lane = slice(k, k + 1)
         mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
         travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
         where = (case.name, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage)
         mine_of_road = replace(road, foot=road.foot[:, lane], force=road.force[:, lane], couple=road.couple[:, lane])
-        out.append(CaseForces(*where, joints.lane(lane), mine, mine_of_road))
+        own = joints.lane(lane)
+        parts = tuple(f.lane(lane) for f in frames), _margins(pair, own)
+        out.append(CaseForces(*where, own, mine, mine_of_road, *parts))
     return out
 
 

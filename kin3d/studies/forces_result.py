@@ -15,6 +15,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.parts import part_of
 from kin3d.studies.case_forces import CAUTION, CaseForces, ForceKind
 from kin3d.studies.free_bodies import draw_free_bodies
+from kin3d.studies.margins_view import margin_records, shown_margins
 from kin3d.writing.panels import DASHES, Panel, Trace, draw_panels
 from kin3d.writing.result import Result
 from kin3d.writing.style import PART_COLOURS
@@ -72,6 +73,7 @@ class Forces(Result):
                 self._table(parts, f"{axle}_axial", f"{axle} axle: along links and springs, N, tension positive", True)
             )
             out.append(self._table(parts, f"{axle}_joints", f"{axle} axle: resultant at joints and pickups, N", False))
+            out += shown_margins(axle, parts)
         return tuple(t for t in out if t.rows)
 
     def _table(self, parts: Sequence[CaseForces], key: str, title: str, axial: bool) -> Table:
@@ -119,6 +121,7 @@ class Forces(Result):
             Table.of("forces", columns, rows),
             self._extremes(),
             Table.of("balance", ("case", "axle", "side", "left_over_n"), balance),
+            *margin_records(self.parts),
         )
 
     def _extremes(self) -> Table:

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.joined import independent_only
-from kin3d.linkage.keys import Masses
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import AxleName
+from kin3d.linkage.part_keys import Masses
 from kin3d.loads.rod import buckling_load, rod_force_per_load
 from kin3d.measures.corner import Corner
 from kin3d.measures.rod import carrier, misalignment_inner, misalignment_outer, rod_slope, rod_to_rocker

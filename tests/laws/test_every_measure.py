@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
-from kin3d.linkage.keys import RodPart
+from kin3d.linkage.part_keys import RodPart
 from kin3d.linkage.record import changed
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 import kin3d
-from kin3d.linkage.keys import RodPart
+from kin3d.linkage.part_keys import RodPart
 from kin3d.loads.rod import buckling_load
 from kin3d.studies.inboard import inboard_curves
 from tests.car_files import write_car

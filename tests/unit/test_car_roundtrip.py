@@ -23,7 +23,7 @@ import kin3d
 from kin3d.frames import parse_axes
 from kin3d.linkage.car import Axle, PointTable
 from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFile, LoadCase
-from kin3d.linkage.record import Record, changed, keys_of, record_of
+from kin3d.linkage.record import NamedTable, Record, changed, keys_of, record_of
 from kin3d.reading.car_writing import write_car
 from kin3d.reading.points import write_points_csv
 from tests.laws.axles import CORNER
@@ -49,6 +49,10 @@ FITTING: dict[str, st.SearchStrategy[Any]] = {
     "damper.on": st.sampled_from(["spring", "third", "roll_spring"]),
     "rod_part.diameter_mm": st.floats(10, 60),
     "rod_part.wall_mm": st.floats(0.1, 5),
+    "links.name": st.sampled_from(["tie link"]),
+    "links.diameter_mm": st.floats(10, 60),
+    "links.wall_mm": st.floats(0.1, 5),
+    "joints.name": st.sampled_from(["lower_outer", "tie_inner", "upper_outer"]),
     "shared_error.points": st.lists(st.sampled_from(sorted(POINTS)), min_size=1, unique=True),
 }
 
@@ -70,7 +74,10 @@ def value_of(annotation: Any, field: FieldInfo, place: str, folder: Path) -> st.
     if inner is not None:
         table = tables(inner, place, folder)
         names = {"unique_by": lambda t: t.get("name", "")}
-        return st.lists(table, min_size=1, max_size=2, **names) if _is_list(annotation) else table
+        many = st.lists(table, min_size=1, max_size=2, **names)
+        if issubclass(inner, NamedTable):
+            return many.map(lambda tables: {t.pop("name"): t for t in tables})
+        return many if _is_list(annotation) else table
     options = [a for a in (typing.get_args(annotation) or (annotation,)) if a is not type(None)]
     if typing.get_origin(annotation) is typing.Literal:
         return st.sampled_from(options)
@@ -109,7 +116,7 @@ def toml(value: Any) -> str:
     if isinstance(value, str):
         return '"' + "".join(f"\\U{ord(c):08x}" for c in value) + '"'
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{k} = {toml(v)}" for k, v in value.items()) + "}"
+        return "{" + ", ".join(f"{toml(k)} = {toml(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(map(toml, value)) + "]"
     return repr(value)

@@ -12,7 +12,8 @@ from numpy.testing import assert_allclose
 import kin3d
 from kin3d.errors import Kin3dError
 from kin3d.linkage.car import Car
-from kin3d.linkage.keys import CrossSpring, Damper, Masses, NamedSpring, RodPart, Stop
+from kin3d.linkage.keys import CrossSpring, Damper, NamedSpring, Stop
+from kin3d.linkage.part_keys import Masses, RodPart
 from kin3d.linkage.record import changed
 from kin3d.reading.boxes import read_boxes
 from kin3d.reading.car_writing import write_car as write_whole
