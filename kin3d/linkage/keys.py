@@ -59,6 +59,7 @@ AXLE_NEEDS = {
     "layout": 'a built-in layout such as "double wishbone", or the path of a layout file',
 }
 
+
 class CarData(Record):
     """Figures of the whole car, ``[car]``; a measure that needs one that is None is left out and says so."""
 
