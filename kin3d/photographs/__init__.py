@@ -6,7 +6,8 @@ their errors, `located_view.py` tables and picture; the others in the order in w
 - `parameters.py`: the numbers that are looked for, what is known of each beforehand, what cars and pictures share.
 - `camera.py`: where a place of the car falls in a picture, with derivatives.
 - `lanes.py`: places of points and wheels of one side in one picture, with derivatives (`kin3d.solve.upright` moves it).
-- `marked.py`: the marks of a car as arrays, feet on legs and rims, their derivatives.
+- `feet.py`: the foot of a mark on a projected leg or rim.
+- `marked.py`: the marks of a car as arrays, places of what is marked, their derivatives.
 - `model.py`: what every mark says of the parameters: residuals and Jacobian.
 - `adjust.py`: damped Gauss-Newton with squares or robust losses; covariance, and the effect of every mark and figure.
 - `start.py`: a start without help.

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.camera import Cameras
+from kin3d.photographs.feet import Curves
 from kin3d.photographs.lanes import Columns, Seen
 from kin3d.photographs.parameters import CarParameters, Parameters
 from kin3d.reading.photo_records import KINDS, Mark
@@ -16,8 +17,6 @@ from kin3d.solve.upright import Upright, skew
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
-MOST_STEPS = 60  # along a projected curve
-ON_FOOT = 1e-10  # of the curve's own parameter; a miss changes by the square of it
 POINT, LEG, RIM, CONTACT = range(4)
 
 
@@ -198,49 +197,25 @@ def _on_curves(car: CarMarks, seen: Seen, chosen: Index, foot: Array) -> tuple[A
 
 
 def _feet(car: CarMarks, cameras: Cameras, seen: Seen, chosen: Index, start: Array | None) -> Array:
-    """Where on its projected curve the foot of each chosen mark is, found to rounding by Newton's method."""
+    """Where on its projected curve the foot of each chosen mark is."""
     out = np.zeros(len(car.lane))
     if not len(chosen):
         return out
-    mirror = np.ones((len(chosen), 3))
-    mirror[:, 1] = car.mirror[car.lane[chosen]]
-    photo, pixels = car.photo[chosen], car.pixels[chosen]
+    lane, which = car.lane[chosen], car.which[chosen]
     legs = car.kind[chosen] == LEG
-    foot = _first_feet(car, cameras, seen, chosen, mirror) if start is None else start[chosen]
-    middle = np.zeros((len(chosen), 2))
+    base, first, second = (np.zeros((len(chosen), 3)) for _ in range(3))
+    base[legs] = seen.points[lane[legs], which[legs]]
+    first[legs] = seen.points[lane[legs], car.outer[chosen[legs]]] - base[legs]
     for k, wheel in enumerate(seen.wheels):
-        mine = ~legs & (car.which[chosen] == k)
-        hub = wheel.centre + wheel.offset[:, None] * wheel.axis
-        middle[mine] = cameras.seen(photo[mine], hub[car.lane[chosen[mine]]] * mirror[mine]).pixels
-    longest = np.where(legs, 0.5, 0.3)
-    for _ in range(MOST_STEPS):
-        place, tangent = _on_curves(car, seen, chosen, foot)
-        view = cameras.seen(photo, place * mirror)
-        along = (view.by_place(cameras.turn) @ (tangent * mirror)[..., None])[..., 0]
-        off = view.pixels - pixels
-        speed = (along**2).sum(axis=-1)
-        # a rim curves towards its middle, nearly by as much as it is away from it
-        bend = np.where(legs, 0.0, (off * (middle - view.pixels)).sum(axis=-1))
-        step = -(off * along).sum(axis=-1) / np.maximum(speed + bend, 0.3 * speed)
-        foot = foot + np.clip(step, -longest, longest)
-        if np.abs(step).max() < ON_FOOT:
-            break
-    out[chosen] = foot
+        mine = ~legs & (which == k)
+        at = lane[mine]
+        base[mine] = wheel.centre[at] + wheel.offset[at, None] * wheel.axis[at]
+        first[mine], second[mine] = (wheel.rim[at, None] * wheel.plane[at, n] for n in (0, 1))
+    for way in (base, first, second):
+        way[:, 1] *= car.mirror[lane]
+    curves = Curves.of(cameras, car.photo[chosen], legs, base, first, second)
+    out[chosen] = curves.feet(car.pixels[chosen], None if start is None else start[chosen])
     return out
-
-
-def _first_feet(car: CarMarks, cameras: Cameras, seen: Seen, chosen: Index, mirror: Array) -> Array:
-    """A start for every foot: the nearest of some places along the curve."""
-    legs = car.kind[chosen] == LEG
-    tries = 24
-    away = np.empty((tries, len(chosen)))
-    guesses = np.where(legs, np.linspace(0.0, 1.0, tries)[:, None], np.linspace(0.0, 2.0 * np.pi, tries + 1)[:-1, None])
-    for k in range(tries):
-        place, _ = _on_curves(car, seen, chosen, guesses[k])
-        off = cameras.seen(car.photo[chosen], place * mirror).pixels - car.pixels[chosen]
-        away[k] = (off**2).sum(axis=-1)
-    found: Array = guesses[np.argmin(away, axis=0), np.arange(len(chosen))]
-    return found
 
 
 def pull_of(car: CarMarks, by_place: Array, tangent: Array) -> Array:
