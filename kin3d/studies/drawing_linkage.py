@@ -12,11 +12,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.reading.dxf.content import DrawnMark
+from kin3d.reading.dxf.labels import ON_RIM
 from kin3d.reading.dxf.result import Job
 from kin3d.studies.drawing_places import Axes, Place, SketchedView
 
 Array = NDArray[np.float64]
-STEEP = 0.7  # rise over length of a link that is no tie link
+INBOARD = 0.6  # of the arms' reach; a link whose outer end is nearer to the middle is none of the upright's
+STEEP = 0.5  # rise over length of a link that is no tie link
 SNAP = 1e-3  # share of the extent within which a link ends on a place
 MIRRORED = 0.9  # share of the places that must have a mirror image for both corners to be drawn
 
@@ -57,8 +60,7 @@ def _joints(job: Job, places: Sequence[Place], xyz: Array) -> dict[int, tuple[st
     """Return names by the graph of links among places with coordinates in the car's axes, NaN where not shown."""
     if len(places) < 4:
         return {}
-    drawn = np.array([p.mark.xyz for p in places])
-    links = links_of(job, drawn)
+    links = links_of(job, [p.mark for p in places])
     meets: dict[int, set[int]] = {}
     for a, b in links:
         meets.setdefault(a, set()).add(b)
@@ -75,39 +77,49 @@ def _joints(job: Job, places: Sequence[Place], xyz: Array) -> dict[int, tuple[st
         if np.isfinite(xyz[:, 0]).all() and len(inner) == 2:
             found[inner[0]] = (f"{level}_front", f"the front joint of the {level} arm")
             found[inner[1]] = (f"{level}_rear", f"the rear joint of the {level} arm")
-    _single(found, used, links, xyz, outboard)
+    if len(arms) > 1 and outboard is not None:
+        _single(found, used, links, xyz, outboard, float(outboard[[arms[0], arms[-1]]].mean()))
     return {places[i].number: guess for i, guess in found.items()}
 
 
 def _single(
-    found: dict[int, tuple[str, str]], used: set[int], links: Sequence[tuple[int, int]], xyz: Array,
-    outboard: Array | None,
+    found: dict[int, tuple[str, str]], used: set[int], links: Sequence[tuple[int, int]], xyz: Array, outboard: Array,
+    reach: float,
 ) -> None:  # fmt: skip
-    """Name the ends of single links: the level one is the tie link, the steep one the rod."""
-    if outboard is None:
-        return
+    """Name the ends of single links; `reach` is how far outboard the arms' outer joints are.
+
+    A link from the upright is the tie link where it is level, the rod where it is steep; one that stays inboard the
+    spring.
+    """
     for a, b in links:
-        if {a, b} & used or np.allclose(outboard[a], outboard[b]):
+        across, rise = abs(float(outboard[a] - outboard[b])), abs(float(xyz[a, 2] - xyz[b, 2]))
+        if {a, b} & used or across == 0.0:
             continue
         outer, inner = (a, b) if outboard[a] > outboard[b] else (b, a)
-        rise = abs(xyz[a, 2] - xyz[b, 2]) / float(np.hypot(outboard[a] - outboard[b], xyz[a, 2] - xyz[b, 2]))
-        kind = "rod" if rise >= STEEP else "tie"
-        if kind not in {name.split("_")[0] for name, _ in found.values()}:
-            found[outer] = (f"{kind}_outer", f"outer end of a single {'steep' if kind == 'rod' else 'level'} link")
-            found[inner] = (f"{kind}_inner", "its inner end")
+        steep = rise / float(np.hypot(across, rise)) >= STEEP
+        if outboard[outer] < INBOARD * reach:
+            kind, what = "spring", "a link that stays inboard"
+        else:
+            kind, what = ("rod", "a single steep link") if steep else ("tie", "a single level link")
+        if f"{kind}_outer" not in {name for name, _ in found.values()}:
+            found[outer] = (f"{kind}_outer", f"outer end of {what}")
+            found[inner] = (f"{kind}_inner", f"inner end of {what}")
 
 
-def links_of(job: Job, drawn: Array) -> list[tuple[int, int]]:
-    """Return the pairs of places that a line joins."""
+def links_of(job: Job, marks: Sequence[DrawnMark]) -> list[tuple[int, int]]:
+    """Return the pairs of marks that a line joins, at the centre or at the rim of their symbols."""
     from scipy.spatial import cKDTree
 
+    drawn = np.array([m.xyz for m in marks])
     tree = cKDTree(drawn)
-    limit = SNAP * (float(np.linalg.norm(np.ptp(drawn, axis=0))) or 1.0)
+    least = SNAP * (float(np.linalg.norm(np.ptp(drawn, axis=0))) or 1.0)
+    limit = np.array([max(least, ON_RIM * m.reach) for m in marks])
     found = set()
     for stroke in job.content.strokes:
-        (far_a, far_b), (a, b) = tree.query(np.array([stroke.start, stroke.end]))
-        if not stroke.leader and max(far_a, far_b) <= limit and a != b:
-            found.add((min(int(a), int(b)), max(int(a), int(b))))
+        far, near = tree.query(np.array([stroke.start, stroke.end]))
+        a, b = (int(k) for k in near)
+        if not stroke.leader and (far <= limit[near]).all() and a != b:
+            found.add((min(a, b), max(a, b)))
     return sorted(found)
 
 

@@ -22,8 +22,9 @@ USUAL = (
 )  # fmt: skip
 BODY = """<div id="sheet" aria-label="the drawing"></div>
 <aside><h1>{title}</h1><p id="hint" role="status"></p>
-<table><thead><tr><th>point</th><th>places</th><th>x</th><th>y</th><th>z mm</th><th>apart</th></tr></thead>
-<tbody id="names"></tbody></table>
+<div class="list"><table>
+<thead><tr><th>point</th><th>places</th><th>x</th><th>y</th><th>z mm</th><th>apart</th></tr></thead>
+<tbody id="names"></tbody></table></div>
 <p><button id="take">Take the likely guesses too</button></p>
 <svg id="spatial" viewBox="-130 -105 260 210" role="img" aria-label="the linkage in space"></svg>
 <h2>Unit and scale</h2><div class="row"><label>unit <select id="unit"><option>mm</option><option>cm</option>

@@ -146,7 +146,7 @@ def _clusters(job: Job, marks: Sequence[DrawnMark], told: int) -> list[list[int]
 
     places = np.array([m.xyz[:2] for m in marks])
     far = np.linalg.norm(places[:, None] - places, axis=2)
-    for a, b in links_of(job, np.array([m.xyz for m in marks])):
+    for a, b in links_of(job, marks):
         far[a, b] = far[b, a] = 0.0
     tree = linkage(squareform(far, checks=False), "single")
     gaps = np.sort(tree[:, 2])[::-1]

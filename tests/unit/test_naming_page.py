@@ -156,6 +156,66 @@ def test_from_a_refused_drawing_to_a_right_table(which: str | int, tmp_path: Pat
     assert max(off.values()) < 0.06  # printed and rounded figures; the others are exact
 
 
+def _short(name: str) -> str:
+    return {"f": "front", "s": "side", "p": "plan", "t": "plan"}[name.lower()[0]]
+
+
+def test_only_places_that_agree_light_up(tmp_path: Path) -> None:
+    """Of a sheet without names: lower_front clicked in the front view leaves one place a view, the true one."""
+    path, truth = _collected("fc06")
+    _refused(path, tmp_path)
+    page = tmp_path / f"{path.stem}.naming.html"
+    data = _data(page)
+    at = {_short(v["name"]): sheet_place(v, truth["points"]["lower_front"]) for v in truth["views"]}
+    numbers = {view: _nearest(data, spot, view)[0] for view, spot in at.items()}
+    script = (
+        "const click = s => document.querySelector(s).dispatchEvent(new MouseEvent('click', {bubbles: true}));"
+        f"click('tr[data-name=\"lower_front\"]'); click('[data-place=\"{numbers['front']}\"]');"
+        "document.getElementById('names-out').textContent ="
+        " [...document.querySelectorAll('.place.fits')].map(g => g.dataset.place).join();"
+    )
+    lit, _ = _run(page, script)
+    assert sorted(map(int, lit.split(","))) == sorted([numbers["plan"], numbers["side"]])
+
+
+def test_guesses_by_the_linkage_and_by_words_are_right_and_stay_guesses(tmp_path: Path) -> None:
+    path, truth = _collected("fc06")
+    _refused(path, tmp_path)
+    data = _data(tmp_path / f"{path.stem}.naming.html")
+    views = {_short(v["name"]): v for v in truth["views"]}
+    guessed = [p for p in data["places"] if p["guess"]]
+    assert {p["confidence"] for p in guessed} == {"guess"}
+    assert len({p["guess"] for p in guessed}) >= 4
+    for p in guessed:
+        true = sheet_place(views[p["view"]], truth["points"][p["guess"]])
+        np.testing.assert_allclose(p["xyz"][:2], true, rtol=0.0, atol=1e-3, err_msg=str(p))
+    rows = (tmp_path / f"{path.stem}.names.csv").read_text("utf-8").splitlines()
+    assert all(row.split('"')[2].startswith(",,") for row in rows if row.startswith('"@'))
+
+
+WORDS = {
+    "Querlenker unten vorn": "lower_front",
+    "Spurstange innen": "tie_inner",
+    "Umlenkhebel Achse 2": "rocker_axis_2",
+    "triangle supérieur arrière": "upper_rear",
+    "rotule inférieure": "lower_outer",
+    "centre de roue": "wheel_centre",
+    "brazo inferior delantero": "lower_front",
+    "muelle interior": "spring_inner",
+    "bielletta sterzo esterna": "tie_outer",
+    "braccio superiore posteriore": "upper_rear",
+    "LCAF": "lower_front",
+    "weld all round": None,
+}
+
+
+@pytest.mark.parametrize(("words", "point"), WORDS.items())
+def test_words_of_the_trade(words: str, point: str | None) -> None:
+    from kin3d.studies.drawing_words import point_meant
+
+    assert point_meant(words, POINTS) == point
+
+
 def test_the_draft_is_whole_and_its_tables_are_read_as_they_stand(tmp_path: Path) -> None:
     """What is sure is filled in, what is a guess is not; unknown keys are comments, so the file is TOML."""
     path, _ = _collected("ez03")
