@@ -41,7 +41,7 @@ def test_everything_as_json(folder, tmp_path):
 
 
 def test_a_mistake_is_one_sentence_and_exit_code_2(folder):
-    code, _, err = run("locate", str(folder / "dunlin.photos.toml"), "--measures", "roll_centre")
+    code, _, err = run("locate", str(folder / "dunlin.photos.toml"), "--measures", "roll_centre_hight")
     assert code == 2
     assert "roll_centre_height_mm" in err
     code, _, err = run("locate", str(folder / "nowhere.photos.toml"))

@@ -63,6 +63,7 @@ def ending(command, option):
 def words(command, option, place, folder):
     own = {
         "measures": [],
+        "layouts": [],
         "import": [str(MODELS / "plover" / "front.dxf")],
         "locate": [str(folder / "photos" / "front.photos.toml")],
     }
@@ -100,7 +101,7 @@ def test_a_file_of_ones_own_is_kept_and_said_before_the_work(command, option, fo
     assert place.read_text("utf-8").startswith("point,x,y,z\nmine")
 
 
-@pytest.mark.parametrize(("command", "option"), [w for w in WRITERS if w[0] != "measures"])
+@pytest.mark.parametrize(("command", "option"), [w for w in WRITERS if w[0] not in ("measures", "layouts")])
 def test_an_input_is_never_replaced_not_even_by_force(command, option, folder):
     own = {"import": MODELS / "plover" / "front.dxf", "locate": folder / "photos" / "front.marks.csv"}
     source = own.get(command, folder / "front.csv")
