@@ -46,7 +46,7 @@ def states(window: Any) -> Iterator[tuple[str, Callable[[], Any]]]:
 
         QTimer.singleShot(900, lambda: _shoot("10 unsaved"))
         QTimer.singleShot(1500, lambda: QApplication.activeModalWidget().reject())
-        window.documents.may_lose("close the window")
+        window.documents.may_lose("close the window", window.session.unsaved)
 
     yield "1 opened", lambda: None
     yield "2 front construction in bump", lambda: (window.look("front"), window.player.drive("travel_mm", 25.0))

@@ -96,8 +96,17 @@ class Person(QObject):
         self.see(field.selectAll)
         self.do("type", "--delay", 25, str(file))
         self.do("key", "Return")
-        self.wait(lambda: not any(_is_open(w) for w in QApplication.topLevelWidgets()))
-        self.do("windowfocus", self.see(lambda: int(self.window.winId())))
+        self.wait(lambda: all(w is not dialog for w in QApplication.topLevelWidgets() if _is_open(w)))
+        if self.see(self.window.isVisible):
+            self.do("windowfocus", self.see(lambda: int(self.window.winId())))
+
+    def press(self, button: QMessageBox.StandardButton, about: str) -> None:
+        """Answer a question."""
+        box = self.wait(QApplication.activeModalWidget)
+        assert about in self.see(box.text), self.see(box.text)
+        found = self.see(lambda: box.button(button))
+        self.click(self.on_screen(found, self.see(lambda: found.rect().center())))
+        self.wait(lambda: QApplication.activeModalWidget() is not box)
 
     def on_screen(self, widget, point: QPoint) -> tuple[int, int]:
         found = self.see(lambda: widget.mapToGlobal(point))
@@ -282,8 +291,8 @@ def curves(person: Person, folder: Path) -> None:
 
 
 def dropped(person: Person, _folder: Path) -> None:
-    """A file of another car falls on the window: it is open, and among the recent ones."""
-    window = person.window
+    """A file of another car falls on the window: once changes are given up it is open, and among the recent ones."""
+    window, editor = person.window, person.window.session.editor
     file = MODELS / "siskin" / "car.toml"
 
     def drop() -> None:
@@ -296,7 +305,9 @@ def dropped(person: Person, _folder: Path) -> None:
         assert enter.isAccepted()
         QApplication.sendEvent(window, QDropEvent(QPointF(at), action, data, *kinds))
 
-    person.see(drop)
+    person.see(lambda: window.done(editor.set_point(0, "tie_outer", editor.place(0, "tie_outer") + 1.0)))
+    QTimer.singleShot(0, window, drop)
+    person.press(QMessageBox.StandardButton.Discard, "Dunlin, last season")
     person.wait(lambda: window.session.editor.model.car.title.startswith("Siskin"))
     recent = person.see(lambda: [p.parent.name for p in window.documents.recent()])
     assert recent[:2] == ["siskin", "plover"]
@@ -321,19 +332,23 @@ def sizes(person: Person, _folder: Path) -> None:
     print("refitted at two sizes")
 
 
-def closing(person: Person, _folder: Path) -> None:
-    """Changes are asked for: Cancel keeps the window, Discard closes it."""
-    window, editor = person.window, person.window.session.editor
-    point = editor.model.points()[0]
-    person.see(lambda: window.done(editor.set_point(0, point, editor.place(0, point) + 1.0)))
-    buttons = QMessageBox.StandardButton
-    for button, left in ((buttons.Cancel, True), (buttons.Discard, False)):
-        QTimer.singleShot(0, window, window.close)
-        box = person.wait(QApplication.activeModalWidget)
-        assert "moved and are in no file" in person.see(box.text)
-        press = person.see(lambda b=box, k=button: b.button(k))
-        person.click(person.on_screen(press, person.see(lambda p=press: p.rect().center())))
-        person.wait(lambda k=left: window.isVisible() == k and QApplication.activeModalWidget() is None)
+def closing(person: Person, folder: Path) -> None:
+    """Both cars have changes: Cancel keeps the window; Save asks for a file of each, then the window goes."""
+    window = person.window
+    for _ in range(2):
+        editor = person.see(lambda: window.session.editor)
+        point = editor.model.points()[0]
+        person.see(lambda e=editor, p=point: window.done(e.set_point(0, p, e.place(0, p) + 1.0)))
+        person.see(window.documents.swap)
+    QTimer.singleShot(0, window, window.close)
+    person.press(QMessageBox.StandardButton.Cancel, "Siskin and of Plover")
+    assert person.see(window.isVisible)
+    QTimer.singleShot(0, window, window.close)
+    person.press(QMessageBox.StandardButton.Save, "Siskin and of Plover")
+    for name in ("siskin", "plover"):
+        person.answer_file(folder / f"{name}.toml")
+    person.wait(lambda: not window.isVisible())
+    assert [kin3d.load(folder / f"{n}.toml").title.split(",")[0] for n in ("siskin", "plover")] == ["Siskin", "Plover"]
     print("asked before changes are lost")
 
 

@@ -34,6 +34,7 @@ def test_cars_change_places_with_their_changes_and_their_colours():
     assert {title: colour for colour, title in made.cars()} == colours
     raised(made, "lower_outer", 1.0)
     assert len(made.unsaved) == 2
+    assert made.unsaved_beside == (made.other.car.title,)
     made.swap()
     np.testing.assert_allclose(made.view.now.values["camber_deg"], dunlin, rtol=0.0, atol=1e-12)
     made.editor.undo()

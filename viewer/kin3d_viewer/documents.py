@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -48,7 +49,8 @@ class Documents(QObject):
 
     def open_file(self, file: Path, *, beside: bool = False) -> bool:
         """Open a car file; what is wrong with it is told, and what is shown stays. Returns whether it is open."""
-        if not beside and not self.may_lose("open another car"):
+        unsaved = self.window.session.unsaved_beside if beside else self.window.session.unsaved
+        if not self.may_lose("open another car", unsaved):
             return False
         try:
             car = _read(file)
@@ -76,7 +78,7 @@ class Documents(QObject):
         """Take the other car away."""
         if self.window.session.other is None:
             self.window.say("there is no other car")
-        elif self.may_lose("take the other car away"):
+        elif self.may_lose("take the other car away", self.window.session.unsaved_beside):
             self.window.session.stand_beside(None)
             self.window.take(self.window.session)
 
@@ -134,9 +136,16 @@ class Documents(QObject):
         self.window.say(said)
         return said.startswith("saved")
 
-    def may_lose(self, what: str) -> bool:
-        """Ask before changes that no file has are lost: whether to go on."""
-        unsaved = self.window.session.unsaved
+    def may_lose(self, what: str, unsaved: Sequence[str]) -> bool:
+        """Ask before changes that no file has are lost: whether to go on.
+
+        Parameters
+        ----------
+        what : str
+            What is about to be done.
+        unsaved : sequence of str
+            Titles of the cars whose changes would be lost. Those of the car in front can be saved from the question.
+        """
         if not unsaved:
             return True
         box = QMessageBox(self.widget)
@@ -149,8 +158,21 @@ class Documents(QObject):
         box.setDefaultButton(buttons.Save)
         answer = box.exec()
         if answer == buttons.Save:
-            return self.save() and not self.window.session.unsaved
+            return self._save_all(unsaved)
         return bool(answer == buttons.Discard)
+
+    def _save_all(self, titles: Sequence[str]) -> bool:
+        """Save the cars of these titles one after the other, each in front for it; whether all are saved."""
+        front = self.window.session.editor
+        done = True
+        for _ in titles:
+            editor = self.window.session.editor
+            if not editor.unsaved or editor.model.car.title not in titles:
+                self.swap()
+            done = done and self.save()
+        if self.window.session.editor is not front:
+            self.swap()
+        return done
 
     def screenshot(self) -> None:
         """Save a picture of the 3D view."""

@@ -91,8 +91,13 @@ class Session:
     @property
     def unsaved(self) -> tuple[str, ...]:
         """Titles of cars with changes that no file has."""
-        editors = [e for e in (self.editor, self._resting) if e is not None]
-        return tuple(e.model.car.title for e in editors if e.unsaved)
+        return (*((self.editor.model.car.title,) if self.editor.unsaved else ()), *self.unsaved_beside)
+
+    @property
+    def unsaved_beside(self) -> tuple[str, ...]:
+        """The same of the car beside."""
+        beside = self._resting
+        return (beside.model.car.title,) if beside is not None and beside.unsaved else ()
 
     def run_over(self, drive: str) -> Step:
         """Let the curves run over another drive."""

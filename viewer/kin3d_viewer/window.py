@@ -229,7 +229,7 @@ class Window(QMainWindow):
     def closeEvent(self, event: Any) -> None:  # noqa: N802 - Qt's name
         """Ask where changes would be lost; let go of the graphics memory before the window goes."""
         self.player.stop()
-        if not self.documents.may_lose("close the window"):
+        if not self.documents.may_lose("close the window", self.session.unsaved):
             event.ignore()
             return
         self.plotter.close()
