@@ -25,6 +25,7 @@ from kin3d.linkage.key_types import (
     AnyText,
     BodyPair,
     BrakePlace,
+    Direction,
     FileOrigin,
     Inertia,
     Length,
@@ -161,6 +162,21 @@ class Damper(Record):
     droop_mm: LengthOrZero
 
 
+class Driveshaft(Record):
+    """A drive shaft, ``[front.driveshaft]``: its inner joint on the chassis and its outer one on the wheel's body.
+
+    Attributes
+    ----------
+    points : tuple of str
+        Inner and outer joint, points of the table; the outer one may be ``wheel_centre``.
+    inner_axis : tuple of float or None
+        Axis of what drives the inner joint, vehicle frame; None: across the car.
+    """
+
+    points: PointPair
+    inner_axis: Direction = None
+
+
 class SharedError(Record):
     """An error that points have in common, ``[[front.shared_error]]``: all points taken off one view of a drawing, say.
 
@@ -253,6 +269,7 @@ class AxleKeys(Record):
     links: Annotated[tuple[LinkPart, ...], HEADED, headed("links")] = ()
     joints: Annotated[tuple[JointPart, ...], HEADED, headed("joints")] = ()
     masses: Masses | None = None
+    driveshaft: Driveshaft | None = None
     unsprung_mass_kg: Mass = None
     tyre_rate_n_per_mm: TyreRate = None
     brakes: BrakePlace | None = None
@@ -261,8 +278,10 @@ class AxleKeys(Record):
     steering_axis_holds: Literal["wheel", "spring"] = "wheel"
 
     def attached(self) -> dict[str, str]:
-        """Points that springs of the car file add to the linkage, and the body that each is on."""
+        """Points that elements of the car file add to the linkage, and the body of each; empty: the wheel's body."""
         out: dict[str, str] = {}
+        if self.driveshaft is not None:
+            out |= dict(zip(self.driveshaft.points, ("chassis", ""), strict=True))
         for spring in self.springs:
             out |= dict(zip(spring.points, spring.bodies or (), strict=False))
         for cross in (self.third, self.roll_spring):

@@ -34,7 +34,8 @@ def resolve(
     places : mapping, optional
         Where each point stands in the table, for messages about points that are there and should not be.
     attached : mapping of str to str, optional
-        Points beyond the layout's that elements of the car file use, and the body that carries each.
+        Points beyond the layout's that elements of the car file use, and the body that carries each; empty: the
+        wheel's.
 
     Raises
     ------
@@ -44,7 +45,8 @@ def resolve(
     have = tuple(present)
     parts, findings = _parts(layout, have, keys, place)
     bodies = _merge(layout, parts, keys)
-    findings += _attach(bodies, attached or {}, place)
+    on = {point: body or layout.wheel_body for point, body in (attached or {}).items()}
+    findings += _attach(bodies, on, place)
     across = _across(layout, parts, attached or {})
     needed = dict.fromkeys(map(across.bare, _needed(layout, parts, bodies)))
     findings += [_sided(n, across, place) for n in have if across.side_of(n)]

@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.linkage.car import Car
+from kin3d.linkage.keys import Driveshaft
 from kin3d.linkage.part_keys import RodPart
 from kin3d.linkage.record import changed
 from kin3d.solve.model import AxleModel
@@ -35,7 +36,8 @@ def full() -> Car:
     for name, mass, tyre in (("front", 15.0, 180.0), ("rear", 18.0, 190.0)):
         axle = next(a for a in out.axles() if a.name == name)
         part = changed(axle.rod_part or RodPart(), bolt_outer=BOLT)
-        axle = changed(axle, rod_part=part, unsprung_mass_kg=mass, tyre_rate_n_per_mm=tyre)
+        drive = Driveshaft(points=("spring_inner", "wheel_centre"), inner_axis=(0.1, 0.99, 0.0995))
+        axle = changed(axle, rod_part=part, unsprung_mass_kg=mass, tyre_rate_n_per_mm=tyre, driveshaft=drive)
         out = changed(out, **{name: axle})
     return out
 

@@ -201,7 +201,34 @@ def _lift(c: One) -> float:
 
 
 deg = np.degrees
+
+
+def shaft(c: One):
+    """From the inner to the outer joint of the drive shaft."""
+    inner, outer = c.axle.driveshaft.points
+    return c.at[outer] - c.at[inner]
+
+
+def plunge(c: One):
+    inner, outer = c.axle.driveshaft.points
+    return np.linalg.norm(shaft(c)) - np.linalg.norm(c.design[outer] - c.design[inner])
+
+
+def inner_axis(c: One):
+    """As the file gives it on the side of its points, mirrored on the other one."""
+    x, y, z = c.axle.driveshaft.inner_axis
+    return np.array([x, y if c.side == ("left", "right").index(c.axle.side) else -y, z])
+
+
+def between(a, b):
+    """Angle between two lines by its cosine."""
+    return np.arccos(abs(unit(a) @ unit(b)))
+
+
 CORNER: dict[str, Callable[[One], float]] = {
+    "driveshaft_plunge_mm": plunge,
+    "driveshaft_inner_deg": lambda c: deg(between(shaft(c), inner_axis(c))),
+    "driveshaft_outer_deg": lambda c: deg(between(shaft(c), c.a)),
     "camber_deg": lambda c: deg(-np.arcsin(c.a[2])),
     "toe_deg": lambda c: deg(np.arctan2(c.a[0], c.s * c.a[1])),
     "steer_deg": lambda c: deg(-c.s * np.arctan2(c.a[0], c.s * c.a[1])),

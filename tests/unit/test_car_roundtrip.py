@@ -41,6 +41,7 @@ FITTING: dict[str, st.SearchStrategy[Any]] = {
     "springs.bodies": st.just(["rocker", "chassis"]),
     "springs.name": TEXT.map(lambda t: f"1{t}"),
     "stops.name": TEXT.map(lambda t: f"2{t}"),
+    "driveshaft.points": st.just(["spring_inner", "wheel_centre"]),
     "third.points": st.just(["heave_end"]),
     "roll_spring.points": st.just(["roll_left", "roll_right"]),
     "third.body": st.just("rocker"),
