@@ -33,6 +33,7 @@ from kin3d_viewer.marking import Solution
 from kin3d_viewer.marks import ListedMark, Marks, nearest
 
 SIZE = (1340, 740)
+LIST_WIDTH = 360
 STEP_PX = {Qt.KeyboardModifier.ControlModifier: 0.1, Qt.KeyboardModifier.ShiftModifier: 10.0}
 ARROWS = {Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, -1), Qt.Key.Key_Down: (0, 1)}
 HELP = (
@@ -106,8 +107,9 @@ class MarkWindow(QMainWindow):
         dock = QDockWidget("Names", self)
         dock.setFeatures(QDockWidget.DockWidgetFeature.NoDockWidgetFeatures)
         dock.setWidget(side)
-        dock.setMinimumWidth(360)
+        dock.setMinimumWidth(LIST_WIDTH)
         self.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, dock)
+        self.resizeDocks([dock], [LIST_WIDTH], Qt.Orientation.Horizontal)  # the room is the photographs'
 
     def _actions(self) -> None:
         menus = {name: self.menuBar().addMenu(name) for name in ("Marks", "View", "Help")}
