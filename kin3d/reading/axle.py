@@ -69,7 +69,7 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
             log.error("key-missing", f"is missing; give {meaning}", source.where(key))
     frame = _file_frame(source, log)
     main, linkage = _read_points("points", source, frame, log)
-    other, other_linkage = _read_points("other_points", source, frame, log)
+    other, other_linkage = _read_points("other_points", source, frame, log, main)
     if linkage and other_linkage and linkage.points != other_linkage.points:
         _tell_difference(linkage, other_linkage, source, log)
     _check_rack_axis(source, frame, log)
@@ -101,7 +101,7 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
 
 
 def _read_points(
-    key: str, source: AxleSource, frame: FileFrame, log: FindingLog
+    key: str, source: AxleSource, frame: FileFrame, log: FindingLog, first: PointScan | None = None
 ) -> tuple[PointScan | None, Linkage | None]:
     """Read one point file, check its side and make its linkage; all that is wrong goes to `log`."""
     name = getattr(source.keys, key)
@@ -113,7 +113,7 @@ def _read_points(
         scan = _from_origin(scan, source, frame, log)
     if scan.table is not None and side is not None and (frame.known or name.lower().endswith(".dxf")):
         _check_side(scan.table, side, source.where("side" if key == "points" else key), log)
-    return scan, _linkage(scan, source, str(source.folder / name), log)
+    return scan, _linkage(scan, first, source, str(source.folder / name), log)
 
 
 def _from_origin(scan: PointScan, source: AxleSource, frame: FileFrame, log: FindingLog) -> PointScan:
@@ -135,12 +135,20 @@ def _side(key: str, side: Side | None) -> Side | None:
     return "right" if side == "left" else "left"
 
 
-def _linkage(scan: PointScan, source: AxleSource, file: str, log: FindingLog) -> Linkage | None:
-    if source.chosen.layout is None or not scan.places:
+def _linkage(
+    scan: PointScan, first: PointScan | None, source: AxleSource, file: str, log: FindingLog
+) -> Linkage | None:
+    layout = source.chosen.layout
+    if layout is None or not scan.places:
         return None
+    # points that stand once in the car are in the first table only
+    once = layout.across.points & set(first.places) if first else frozenset()
+    for point in sorted(once & set(scan.places)):
+        text = f'point "{point}" stands once in the car and is in the table of points; take it out here'
+        log.error("point-once", text, scan.places[point])
     try:
         given, extra = source.chosen.given, source.keys.attached()
-        return resolve(source.chosen.layout, scan.places, given, file, scan.places, extra)
+        return resolve(layout, (*scan.places, *once), given, file, scan.places, extra)
     except LayoutError as err:
         log.adopt(err.findings)
         return None

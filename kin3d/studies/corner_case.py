@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.car import Car
+from kin3d.linkage.joined import independent_only
 from kin3d.measures.entry import Measure
 from kin3d.solve.model import AxleModel
 from kin3d.studies.case import Case, CaseModel
@@ -28,6 +29,9 @@ def model_of(case: Case, car: Car) -> CaseModel:
     """
     if case.on_ground:
         return GroundCase.of(case, car)
+    axle = car.axle(case.axle)
+    if axle.other_points is not None:  # the other side's table would have its part in every figure
+        independent_only("sensitivity, tolerance and compare with other_points", [axle])
     return CornerCase(case, CornerModel.of(car, case.axle, case.side))
 
 
