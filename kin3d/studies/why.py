@@ -50,9 +50,14 @@ def draw_why(pairs: Sequence[CarPair], path: Path) -> None:
     Raises
     ------
     RequestError
-        Where a car has no loaded radius; for another ending, or a place that cannot be written to.
+        Where a car has no loaded radius, or the cars are not compared in the design position; for another ending, or a
+        place that cannot be written to.
     """
     exhibits = []
+    case = pairs[0].a.tolerance.case
+    if case.origin or any(case.held.values()):
+        text = f"--figure draws the design position, and the cars are compared {case.start}: leave those drives out"
+        raise RequestError(Finding("drives-mixed", text))
     for pair in pairs:
         views = why_views(pair)
         if not views:

@@ -144,6 +144,16 @@ def test_without_a_loaded_radius_the_figure_is_refused(tmp_path):
         result.plot(tmp_path / "why.svg", figure="why")
 
 
+def test_only_the_design_position_is_drawn(tmp_path):
+    cars = [car("dunlin"), car("plover")]
+    over = compare(cars, "front", measures=[ROLL], roll=[-1.0, 0.0, 1.0], samples=0)
+    over.plot(tmp_path / "over.svg", figure="why")
+    assert "The roll centre rose 13" in (tmp_path / "over.svg").read_text("utf-8").replace("\u00a0", " ")
+    held = compare(cars, "front", measures=[ROLL], roll=1.5, samples=0)
+    with pytest.raises(RequestError, match="draws the design position, and the cars are compared at roll"):
+        held.plot(tmp_path / "held.svg", figure="why")
+
+
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
 def test_the_command_writes_it(tmp_path, ending):
     place = tmp_path / f"why.{ending}"
