@@ -133,12 +133,16 @@ def render(axes: Axes, drawing: Drawing) -> None:
 
 
 def _path(axes: Axes, drawing: Drawing, item: Polyline, rank: float) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Polygon
+
     layer = drawing.layers[item.layer]
     width = layer.width if item.width is None else item.width
     colour = COLOURS[item.colour or layer.colour][0]
     places = item.places[:, :2]
+    # artists are made here: the ways of the axes look at limits and cycles at every stroke
     if item.fill is not None:
-        axes.fill(*places.T, color=COLOURS[item.fill][0], alpha=item.tint, lw=0, zorder=rank)
+        axes.add_patch(Polygon(places, color=COLOURS[item.fill][0], alpha=item.tint, lw=0, zorder=rank))
     if not width:
         return
     if item.arrows:
@@ -148,10 +152,11 @@ def _path(axes: Axes, drawing: Drawing, item: Polyline, rank: float) -> None:
         axes.annotate("", places[-1], places[0], arrowprops=style, zorder=rank)
         return
     ring = np.concatenate([places, places[:1]]) if item.closed else places
-    axes.plot(
+    line = Line2D(
         *ring.T, color=colour, lw=width, ls=_DASHES[item.dash or layer.dash], zorder=rank + 5e-4,
         solid_capstyle="round", solid_joinstyle="round", dash_capstyle="butt",
     )  # fmt: skip
+    axes.add_line(line)
 
 
 def _words(axes: Axes, drawing: Drawing, item: Words) -> None:
