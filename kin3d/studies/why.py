@@ -9,12 +9,11 @@ from kin3d.errors import Finding, RequestError
 from kin3d.studies.compared import CarPair
 from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.why_front import front_view
-from kin3d.studies.why_parts import WhyView, constructions_of, two_cars
+from kin3d.studies.why_parts import WhyView, car_colour, constructions_of, two_cars
 from kin3d.studies.why_side import side_view
 from kin3d.writing.drawing_page import Exhibit, write_exhibits
 
 WIDTH_MM = 210.0
-KEYS = (("car a", 0), ("car b", 1))
 
 
 def why_views(
@@ -37,8 +36,7 @@ def why_views(
 
 def exhibit(view: WhyView, pair: CarPair) -> Exhibit:
     """A view with its words, for a page of drawings."""
-    cars = (pair.a, pair.b)
-    key = [(colour, f"{cars[k].label}  {cars[k].title}") for colour, k in KEYS]
+    key = [(car_colour(c), f"{c.label}  {c.title}") for c in (pair.a, pair.b)]
     if view.moves:
         key += [("raises", "move raises it"), ("lowers", "move lowers it")]
     return Exhibit(view.title, view.subtitle, key, view.drawing, view.frame, view.caption)

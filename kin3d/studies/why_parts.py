@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.studies.compared import CarPair
+from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.significance import UNSAID, Difference
 from kin3d.studies.told import GroupMove, finding, moves_of, places_of, worth_telling
@@ -22,14 +22,14 @@ from kin3d.writing.drawing import Drawing, Frame, Layer
 from kin3d.writing.lettering import block_size, type_size
 from kin3d.writing.numbers import fixed
 from kin3d.writing.placing import Placer
+from kin3d.writing.style import CAR_NAMES
 
 Array = NDArray[np.float64]
 TALLER = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 SLIM_MM = 120.0  # a narrower picture is drawn as tall as it is wide, and leaves out the names of the parts
 STEPS_MM = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0)
 LAYERS = {
-    "car a": Layer("car a", "solid", 2.4),
-    "car b": Layer("car b", "solid", 1.4),
+    **{n: Layer(n, "solid", 1.4 if k else 2.4) for k, n in enumerate(CAR_NAMES)},
     "base": Layer("mid", "solid", 0.8),
     "axis": Layer("soft", "solid", 0.8),
     "arrows": Layer("ink", "solid", 1.3),
@@ -137,6 +137,11 @@ class WhyView:
         return f"{self.seen} {self.scale}"
 
 
+def car_colour(car: ComparedCar) -> str:
+    """Name of the colour that a car has everywhere, by its letter."""
+    return CAR_NAMES[(ord(car.label) - ord("A")) % len(CAR_NAMES)]
+
+
 def two_cars(pair: CarPair, constructions: Sequence[AxleConstruction]) -> list[OneCar]:
     """The cars of a pair as they are drawn; empty where one has no loaded radius.
 
@@ -146,11 +151,11 @@ def two_cars(pair: CarPair, constructions: Sequence[AxleConstruction]) -> list[O
         Of the pair's cars in the design position.
     """
     out, inward = [], 1.0 if pair.axle == "front" else -1.0
-    for layer, car, one in zip(("car a", "car b"), (pair.a, pair.b), constructions, strict=True):
+    for car, one in zip((pair.a, pair.b), constructions, strict=True):
         wheel = one.wheel(pair.side)
         if wheel.lines is None or one.radius_mm is None:
             return []
-        out.append(OneCar(layer, car.label, car.title, wheel, wheel.lines, one.radius_mm, inward))
+        out.append(OneCar(car_colour(car), car.label, car.title, wheel, wheel.lines, one.radius_mm, inward))
     return out
 
 

@@ -144,6 +144,14 @@ def test_without_a_loaded_radius_the_figure_is_refused(tmp_path):
         result.plot(tmp_path / "why.svg", figure="why")
 
 
+def test_a_third_car_keeps_its_own_colour():
+    result = compare([car("dunlin"), car("plover"), car("dunlin")], "front", [0.0], [ROLL], samples=0)
+    view = why_views(result.pairs[1])[0]
+    layers = {i.layer for i in view.drawing.items if isinstance(i, Polyline)}
+    assert {"car a", "car c"} <= layers
+    assert "car b" not in layers
+
+
 def test_only_the_design_position_is_drawn(tmp_path):
     cars = [car("dunlin"), car("plover")]
     over = compare(cars, "front", measures=[ROLL], roll=[-1.0, 0.0, 1.0], samples=0)
