@@ -10,6 +10,7 @@ import typer
 import kin3d
 from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
+from kin3d.errors import Finding, RequestError
 
 
 def compare(
@@ -22,6 +23,7 @@ def compare(
     heave: opt.Heave = None,
     roll: opt.Roll = None,
     pitch: opt.Pitch = None,
+    lateral: opt.Lateral = None,
     rack: opt.Rack = 0.0,
     measures: opt.Measures = None,
     sigma: opt.Sigma = None,
@@ -48,7 +50,10 @@ def compare(
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --figure why.svg --plot curves.png
     """
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
-    drives = opt.drives_of(travel, heave, roll, pitch, "-40:40:5")
+    drives = {} if lateral is not None else opt.drives_of(travel, heave, roll, pitch, "-40:40:5")
+    if lateral is not None and (travel or heave or roll or pitch):
+        text = "--lateral settles the car; give it without --travel, --heave, --roll and --pitch"
+        raise RequestError(Finding("drives-mixed", text))
     read = [kin3d.load(car) for car in cars]
     result = kin3d.compare(
         read,
@@ -58,6 +63,7 @@ def compare(
         heave=drives.get("heave"),
         roll=drives.get("roll"),
         pitch=drives.get("pitch"),
+        lateral=lateral,
         rack=rack,
         side=side,
         sigma=sigma,

@@ -29,6 +29,9 @@ Roll = Annotated[str | None, typer.Option(help="Roll of the body in degrees, lef
 Pitch = Annotated[
     str | None, typer.Option(help="Pitch of the body in degrees, nose down positive; needs both axles.")
 ]
+Lateral = Annotated[
+    float | None, typer.Option(help="In place of all: each car settled under so many g, to the left positive.")
+]
 Travel = Annotated[str, typer.Option(help=f"Wheel travel in mm: {RANGE}.")]
 Rack = Annotated[float, typer.Option(help="Rack displacement in mm; to the left positive.")]
 Measures = Annotated[

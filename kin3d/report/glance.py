@@ -40,15 +40,15 @@ def glance(pair: CarPair) -> str:
         f"Grey: what doubt alone can make of two equal cars ({level}). A full mark lies outside of it: the difference "
         "can be said. An open mark cannot; a square is set by figures taken as exact."
     )
-    out = _table(pair, [("", usual), ("change per mm of wheel travel", rates)], "All at a glance, design position")
+    out = rows_table(pair, [("", usual), ("change per mm of wheel travel", rates)], "All at a glance, design position")
     out += tag("p", text(note), class_="note")
     if others:
-        more = _table(pair, [("", others)], "More measures, design position")
+        more = rows_table(pair, [("", others)], "More measures, design position")
         out += tag("details", tag("summary", f"{len(others)} more measures") + more)
     return out
 
 
-def _table(pair: CarPair, groups: Sequence[tuple[str, Sequence[Difference]]], title: str) -> str:
+def rows_table(pair: CarPair, groups: Sequence[tuple[str, Sequence[Difference]]], title: str) -> str:
     """Rows in groups, each with its heading."""
     heads = ("measure", "A", "", pair.b.label, "difference", "")
     head = tag("tr", "".join(tag("th", h, scope="col") for h in heads))

@@ -16,14 +16,14 @@ from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.report import figures, tables
 from kin3d.report.explain import constructions, explained
-from kin3d.report.glance import glance
+from kin3d.report.glance import glance, rows_table
 from kin3d.report.kind import kind_of_car
 from kin3d.report.markup import colours_css, folded, listed, mark, named, section
 from kin3d.report.still import still
 from kin3d.report.summary import shown_measures, summary
 from kin3d.report.svg import framed, standing_svg
 from kin3d.studies import compare_view, tolerance_view
-from kin3d.studies.compare import Comparison
+from kin3d.studies.compare import ATTITUDE, Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
@@ -149,6 +149,7 @@ def _axle(part: AxlePart, scene: str) -> str:
     content = [_first(part, pair) for pair in result.pairs] or [constructions(part)]
     if result.pairs and part.photo is not None:
         content.append(_photo(part))
+    content.append(_asked(part))
     content += [_scene(part, scene), _curves(result, measures), _migration(part)]
     content.append(folded("Points", _points(part)))
     content.append(folded("All measures, with their doubt", _measures(result)))
@@ -169,6 +170,21 @@ def _first(part: AxlePart, pair: CarPair) -> str:
         return tag("p", reason, class_="note") + rows
     first = tag("div", tag("div", found["front"], class_="reason") + rows, class_="first")
     return first + tag("div", found["side"], class_="reason")
+
+
+def _asked(part: AxlePart) -> str:
+    """On the ground, in roll and in turns: every answer with its verdict, first order."""
+    found = part.asked
+    if found is None or not (found.answers or found.notes):
+        return ""
+    out = ""
+    for k, pair in enumerate(part.comparison.pairs):
+        groups = [(a.case.start, [x for x in a.pairs[k].differences if x.kind == "design"]) for a in found.answers]
+        of_pair = f", {pair.a.title} to {pair.b.title}" if len(part.comparison.pairs) > 1 else ""
+        out += rows_table(pair, groups, f"The wheels on the ground{of_pair}") if groups else ""
+    out += listed((text(n) for n in found.notes), "note")
+    out += tag("p", text(f"First order. {ATTITUDE}"), class_="note")
+    return tag("h3", "On the ground, in roll and in turns") + out
 
 
 def _sources(result: Comparison, measures: Sequence[Measure]) -> str:

@@ -23,7 +23,7 @@ from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures,
 from kin3d.studies.sweep import MOST_ANGLE_DEG
 
 Array = NDArray[np.float64]
-DriveName = Literal["travel", "heave", "roll", "pitch"]
+DriveName = Literal["travel", "heave", "roll", "pitch", "lateral"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,8 @@ class SweptDrive:
 
     def place(self, value: float) -> str:
         """A value in words."""
-        return f"{self.name} {value:+g} {self.unit}".replace("+0 ", "0 ")
+        name = self.label if self.name == "lateral" else self.name
+        return f"{name} {value:+g} {self.unit}".replace("+0 ", "0 ")
 
     def places(self, values: Array) -> str:
         """Several values in words."""
@@ -74,6 +75,7 @@ DRIVES: dict[DriveName, SweptDrive] = {
         SweptDrive("heave", "heave_mm", "heave of both wheels", "mm", "bump positive"),
         SweptDrive("roll", "roll_deg", "roll of the body", "deg", "left side up positive"),
         SweptDrive("pitch", "pitch_deg", "pitch of the body", "deg", "nose down positive"),
+        SweptDrive("lateral", "lateral_g", "lateral acceleration", "g", "to the left positive"),
     )
 }
 DriveRange = Sequence[float] | Array | float | None
@@ -148,6 +150,7 @@ def case_of(
     heave: DriveRange = None,
     roll: DriveRange = None,
     pitch: DriveRange = None,
+    lateral: float | None = None,
     rack: float = 0.0,
 ) -> Case:
     """The case of the drives that are given and the measures that are named.
@@ -157,6 +160,8 @@ def case_of(
     travel, heave, roll, pitch : float or sequence of float, mm or deg
         One of them may have several values: over that one curves and ranges go. Without any, travel takes `default`;
         measures that need both wheels on the ground take it as heave.
+    lateral : float, g
+        In place of the drives: wheels as they stand when the car has settled under that acceleration.
     rack : float, mm
 
     Raises
@@ -164,11 +169,14 @@ def case_of(
     RequestError
         For several drives with more than one value, drives that do not go together, or a measure that is not known.
     """
-    given: dict[DriveName, DriveRange] = {"heave": heave, "roll": roll, "pitch": pitch}
+    given: dict[DriveName, DriveRange] = {"heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
     there = {name: _values(name, v) for name, v in given.items() if v is not None}
     names = None if measures is None else asked(measures)
     _known(axle, names)
     over_ground = bool(there) or _needs_ground(axle, names)
+    if "lateral" in there and (len(there) > 1 or len(there["lateral"]) > 1 or rack):
+        text = "lateral settles the car under one acceleration; give one value, without heave, roll, pitch and rack"
+        raise RequestError(Finding("drives-mixed", text))
     if there and travel is not None:
         text = "travel moves one wheel alone; give it without heave, roll and pitch"
         raise RequestError(Finding("drives-mixed", text))
@@ -193,6 +201,7 @@ def _values(name: str, given: DriveRange) -> Array:
     angle = name in ("roll", "pitch")
     if not at.size or not np.isfinite(at).all() or (angle and np.abs(at).max() >= MOST_ANGLE_DEG):
         unit = f"deg between −{MOST_ANGLE_DEG:g} and {MOST_ANGLE_DEG:g}" if angle else "mm"
+        unit = "g" if name == "lateral" else unit
         text = f"{name}: expected one or more finite numbers in {unit}, found {given!r}"
         raise RequestError(Finding("drive-empty", text))
     return at

@@ -22,7 +22,7 @@ from kin3d.studies.case import Case, CaseModel, DriveRange, case_of
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
-from kin3d.studies.fit import FittedCar, Scale, common_cases, fit
+from kin3d.studies.fit import CommonCases, FittedCar, Scale, common_cases, fit
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import planes_of, point_changes
@@ -49,6 +49,7 @@ SAME_ERRORS = (
     "{count} errors are the same in both cars: what they do alike drops out of the differences. All others are taken "
     "as independent."
 )
+ATTITUDE = "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it."
 RULE = (
     "A difference can be said when it is larger than the ± beside it: where cars do not differ, doubt alone stays "
     "under that in {level} of all lines."
@@ -95,8 +96,8 @@ class Comparison(Result):
 
     @property
     def kinds(self) -> tuple[FigureKind, ...]:
-        """Kinds of figures: there is no range where there is one position on the ground."""
-        return KINDS[:2] if self.case.on_ground and len(self.case.at) == 1 else KINDS
+        """Kinds of figures that there are."""
+        return kinds_of(self.case)
 
     def shown(self, measures: Sequence[str] | None = None) -> list[Measure]:
         """Measures that a person is shown: those of the given names that two cars have, else the usual ones."""
@@ -122,7 +123,8 @@ class Comparison(Result):
 
     def notes(self) -> tuple[str, ...]:
         """What was not compared, and how the verdicts are to be taken."""
-        told = [RULE.format(level=percent(self.threshold))] if any(p.judged for p in self.pairs) else []
+        told = [ATTITUDE] if self.case.drive.name == "lateral" else []
+        told += [RULE.format(level=percent(self.threshold))] if any(p.judged for p in self.pairs) else []
         for pair in self.pairs:
             reason = () if pair.attribution.measures else (view.causes_reason(pair),)
             told += [*reason, *left_out_sentences(pair.not_compared)]
@@ -164,6 +166,7 @@ def compare(
     heave: DriveRange = None,
     roll: DriveRange = None,
     pitch: DriveRange = None,
+    lateral: float | None = None,
     rack: float = 0.0,
     side: Side | None = None,
     sigma: float | None = None,
@@ -174,6 +177,7 @@ def compare(
     align: bool = False,
     workers: int = 1,
     least: int = 2,
+    split: bool = True,
     progress: Callable[[int, int], None] | None = None,
 ) -> Comparison:
     """Compare the first car with each of the others.
@@ -190,6 +194,9 @@ def compare(
         Names; default all that there is data for.
     heave, roll, pitch : float or sequence of float, mm or deg, optional
         In place of travel, of wheels on the ground, as `kin3d.sweep` has them. One of them may have several values.
+    lateral : float, g, optional
+        In their place: each car stands as it settles under that acceleration to the left (`kin3d.settle`). Its attitude
+        is taken as exact; doubt is that of the figures in it.
     rack : float, mm
         To the left positive.
     side : {"left", "right"}, optional
@@ -211,6 +218,8 @@ def compare(
         Processes for the samples.
     least : int
         How many cars there must be; of one car alone there are no pairs, and it has its curves and uncertainty.
+    split : bool
+        Whether differences are split over the points that moved.
     progress : callable, optional
         Called with cars done and in all.
 
@@ -226,7 +235,8 @@ def compare(
         For too few cars, a threshold outside 0.5 to 1, or an axle or measure that is not there.
     """
     _refuse(cars, threshold, least)
-    case = case_of(axle, travel, TRAVEL, measures, side, heave=heave, roll=roll, pitch=pitch, rack=rack)
+    drives = {"heave": heave, "roll": roll, "pitch": pitch}
+    case = case_of(axle, travel, TRAVEL, measures, side, **drives, lateral=lateral, rack=rack)
     cars, told = adjusted_together(cars, axle)
     case = replace(case, side=side or CornerModel.of(cars[0], axle).side)
     others = [fit(c, axle, cars[0], scale, align, case.whole) for c in cars[1:]]
@@ -260,27 +270,36 @@ def compare(
         runs.append((ComparedCar(label, one, model.corner, curves, planes_of(model.corner)), taken))
         if progress:
             progress(k + 1, len(fits))
-    pairs = tuple(_pair(runs[0], other, wanted, threshold) for other in runs[1:])
+    pairs = tuple(_pair(runs[0], other, wanted, threshold, split) for other in runs[1:])
     compared = tuple(car for car, _ in runs)
     return Comparison(case, compared, pairs, threshold, (*told, *findings), measures is not None)
+
+
+def kinds_of(case: Case) -> tuple[FigureKind, ...]:
+    """Kinds of figures of a case: no range of one position on the ground, no rate along a load."""
+    if case.drive.name == "lateral":
+        return KINDS[:1]
+    return KINDS[:2] if case.on_ground and len(case.at) == 1 else KINDS
 
 
 Run = tuple[ComparedCar, Samples | None]
 
 
-def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float) -> CarPair:
+def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float, split: bool) -> CarPair:
     ours, theirs = a[0].tolerance, b[0].tolerance
     missing = {**ours.left_out, **theirs.left_out}
     both = tuple(m for m in ours.measures if m.name not in missing)
     found: list[Difference] = []
-    for kind in KINDS:
+    for kind in kinds_of(ours.case):
         sides = []
         for car, drawn in (a, b):
             study = car.tolerance
             whole = figures(kind, study.first, drawn, study.uncertainty)
             sides.append(whole.rows([study.row(m.name) for m in both]))
         found += differences(both, kind, sides[0], sides[1], threshold, ours.case.drive.unit)
-    common = common_cases(a[0].fitted.car, b[0].fitted.car, ours.case)
+    common = CommonCases(None, None, "they were not asked for")
+    if split:
+        common = common_cases(a[0].fitted.car, b[0].fitted.car, ours.case)
     changed, lone = point_changes(a[0].corner, b[0].corner)
     return CarPair(
         a=a[0],

@@ -70,6 +70,8 @@ def fit(
     """
     own, other = _axle(car, axle), _axle(reference, axle)
     factor = _factor(car, own, reference, other, scale)
+    if factor == 1.0 and not align:
+        return FittedCar(car, 1.0, np.zeros(3), ())  # the same car, of which models are at hand
     sentences = []
     if factor != 1.0:
         sentences.append(
@@ -159,6 +161,8 @@ class CommonCases:
 
 def common_cases(a: Car, b: Car, case: Case) -> CommonCases:
     """A case of two cars, their linkages reduced as far as needed to have the same points and bodies."""
+    if case.drive.name == "lateral":
+        return CommonCases(None, None, "each car stands as it has settled, and the attitude is not split over points")
     whole = model_of(case, a), model_of(case, b)
     apart = _apart(*whole)
     if not apart:

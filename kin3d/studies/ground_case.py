@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.joined import independent_only
@@ -19,14 +21,18 @@ from kin3d.solve.lanes import Status
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, box, value
 from kin3d.spatial.vectors import Number
+from kin3d.studies.attitude import PITCH
 from kin3d.studies.car import STEERED, CarModel
 from kin3d.studies.case import Case
 from kin3d.studies.corner_model import CornerModel, Derived
 from kin3d.studies.ground_bodies import CarSubject, GroundBodies
 from kin3d.studies.ground_contact import Stance, need_radius, put_on_ground
 from kin3d.studies.ground_jets import GroundLanes, Wheels
+from kin3d.studies.settle import find_attitude
+from kin3d.studies.settled import Settled
 
 Array = NDArray[np.float64]
+_kept: deque[tuple[Any, Any, Any, float, Settled]] = deque(maxlen=12)  # cars settled in turns
 LANES = 4096  # lanes times directions whose derivatives are held at once
 
 
@@ -36,6 +42,7 @@ class GroundCase:
 
     case: Case
     bodies: GroundBodies
+    settled: Mapping[str, float] | None = None  # how the axle stands under a load, which is no drive of its own
 
     @staticmethod
     def of(case: Case, car: Car) -> GroundCase:
@@ -50,7 +57,8 @@ class GroundCase:
         axles = (AxleModel.of(car, case.axle),) if whole is None else whole.axles
         independent_only("sensitivity, tolerance and compare over heave, roll or pitch", [m.axle for m in axles])
         need_radius(axles)
-        return GroundCase(case, GroundBodies(axles, whole))
+        stands = _settled(car, case) if case.drive.name == "lateral" else None
+        return GroundCase(case, GroundBodies(axles, whole), stands)
 
     @property
     def parts(self) -> tuple[CornerModel, ...]:
@@ -92,9 +100,9 @@ class GroundCase:
         kept: list[Measure] = []
         left_out: dict[str, str] = {}
         for m in wanted:
-            _, reasons = available(subjects[m.scope == "car"], [m])
+            there, reasons = available(subjects[m.scope == "car"], [m])
             left_out |= reasons
-            kept += [] if reasons else [m]
+            kept += there
         return tuple(kept), left_out
 
     def derive(
@@ -116,7 +124,7 @@ class GroundCase:
         value_of, rate = np.full((count, lanes), np.nan), np.full((count if rates else 0, lanes), np.nan)
         slope = np.full((count if directions else 0, directions, lanes), np.nan)
         rate_slope = np.full((count if rates and directions else 0, directions, lanes), np.nan)
-        outer = box(int(rates), int(bool(directions)))
+        outer = box(int(rates and self.settled is None), int(bool(directions)))
         step = max(16, LANES // max(1, directions))
         ok = wheels.standing.status == Status.OK
         for first in range(0, lanes, step):
@@ -126,11 +134,11 @@ class GroundCase:
                 self._jets(wheels, part, outer, measures, seeds, figures or {}, figure_seeds or {})
             ):
                 value_of[k, part] = np.where(good, value(jet), np.nan)
-                if rates:
+                if rates and self.settled is None:
                     rate[k, part] = np.where(good, _coefficient(jet, (1, 0)), np.nan)
                 if directions:
                     slope[k, :, part] = np.where(good, _coefficient(jet, (0, 1)), np.nan)
-                if rates and directions:
+                if rates and directions and self.settled is None:
                     rate_slope[k, :, part] = np.where(good, _coefficient(jet, (1, 1)), np.nan)
         return Derived(value_of, rate, slope, rate_slope, wheels.standing.status)
 
@@ -144,6 +152,7 @@ class GroundCase:
         held = {name: np.full(cars * len(at), float(v)) for name, v in self.case.held.items()}
         drives: dict[str, Any] = {"heave": 0.0, "roll": 0.0, "pitch": 0.0, "rack": 0.0, **held}
         drives[self.case.drive.name] = np.tile(at, cars)
+        drives |= self.settled or {}
         heave, roll, pitch, rack = (
             np.broadcast_to(drives[n], cars * len(at)) for n in ("heave", "roll", "pitch", "rack")
         )
@@ -194,6 +203,27 @@ class GroundCase:
             return pair, None
         front, rear = pairs
         return pair, WholeCar(front, rear, placed.shift[1], self.bodies.whole.car.data)
+
+
+def _settled(car: Car, case: Case) -> dict[str, float]:
+    """Heave of an axle, roll and pitch of the points' frame as the car has settled in a turn."""
+    found = _in_turn(car, float(case.at[0]))
+    if any(w.lifted for w in found.wheels):
+        text = f"a wheel lifts off under {case.at[0]:g} g, so that the axle has no roll centre on the ground"
+        raise RequestError(Finding("wheel-lifted", text, str(car.source)))
+    travels = [w.travel_mm for w in found.wheels if w.name.startswith(case.axle)]
+    pitch = float(np.degrees(found.state[PITCH]))
+    return {"heave": float(np.mean(travels)), "roll": found.roll_deg, "pitch": pitch}
+
+
+def _in_turn(car: Car, lateral_g: float) -> Settled:
+    """The settled car; the last ones are kept, as both axles are asked."""
+    own = (car.data, car.front, car.rear)
+    for *there, load, found in _kept:
+        if load == lateral_g and all(a is b for a, b in zip(own, there, strict=True)):
+            return found
+    _kept.append((*own, lateral_g, find_attitude(car, lateral=lateral_g)[0]))
+    return _kept[-1][-1]
 
 
 def _coefficient(x: Number, monomial: tuple[int, int]) -> Any:

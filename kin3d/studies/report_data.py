@@ -18,6 +18,7 @@ from kin3d.studies.compared import ComparedCar
 from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.fit import Scale
 from kin3d.studies.photo_draw import PhotoConstruction, draw_on_photograph
+from kin3d.studies.questions import Questions, questions
 from kin3d.studies.result import SweepResult
 from kin3d.studies.significance import THRESHOLD
 from kin3d.studies.sweep import sweep
@@ -52,12 +53,21 @@ class CarPart:
 
 @dataclass(frozen=True, slots=True)
 class AxlePart:
-    """One axle of all cars; `photo` is its construction on a photograph where the last car comes from photographs."""
+    """One axle of all cars.
+
+    Attributes
+    ----------
+    photo : PhotoConstruction or None
+        Its construction on a photograph where the last car comes from photographs.
+    asked : Questions or None
+        What is asked of several cars in roll and in turns.
+    """
 
     axle: AxleName
     comparison: Comparison
     cars: tuple[CarPart, ...]
     photo: PhotoConstruction | None = None
+    asked: Questions | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +136,10 @@ def collect(
         if drawn is not None and drawn.ghost is not None and scale == "none":
             # one verdict on the page: that of the comparison
             drawn = replace(drawn, judged=result.pairs[-1].difference(MIGRATION[0], "design"))
-        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), drawn))
+        tell(f"{axle} axle: in roll and in turns")
+        how = {"sigma": sigma_mm, "threshold": threshold, "scale": scale, "align": align}
+        asked = questions(cars, axle, side=side, **how) if len(cars) > 1 else None
+        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), drawn, asked))
         if progress:
             progress(k + 1, len(chosen))
     return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)

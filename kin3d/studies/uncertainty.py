@@ -358,9 +358,11 @@ def _shares(slope: Array, value: Array) -> Array:
 def first_order(model: CaseModel, uncertainty: Uncertainty, at: Array, measures: Sequence[Measure]) -> FirstOrder:
     """Values and exact derivatives along every source of error, over the drive and at its origin."""
     ways, figures, parts = _ways(uncertainty)
-    designs = model.design[None]
-    found = model.derive(designs, at, measures, seeds=ways, figure_seeds=figures)
-    start = model.derive(designs, np.full(1, model.case.origin), measures, rates=True, seeds=ways, figure_seeds=figures)
+    designs, origin = model.design[None], np.full(1, model.case.origin)
+    start = model.derive(designs, origin, measures, rates=True, seeds=ways, figure_seeds=figures)
+    found = start
+    if not np.array_equal(at, origin):
+        found = model.derive(designs, at, measures, seeds=ways, figure_seeds=figures)
     along = (len(measures), len(ways))
     return FirstOrder(
         value=found.value,

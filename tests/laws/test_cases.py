@@ -8,9 +8,11 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.errors import RequestError
+from kin3d.linkage.record import changed
 from kin3d.measures.entry import figure
 from kin3d.studies.case import case_of
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.questions import assumed_ranges, questions
 from kin3d.studies.sweep import sweep
 from tests.laws.cars import car
 from tests.laws.test_every_measure import full, rack_of
@@ -148,3 +150,53 @@ PAIR = ("dunlin", "plover")
 def test_what_cannot_be_asked_is_told(given, said):
     with pytest.raises(RequestError, match=said.replace("?", r"\?")):
         kin3d.compare([car("dunlin"), car("plover")], "front", samples=0, **given)
+
+
+# --- settled in a turn, and what unknown figures leave open -----------------------------------------------------------
+
+
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_under_a_load_the_axle_stands_as_the_car_has_settled(axle):
+    """The outer wheel's camber is that of `settle`; heights and offsets are those of a sweep to the same attitude."""
+    names = ["camber_outer_deg", "roll_centre_height_mm", "roll_centre_offset_mm"]
+    found = kin3d.compare([car("dunlin"), car("plover")], axle, lateral=1.0, measures=names, samples=0)
+    assert found.kinds == ("design",)
+    assert "lateral acceleration +1 g" in found.tables()[2].title
+    for k, name in enumerate(PAIR):
+        stands = kin3d.settle(car(name), lateral=1.0)
+        outer = next(w for w in stands.wheels if w.name == f"{axle} right")
+        line = found.pairs[0].difference("camber_outer_deg", "design")
+        assert_allclose((line.a, line.b)[k], outer.camber_ground_deg, rtol=0, atol=1e-8)
+        swept = sweep(car(name), axle, heave=stands.heave_mm, roll=stands.roll_deg, pitch=stands.pitch_deg)
+        for m in names[1:]:
+            line = found.pairs[0].difference(m, "design")
+            assert_allclose((line.a, line.b)[k], swept.values[m].ravel()[0], rtol=1e-7, err_msg=m)
+            assert line.sigma > 0.0
+    with pytest.raises(RequestError, match="give one value"):
+        kin3d.compare([car("dunlin"), car("plover")], axle, lateral=1.0, roll=1.0, samples=0)
+
+
+def test_figures_that_are_not_given_are_assumed_over_a_range_that_is_said():
+    """Anti-dive goes with brake share over mass-centre height: by hand from the value with figures that are given."""
+    known = car("dunlin")
+    assert assumed_ranges(known, "front") == ()
+    value = sweep(known, "front", heave=0.0).values["anti_dive_pct"].ravel()[0]
+    data = known.data
+    bare = changed(known, data=changed(data, front_brake_share=None, cg_height_mm=None))
+    told = assumed_ranges(bare, "front")
+    low = value * (0.55 / data.front_brake_share) * data.cg_height_mm / (0.16 * data.wheelbase_mm)
+    high = value * (0.70 / data.front_brake_share) * data.cg_height_mm / (0.10 * data.wheelbase_mm)
+    line = next(t for t in told if "anti_dive_pct" in t)
+    assert f"{low:.1f} to {high:.1f} %" in line
+    assert "front_brake_share 0.55 to 0.7" in line
+    assert "common practice" in line
+
+
+def test_every_question_has_its_answer_and_what_cannot_be_answered_its_reason():
+    found = questions([car("dunlin"), car("plover")], "front")
+    assert [a.case.drive.name for a in found.answers] == ["heave", "roll", "lateral", "lateral", "lateral"]
+    assert found.notes == ()
+    bare = changed(car("dunlin"), data=changed(car("dunlin").data, mass_kg=None))
+    found = questions([bare, car("plover")], "front")
+    assert len(found.answers) == 2
+    assert any("mass_kg" in n and "under 1 g" in n for n in found.notes)

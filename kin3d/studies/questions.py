@@ -1,0 +1,120 @@
+"""What is asked of an axle as it runs: on the ground, in roll, in a turn; and what unknown figures of a car leave open.
+
+Answers that need no figure of the car come first (support angles, spring shares follow from them). What a car file does
+not give is assumed over a range that is said, and so is the range of the answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+from kin3d.errors import Kin3dError
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.record import changed
+from kin3d.studies.compare import Comparison, compare
+from kin3d.studies.sweep import sweep
+from kin3d.writing.numbers import number
+
+ROLL_DEG = 2.0
+TURNS_G = (0.5, 1.0, 1.5)
+_AS_DESIGNED = (
+    "support_angle_braking_deg",
+    "support_angle_driving_deg",
+    "spring_share_braking_pct",
+    "spring_share_driving_pct",
+    "spring_share_cornering_pct",
+    "camber_recovery_pct",
+    "rod_force_n_per_n",
+    "motion_ratio",
+)
+_ROLLED = (
+    "camber_outer_deg",
+    "camber_recovery_pct",
+    "roll_centre_height_mm",
+    "roll_centre_offset_mm",
+    "spring_share_cornering_pct",
+)
+_TURNING = ("camber_outer_deg", "roll_centre_height_mm", "roll_centre_offset_mm", "spring_share_cornering_pct")
+# what is usual for cars of this kind (common practice, no source), for figures that are not given
+ASSUMED: dict[str, tuple[float, float]] = {"front_brake_share": (0.55, 0.70), "front_mass_share": (0.40, 0.50)}
+CENTRE_OVER_WHEELBASE = (0.10, 0.16)
+_OF_CAR = ("anti_dive_pct", "anti_lift_pct", "anti_squat_pct", "spring_share_braking_pct", "spring_share_cornering_pct")
+
+
+@dataclass(frozen=True, slots=True)
+class Questions:
+    """Answers of one axle.
+
+    Attributes
+    ----------
+    answers : tuple of Comparison
+        First order, one a position: as designed, rolled, in turns.
+    notes : tuple of str
+        What could not be answered and why; ranges over assumed figures.
+    """
+
+    answers: tuple[Comparison, ...]
+    notes: tuple[str, ...]
+
+
+def questions(cars: Sequence[Car], axle: AxleName, *, side: Side | None = None, **how: Any) -> Questions:
+    """Ask all of them of an axle.
+
+    Parameters
+    ----------
+    cars : sequence of Car
+        Two or more.
+    how
+        ``sigma``, ``threshold``, ``scale`` and ``align`` as `compare` takes them.
+    """
+    asked: list[dict[str, Any]] = [{"heave": 0.0, "measures": _AS_DESIGNED}]
+    asked.append({"roll": ROLL_DEG, "measures": _ROLLED})
+    asked += [{"lateral": g, "measures": _TURNING} for g in TURNS_G]
+    answers: list[Comparison] = []
+    notes: dict[str, None] = {}
+    for one in asked:
+        try:
+            answers.append(compare(cars, axle, side=side, samples=0, split=False, **one, **how))
+        except Kin3dError as error:
+            where = f"under {one['lateral']:g} g" if "lateral" in one else "on the ground"
+            notes |= dict.fromkeys(f"{where}: {f}" for f in error.findings)
+    notes |= dict.fromkeys(note for car in cars for note in assumed_ranges(car, axle))
+    return Questions(tuple(answers), tuple(notes))
+
+
+def assumed_ranges(car: Car, axle: AxleName) -> tuple[str, ...]:
+    """What measures come to over assumed figures, for those that the car file lacks figures for.
+
+    Returns
+    -------
+    tuple of str
+        A sentence a measure with the range and what was assumed for it; nothing for a car whose figures are given, and
+        for one without a wheelbase.
+    """
+    data, base = car.data, car.data.wheelbase_mm
+    if base is None:
+        return ()
+    ranges = dict(ASSUMED, cg_height_mm=tuple(share * base for share in CENTRE_OVER_WHEELBASE))
+    missing = {key: ends for key, ends in ranges.items() if getattr(data, key) is None}
+    found: dict[str, list[float]] = {}
+    units: dict[str, str] = {}
+    for values in product(*missing.values()):
+        figures = dict(zip(missing, values, strict=True))
+        whole = sweep(changed(car, data=changed(data, **figures)), axle, heave=0.0)
+        for m in whole.measures:
+            if m.name in _OF_CAR:
+                found.setdefault(m.name, []).append(float(whole.values[m.name].flat[0]))
+                units[m.name] = m.unit
+    if not missing:
+        return ()
+    said = ", ".join(f"{key} {low:g} to {high:g}" for key, (low, high) in missing.items())
+    return tuple(
+        f"{car.title}: {name} {number(min(v), units[name])} to {number(max(v), units[name])} {units[name]} over {said} "
+        "(assumed: common practice, no source)"
+        for name, v in found.items()
+        if max(v) - min(v) > 0.0
+    )
