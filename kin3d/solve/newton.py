@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 GRID_MM = 2.0**-19  # a closed lane's last step is at most half of it; the error after it is its square over a length
 STEP_MM = 1e-5  # an accepted lane's last step is smaller: one that stands between two places of the grid may not close
 ITERATIONS = 7
-CORRECTION_SHARE = 0.1  # the corrector may move a lane by this part of what the predictor moved it, and no more
+CORRECTION_SHARE = 0.05  # the corrector may move a lane by this part of what the predictor moved it, and no more
 CORRECTION_MM = 1e-2
 CLOSURE_MM = 1e-9
 

@@ -40,3 +40,10 @@ def test_no_step_is_so_long_that_it_jumps_an_end() -> None:
     found = tried([17611], kernel_of(points_of(17611), 17611))[0]
     assert found.faults == []
     assert found.counts == {"OK": 2, "LIMIT": 28}
+
+
+def test_no_single_step_from_the_design_position_reaches_past_an_end() -> None:
+    """An end at 132.3 mm; the lane at 140 mm closed behind it from a start that was off by a tenth of its way."""
+    found = tried([34497], kernel_of(points_of(34497), 34497))[0]
+    assert found.faults == []
+    assert found.counts == {"OK": 23, "LIMIT": 7}
