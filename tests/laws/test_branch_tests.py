@@ -102,19 +102,33 @@ def test_a_step_to_another_assembly_is_refused() -> None:
 def test_a_step_that_the_corrector_pulls_far_is_refused() -> None:
     """Near the limit one step from the design position finds the right place, but by a pull of more than its share."""
     m = model(*FRONT)
-    lanes = left(np.linspace(-80.0, -40.0, 81))
+    lanes = left(np.linspace(-80.0, -5.0, 151))
     right = m.kernel.solve(m.variants, lanes)
     assert (right.status == Status.OK).all()
     start = np.repeat(m.variants.start[:, :1], lanes.count, axis=1)
     tried, error, good = attempt(lanes, start, 0.0, 1.0)
     lone = (error < CLOSURE_MM) & (np.abs(tried - right.q).max(axis=0) < STEP_MM)
     reached = np.zeros(lanes.count)
-    guess = continuation._predict(m.kernel.system, m.variants, lanes, start, reached, reached + 1.0)
+    guess, straight = continuation._predict(m.kernel.system, m.variants, lanes, start, reached, reached + 1.0)
     pull = np.abs(tried - guess).max(axis=0) / np.abs(guess - start).max(axis=0)
     far = lone & (pull > 1.01 * CORRECTION_SHARE)
+    near = lone & (pull < 0.99 * CORRECTION_SHARE)
     assert far.any()
     assert not good[far].any()
-    assert good[lone & (pull < 0.99 * CORRECTION_SHARE)].all()
+    assert (near & straight).any()
+    assert good[near & straight].all()
+
+
+def test_a_step_on_which_the_way_bends_is_refused() -> None:
+    """Second order is a quarter of first order where a step is as long as the way to the limit (square root)."""
+    m = model(*FRONT)
+    lanes = left(np.linspace(-80.0, -5.0, 76))
+    start = np.repeat(m.variants.start[:, :1], lanes.count, axis=1)
+    still = np.zeros(lanes.count)
+    _, straight = continuation._predict(m.kernel.system, m.variants, lanes, start, still, still + 1.0)
+    assert straight[-1]
+    assert not straight[0]
+    assert not attempt(lanes, start, 0.0, 1.0)[2][~straight].any()
 
 
 def test_stepped_counts_the_lanes_that_one_run_does_not_reach() -> None:
