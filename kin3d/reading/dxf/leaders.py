@@ -39,6 +39,7 @@ from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, evenness
 
@@ -100,10 +101,24 @@ class Pointers:
         self.widest = float(self.reach.max(initial=0.0)) * INSIDE + snap
         self.worst = cost_of(TAIL_REACH)
         self.follow = Follower(strokes, snap, self._at)
-        ends = [e for s in self.strokes for e in (s.start, s.end) if self._at(e) is None]
-        self.ends = np.array(ends).reshape(-1, 3)
+        ends = np.array([(s.start, s.end) for s in self.strokes]).reshape(-1, 2, 3)
+        far, near = self._nearest_symbols(ends)
+        off = far > INSIDE * self.reach[near] + snap
+        self.ends = ends[off]
         self.end_tree = cKDTree(self.ends)
-        self.found = [p for stroke in self.strokes for p in self._pointers(stroke) if p.tails]
+        close = [bool(c) or bool(self.bare.all()) for c in (far <= self.widest + GAP * height).any(axis=1)]
+        able = [s for s, c in zip(self.strokes, close, strict=True) if c or s.leader]
+        self.found = [p for stroke in able for p in self._pointers(stroke) if p.tails]
+
+    def _nearest_symbols(self, places: Vector) -> tuple[Vector, NDArray[np.intp]]:
+        """Return the distance to the nearest symbol and its number for places, shape (..., 3); infinite without any."""
+        from scipy.spatial import cKDTree
+
+        solid = np.flatnonzero(~self.bare)
+        if not len(solid):
+            return np.full(places.shape[:-1], np.inf), np.zeros(places.shape[:-1], dtype=np.intp)
+        far, near = cKDTree(self.xyz[solid]).query(places)
+        return far, solid[near]
 
     def _at(self, place: Vector) -> tuple[int, bool] | None:
         """Return the one mark on whose symbol a place lies and whether at its centre; None where none stands out."""
