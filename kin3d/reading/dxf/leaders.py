@@ -106,7 +106,8 @@ class Pointers:
         off = far > INSIDE * self.reach[near] + snap
         self.ends = ends[off]
         self.end_tree = cKDTree(self.ends)
-        close = [bool(c) or bool(self.bare.all()) for c in (far <= self.widest + GAP * height).any(axis=1)]
+        least = np.min(far, axis=1) if not self.bare.all() else np.zeros(len(far))
+        close = [float(d) <= self.widest + GAP * height for d in least]
         able = [s for s, c in zip(self.strokes, close, strict=True) if c or s.leader]
         self.found = [p for stroke in able for p in self._pointers(stroke) if p.tails]
 
