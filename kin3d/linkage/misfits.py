@@ -105,7 +105,7 @@ def _points(axle: str, keys: AxleKeys, layout: Layout) -> list[Finding]:
     out = []
     for spring in keys.springs:
         for point in spring.points:
-            if point not in known:
+            if layout.across.bare(point) not in known:
                 near = difflib.get_close_matches(point, known, 1)
                 hint = f', or did you mean "{near[0]}"?' if near else ""
                 text = (

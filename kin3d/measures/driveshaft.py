@@ -66,6 +66,7 @@ def _measure(
         source="own definition",
         function=function,
         needs=("axle.driveshaft",),
+        silent=True,
         uses=uses,
         group="drive shaft",
     )

@@ -73,8 +73,8 @@ class Measure:
         sign; +1 for a figure without sides.
     axle : {"front", "rear"} or None
         The axle that it is for; None: either.
-    joined : bool
-        Whether only an axle whose sides are one system has it: of others it is not spoken of unless it is asked for.
+    silent : bool
+        Whether it is left out without a word where it is not there, unless it was asked for by name.
     """
 
     name: str
@@ -93,7 +93,7 @@ class Measure:
     usual: bool = False
     mirror: Literal[1, -1] = 1
     axle: AxleName | None = None
-    joined: bool = False
+    silent: bool = False
 
     @property
     def reads(self) -> tuple[str, ...]:
@@ -149,9 +149,9 @@ def keys_of(measures: Iterable[Measure]) -> tuple[str, ...]:
 
 def available(subject: Any, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
     """Measures that the subject has the data for, and for each of the others the reason why it is left out."""
-    spoken_of = [m for m in wanted if not m.joined or getattr(subject, "joined", False)]
-    reasons = {m.name: m.lacks(subject) for m in spoken_of}
-    return tuple(m for m in spoken_of if not reasons[m.name]), {n: r for n, r in reasons.items() if r}
+    reasons = {m.name: m.lacks(subject) for m in wanted}
+    told = {m.name for m in wanted if not m.silent}
+    return tuple(m for m in wanted if not reasons[m.name]), {n: r for n, r in reasons.items() if r and n in told}
 
 
 def values(subject: Any, wanted: Iterable[Measure], shape: tuple[int, ...]) -> dict[str, Array]:

@@ -157,7 +157,7 @@ MEASURES = (
             source="own definition",
             function=function,
             unless=lacks_joined_spring,
-            joined=True,
+            silent=True,
             order=1,
             group="spring",
         )

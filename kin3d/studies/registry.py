@@ -83,7 +83,7 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
     unknown = [_unknown(name, axle, known) for name in names if name not in known]
     if unknown:
         raise RequestError(unknown)
-    return tuple(replace(m, joined=False) for m in every if m.name in names)
+    return tuple(replace(m, silent=False) for m in every if m.name in names)
 
 
 def asked(names: Sequence[str]) -> list[str]:

@@ -11,6 +11,7 @@ import kin3d
 from kin3d.cli import build
 from kin3d.linkage.layout_file import builtin, builtin_names
 from kin3d.linkage.resolve import points_needed
+from tests.kinds import demo_car
 
 FILES = Path(__file__).parents[1] / "files" / "bad_layouts"
 FOLDERS = sorted(p for p in FILES.iterdir() if p.is_dir())
@@ -71,3 +72,12 @@ def test_commands_that_cannot_do_an_axle_of_both_sides_refuse_it_by_name(tmp_pat
     for what, call in asked.items():
         with pytest.raises(kin3d.Kin3dError, match=f'{what} cannot do layout "twist beam", whose sides are one system'):
             call()
+
+
+def test_a_spring_may_name_points_of_both_sides(tmp_path: Path) -> None:
+    points = '"left_spring_outer", "right_spring_outer"'
+    spring = f'[[rear.springs]]\nname = "across"\npoints = [{points}]\nrate_n_per_mm = 5\n'
+    car = demo_car(tmp_path, "twist beam", more=spring)
+    assert car.rear is not None
+    assert car.rear.springs[0].points == ("left_spring_outer", "right_spring_outer")
+    assert kin3d.sweep(car, "rear", travel=[0.0]).complete
