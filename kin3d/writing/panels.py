@@ -130,15 +130,19 @@ def draw_panel(ax: Axes, panel: Panel) -> None:
     """Draw the lines of one panel with their bands."""
     for c in panel.traces:
         for ends, alpha in zip(c.bands[::-1], BAND_ALPHA[: len(c.bands)][::-1], strict=True):
-            ax.fill_between(c.x, *ends, color=c.colour, alpha=alpha, lw=0)
-        ax.plot(c.x, c.y, color=c.colour, lw=1.8, ls=DASHES[c.dash % len(DASHES)], label=c.label or None)
+            if len(c.x) > 1:
+                ax.fill_between(c.x, *ends, color=c.colour, alpha=alpha, lw=0)
+            else:  # one position is a mark with its bands as bars
+                ax.vlines(c.x, *ends, color=c.colour, alpha=alpha, lw=9.0)
+        sign = "o" if len(c.x) == 1 else None
+        ax.plot(c.x, c.y, color=c.colour, lw=1.8, ls=DASHES[c.dash % len(DASHES)], marker=sign, label=c.label or None)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
     unit = "" if panel.unit == "1" else f" ({panel.unit})"
     ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09)
     small = 7.5 if len(panel.sign) <= LONG_SIGN else 7.5 * LONG_SIGN / len(panel.sign)
     ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=small, color=SOFT)
     ax.set_xlabel(panel.x_title)
-    ax.margins(x=0.0)
+    ax.margins(x=0.0 if any(len(c.x) > 1 for c in panel.traces) else 0.12)
     low, high = ax.get_ylim()
     least = LEAST_SPAN * abs(low + high) / 2 or 1.0  # what hardly changes must not look like a steep curve
     if high - low < least:
