@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from kin3d.face import mark, report, view
     from kin3d.studies.check import check
     from kin3d.studies.compare import compare
+    from kin3d.studies.compliance import compliance
     from kin3d.studies.draw import draw
     from kin3d.studies.drawing_import import import_drawing
     from kin3d.studies.export import export
@@ -44,6 +45,7 @@ __all__ = [
     "__version__",
     "check",
     "compare",
+    "compliance",
     "draw",
     "export",
     "forces",
@@ -69,6 +71,7 @@ _FUNCTIONS = {
     "compare": "kin3d.studies.compare",
     "draw": "kin3d.studies.draw",
     "export": "kin3d.studies.export",
+    "compliance": "kin3d.studies.compliance",
     "forces": "kin3d.studies.forces",
     "import_drawing": "kin3d.studies.drawing_import",
     "layouts": "kin3d.studies.layout_list:list_layouts",

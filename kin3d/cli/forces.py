@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -10,6 +11,9 @@ import typer
 import kin3d
 from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
+from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import Car
+from kin3d.linkage.names import AxleName
 
 EPILOG = (
     "Examples:\n\n"
@@ -25,6 +29,9 @@ def forces(
     rack: opt.Rack = 0.0,
     axle: opt.AnyAxle = None,
     cases: Annotated[str | None, typer.Option(help="Names of load cases, with commas. Default: all.")] = None,
+    compliance: Annotated[
+        bool, typer.Option("--compliance", help="What elastic joints and links add to toe, camber, caster and place.")
+    ] = False,
     out: opt.Out = None,
     plot: opt.Plot = None,
     bodies: Annotated[
@@ -35,10 +42,16 @@ def forces(
 
     A case is the road's force on one tyre, looked at over --travel, or accelerations of the settled car, which has
     travels of its own. The rack is held. Tension is positive; vectors are in the vehicle frame. Exit code 1 when a
-    travel is not reached. Strength is for qualified people.
+    travel is not reached. --compliance gives what elastic joints and links of the car file add to toe, camber, caster
+    and the wheel's place per kN and N·m, in place of the cases. Strength is for qualified people.
     """
     check_places({"--out": out}, {"--plot": plot, "--bodies": bodies})
+    if compliance:
+        _without({"--cases": cases, "--plot": plot, "--bodies": bodies})
     read = kin3d.load(car)
+    if compliance:
+        _compliance(screen, read, opt.parse_values(travel, "--travel"), rack, axle, out)
+        return
     found = kin3d.forces(read, opt.parse_values(travel, "--travel"), rack, axle=axle, cases=opt.names_of(cases))
     screen.say(found.summary())
     screen.show(found)
@@ -47,6 +60,26 @@ def forces(
     if bodies is not None:
         found.bodies(bodies)
         screen.say(f"Free bodies drawn to {bodies}")
+    screen.findings(read.findings, found.findings)
+    if not found.complete:
+        screen.fail()
+
+
+def _without(others: dict[str, object]) -> None:
+    """Refuse what --compliance has no use for."""
+    given = [name for name, value in others.items() if value is not None]
+    if given:
+        text = f"is of unit loads and has no use for {', '.join(given)}; leave that out"
+        raise RequestError(Finding("options-mixed", text, "--compliance"))
+
+
+def _compliance(
+    screen: Screen, read: Car, travel: Sequence[float], rack: float, axle: AxleName | None, out: Path | None
+) -> None:
+    found = kin3d.compliance(read, travel, rack, axle=axle)
+    screen.say(found.summary())
+    screen.show(found)
+    screen.save(found, out)
     screen.findings(read.findings, found.findings)
     if not found.complete:
         screen.fail()

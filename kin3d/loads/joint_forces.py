@@ -65,12 +65,15 @@ class JointForces:
         Force along each link, tension positive, N.
     error : ndarray, shape (lanes,)
         Largest component of force (N) or moment (N·m) that is left over on any body.
+    hinges : tuple of (body, other body, point, point)
+        Bodies that are hinged on each other or on the chassis, and the two points of the hinge line.
     """
 
     at: dict[str, Array]
     on_body: dict[tuple[str, str], Array]
     axial: dict[str, Array]
     error: Array
+    hinges: tuple[tuple[str, str, str, str], ...] = ()
 
     def lane(self, which: slice) -> JointForces:
         """The same for some of the lanes."""
@@ -79,6 +82,7 @@ class JointForces:
             {key: v[:, which] for key, v in self.on_body.items()},
             {link: v[which] for link, v in self.axial.items()},
             self.error[which],
+            self.hinges,
         )
 
 
@@ -174,7 +178,8 @@ class _Nodes:
             holder = _holder(self.linkage, on)
             if holder != CHASSIS:
                 on_body[holder, point] = -self.exerted[holder, point]
-        for pair in self._hinges():
+        hinges = tuple(self._hinges())
+        for pair in hinges:
             self._halve(on_body, *pair)
         known = {*self.held, *(p for b, p in self.exerted if b == CHASSIS)}
         for p in sorted(known, key=self.linkage.points.index):
@@ -182,7 +187,7 @@ class _Nodes:
             if parts:
                 on_body[CHASSIS, p] = np.sum(parts, axis=0)
         axial = {link: self._axial(link) for link in self.unknowns.links}
-        return JointForces(self.at, on_body, axial, self._left_over(on_body))
+        return JointForces(self.at, on_body, axial, self._left_over(on_body), hinges)
 
     def _joint(self, point: str) -> bool:
         """Whether several bodies meet at a point, the chassis and the rack among them, or something slides there."""

@@ -140,15 +140,23 @@ def _margins(corner: Corner, joints: JointForces) -> tuple[LinkMargin, ...]:
     return tuple(link_margin(link, tube, corner.linkage, joints) for link, tube in tubes.items())
 
 
-def held_corner(corner: Corner, pushes: Sequence[Push]) -> tuple[tuple[Acting, ...], JointForces]:
+def held_corner(
+    corner: Corner, pushes: Sequence[Push], statics: Statics | None = None
+) -> tuple[tuple[Acting, ...], JointForces]:
     """A corner under loads, held by its spring: what the spring exerts, and the forces at all joints.
+
+    Parameters
+    ----------
+    statics : Statics, optional
+        That of the corner, where it is made already.
 
     Raises
     ------
     RequestError
         Where nothing holds the wheel up.
     """
-    statics = Statics(corner.model.kernel_of_a_corner, corner.variants, corner.lanes, corner.solved)
+    if statics is None:
+        statics = Statics(corner.model.kernel_of_a_corner, corner.variants, corner.lanes, corner.solved)
     count = corner.lanes.count
     acting = _holding(corner, np.ones(count))
     unit = [push for one in acting for push in one.pushes()] or _holding_torque(corner, np.ones(count))
