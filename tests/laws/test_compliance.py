@@ -1,4 +1,4 @@
-"""Linear compliance against an exact elastic solve, Maxwell's reciprocity, and a tripod by hand."""
+"""Linear compliance against an exact elastic solve, Maxwell's reciprocity, and one link by hand."""
 
 from __future__ import annotations
 

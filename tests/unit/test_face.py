@@ -21,8 +21,8 @@ from tests.readme import ROOT
 MODELS = ROOT / "models"
 FACE = [
     "Finding", "Kin3dError", "__version__", "check", "compare", "compliance", "draw", "export", "forces",
-    "import_drawing", "layouts", "load", "locate", "mark", "measures", "rates", "report", "sensitivity", "settle", "swap",
-    "sweep", "tolerance", "view",
+    "import_drawing", "layouts", "load", "locate", "mark", "measures", "rates", "report", "sensitivity", "settle",
+    "swap", "sweep", "tolerance", "view",
 ]  # fmt: skip
 FUNCTIONS = [n for n in FACE if n[0].islower()]
 TRAVEL = [-20.0, 0.0, 20.0]
