@@ -64,6 +64,25 @@ def test_one_circle_at_another_elevation_makes_no_drawing_in_space(tmp_path: Pat
     assert codes & {"drawing-flat", "views-missing"}
 
 
+def test_a_flattened_front_view_is_not_shown_as_a_plan(tmp_path: Path) -> None:
+    """All z are 0 as in a flattened plan view, but the order of the joints is that of a front view."""
+    doc = new()
+    draw_space(doc, {n: (p[1], p[2], 0.0) for n, p in POINTS.items()}, step=(3.0, 3.0, 0.0))
+    points, partial, codes, _ = _outcome(save(doc, tmp_path / "d.dxf"))
+    assert points == {}
+    assert "drawing-flat" in codes
+    assert all(np.isnan(p.xyz_mm).all() for p in partial.values())
+
+
+def test_a_flattened_plan_view_shows_what_it_shows(tmp_path: Path) -> None:
+    doc = new()
+    draw_space(doc, {n: (p[0], p[1], 0.0) for n, p in POINTS.items()})
+    points, partial, _, _ = _outcome(save(doc, tmp_path / "d.dxf"))
+    assert points == {}
+    np.testing.assert_allclose(partial["tie_outer"].xyz_mm[:2], POINTS["tie_outer"][:2], rtol=0.0, atol=1e-9)
+    assert np.isnan(partial["tie_outer"].xyz_mm[2])
+
+
 def test_points_in_a_slanting_plane_are_no_drawing_in_space(tmp_path: Path) -> None:
     slanting = {n: (p[0], p[1], 0.4 * p[0] + 0.3 * p[1] + 1e-5 * p[2]) for n, p in POINTS.items()}
     doc = new()

@@ -84,18 +84,18 @@ def check_place(job: Job) -> None:
 
 
 def out_of_place(xyz_mm: Mapping[str, Vector], side: str | None) -> list[str]:
-    """Return what cannot be of points of a corner in the vehicle frame, as it is said to a person."""
+    """Return what cannot be of points of a corner in the vehicle frame, as it is said to a person; NaN is unknown."""
     wrong = []
     centre = xyz_mm.get("wheel_centre")
     near, far = HALF_TRACK_MM
     low, high = HEIGHT_MM
     if centre is not None:
         x, y, z = (float(c) for c in centre)
-        if not near <= abs(y) <= far:
+        if abs(y) < near or abs(y) > far:
             wrong.append(
                 f"wheel_centre would be {abs(y):.0f} mm off the middle plane ({near:.0f} to {far:.0f} mm can be)"
             )
-        if not low <= z <= high:
+        if z < low or z > high:
             wrong.append(f"wheel_centre would be at a height of {z:.0f} mm ({low:.0f} to {high:.0f} mm can be)")
         if abs(x) > LENGTH_MM:
             wrong.append(f"wheel_centre would be at x = {x:.0f} mm (at most {LENGTH_MM:.0f} mm either way can be)")

@@ -12,7 +12,15 @@ from kin3d.reading.dxf.content import DrawnMark, Text, Vector
 from kin3d.reading.dxf.declared import DeclaredView
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
 from kin3d.reading.dxf.matching import SNAP, Tie, UntiedLabel, assign, extent_of, size_of, symbols
-from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_shared, check_written
+from kin3d.reading.dxf.plausible import (
+    check_flat,
+    check_place,
+    check_sense,
+    check_shared,
+    check_written,
+    out_of_order,
+    out_of_place,
+)
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import HEADER_UNITS, stated_scale, unit_factor
 from kin3d.reading.dxf.view_axes import places_of, settle
@@ -116,6 +124,10 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
         source = Source(tie.mark.origin, tie.how, "plan", (float(tie.mark.xyz[0]), float(tie.mark.xyz[1])))
         point = DrawnPoint(tie.name.point, np.append(xy, np.nan), np.full(3, np.nan), 0.0, (source,))
         job.reading.partial[tie.name.point] = point
+    seen = {n: p.xyz_mm for n, p in job.reading.partial.items()}
+    if out_of_order(seen) or out_of_place(seen, None):  # it is another view than the plan: then nothing is sure of it
+        for name in list(job.reading.partial):
+            job.blank(name)
 
 
 def skeleton(names: Sequence[str]) -> str:
