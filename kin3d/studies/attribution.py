@@ -162,8 +162,8 @@ def attribute(common: CommonCases, measures: Sequence[Measure], at: Array) -> At
     if common.a is None or common.b is None:
         return _nothing(at, common.reason)
     a, b = common.a, common.b
-    lacking = {n for s in (a, b) for n in s.available(measures)[1]}
-    chosen = tuple(m for m in measures if m.name not in lacking)
+    of_a, of_b = ({m.name for m in s.available(measures)[0]} for s in (a, b))
+    chosen = tuple(m for m in measures if m.name in of_a & of_b)
     path = _Path(a, b, chosen, at)
     ends = path.ends()
     path.size = np.nanmax(np.abs(ends), axis=(0, 1, 3))

@@ -244,7 +244,7 @@ def compare(
     models = [model_of(case, f.car) for f in fits]
     case, findings = _reached(case, models)
     models = [replace(m, case=case) for m in models]  # type: ignore[type-var]
-    wanted = case.chosen(measures)
+    wanted = _of_all(case.chosen(measures), models)
     drawn: Draws = {}
     runs = []
     for k, (one, model) in enumerate(zip(fits, models, strict=True)):
@@ -336,6 +336,13 @@ def _exact(a: ComparedCar, b: ComparedCar) -> Iterator[str]:
 def _shared(a: Uncertainty, b: Uncertainty) -> str:
     same = set(a.identities) & set(b.identities)
     return SAME_ERRORS.format(count=len(same)) if same else INDEPENDENT
+
+
+def _of_all(wanted: Sequence[Measure], models: Sequence[CaseModel]) -> tuple[Measure, ...]:
+    """Without the silent measures that not every car has: nobody asked for them by name."""
+    silent = [m for m in wanted if m.silent]
+    there = [{m.name for m in model.available(silent)[0]} for model in models] if silent else []
+    return tuple(m for m in wanted if not m.silent or all(m.name in names for names in there))
 
 
 def _reached(case: Case, models: Sequence[CaseModel]) -> tuple[Case, tuple[Finding, ...]]:

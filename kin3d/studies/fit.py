@@ -225,6 +225,7 @@ def bare_car(car: Car, name: AxleName) -> Car:
         damper=None,
         rod_part=None,
         masses=None,
+        driveshaft=None,
         shared_error=tuple(_of_kept(e, kept) for e in axle.shared_error if _touches(e.points, kept)),
     )
     return changed(car, **{name: bare})
