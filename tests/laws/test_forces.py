@@ -11,12 +11,14 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.linkage.car import Car
+from kin3d.linkage.layout_file import builtin
 from kin3d.studies.case_forces import Force
 from kin3d.studies.forces_result import Forces
 from tests.car_files import write_car
 from tests.laws.cars import car
 from tests.oracles import free_body, whole_corner
 from tests.oracles.corners import scattered
+from tests.oracles.robot_engine import RobotCorner
 
 TRAVEL = np.array([-25.0, 0.0, 30.0])
 RADIUS = 240.0
@@ -154,3 +156,54 @@ def test_mirrored_cases_give_mirrored_forces() -> None:
     assert one.keys() == other.keys()
     for key, force in one.items():
         assert_allclose(other[key].force, mirror * force.force, rtol=1e-9, atol=1e-7, err_msg=str(key))
+
+
+@pytest.mark.parametrize("kind", ["five link", "strut with a arm"])
+def test_other_layouts_are_held_as_their_free_bodies(tmp_path: Path, kind: str) -> None:
+    points = dict(builtin(kind).demo)
+    table = points | {"wheel_axis": np.array(points["wheel_centre"]) + 100.0 * SPIN}
+    read = kin3d.load(write_car(tmp_path, table, layout=kind, loaded_radius_mm=RADIUS))
+    whole = kin3d.forces(with_case(read, contact_moment_n_m=MOMENT.tolist(), wheel="braked"), TRAVEL)
+    found = forces_by_name(whole)
+    part = whole.parts[0]
+    assert part.ok.all()
+    for k in range(len(TRAVEL)):
+        at = {p: v[:, k] for p, v in part.joints.at.items()}
+        spin = (at["wheel_axis"] - at["wheel_centre"]) / 100.0
+        down = np.array([0.0, 0.0, 1.0]) - spin[2] * spin
+        contact = at["wheel_centre"] - RADIUS * down / np.linalg.norm(down)
+        load = contact, FORCE, 1000.0 * MOMENT
+        if kind == "five link":
+            tension = free_body.five_link_tensions(at, *load)
+            assert len(tension) == 6
+        else:
+            bodies = free_body.strut_forces(at, *load)
+            tension = bodies.tension
+            for (point, body), force in bodies.joints.items():
+                pickup = point != "lower_outer"
+                key = ("pickup", point, "chassis") if pickup else ("joint", point, body)
+                mine = found[key].force[:, k]
+                assert_allclose(-mine if pickup else mine, force, rtol=1e-9, atol=1e-6, err_msg=f"{point} on {body}")
+        for name, expected in tension.items():
+            axial = found["spring" if name == "spring" else "link", name, "upright"].axial
+            assert axial is not None
+            assert_allclose(axial[k], expected, rtol=1e-9, atol=1e-6, err_msg=name)
+
+
+@pytest.mark.parametrize("rod_on", ["lower arm", "upright"])
+def test_a_robot_engine_has_the_same_constraint_forces(tmp_path: Path, rod_on: str) -> None:
+    """Joint angles and loop closures of a general robotics library (pinocchio), at the ends of three loops."""
+    points = scattered(rod_on, np.random.default_rng(6))
+    table = points | {"wheel_axis": points["wheel_centre"] + 100.0 * SPIN}
+    read = kin3d.load(write_car(tmp_path, table, rod_on=rod_on, loaded_radius_mm=RADIUS))
+    travel = 18.0
+    whole = kin3d.forces(with_case(read, contact_moment_n_m=MOMENT.tolist(), wheel="braked"), [travel])
+    found, road = forces_by_name(whole), whole.parts[0].road
+    engine = RobotCorner(points, rod_on)
+    for step in (6.0, 12.0, travel):
+        engine.move(step)
+    expected = engine.forces(road.foot[:, 0], FORCE, 1000.0 * MOMENT)
+    for (point, body), force in expected.items():
+        on_body = whole.parts[0].joints.on_body[body, point][:, 0]
+        assert_allclose(on_body, force, rtol=1e-6, atol=1e-3, err_msg=f"{point} on {body}")
+    assert ("joint", "upper_outer", "upper arm") in found

@@ -1,4 +1,4 @@
-"""Free bodies of a double wishbone with rod and rocker: six equations a body, all joint forces unknown, one solve."""
+"""Free bodies: six equations a body, all joint forces unknown, one solve; a double wishbone, a five-link, a strut."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _ARMS = {
 }
 
 
-class _Forces:
+class FreeBodies:
     """Collects unknowns and the equations of force and moment of each body."""
 
     def __init__(self, bodies: tuple[str, ...]) -> None:
@@ -42,6 +42,15 @@ class _Forces:
 
     def given(self, body: str, place: Array, force: Array) -> None:
         self.load += self._on(body, place, force)
+
+    def turn(self, body: str, couple: Array) -> None:
+        k = 6 * self.bodies.index(body)
+        self.load[k + 3 : k + 6] += couple / 100.0
+
+    def along(self, at: dict[str, Array], inner: str, outer: str, body: str) -> int:
+        """A link or spring between a body's point and the chassis: its tension pulls the body inward."""
+        line = at[inner] - at[outer]
+        return self.unknown(at[outer], line / np.linalg.norm(line), body)
 
     def solve(self) -> Array:
         matrix = np.stack(self.columns, axis=1)
@@ -73,7 +82,7 @@ def corner_forces(at: dict[str, Array], rod_on: str, loads: list[tuple[Array, Ar
     couple : (3,)
         On the upright.
     """
-    system = _Forces(("upright", "lower arm", "upper arm", "rocker"))
+    system = FreeBodies(("upright", "lower arm", "upper arm", "rocker"))
     joints: dict[tuple[str, str], int] = {}
     for arm, (front, rear, outer) in _ARMS.items():
         for pickup in (front, rear):
@@ -95,12 +104,45 @@ def corner_forces(at: dict[str, Array], rod_on: str, loads: list[tuple[Array, Ar
     links["rod"] = system.unknown(at["rod_outer"], rod / np.linalg.norm(rod), rod_on, ("rocker", at["rod_inner"]))
     for place, force in loads:
         system.given("upright", place, force)
-    k = 6 * system.bodies.index("upright")
-    system.load[k + 3 : k + 6] += couple / 100.0
+    system.turn("upright", couple)
     found = system.solve()
     return Found(
         {key: found[n : n + 3] for key, n in joints.items()}, {key: float(found[n]) for key, n in links.items()}
     )
+
+
+def five_link_tensions(at: dict[str, Array], contact: Array, force: Array, couple: Array) -> dict[str, float]:
+    """Tension of five links and a spring that hold an upright: six equations for six."""
+    system = FreeBodies(("upright",))
+    names = [f"{level} {end} link" for level in ("upper", "lower") for end in ("front", "rear")]
+    stems = [n.removesuffix(" link").replace(" ", "_") for n in names] + ["tie", "spring"]
+    for stem in stems:
+        system.along(at, f"{stem}_inner", f"{stem}_outer", "upright")
+    system.given("upright", contact, force)
+    system.turn("upright", couple)
+    return dict(zip([*names, "tie link", "spring"], system.solve().tolist(), strict=True))
+
+
+def strut_forces(at: dict[str, Array], contact: Array, force: Array, couple: Array) -> Found:
+    """Forces of a strut on an A-arm: its top holds the strut square to the strut's line."""
+    system = FreeBodies(("upright", "lower arm"))
+    joints: dict[tuple[str, str], int] = {}
+    for pickup in ("lower_front", "lower_rear"):
+        joints[pickup, "lower arm"] = len(system.columns)
+        system.joint(at[pickup], "lower arm")
+    joints["lower_outer", "lower arm"] = len(system.columns)
+    system.joint(at["lower_outer"], "lower arm", "upright")
+    line = at["strut_high"] - at["strut_low"]
+    across = np.linalg.svd(line[None])[2][1:]
+    top = [system.unknown(at["strut_top"], one, "upright") for one in across]
+    links = {"tie link": system.along(at, "tie_inner", "tie_outer", "upright")}
+    links["spring"] = system.along(at, "spring_inner", "spring_outer", "upright")
+    system.given("upright", contact, force)
+    system.turn("upright", couple)
+    found = system.solve()
+    forces = {key: found[n : n + 3] for key, n in joints.items()}
+    forces["strut_top", "upright"] = np.sum([found[k] * one for k, one in zip(top, across, strict=True)], axis=0)
+    return Found(forces, {key: float(found[n]) for key, n in links.items()})
 
 
 def rod_tension(at: dict[str, Array], rod_on: str, contact: Array, load: Array) -> float:

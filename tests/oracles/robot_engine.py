@@ -103,3 +103,36 @@ class RobotCorner:
         wheel = np.array(self.data.oMf[self.wheel].translation)
         spring = self.data.oMf[self.spring].translation - self.points["spring_inner"]
         return wheel, float(np.linalg.norm(spring))
+
+    def forces(self, place: Array, force: Array, couple: Array) -> dict[tuple[str, str], Array]:
+        """Forces at the loops where the wheel is loaded and the spring holds it, from the library's Jacobians.
+
+        Parameters
+        ----------
+        place, force : ndarray, shape (3,)
+            On the upright, in the position where it stands.
+        couple : ndarray, shape (3,)
+            On the upright.
+
+        Returns
+        -------
+        dict of (point, body) to ndarray
+            On the first body of a loop: upper arm, tie link, rod.
+        """
+        _, jacobian = self._errors(0.0, 0.0)
+        world = pin.ReferenceFrame.LOCAL_WORLD_ALIGNED
+        wheel = pin.getFrameJacobian(self.model, self.data, self.wheel, world)
+        arm = place - self.data.oMf[self.wheel].translation
+        load = wheel[:3].T @ force + wheel[3:].T @ (np.cross(arm, force) + couple)
+        out = self.data.oMf[self.spring].translation - self.points["spring_inner"]
+        spring = pin.getFrameJacobian(self.model, self.data, self.spring, world)[:3].T @ (out / np.linalg.norm(out))
+        rows = np.vstack([jacobian[: 3 * len(self.loops)], jacobian[-1:], spring[None]])  # loops, rack, spring
+        scale = np.linalg.norm(rows, axis=1)[:, None]
+        found = np.linalg.lstsq((rows / scale).T, -load, rcond=1e-12)[0] / scale[:, 0]
+        assert np.abs(rows.T @ found + load).max() < 1e-6 * np.abs(load).max(), "the loads are not in balance"
+        forces = {}
+        firsts = ("upper_outer", "upper arm"), ("tie_outer", "tie link"), ("rod_outer", "rod")
+        for k, (name, body) in enumerate(firsts):
+            first = self.data.oMi[self.loops[k].joint1_id] * self.loops[k].joint1_placement
+            forces[name, body] = first.rotation @ found[3 * k : 3 * k + 3]
+        return forces
