@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PANEL = (4.0, 2.9)  # inches
-STEPS = (1.6, 0.1, 0.3, 0.3)  # margins of a picture of causes, whose rows have names
+STEPS = (1.6, 0.25, 0.3, 0.3)  # margins of a picture of causes, whose rows have names
 
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:

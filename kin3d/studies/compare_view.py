@@ -329,7 +329,7 @@ def steps_panel(ax: Axes, pair: CarPair, measure: Measure, named: bool = False) 
     ax.plot([at, at], [rows, rows + 1], color=SOFT, lw=0.7, zorder=0)
     _end(ax, rows + 1, line.b, pair.b.label, measure)
     span = (max(turns) - min(turns)) or 1.0
-    ax.set_xlim(min(turns) - 0.08 * span, max(turns) + 0.34 * span)
+    ax.set_xlim(min(turns) - 0.08 * span, max(turns) + 0.62 * span)
     _dress(ax, ["", *shown, ""], measure, f", A to {pair.b.label}" if named else "")
 
 
