@@ -1,4 +1,4 @@
-"""Linear compliance against an exact elastic solve, Maxwell's reciprocity, and one link by hand."""
+"""Linear compliance against an exact elastic solve, Maxwell's reciprocity, a tie link and a tripod by hand."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 import kin3d
 from kin3d.errors import RequestError
 from kin3d.linkage.car import Car
+from kin3d.loads.flexibility import Flexible, given_way
 from kin3d.studies.compliance_result import ASKED, AxleCompliance
 from tests.car_files import write_car
 from tests.laws.cars import car
@@ -144,6 +145,20 @@ def test_a_link_alone_gives_way_by_its_force_times_what_it_shortens() -> None:
     da = np.cross(turn, a)
     expected = (a[1] * da[0] - a[0] * da[1]) / (a[0] ** 2 + a[1] ** 2)
     assert_allclose(totals(found)["wheel centre", "Mz"][0], np.degrees(expected) * 1000.0, rtol=1e-9)
+
+
+def test_a_tripod_sinks_as_by_hand() -> None:
+    """Three legs of length L, each c = cos of its angle to the load: F/(3c) in a leg, F·L/(3·E·A·c²) at the top."""
+    turns = 2.0 * np.pi / 3.0 * np.arange(3)
+    legs = np.stack([300.0 * np.cos(turns), 300.0 * np.sin(turns), np.full(3, -400.0)], axis=1)  # L = 500, c = 0.8
+    lines = legs / 500.0
+    give = 500.0 / (205000.0 * AREA)
+    parts = [Flexible("link", f"leg {k}", f"leg {k}", give * np.outer(u, u)[..., None]) for k, u in enumerate(lines)]
+    under = [1000.0 / (3.0 * 0.8) * u[:, None] for u in lines]
+    unit = [1.0 / (3.0 * 0.8) * u[:, None] for u in lines]
+    added = given_way(parts, under, unit)
+    assert_allclose(added.sum(), 1000.0 * 500.0 / (3.0 * 205000.0 * AREA * 0.8**2), rtol=1e-12)
+    assert_allclose(added[:, 0], added.sum() / 3.0, rtol=1e-12)
 
 
 def test_what_is_too_soft_or_not_given_is_refused(tmp_path: Path) -> None:
