@@ -10,7 +10,7 @@ import pytest
 
 from kin3d.errors import ReadingError
 from kin3d.reading.dxf import read_drawing
-from kin3d.reading.dxf.matching import assign
+from kin3d.reading.dxf.assignment import assign
 from tests.by_hand.random_drawings import draw, outcome
 from tests.unit.drawn import LINKS, POINTS, draw_views, errors_mm, new, plan_of, save, three_views
 

@@ -32,13 +32,15 @@ are alike nothing is tied and both are listed. The bare end of a line is never a
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from kin3d.reading.dxf.assignment import assign
 from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector
-from kin3d.reading.dxf.leaders import Pointer, Pointers, cost_of, score_tails
+from kin3d.reading.dxf.leaders import Pointer, Pointers
+from kin3d.reading.dxf.tails import cost_of, score_tails
 from kin3d.reading.dxf.wording import PointName
 
 SNAP = 2e-6
@@ -52,7 +54,6 @@ ALL_LEADERS = 0.9
 NEAR_SHARE = 0.75
 MARGIN = 0.65
 LOOSE = 6.0  # tails this many times farther from their words than is usual on the drawing are not believed
-LARGEST = 120  # labels of one tangle; of more, each label's own second choice counts
 MANY_PLACES = 300  # of one name; they are too far apart in any case
 MANY_PAIRS = 3000  # from here on pairs are counted in place of labels
 MOST_PAIRS = 1_000_000  # of labels and marks that are looked at for one offset
@@ -137,81 +138,6 @@ def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
         gone[twins] = True
         kept.append(replace(mark, reach=max(fit[j].reach for j in twins)))
     return kept
-
-
-# --- one assignment ---------------------------------------------------------------------------------------------------
-
-
-def assign(costs: Mapping[tuple[int, int], float], unmatched: float) -> dict[int, tuple[int, float]]:
-    """Give every row at most one column and every column at most one row, at the least cost in all.
-
-    Parameters
-    ----------
-    costs : mapping of (row, column) to float
-        Pairs that may belong together.
-    unmatched : float
-        Cost of a row without a column.
-
-    Returns
-    -------
-    dict of int to (int, float)
-        The column of every row that has one, and the margin: how much more the best assignment costs in which this row
-        has not this column.
-    """
-    found: dict[int, tuple[int, float]] = {}
-    for part in _tangles(costs):
-        found |= _assign_one(part, unmatched)
-    return found
-
-
-def _tangles(costs: Mapping[tuple[int, int], float]) -> list[dict[tuple[int, int], float]]:
-    """Part pairs into sets that have no row and no column in common."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    if not costs:
-        return []
-    rows, columns = (np.unique([pair[k] for pair in costs], return_inverse=True) for k in (0, 1))
-    count = len(rows[0]) + len(columns[0])
-    graph = coo_array((np.ones(len(costs)), (rows[1], columns[1] + len(rows[0]))), shape=(count, count))
-    number, label = connected_components(graph, directed=False)
-    parts: list[dict[tuple[int, int], float]] = [{} for _ in range(number)]
-    for (pair, cost), row in zip(costs.items(), rows[1], strict=True):
-        parts[label[row]][pair] = cost
-    return [p for p in parts if p]
-
-
-def _assign_one(costs: dict[tuple[int, int], float], unmatched: float) -> dict[int, tuple[int, float]]:
-    from scipy.optimize import linear_sum_assignment
-
-    rows, columns = (sorted({pair[k] for pair in costs}) for k in (0, 1))
-    row_of, column_of = ({n: k for k, n in enumerate(group)} for group in (rows, columns))
-    never = 1e6
-    table = np.full((len(rows), len(columns) + len(rows)), never)
-    table[:, len(columns) :] = unmatched
-    for (i, j), cost in costs.items():
-        table[row_of[i], column_of[j]] = cost
-    chosen = linear_sum_assignment(table)[1]
-    best = float(table[np.arange(len(rows)), chosen].sum())
-    found = {}
-    for k, column in enumerate(chosen):
-        if column >= len(columns):
-            continue
-        if len(rows) > LARGEST:
-            beside = np.partition(table[k], 1)[1] - table[k, column]
-            found[rows[k]] = (columns[column], float(min(beside, _second(table[:, column], k))))
-            continue
-        kept, table[k, column] = table[k, column], never
-        other = linear_sum_assignment(table)[1]
-        margin = float(table[np.arange(len(rows)), other].sum()) - best
-        table[k, column] = kept
-        found[rows[k]] = (columns[column], margin)
-    return found
-
-
-def _second(column: Vector, row: int) -> float:
-    """Return how much more the best of the other rows costs in a column."""
-    return float(np.delete(column, row).min(initial=np.inf) - column[row])
 
 
 class Matcher:
