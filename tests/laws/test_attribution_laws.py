@@ -26,7 +26,8 @@ KINKED = ("rod_end_inner_deg", "rod_end_outer_deg")
 def run(a: Car, b: Car, axle="front", names=None) -> Attribution:
     side = (a.front if axle == "front" else a.rear).side
     case = case_of(axle, TRAVEL, (), None, side)
-    return attribute(common_cases(a, b, case), chosen_measures(axle, names), TRAVEL)
+    measures = [m for m in chosen_measures(axle, names) if not m.silent]  # of joined axles, of shafts
+    return attribute(common_cases(a, b, case), measures, TRAVEL)
 
 
 def siskin_moved() -> Car:
