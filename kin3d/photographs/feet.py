@@ -21,8 +21,8 @@ TRIES = 24  # places along a curve from which the nearest is a start
 
 
 @dataclass(frozen=True, slots=True)
-class Curves:
-    """Curves of marks in the frames of their cameras; made by `Curves.of`.
+class MarkCurves:
+    """Curves of marks in the frames of their cameras; made by `MarkCurves.of`.
 
     Attributes
     ----------
@@ -43,12 +43,12 @@ class Curves:
     centre: Array
 
     @staticmethod
-    def of(cameras: Cameras, photo: Index, legs: NDArray[np.bool_], base: Array, first: Array, second: Array) -> Curves:
+    def of(cameras: Cameras, photo: Index, legs: NDArray[np.bool_], base: Array, first: Array, second: Array) -> MarkCurves:
         """Bring curves in the car's frame before their cameras."""
         view = cameras.seen(photo, base)
         turn = cameras.turn[photo]
         ways = [(turn @ way[..., None])[..., 0] for way in (first, second)]
-        return Curves(legs, view.place, ways[0], ways[1], view.f, view.bend, view.centre)
+        return MarkCurves(legs, view.place, ways[0], ways[1], view.f, view.bend, view.centre)
 
     def at(self, foot: Array) -> tuple[Array, Array]:
         """Pixels at places along the curves, and their change along them, shapes (n, 2)."""

