@@ -43,7 +43,9 @@ class MarkCurves:
     centre: Array
 
     @staticmethod
-    def of(cameras: Cameras, photo: Index, legs: NDArray[np.bool_], base: Array, first: Array, second: Array) -> MarkCurves:
+    def of(
+        cameras: Cameras, photo: Index, legs: NDArray[np.bool_], base: Array, first: Array, second: Array
+    ) -> MarkCurves:
         """Bring curves in the car's frame before their cameras."""
         view = cameras.seen(photo, base)
         turn = cameras.turn[photo]
