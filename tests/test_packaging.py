@@ -15,7 +15,7 @@ import kin3d_viewer
 
 ROOT = Path(__file__).parents[1]
 SOURCES = {"kin3d": ROOT / "kin3d", "kin3d_viewer": ROOT / "viewer" / "kin3d_viewer"}
-SHIPPED = (".py", ".css", ".csv", ".html", ".md", ".toml")
+SHIPPED = (".py", ".css", ".csv", ".html", ".js", ".md", ".toml")
 
 
 def test_the_packages_under_test_are_those_of_the_checkout(tmp_path):

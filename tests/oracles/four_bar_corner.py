@@ -16,6 +16,7 @@ from tests.oracles.planar import four_bar_output
 
 Array = NDArray[np.float64]
 SHIFT = 60.0
+OUTBOARD = np.array([0.0, 500.0, 0.0])  # so that no point comes to the other side of the car
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class FourBarCorner:
         made["tie_inner"] = np.array([0.0, 0.0, 0.0]) + shift
         made["tie_outer"] = made["lower_outer"] + shift
         made["wheel_centre"] = made["lower_outer"] - shift
-        return made
+        return {name: place + OUTBOARD for name, place in made.items()}
 
     def travel(self, crank_deg: Array, design_deg: float) -> Array:
         """Travel of the wheel centre from a design angle of the crank to others, mm."""
@@ -68,6 +69,7 @@ class FourBarCorner:
             Inclination of the line from lower to upper joint, inboard positive, full circle.
         """
         k = np.radians(kingpin_deg)
+        wheel_yz = wheel_yz - OUTBOARD[1:]
         line = np.stack([-np.sin(k), np.cos(k)], axis=-1)
         arm = wheel_yz + self.coupler * line - self.in_plane(np.asarray(self.ground, float))
         return self._angle(wheel_yz), self._angle(line), self._angle(arm)
