@@ -50,6 +50,7 @@ def write(case, folder):
     """The demo car with the case's slips, as files in `folder`."""
     source = ROOT / "models" / case.get("base", "dunlin")
     car = tomllib.loads((source / "car.toml").read_text("utf-8"))
+    car.pop("cases", None)  # load cases are no part of what is looked at
     tables = {}
     for axle in ("front", "rear"):
         if axle in car:
