@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError, Severity
+from kin3d.errors import Finding, RequestError, Severity, raise_errors
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.joined import independent_only
@@ -83,17 +83,25 @@ def forces(
     parts: list[CaseForces] = []
     findings: list[Finding] = []
     independent_only("forces", car.axles())
+    wrong: list[Finding] = []
     for case in _chosen(car, cases):
         place = f'{car.source}, [[cases]] "{case.name}"'
-        if any(getattr(case, key) is not None for key in SETTLED):
-            found, told = _settled(car, case, rack, axle, place)
-            parts += found
-            findings += told
-        elif axle in (None, case.axle):
-            parts.append(_on_one_tyre(car, case, at, rack, place))
-        else:
-            text = f"is on the {case.axle} axle and left out here"
-            findings.append(Finding("case-elsewhere", text, place, Severity.NOTE))
+        try:
+            if any(getattr(case, key) is not None for key in SETTLED):
+                found, told = _settled(car, case, rack, axle, place)
+                parts += found
+                findings += told
+            elif axle in (None, case.axle):
+                parts.append(_on_one_tyre(car, case, at, rack, place))
+            else:
+                text = f"is on the {case.axle} axle and left out here"
+                findings.append(Finding("case-elsewhere", text, place, Severity.NOTE))
+        except RequestError as error:
+            wrong += error.findings
+    if not parts and not wrong:
+        text = f"no case that was chosen loads the {axle} axle"
+        wrong.append(Finding("cases-elsewhere", text, str(car.source)))
+    raise_errors(wrong, RequestError)
     for part in parts:
         findings += part.findings()
     return Forces(car.title, tuple(parts), tuple(findings))
@@ -208,15 +216,19 @@ def _settled(
             car, max(along, 0.0), case.lateral_g or 0.0, rack=rack, driving=max(-along, 0.0), vertical=vertical
         )
     except RequestError as error:
-        raise RequestError(
-            [replace(f, place=f"{place}: {f.place}" if f.place else place) for f in error.findings]
-        ) from None
+        raise RequestError([_in_case(f, place, car) for f in error.findings]) from None
     out: list[CaseForces] = []
     for number, model in enumerate(attitude.model.axles):
         if axle in (None, model.axle.name):
             out += _settled_axle(case, settled, attitude, number)
     told = [f for f in settled.findings if f.severity is not Severity.NOTE or f.code == "force-assumed"]
-    return out, [replace(f, place=f"{place}: {f.place}" if f.place else place) for f in told]
+    return out, [_in_case(f, place, car) for f in told]
+
+
+def _in_case(finding: Finding, place: str, car: Car) -> Finding:
+    """A finding of the settled car with the case that it belongs to; the file is named once."""
+    where = finding.place.removeprefix(str(car.source)).lstrip(", ")
+    return replace(finding, place=f"{place}: {where}" if where else place)
 
 
 def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:

@@ -207,3 +207,35 @@ def test_a_robot_engine_has_the_same_constraint_forces(tmp_path: Path, rod_on: s
         on_body = whole.parts[0].joints.on_body[body, point][:, 0]
         assert_allclose(on_body, force, rtol=1e-6, atol=1e-3, err_msg=f"{point} on {body}")
     assert ("joint", "upper_outer", "upper arm") in found
+
+
+def test_everything_that_cases_lack_is_said_at_once_with_their_names() -> None:
+    read = car("dunlin").with_figures({"car.mass_kg": None})
+    with pytest.raises(kin3d.Kin3dError) as caught:
+        kin3d.forces(read)
+    said = [str(f) for f in caught.value.findings]
+    assert len(said) == 2
+    for name, text in zip(("braking", "cornering"), said, strict=True):
+        assert f'[[cases]] "{name}": [car] mass_kg' in text
+        assert text.count("car.toml") == 1
+
+
+def test_an_axle_that_no_case_loads_is_refused() -> None:
+    with pytest.raises(kin3d.Kin3dError, match="no case that was chosen loads the rear axle"):
+        kin3d.forces(car("dunlin"), axle="rear", cases=["kerb"])
+
+
+@pytest.mark.parametrize(
+    ("cases", "text"),
+    [
+        ([{"name": "a"}], "says no load"),
+        ([{"name": "a", "braking_g": 1.0}, {"name": "a", "lateral_g": 1.0}], "is the name of another case already"),
+        ([{"name": "a", "braking_g": 1.0, "driving_g": 1.0}], "braking_g and driving_g do not go together"),
+        ([{"name": "a", "braking_g": 1.0, "axle": "front"}], "make two cases of it"),
+        ([{"name": "a", "contact_n": [0.0, 0.0, 1.0]}], "axle and side are missing"),
+        ([{"name": "a", "axle": "front", "side": "left"}], "contact_n is missing"),
+    ],
+)
+def test_cases_that_do_not_fit_together_are_refused(cases: list[dict[str, Any]], text: str) -> None:
+    with pytest.raises(kin3d.Kin3dError, match=text):
+        car("dunlin").with_figures({"cases": cases})
