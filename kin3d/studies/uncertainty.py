@@ -2,8 +2,7 @@
 
 Doubt is a list of *sources*. A source is one independent error of known size with its effect on every point (and on
 figures of the car file) for one standard deviation of it. A coordinate's own deviation is a source; a shared error (all
-points of a view shifted together) is one source an axis; a figure of the car file with its deviation is one; whatever
-else may be wrong is one more source, never a matrix.
+points of a view shifted together) is one source an axis; a figure of the car file with its deviation is one.
 Sources are independent of each other, so that variances add, each measure's variance splits into what every source
 causes, and samples need one number a source.
 
