@@ -119,7 +119,7 @@ def test_size_and_focal_length_of_a_picture(tmp_path, orientation, size):
     image = Image.new("RGB", (60, 40))
     exif = image.getexif()
     exif[0x0112] = orientation
-    exif.get_ifd(0x8769)[0xA405] = 70
+    exif[0x8769] = {0xA405: 70}
     image.save(tmp_path / "pit.jpg", exif=exif)
     text = GOOD.replace("size_px = [4000, 2667]", 'file = "pit.jpg"').replace("focal_mm = 50\n", "")
     marks = "photo,kind,name,side,u,v\npit,point,lower_front,left,12,30\n"

@@ -10,7 +10,7 @@ import numpy as np
 from kin3d.writing.numbers import number, signed
 from kin3d.writing.style import GRID, INK, LOWERS, RAISES, SOFT
 from kin3d_viewer.becoming import Becoming
-from kin3d_viewer.images import Image
+from kin3d_viewer.images import Image, inches
 from kin3d_viewer.style import CARS, PAPER
 
 DPI = 100
@@ -36,7 +36,7 @@ class Counting:
         from matplotlib.figure import Figure
 
         self.becoming = becoming
-        self.figure = Figure(figsize=(size[0] / DPI, size[1] / DPI), dpi=DPI, facecolor=PAPER)
+        self.figure = Figure(figsize=inches(size, DPI), dpi=DPI, facecolor=PAPER)
         self.canvas = FigureCanvasAgg(self.figure)
         self.levels = [becoming.ends[0], *(becoming.go(k, 1.0) for k in range(len(becoming.steps)))]
         becoming.restart()

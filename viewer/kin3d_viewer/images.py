@@ -20,6 +20,11 @@ LOOKED_AT = 6  # pictures of a film that its colours are chosen from
 STEP = 8  # levels of a channel that count as one colour when they are chosen
 
 
+def inches(size: tuple[int, int], dots_per_inch: float) -> tuple[float, float]:
+    """Size of a figure that comes out `size` pixels large: a quarter of one is added, as canvases cut fractions off."""
+    return (size[0] + 0.25) / dots_per_inch, (size[1] + 0.25) / dots_per_inch
+
+
 def save_film(file: Path, images: Sequence[Image], rate: int, holds: Sequence[int] = ()) -> None:
     """Write pictures as a film.
 

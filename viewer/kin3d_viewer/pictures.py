@@ -11,7 +11,7 @@ import numpy as np
 
 from kin3d.writing.files import check_place
 from kin3d_viewer.charts import Charts
-from kin3d_viewer.images import STILLS, Image, save_still
+from kin3d_viewer.images import STILLS, Image, inches, save_still
 from kin3d_viewer.primitives import Array, Ball, Scene
 from kin3d_viewer.probe import need_pictures
 from kin3d_viewer.session import Session
@@ -78,7 +78,7 @@ class CurveColumn:
         from matplotlib.figure import Figure
 
         self.session = session
-        figure = Figure(figsize=(size[0] / CHART_DPI, size[1] / CHART_DPI), dpi=CHART_DPI)
+        figure = Figure(figsize=inches(size, CHART_DPI), dpi=CHART_DPI)
         self.charts = Charts(figure, session.editor.model.every_measure, names)
 
     def image(self) -> Image:
