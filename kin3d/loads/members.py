@@ -19,11 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
-from kin3d.solve.continuation import vectors
+from kin3d.measures.corner import Corner
 from kin3d.solve.equations import Row, carry, weights_of
 from kin3d.solve.implicit import stack_solve
-from kin3d.solve.kernel import Kernel
-from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Number, Vec, dot, sub
 
@@ -31,12 +29,12 @@ Array = NDArray[np.float64]
 
 
 class Statics:
-    """Statics of solved lanes of one linkage.
+    """Statics of the positions of one corner.
 
     Parameters
     ----------
-    kernel, variants, lanes, solved
-        As they were solved; lanes without a solution give NaN.
+    corner : Corner
+        Its places and design coordinates are taken as they stand; lanes without a solution give NaN.
 
     Attributes
     ----------
@@ -46,7 +44,8 @@ class Statics:
         Places in the design position.
     """
 
-    def __init__(self, kernel: Kernel, variants: Variants, lanes: Lanes, solved: Solved) -> None:
+    def __init__(self, corner: Corner) -> None:
+        kernel, lanes, variants = corner.model.kernel_of_a_corner, corner.lanes, corner.variants
         self.linkage = kernel.linkage
         self.equations = kernel.system.equations
         self.count = lanes.count
@@ -54,17 +53,17 @@ class Statics:
         zero = (0,) * len(keys)
         units = [tuple(int(i == k) for i in range(len(keys))) for k in range(len(keys))]
         self.algebra = Algebra([zero, *units])
-        at, design, axis = vectors(kernel.system, variants, lanes, solved.q)
-        self.design: dict[str, Vec] = design
-        jets: dict[str, list[Any]] = {p: list(v) for p, v in at.items()}
+        self.design: dict[str, Vec] = {p: self._constant(v) for p, v in corner.motion.design.items()}
+        x, y, z = variants.per_lane(variants.rack_axis.T, lanes)
+        jets: dict[str, list[Any]] = {p: list(self._constant(corner.place(p))) for p in self.equations.unknowns.points}
         for number, (_, point, k) in enumerate(keys):
             jets[point][k] = self.algebra.variable(jets[point][k], number)
         self._slots = [self.algebra.index[u] for u in units]
         q: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in jets.items()}
-        values, axes = kernel.system.values(lanes), kernel.system.axes(design, axis)
+        values, axes = kernel.system.values(lanes), kernel.system.axes(self.design, (x, y, z))
         self._drives = values, axes
-        self.places = self.equations.places(q, design, values, axes)
-        rows = self.equations.residuals(self.places, design, values, axes)
+        self.places = self.equations.places(q, self.design, values, axes)
+        rows = self.equations.residuals(self.places, self.design, values, axes)
         self._jacobian = np.stack([self._gradient(r) for r in rows], axis=0)
 
     def _gradient(self, x: Any) -> Array:

@@ -27,7 +27,7 @@ def rod_force_per_load(corner: Corner) -> Array:
     The load pushes up at the contact point (at the wheel centre where no loaded radius is given); what the rocker
     drives holds it, whatever that is: any moment about the pivot line gives the rod the same force.
     """
-    statics = Statics(corner.model.kernel_of_a_corner, corner.variants, corner.lanes, corner.solved)
+    statics = Statics(corner)
     place = corner.centre if corner.axle.loaded_radius_mm is None else corner.contact
     numbers: Vec = (value(place[0]), value(place[1]), value(place[2]))
     wheel = statics.on_body(corner.linkage.wheel_body, numbers)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,30 +14,14 @@ from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import Acting, RoadLoad
 from kin3d.loads.joint_forces import JointForces
 from kin3d.loads.joint_frames import JointFrame
+from kin3d.loads.listed import Force, listed_forces
 from kin3d.loads.margins import LinkMargin
 
 Array = NDArray[np.float64]
-ForceKind = Literal["link", "joint", "pickup", "spring"]
 CAUTION = (
     "Forces of rigid links without weight and friction, from the points and loads given. Strength and safety are for "
     "qualified people and local codes."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Force:
-    """One force over the positions of a case: on a body, shape (3, lanes), and along a link or spring, (lanes,)."""
-
-    kind: ForceKind
-    name: str
-    on: str
-    force: Array
-    axial: Array | None = None
-
-    @property
-    def size(self) -> Array:
-        """Its resultant, N, shape (lanes,)."""
-        return np.asarray(np.linalg.norm(self.force, axis=0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,36 +61,7 @@ class CaseForces:
 
     def forces(self) -> Iterator[Force]:
         """Links, joints, pickups, springs, in this order."""
-        at, on_body = self.joints.at, self.joints.on_body
-        for link, axial in self.joints.axial.items():
-            end, other = self._ends(link)
-            line = at[other] - at[end]
-            pull = axial * line / np.linalg.norm(line, axis=0)
-            yield Force("link", link, self._partner(link, end), pull, axial)
-        for (body, point), force in on_body.items():
-            if body != CHASSIS and (CHASSIS, point) not in on_body:
-                yield Force("joint", point, body, force)
-        for (body, point), force in on_body.items():
-            if body == CHASSIS:
-                yield Force("pickup", point, CHASSIS, force)
-        for one in self.acting:
-            if one.body == CHASSIS:
-                yield Force("pickup", one.point, CHASSIS, one.force)
-        for one in self.acting:
-            if one.body != CHASSIS:
-                yield Force("spring", one.name, one.body, one.force, one.axial)
-
-    def _ends(self, link: str) -> tuple[str, str]:
-        """Ends of a link, the moving one that is farther from the chassis first."""
-        first, second = self.linkage.bodies[link]
-        held = {*self.linkage.fixed, *self.linkage.rack}
-        return (second, first) if first in held else (first, second)
-
-    def _partner(self, link: str, point: str) -> str:
-        """The body that a link acts on at its end."""
-        bodies = [b for b, points in self.linkage.bodies.items() if point in points and b != link]
-        large = [b for b in bodies if len(self.linkage.bodies[b]) > 2]
-        return (large or bodies or [CHASSIS])[0]
+        return listed_forces(self.linkage, self.joints, self.acting)
 
     def label(self, force: Force) -> str:
         """For a person: a link or spring by its name, a joint or pickup with the bodies that meet there."""

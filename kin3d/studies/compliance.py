@@ -20,6 +20,7 @@ from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import over_lanes
 from kin3d.loads.flexibility import Flexible, flexible_parts, forces_in, given_way
+from kin3d.loads.held import held_corner
 from kin3d.loads.joint_forces import JointForces, Push
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.members import Statics
@@ -27,7 +28,6 @@ from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.compliance_result import ASKED, AxleCompliance, Compliance
-from kin3d.studies.forces import held_corner
 
 Array = NDArray[np.float64]
 LOADS = ("Fx", "Fy", "Fz", "Mz")
@@ -110,7 +110,7 @@ def _corner(model: AxleModel, side: str, travel: Array, rack: float) -> AxleComp
     lanes = Lanes(np.full(count, SIDES.index(side)), travel, np.full(count, rack))
     solved = model.kernel.solve(model.variants, lanes)
     corner = Corner.of(model, lanes, solved, along=TRAVEL)
-    loaded = _Loaded(corner, Statics(model.kernel_of_a_corner, corner.variants, lanes, solved))
+    loaded = _Loaded(corner, Statics(corner))
     centre = over_lanes(corner.centre, count)
     upward = np.zeros_like(centre)
     upward[2] = 1.0
@@ -159,5 +159,3 @@ def _couples(corner: Corner, count: int) -> tuple[Array | None, ...]:
         k = over_lanes(corner.steering_axis[1], count)
         caster = np.cross(k, np.stack([-k[2], zero, k[0]]) / (k[0] ** 2 + k[2] ** 2), axis=0)
     return np.cross(a, toe, axis=0), np.cross(a, camber, axis=0), caster
-
-

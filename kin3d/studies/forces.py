@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +23,7 @@ from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.loads.applied import Acting, between, carrier, drawing_on, on_wheel, over_lanes, turning
 from kin3d.loads.elements import Element
+from kin3d.loads.held import generalised, held_corner, on_tyre
 from kin3d.loads.joint_forces import JointForces, Push, joint_forces
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
@@ -41,7 +41,6 @@ from kin3d.studies.settle import find_attitude
 from kin3d.studies.settled import Settled
 
 Array = NDArray[np.float64]
-NMM = 1000.0  # N·mm in a N·m
 
 
 def forces(
@@ -134,9 +133,7 @@ def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: st
     lanes = Lanes(np.full(count, SIDES.index(case.side)), travel, np.full(count, rack))
     solved = model.kernel.solve(model.variants, lanes)
     corner = Corner.of(model, lanes, solved, along=TRAVEL)
-    force = np.tile(np.array(case.contact_n or (0.0, 0.0, 0.0))[:, None], count)
-    moment = NMM * np.tile(np.array(case.contact_moment_n_m or (0.0, 0.0, 0.0))[:, None], count)
-    road = on_wheel(corner, force, moment, case.wheel)
+    road = on_tyre(corner, case)
     acting, joints = held_corner(corner, road.pushes())
     ok, racks = solved.status == Status.OK, np.full(count, rack)
     parts = joint_frames(corner, joints), _margins(corner, joints)
@@ -146,63 +143,6 @@ def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: st
 def _margins(corner: Corner, joints: JointForces) -> tuple[LinkMargin, ...]:
     tubes = tubes_of(corner.axle, corner.linkage)
     return tuple(link_margin(link, tube, corner.linkage, joints) for link, tube in tubes.items())
-
-
-def held_corner(
-    corner: Corner, pushes: Sequence[Push], statics: Statics | None = None
-) -> tuple[tuple[Acting, ...], JointForces]:
-    """A corner under loads, held by its spring: what the spring exerts, and the forces at all joints.
-
-    Parameters
-    ----------
-    statics : Statics, optional
-        That of the corner, where it is made already.
-
-    Raises
-    ------
-    RequestError
-        Where nothing holds the wheel up.
-    """
-    if statics is None:
-        statics = Statics(corner.model.kernel_of_a_corner, corner.variants, corner.lanes, corner.solved)
-    count = corner.lanes.count
-    acting = _holding(corner, np.ones(count))
-    unit = [push for one in acting for push in one.pushes()] or _holding_torque(corner, np.ones(count))
-    multipliers, size = statics.balanced(generalised(statics, pushes), generalised(statics, unit))
-    held = [replace(push, force=size * push.force) for push in unit]
-    exerted = tuple(replace(one, force=size * one.force, axial=size * one.axial) for one in acting)
-    return exerted, joint_forces(statics, multipliers, [*pushes, *held])
-
-
-def _holding(corner: Corner, compression: Array) -> tuple[Acting, ...]:
-    """The element between two points that holds the wheel: the layout's spring, or the first one of the car file."""
-    linkage, axle = corner.linkage, corner.axle
-    named = [("spring", linkage.spring)] if linkage.spring else []
-    named += [(s.name, s.points) for s in axle.springs]
-    if not named or (axle.spring is None and axle.torsion is not None):
-        return ()
-    name, points = named[0]
-    count = corner.lanes.count
-    first, second = ((carrier(linkage, p), p, over_lanes(corner.place(p), count)) for p in points)
-    return between(name, (first, second), compression)
-
-
-def _holding_torque(corner: Corner, moment: Array) -> list[Push]:
-    rocker, axle = corner.linkage.rocker, corner.axle
-    if axle.torsion is None or rocker is None:
-        text = "nothing holds the wheel up: the layout has no spring with the points and keys given"
-        raise RequestError(Finding("spring-missing", text, f"[{axle.name}]"))
-    start, end = (over_lanes(corner.place(p), len(moment)) for p in rocker.axis)
-    return list(Push.couple(rocker.body, start, moment * (end - start) / np.linalg.norm(end - start, axis=0)))
-
-
-def generalised(statics: Statics, pushes: Sequence[Push]) -> Array:
-    """Generalised load of forces on bodies, shape (unknowns, lanes)."""
-    total: Any = 0.0
-    for push in pushes:
-        where, force = ((v[0], v[1], v[2]) for v in (push.place, push.force))
-        total = total + statics.load(statics.on_body(push.body, where), force)
-    return np.asarray(total)
 
 
 def _settled(
@@ -248,7 +188,7 @@ def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: 
     in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
     acting, turned = _elements(attitude.elements[number], pair, in_air)
     out = []
-    statics = Statics(model.kernel_of_a_corner, pair.variants, pair.lanes, pair.solved)
+    statics = Statics(pair)
     loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
     multipliers = statics.multipliers(generalised(statics, loads))
     joints = joint_forces(statics, multipliers, loads)

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.parts import part_of
-from kin3d.studies.case_forces import CAUTION, CaseForces, ForceKind
+from kin3d.loads.listed import ForceKind
+from kin3d.studies.case_forces import CAUTION, CaseForces
 from kin3d.studies.free_bodies import draw_free_bodies
 from kin3d.studies.margins_view import margin_records, shown_margins
 from kin3d.writing.panels import DASHES, Panel, Trace, draw_panels

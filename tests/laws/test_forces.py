@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 import kin3d
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout_file import builtin
-from kin3d.studies.case_forces import Force
+from kin3d.loads.listed import Force
 from kin3d.studies.forces_result import Forces
 from tests.car_files import write_car
 from tests.laws.cars import car
