@@ -17,7 +17,7 @@ from kin3d.photographs.located import Located
 from kin3d.reading.photo_records import Photo, PhotoPoints
 from kin3d.studies import photo_lines
 from kin3d.studies.compare import RULE
-from kin3d.studies.photo_picture import write_photo_picture
+from kin3d.studies.photo_picture import UNSEEN, write_photo_picture
 from kin3d.studies.photo_points import adjustment, share_photographs
 from kin3d.studies.photo_project import on_photo
 from kin3d.studies.photo_view import LEVEL, OnPhoto, PhotoView
@@ -113,7 +113,7 @@ class PhotoConstruction(Result):
         out = [
             "The construction is that of the design position, the located side and its mirror image; arms and rims "
             "are drawn as the car stands in the picture.",
-            "What a wheel hides is lighter and dashed; what the tub hides is not told apart.",
+            f"{UNSEEN}; a rim that is seen from behind is left out.",
         ]
         if self.ghost is not None:
             out.append(RULE.format(level=percent(self.difference().threshold)))
@@ -220,4 +220,5 @@ def _apart(located: Located, owner: int, photo: int, whence: Located, number: in
 def _on_photo(located: Located, number: int, photo: int, car: Car | None) -> OnPhoto:
     given = photo_lines.standing(located, number, photo)
     own = located.cars[number]
-    return on_photo(own.title, own.axle, given, photo_lines.cameras(located, photo), car)
+    marked = photo_lines.marked_parts(located, number, photo)
+    return on_photo(own.title, own.axle, given, photo_lines.cameras(located, photo), car, marked)

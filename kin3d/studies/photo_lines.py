@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from kin3d.photographs.camera import Cameras
 from kin3d.photographs.lanes import Columns, WheelLanes, look
 from kin3d.photographs.located import Located
+from kin3d.photographs.marked import LEG, POINT
 from kin3d.solve.upright import Upright, rotations, slopes
 
 Array = NDArray[np.float64]
@@ -81,6 +82,28 @@ def standing(located: Located, car: int, photo: int) -> CarInPhoto:
     model, checked = located.checked.model, located.checked
     inputs, to = model.inputs(car, photo, checked.fit.state.numbers)
     return CarInPhoto(model.parameters.uprights[car], inputs, np.moveaxis(to @ checked.spread.factor, -1, 0))
+
+
+def marked_parts(located: Located, car: int, photo: int) -> Array:
+    """From where to where each of a car's tubes is marked in a photograph, in parts of its length.
+
+    Shape (2, tubes, 2), left and right; 2 and −1 where nothing of the tube is. What lies between two marks is seen;
+    beyond them the tub may hide it, of which nothing is known.
+    """
+    fit, upright = located.checked.fit, located.checked.model.parameters.uprights[car]
+    marks, feet = fit.model.cars[car], fit.state.feet[car]
+    out = np.tile([2.0, -1.0], (2, len(upright.tubes), 1))
+    for k in np.flatnonzero(marks.photo == photo):
+        row = out[SIDES.index(marks.lanes[marks.lane[k]][1])]
+        for tube, (near, far) in enumerate(upright.tubes):
+            at: float | None = None
+            if marks.kind[k] == POINT and marks.which[k] in (near, far):
+                at = float(marks.which[k] == far)
+            elif marks.kind[k] == LEG and (marks.which[k], marks.outer[k]) == (near, far):
+                at = float(feet[k]) if feet is not None else None
+            if at is not None:
+                row[tube] = min(row[tube, 0], at), max(row[tube, 1], at)
+    return out
 
 
 def at_design(given: CarInPhoto) -> CarInPhoto:

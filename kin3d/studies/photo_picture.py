@@ -39,6 +39,7 @@ LOOKS: dict[str, tuple[str, Any, str]] = {
 OTHER_LOOK = (PART_COLOURS["other part"], (0, (6, 2)), "arm, produced")
 GHOST = SOFT
 HIDDEN = (0, (2.0, 2.0))
+UNSEEN = "Lighter and dashed: behind a wheel, or a link where nothing of it is marked in this picture, as behind the tub"
 TURN = np.linspace(0.0, 2.0 * np.pi, 61)
 
 
@@ -127,10 +128,11 @@ def _parted(axes: Axes, places: Array, hidden: Hidden, colour: str, dash: Any, w
 
 
 def _car(axes: Axes, found: PhotoView) -> None:
-    """Links and rims as located, thin."""
+    """Links and rims as located, thin; a rim that nobody can see would be a ring about nothing."""
     own = found.own
     for rim, hidden in zip(own.rims, own.rims_hidden, strict=True):
-        _parted(axes, rim, hidden, RIM, "-", 0.9, 3.0)
+        if not hidden.all():
+            _parted(axes, rim, hidden, RIM, "-", 0.9, 3.0)
     tubes = own.legs.reshape(-1, *own.legs.shape[2:])
     for tube, hidden in zip(tubes, own.legs_hidden.reshape(len(tubes), -1), strict=True):
         _parted(axes, tube, hidden, INK, "-", 0.9, 3.2)
@@ -232,5 +234,4 @@ def _legend(figure: Figure, found: PhotoView, height: float) -> None:
                             label=f"{found.ghost.title}, same camera"))  # fmt: skip
     figure.legend(handles=items, loc="lower left", bbox_to_anchor=(SIDE_IN / WIDE_IN, 0.24 / height), ncol=4,
                   frameon=False, fontsize=8.2, columnspacing=1.4, handlelength=2.6, borderaxespad=0.0)  # fmt: skip
-    foot = "Lighter and dashed: behind a wheel. What the tub hides is not told apart."
-    figure.text(SIDE_IN / WIDE_IN, 0.12 / height, foot, fontsize=7.5, color=SOFT, va="center")
+    figure.text(SIDE_IN / WIDE_IN, 0.12 / height, f"{UNSEEN}.", fontsize=7.5, color=SOFT, va="center")

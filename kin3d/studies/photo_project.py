@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 STATIONS = 41  # places along a line at which its band is worked out
 SEEN_END_ON = 0.35  # sine of the angle to the line of sight under which a line along the car is not drawn
 ON_TUBE = np.linspace(0.0, 1.0, 25)
+HALF_A_PLACE = 0.5 / 24  # of the way along a tube
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +70,14 @@ class _Wheels:
         return out.reshape(places.shape[:-1])
 
 
-def on_photo(title: str, axle: AxleName, given: photo_lines.CarInPhoto, views: Cameras, car: Car | None) -> OnPhoto:
-    """A car as it stands before cameras (as found, then off along every error), with the construction of its design."""
+def on_photo(
+    title: str, axle: AxleName, given: photo_lines.CarInPhoto, views: Cameras, car: Car | None,
+    marked: Array | None = None,
+) -> OnPhoto:  # fmt: skip
+    """A car as it stands before cameras (as found, then off along every error), with the construction of its design.
+
+    `marked` is from where to where its tubes are marked (`photo_lines.marked_parts`); absent: from end to end.
+    """
     design = photo_lines.lines(photo_lines.at_design(given))
     stands = photo_lines.lines(photo_lines.CarInPhoto(given.upright, given.inputs, given.along[:0]))
     roll = _pixels(views, design.roll_centre[:, None])[:, 0]
@@ -84,10 +91,13 @@ def on_photo(title: str, axle: AxleName, given: photo_lines.CarInPhoto, views: C
     def seen(places: Array) -> Array:
         return _pixels(first, places.reshape(1, -1, 3)).reshape(*places.shape[:-1], 2)
 
+    unseen = wheels.hide(legs)
+    if marked is not None:
+        unseen |= (ON_TUBE < marked[..., :1] - HALF_A_PLACE) | (ON_TUBE > marked[..., 1:] + HALF_A_PLACE)
     return OnPhoto(
         title=title, bands=tuple(_bands(design, views, wheels)), roll_centre=roll[0], roll_centre_cov=slip.T @ slip,
         centres=seen(design.centre[0]), contacts=seen(design.contact[0]), figures=_figures(design, axle, car),
-        legs=seen(legs), legs_hidden=wheels.hide(legs), rims=seen(wheels.edges),
+        legs=seen(legs), legs_hidden=unseen, rims=seen(wheels.edges),
         rims_hidden=np.array([wheels.hide(edge, k) for k, edge in enumerate(wheels.edges)]), tyres=seen(wheels.tyres),
     )  # fmt: skip
 

@@ -88,7 +88,7 @@ class OnPhoto:
     legs : ndarray, shape (2, tubes, n, 2)
         Links, and the rod where it was located, as the car stands in the picture, px.
     legs_hidden : ndarray of bool, shape (2, tubes, n)
-        Whether a wheel stands before the place.
+        Whether a wheel stands before the place, or the link is not marked there: the tub may hide it.
     rims : ndarray, shape (wheels, n, 2)
     rims_hidden : ndarray of bool, shape (wheels, n)
     tyres : ndarray, shape (wheels, n, 2)

@@ -3,6 +3,10 @@
 ``python -m tests.by_hand.photo_coverage coverage 300 [first seed]``; in place of it ``rear 300`` for rear axles from
 behind, and ``sets 12`` for the sets of pictures.
 Each scene's seed is its number, so that any of them can be made again.
+
+Beside each share stands that of the linear estimate at the truth, whose misses are normal by their making: where both
+are low, the scenes drawn are the reason and not the adjustment. Over 300 scenes one figure in 40 is under 92.5 % by
+chance alone.
 """
 
 from __future__ import annotations
@@ -12,7 +16,7 @@ from math import erf, sqrt
 
 import numpy as np
 
-from kin3d.photographs.adjust import adjust, spread
+from kin3d.photographs.adjust import Fit, adjust, spread
 from tests import photo_scenes as scenes
 from tests.photo_scenes import BEHIND, FRONT, LOW, QUARTER, SIDE
 
@@ -31,17 +35,30 @@ SETS = {
 CARS = ("dunlin", "plover")
 
 
+def linear(scene, fit):
+    """What the linear estimate at the truth makes of the same marks: how far each parameter is off, and its spread."""
+    at = scene.model.evaluate(scene.truth)
+    found = spread(Fit(scene.model, fit.known, at, 0.0, True, 0))
+    missed = np.where(fit.known.observed, fit.known.misses(scene.truth.numbers), 0.0)
+    return -(found.effect @ at.residual + found.known_effect @ missed), found
+
+
 def solve(seed, shots, **options):
     """One scene of both cars adjusted from the truth: values, gradients, sigmas, and how far coordinates are off."""
     scene = scenes.scene(CARS, shots, seed, **options)
     fit = adjust(scene.model, scene.truth)
     found = spread(fit)
-    values, gradients, true = [], [], []
+    values, gradients, true, slopes = [], [], [], []
     for number, name in enumerate(CARS):
         value, gradient = scenes.measures_with_slopes(scene.parameters, number, name, fit.state.numbers)
         values.append(value)
         gradients.append(gradient)
-        true.append(scenes.measures_with_slopes(scene.parameters, number, name, scene.truth.numbers)[0])
+        value, gradient = scenes.measures_with_slopes(scene.parameters, number, name, scene.truth.numbers)
+        true.append(value)
+        slopes.append(gradient)
+    astray, chance = linear(scene, fit)
+    slopes.append(slopes[1] - slopes[0])
+    by_chance = [(g @ astray) / np.linalg.norm(g @ chance.factor, axis=1) for g in slopes]
     points = [b.points[b.points >= 0] for b in scene.parameters.blocks]
     index = np.concatenate(points)
     sigma = np.sqrt((found.factor**2).sum(axis=1))
@@ -52,9 +69,12 @@ def solve(seed, shots, **options):
     return {
         "settled": fit.settled,
         "off": off,
+        "off by chance": astray[index] / np.sqrt((chance.factor[index] ** 2).sum(axis=1)),
         "names": [str(scene.parameters.listed[k]) for k in index],
         "measure": np.array([(v - t) / s for v, t, s in zip(values, true, single, strict=True)]),
         "difference": apart / spread_apart,
+        "measure by chance": np.array(by_chance[:2]),
+        "difference by chance": by_chance[2],
         "sigma": np.array(single),
         "sigma_difference": spread_apart,
         "true_difference": true[1] - true[0],
@@ -74,19 +94,27 @@ def rear(count, first=0):
         sigma = np.sqrt((spread(fit).factor ** 2).sum(axis=1))
         off = (fit.state.numbers - scene.truth.numbers)[index] / sigma[index]
         names = [scene.parameters.listed[k].name for k in index]
-        runs.append({"settled": fit.settled, "off": off, "names": names})
+        astray, chance = linear(scene, fit)
+        by_chance = astray[index] / np.sqrt((chance.factor[index] ** 2).sum(axis=1))
+        runs.append({"settled": fit.settled, "off": off, "off by chance": by_chance, "names": names})
     _coordinates(runs)
 
 
 def _coordinates(runs):
     """Print how often the bands of coordinates hold the truth, and how wide their misses spread in sigmas."""
-    off = np.array([r["off"] for r in runs])
-    held = (np.abs(off) < 1.959964).mean(axis=0)
+    off, held = np.array([r["off"] for r in runs]), _held(runs, "off")
+    by_chance = _held(runs, "off by chance")
     print(f"{len(runs)} scenes, {sum(r['settled'] for r in runs)} settled")
     print(f"coordinates: {held.min():.3f} to {held.max():.3f}, mean {held.mean():.4f}")
     order = np.argsort(held)
     for k in (*order[:3], *order[-3:]):
-        print("  least, most:", runs[0]["names"][k], f"{held[k]:.3f}, spread {off[:, k].std():.2f}")
+        print("  least, most:", runs[0]["names"][k], f"{held[k]:.3f}, spread {off[:, k].std():.2f}, "
+              f"by chance {by_chance[k]:.3f}")  # fmt: skip
+
+
+def _held(runs, key):
+    """Part of the runs in which a 95 % band holds, for every figure under a key."""
+    return (np.abs([r[key] for r in runs]) < 1.959964).mean(axis=0)
 
 
 def coverage(count, first=0):
@@ -94,8 +122,8 @@ def coverage(count, first=0):
     runs = [solve(seed, [FRONT, QUARTER, LOW], template_off=40.0) for seed in range(first, first + count)]
     _coordinates(runs)
     for key in ("measure", "difference"):
-        values = np.array([r[key] for r in runs])
-        print(key, np.round((np.abs(values) < 1.959964).mean(axis=0), 3).tolist(), list(scenes.MEASURES))
+        for row in (key, f"{key} by chance"):
+            print(row, np.round(_held(runs, row), 3).tolist(), list(scenes.MEASURES))
     wrong = sum(bool((np.abs(r["difference"]) < 50).all() and _wrong_sign(r)) for r in runs)
     print("said with 95 % and of the wrong sign:", wrong)
     chi = np.array([r["chi"] for r in runs])

@@ -88,15 +88,35 @@ def test_a_ghost_that_was_adjusted_apart_has_errors_of_its_own():
 
 
 def test_what_a_wheel_hides_is_told_from_what_is_seen():
-    """From three quarters the near wheel stands before the outer ends of its own arms, the far one before nothing."""
+    """From three quarters the near wheel stands before the outer ends of its own arms."""
     own = on("plover quarter", plain=True).own
-    near, far = own.legs_hidden
+    near = own.legs_hidden[0]
     assert near[:5, -1].all()  # outer joints of the left side, behind its tyre
     assert not near[:5, 0].any()
-    assert not far.any()  # one sees into the far rim
     assert own.rims_hidden.mean(axis=1).tolist() == [0.0, 1.0, 0.0, 1.0]  # left front, right front, left and right rear
     for band in own.bands:
         assert not band.hidden.all()
+
+
+@pytest.mark.parametrize("photo", ["plover quarter", "plover front"])
+def test_a_link_is_seen_where_it_is_marked(photo):
+    """The scene's own tub and wheels say what is marked, and each mark where on its tube it is."""
+    made = scene(("dunlin", "plover"), (FRONT, QUARTER), 1, noise=False)
+    unseen = on(photo, plain=True).own.legs_hidden
+    upright, places = made.parameters.uprights[1], np.linspace(0.0, 1.0, unseen.shape[-1])
+    seen = 0
+    for side, tubes in zip(("left", "right"), unseen, strict=True):
+        for tube, (inner, outer) in zip(tubes, upright.tubes, strict=True):
+            ends = {upright.points[inner]: 0.0, upright.points[outer]: 1.0}
+            there = [m for m in made.car.marks if m.photo == photo and m.side == side]
+            at = [ends[m.name] for m in there if m.kind == "point" and m.name in ends]
+            at += [float(m.note) for m in there if m.kind == "leg" and m.name == upright.points[inner]]
+            low, high = min(at, default=2.0), max(at, default=-1.0)
+            assert tube[(places < low - 0.03) | (places > high + 0.03)].all()
+            if at and high < 0.75:  # well inboard of the tyre
+                assert not tube[(places > low + 0.03) & (places < high - 0.03)].any()
+                seen += 1
+    assert seen >= 3
 
 
 def test_what_cannot_be_said_is_said():
