@@ -39,7 +39,7 @@ LOOKS: dict[str, tuple[str, Any, str]] = {
 OTHER_LOOK = (PART_COLOURS["other part"], (0, (6, 2)), "arm, produced")
 GHOST = SOFT
 HIDDEN = (0, (2.0, 2.0))
-UNSEEN = "Lighter and dashed: behind a wheel, or a link where nothing of it is marked in this picture, as behind the tub"
+UNSEEN = "Lighter and dashed: behind a wheel, or a link where it is not marked in this picture, as behind the tub"
 TURN = np.linspace(0.0, 2.0 * np.pi, 61)
 
 

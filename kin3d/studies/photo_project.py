@@ -93,7 +93,8 @@ def on_photo(
 
     unseen = wheels.hide(legs)
     if marked is not None:
-        unseen |= (ON_TUBE < marked[..., :1] - HALF_A_PLACE) | (ON_TUBE > marked[..., 1:] + HALF_A_PLACE)
+        low, high = marked[..., :1], marked[..., 1:]
+        unseen |= (low - ON_TUBE > HALF_A_PLACE) | (ON_TUBE - high > HALF_A_PLACE)
     return OnPhoto(
         title=title, bands=tuple(_bands(design, views, wheels)), roll_centre=roll[0], roll_centre_cov=slip.T @ slip,
         centres=seen(design.centre[0]), contacts=seen(design.contact[0]), figures=_figures(design, axle, car),
