@@ -71,6 +71,7 @@ class Corner:
         self.normal = normal
         self.variants, self.lanes, self.solved = variants, lanes, solved
         self.travel = motion.generators["travel"]
+        self.kept: dict[Any, Any] = {}  # what several measures ask, by whoever made it
 
     @classmethod
     def of(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from kin3d.errors import AssemblyError, LayoutError, raise_errors
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.design import SIDES, SideCoordinates, side_coordinates
-from kin3d.linkage.keys import CarData
+from kin3d.linkage.keys import CarData, LoadCase
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.solve.both_sides import JoinedKernel
@@ -42,6 +42,8 @@ class AxleModel:
         The latter where both sides are one system: it shows each lane the points of its side.
     variants : Variants
         The design positions of left and right.
+    cases : tuple of LoadCase
+        The car's load cases.
     """
 
     axle: Axle
@@ -50,6 +52,7 @@ class AxleModel:
     sides: tuple[SideCoordinates, SideCoordinates]
     kernel: Kernel | JoinedKernel
     variants: Variants
+    cases: tuple[LoadCase, ...] = ()
 
     @property
     def joined(self) -> bool:
@@ -89,9 +92,13 @@ class AxleModel:
         """
         found = car.axle(axle)
         made: deque[AxleModel] = _made.__dict__.setdefault("models", deque(maxlen=KEPT))
-        for model in made:
-            if model.axle is found and model.car is car.data:
+        of_axle = [m for m in made if m.axle is found and m.car is car.data]
+        for model in of_axle:
+            if model.cases is car.cases:
                 return model
+        if of_axle:  # the same but for its load cases
+            made.append(replace(of_axle[0], cases=car.cases))
+            return made[-1]
         if found.points.pending:
             raise ValueError(f"{found.points.source}: these points are not adjusted yet; kin3d.load does it")
         linkage = found.linkage
@@ -100,7 +107,7 @@ class AxleModel:
         if found.other_points is not None and linkage.system is None:
             _kernel(found, linkage, (right, left))  # for what it refuses: its points are not a mirror image
         variants = kernel.variants(np.stack([left.design, right.design]), np.stack([left.rack_axis, right.rack_axis]))
-        made.append(AxleModel(found, car.data, linkage, (left, right), kernel, variants))
+        made.append(AxleModel(found, car.data, linkage, (left, right), kernel, variants, car.cases))
         return made[-1]
 
 

@@ -164,6 +164,8 @@ def attribute(common: CommonCases, measures: Sequence[Measure], at: Array) -> At
     a, b = common.a, common.b
     of_a, of_b = ({m.name for m in s.available(measures)[0]} for s in (a, b))
     chosen = tuple(m for m in measures if m.name in of_a & of_b)
+    if not chosen:
+        return _nothing(at, common.reason)
     path = _Path(a, b, chosen, at)
     ends = path.ends()
     path.size = np.nanmax(np.abs(ends), axis=(0, 1, 3))

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.names import AxleName, Side
+from kin3d.loads.force_measures import is_force
 from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import CornerModel, Derived
@@ -210,7 +211,7 @@ def _values(name: str, given: DriveRange) -> Array:
 def _needs_ground(axle: AxleName, names: Sequence[str] | None) -> bool:
     """Whether some of the names are no measure of one corner alone."""
     of_corner = {m.name for m in corner_measures(axle)}
-    return any(n not in of_corner for n in names or ())
+    return any(n not in of_corner and not is_force(n) for n in names or ())
 
 
 def _known(axle: AxleName, names: Sequence[str] | None) -> None:

@@ -23,6 +23,7 @@ from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.fit import CommonCases, FittedCar, Scale, common_cases, fit
+from kin3d.studies.force_names import refuse_unknown_forces, under_the_first
 from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import planes_of, point_changes
@@ -238,9 +239,11 @@ def compare(
     drives = {"heave": heave, "roll": roll, "pitch": pitch}
     case = case_of(axle, travel, TRAVEL, measures, side, **drives, lateral=lateral, rack=rack)
     cars, told = adjusted_together(cars, axle)
+    refuse_unknown_forces(cars[:1], axle, measures)
+    cars, others = under_the_first(cars, measures)
     case = replace(case, side=side or CornerModel.of(cars[0], axle).side)
-    others = [fit(c, axle, cars[0], scale, align, case.whole) for c in cars[1:]]
-    fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *others]
+    fitted = [fit(c, axle, cars[0], scale, align, case.whole) for c in cars[1:]]
+    fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *fitted]
     models = [model_of(case, f.car) for f in fits]
     case, findings = _reached(case, models)
     models = [replace(m, case=case) for m in models]  # type: ignore[type-var]
@@ -272,7 +275,7 @@ def compare(
             progress(k + 1, len(fits))
     pairs = tuple(_pair(runs[0], other, wanted, threshold, split) for other in runs[1:])
     compared = tuple(car for car, _ in runs)
-    return Comparison(case, compared, pairs, threshold, (*told, *findings), measures is not None)
+    return Comparison(case, compared, pairs, threshold, (*told, *others, *findings), measures is not None)
 
 
 def kinds_of(case: Case) -> tuple[FigureKind, ...]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure, Scope
+from kin3d.studies.force_names import forces_of
 from kin3d.studies.registry import EVERY, asked
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Table
@@ -70,19 +72,24 @@ def _plain(value: object) -> str | int:
     return int(value) if isinstance(value, int) else str(value or "")
 
 
-def list_measures(axle: AxleName | None = None) -> MeasureList:
+def list_measures(axle: AxleName | None = None, car: Car | None = None) -> MeasureList:
     """Every measure, with unit, sign, definition and source.
 
     Parameters
     ----------
     axle : {"front", "rear"}, optional
         Only what this axle has; default both.
+    car : Car, optional
+        With the forces under its load cases too, which have their names from cases and parts of the car.
 
     Returns
     -------
     MeasureList
         By what a measure is of: a corner, an axle, the car, an inboard element.
     """
+    axles = [] if car is None else [a.name for a in car.axles() if axle in (None, a.name)]
+    forces = (replace(m, axle=name) for name in axles if car is not None for m in forces_of(car, name))
+    every = (*EVERY, *forces)
     return MeasureList(
-        tuple(m for scope in SCOPES for m in EVERY if m.scope == scope and m.axle in (None, axle or m.axle))
+        tuple(m for scope in SCOPES for m in every if m.scope == scope and m.axle in (None, axle or m.axle))
     )

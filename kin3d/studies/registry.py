@@ -9,6 +9,7 @@ from dataclasses import replace
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.names import AxleName
 from kin3d.loads import load_transfer
+from kin3d.loads.force_measures import force_measure, is_force
 from kin3d.measures import (
     ackermann,
     anti,
@@ -71,6 +72,9 @@ def axle_measures(axle: AxleName) -> tuple[Measure, ...]:
 def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Measures of the given names in table order; one name may stand alone, None asks for all.
 
+    Forces under load cases stand at the end; there are as many as the car has cases and parts, so that `every` does not
+    hold them, and a car that has not one of the name says so when it is asked.
+
     Raises
     ------
     RequestError
@@ -80,10 +84,11 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
         return tuple(every)
     names = asked(names)
     known = [m.name for m in every]
-    unknown = [_unknown(name, axle, known) for name in names if name not in known]
+    unknown = [_unknown(name, axle, known) for name in names if name not in known and not is_force(name)]
     if unknown:
         raise RequestError(unknown)
-    return tuple(replace(m, silent=False) for m in every if m.name in names)
+    forces = (force_measure(name) for name in dict.fromkeys(names) if is_force(name))
+    return (*(replace(m, silent=False) for m in every if m.name in names), *forces)
 
 
 def asked(names: Sequence[str]) -> list[str]:

@@ -305,7 +305,7 @@ def findings_table(findings: Sequence[Finding]) -> Table:
 
 def measure_head(name: str, unit: str) -> str:
     """A column's head: the measure's name without its unit, a word a line, the unit last."""
-    for ending in ("_n_per_mm", "_deg_per_mm", "_mm_per_rad", "_per_mm", "_deg", "_mm", "_pct"):
+    for ending in ("_n_per_mm", "_deg_per_mm", "_mm_per_rad", "_per_mm", "_deg", "_mm", "_pct", "_n"):
         if name.endswith(ending):
             name = name.removesuffix(ending)
             break

@@ -18,6 +18,7 @@ from kin3d.measures.entry import Measure
 from kin3d.solve.lanes import Status
 from kin3d.studies import sensitivity_view as view
 from kin3d.studies.corner_model import AXES, CornerModel, derive
+from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.sweep import chosen_measures
@@ -163,6 +164,7 @@ def sensitivity(
     RequestError
         When the linkage does not reach the position, or a measure or axle is not known.
     """
+    refuse_unknown_forces([car], axle, measures)
     corner = CornerModel.of(car, axle, side)
     there, left_out = corner.available(chosen_measures(axle, measures))
     variants = corner.variants(corner.design)

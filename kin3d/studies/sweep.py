@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.loads.force_measures import is_force
 from kin3d.measures.car import MEASURES as OF_THE_CAR
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
@@ -23,6 +24,7 @@ from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
+from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, pick
 from kin3d.studies.result import SweepResult
@@ -86,6 +88,7 @@ def sweep(
         missing loaded radius, and with pitch a missing axle or wheelbase.
     """
     own = _own_drives(car, axle, drives or {})
+    refuse_unknown_forces([car], axle, measures)
     if heave is None and roll is None and pitch is None:
         return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, own, measures, progress)
     if travel is not None:
@@ -236,8 +239,9 @@ def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, 
     if names is None:
         return axle_measures(axle)
     every = (*axle_measures("front"), *axle_measures("rear"), *OF_THE_CAR)
-    pick(tuple({m.name: m for m in every}.values()), axle, names)
-    return tuple(m for m in axle_measures(axle) if m.name in names)
+    there = {m.name for m in axle_measures(axle)}
+    chosen = pick(tuple({m.name: m for m in every}.values()), axle, names)
+    return tuple(m for m in chosen if m.name in there or is_force(m.name))
 
 
 def measure_on_ground(

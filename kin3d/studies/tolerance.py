@@ -25,6 +25,7 @@ from kin3d.solve.lanes import Status
 from kin3d.studies import tolerance_view as view
 from kin3d.studies.case import Case, DriveRange, case_of
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Samples, Study, draw, spread_of
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.uncertainty import (
@@ -231,6 +232,7 @@ def tolerance(
         When no point carries a deviation and none is given, or fewer than 100 samples are asked for.
     """
     case = case_of(axle, travel, TRAVEL, measures, side, heave=heave, roll=roll, pitch=pitch, rack=rack)
+    refuse_unknown_forces([car], axle, measures)
     model = model_of(case, car)
     uncertainty = doubt_of(model, sigma)
     _refuse(car, uncertainty, samples)

@@ -6,7 +6,7 @@ import math
 
 from kin3d.writing.files import inert
 
-_PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
+_PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "N": 1, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
 INFINITE = 1e9  # in any unit that is shown: what is larger is rounding of what runs away, not a figure
 DIGITS = 12  # significant digits in files
 
