@@ -23,12 +23,12 @@ from kin3d.spatial.jets import Jet, box
 from kin3d.spatial.vectors import Number, Vec
 
 Array = NDArray[np.float64]
-Figures = dict[str, Array]
+NamedArrays = dict[str, Array]
 STEP_MM, MIXED_STEP_MM = 0.1, 0.5  # how far the point goes that moves most; of a mixed second derivative
 PLAIN = box(0)
 
 
-def with_derivatives(corner: Corner, compute: Callable[[Corner], Figures]) -> dict[str, Number]:
+def with_derivatives(corner: Corner, compute: Callable[[Corner], NamedArrays]) -> dict[str, Number]:
     """Figures of a corner, with the derivatives that its motion carries.
 
     Parameters
@@ -87,7 +87,7 @@ def _numbers(corner: Corner) -> Iterable[Any]:
 
 
 def _add(
-    out: Mapping[str, Jet], corner: Corner, compute: Callable[[Corner], Figures], steps: Mapping[int, Array]
+    out: Mapping[str, Jet], corner: Corner, compute: Callable[[Corner], NamedArrays], steps: Mapping[int, Array]
 ) -> None:
     """The derivative along one generator, or the mixed one along two, where the algebra keeps it."""
     algebra = corner.motion.algebra
@@ -104,10 +104,10 @@ def _add(
 def _difference(
     names: Iterable[str],
     corner: Corner,
-    compute: Callable[[Corner], Figures],
+    compute: Callable[[Corner], NamedArrays],
     steps: Mapping[int, Array],
     shape: tuple[int, ...],
-) -> Figures:
+) -> NamedArrays:
     """Central difference over the steps, of one generator or of two."""
     total: dict[str, Any] = dict.fromkeys(names, 0.0)
     for signs in itertools.product((1.0, -1.0), repeat=len(steps)):
