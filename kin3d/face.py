@@ -143,6 +143,7 @@ def view(
     animation: Path | str | None = None,
     scene: Path | str | None = None,
     becoming: str = "",
+    case: str = "",
     view: Literal["", "perspective", "front", "side", "plan"] = "",
     focus: Literal["axle", "left", "right"] = "axle",
     show: Sequence[str] = (),
@@ -173,6 +174,8 @@ def view(
     becoming : str
         A measure: the animation shows the car becoming the other one in its design position, group of points by group
         in the order of their parts in `compare`, with the measure counting along.
+    case : str
+        Name of a load case of the car file: its forces in links and springs are shown, as width, sign and figure.
     view : {"", "perspective", "front", "side", "plan"}
         From where; empty: the usual one, which is from ahead for films in roll and of a car that becomes another.
     focus : {"axle", "left", "right"}
@@ -204,6 +207,7 @@ def view(
         sweep=tuple(values),
         **{name: None if file is None else Path(file) for name, file in files.items()},
         becoming=becoming,
+        case=case,
         view=view,
         focus=focus,
         show=tuple(show),

@@ -40,6 +40,7 @@ def view(
     becoming: Annotated[
         str, typer.Option(help="Film: the car becomes the other one, cause by cause, and this measure counts along.")
     ] = "",
+    case: Annotated[str, typer.Option(help="Show the forces of this load case in links and springs.")] = "",
     from_: Annotated[
         Literal["perspective", "front", "side", "plan"] | None, typer.Option("--view", help="From where.")
     ] = None,
@@ -56,7 +57,7 @@ def view(
     Without --screenshot, --animation or --scene a window opens (pip install "kin3d[viewer]"); its F1 lists all keys.
 
     Layers: linkage, wheels, joints, ground, chassis, steering axis, screw axis, front centres, side centres, trails,
-    rod force, labels, point names, meshes.
+    rod force, forces, labels, point names, meshes.
     """
     run_over = opt.parse_values(values, "--range") if values else ()
     read, pixels = kin3d.load(car), _size(size)
@@ -73,6 +74,7 @@ def view(
         animation=animation,
         scene=scene,
         becoming=becoming,
+        case=case,
         view=from_ or "",
         focus=focus,
         show=opt.names_of(show) or (),

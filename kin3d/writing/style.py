@@ -35,6 +35,7 @@ PART_COLOURS = {
 ROLL_CENTRE = "#c2185b"  # the roll centre, its path and its figures
 CONSTRUCTION = INK  # instant centres, and lines through them
 RAISES, LOWERS = "#8a6a00", "#5b4ba0"  # what makes a figure larger, what makes it smaller: neither is better
+TENSION, COMPRESSION = RAISES, LOWERS  # the same pair for the sign of a force: positive, negative; neither is better
 # curves of one car that belong together, as those over several racks: from the first to the last
 FAMILY = ("#35245c", "#7a3b7d", "#b0607a", "#b8862f")
 # colours of drawings by name, with the number that stands for each in a DXF file: 3 : 1 on black and on white

@@ -131,3 +131,52 @@ def test_a_car_without_tyres_stands_beside_in_travel_and_not_in_roll():
     assert made.over == "travel_mm"
     assert made.editor.drives == Drives()
     assert made.ghost() is not None
+
+
+def test_forces_of_a_case_are_drawn_as_width_sign_and_figure():
+    """Section as the force, tension and compression by colour and sign, on the side that the case loads."""
+    read = car("dunlin", None)
+    made = Session.of(read, "front", Drives(10.0))
+    made.load.name = "kerb"
+    found = {p.name: p for p in made.scene({"forces"}).items}
+    part = kin3d.forces(read, [10.0], cases=["kerb"]).parts[0]
+    expected = {f.name: float(f.axial[0]) for f in part.forces() if f.axial is not None}
+    assert expected["rod"] < -1000.0 < 100.0 < expected["tie link"]
+    for name, force in expected.items():
+        if abs(force) > 1.0:
+            role, other = ("tension", "compression") if force > 0.0 else ("compression", "tension")
+            np.testing.assert_allclose(found[f"left/{name}/{role}"].radius_mm, 5.0 * np.sqrt(abs(force) / 1000.0))
+            assert found[f"left/{name}/{other}"].radius_mm < 0.1
+            assert found[f"left/{name}/force"].text == f"{name} {force:+,.0f} N".replace("-", "−")
+    assert "right/rod/compression" not in found
+    assert made.caption().endswith("forces: kerb, left tyre")
+    assert next(title for _, title in made.legend()) == "tension (+)"
+    made.scene(set())
+    assert made.legend() == ()
+    assert "forces" not in made.caption()
+
+
+def test_forces_follow_a_point_that_is_moved_and_a_settled_car_has_both_sides():
+    made = Session.of(car("dunlin", None), "front", Drives())
+    made.load.name = "kerb"
+
+    def radius(name: str) -> float:
+        return {p.name: p for p in made.scene({"forces"}).items}[name].radius_mm
+
+    before = radius("left/rod/compression")
+    raised(made, "rod_outer", -40.0)
+    assert abs(radius("left/rod/compression") / before - 1.0) > 0.01
+    made.load.name = "cornering"
+    part = {p.side: p for p in kin3d.forces(car("dunlin", None), axle="front", cases=["cornering"]).parts}
+    for side, p in part.items():
+        force = p.joints.axial["rod"][0]
+        np.testing.assert_allclose(radius(f"{side}/rod/compression"), 5.0 * np.sqrt(-force / 1000.0))
+    assert "settled car at left" in made.caption()
+
+
+def test_cases_come_one_after_the_other_and_what_is_missing_is_told():
+    made = Session.of(car("dunlin", None), "front", Drives())
+    assert [made.load.next(made.editor.model) for _ in range(4)] == ["cornering", "kerb", "braking", "cornering"]
+    rear = Session.of(car("dunlin", None).with_figures({"cases": []}), "rear", Drives())
+    rear.scene({"forces"})
+    assert rear.lacking == "forces: the car file has no load case ([[cases]]) for the rear axle"

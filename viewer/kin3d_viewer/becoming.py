@@ -175,6 +175,10 @@ class Becoming:
         """Colour and title of both cars."""
         return (CARS["A"], self.start.car.title), (CARS["B"], self.end.car.title)
 
+    def legend(self) -> tuple[tuple[str, str], ...]:
+        """No forces."""
+        return ()
+
 
 def _split(found: Attribution, name: str) -> Measure:
     """The measure whose difference was split; refused where it was not."""

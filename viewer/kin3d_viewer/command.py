@@ -8,7 +8,7 @@ from pathlib import Path
 
 from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import Car
-from kin3d.linkage.names import AxleName
+from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.writing.files import check_place, plan
 from kin3d_viewer.charts import default_measures
 from kin3d_viewer.films import animation
@@ -36,6 +36,8 @@ class Request:
     sweep : sequence of float
         Values of that drive; empty: the usual ones.
     screenshot, animation, scene : Path or None
+    case : str
+        Name of a load case whose forces are shown; empty: none, or the first one where the layer is asked for.
     becoming : str
         A measure: the animation shows the car becoming the other one, and the measure counting along.
     view, focus : str
@@ -56,6 +58,7 @@ class Request:
     animation: Path | None = None
     scene: Path | None = None
     becoming: str = ""
+    case: str = ""
     view: str = ""
     focus: str = "axle"
     show: Sequence[str] = ()
@@ -73,6 +76,7 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
         With everything that is wrong with the request, or what stands in the way of drawing.
     """
     check(request, other)
+    request = _with_case(car, request)
     if request.becoming:
         assert other is not None
         return [_becoming(car, other, request)]
@@ -81,6 +85,7 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
         for model in (session.editor.model, session.other):
             if model is not None:
                 model.ranges[request.over] = tuple(request.sweep)
+    session.load.name = request.case
     step = session.editor.drive(**request.drives.as_dict())
     if step.reason:
         raise RequestError(Finding("out-of-reach", f"the position asked for is out of reach: {step.reason}"))
@@ -92,6 +97,26 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
 
     open_window(session, request)
     return []
+
+
+def _with_case(car: Car, request: Request) -> Request:
+    """The request with the layer of forces where a load case is named; refuses one that the axle has not.
+
+    Raises
+    ------
+    RequestError
+    """
+    if not request.case:
+        return request
+    there = {c.name: c for c in car.cases}
+    if request.case not in there:
+        known = did_you_mean(request.case, there) if there else "the car file has no [[cases]]"
+        raise RequestError(Finding("case-unknown", f'--case "{request.case}": there is no such load case; {known}'))
+    on = there[request.case].axle
+    if on not in (None, request.axle):
+        text = f'--case "{request.case}" is on the {on} axle: give --axle {on}'
+        raise RequestError(Finding("case-elsewhere", text))
+    return replace(request, show=(*request.show, "forces"), hide=(*request.hide, "labels"))
 
 
 def _becoming(car: Car, other: Car, request: Request) -> str:

@@ -111,7 +111,7 @@ class Hand(QObject):
     def begin(self) -> None:
         """A drag begins: what nobody sees is worked out when it ends."""
         window, editor = self.window, self.window.session.editor
-        force = "rod force" in window.stage.layers
+        force = bool({"rod force", "forces"} & window.stage.layers)
         editor.model.followed = None if force else window.desk.followed(window.stage.layers)
         editor.begin_drag()
 

@@ -48,6 +48,7 @@ KEYS = (
     Key("A", "layer_screw axis", "screw axis", "Show"),
     Key("C", "layer_front centres", "front-view centres, roll centre", "Show"),
     Key("S", "layer_side centres", "side-view centres", "Show"),
+    Key("K", "next_case", "forces of a load case, then of the next one", "Show"),
     Key("F1", "help", "these keys", "Help"),
 )
 # not shortcuts: handled where the mouse is

@@ -30,7 +30,7 @@ class Overlay:
     caption : str
         First line, upper left.
     cars : tuple of (str, str)
-        Where there are several: the colour and the title of each, below it.
+        Where there are several: the colour and the title of each, below it; then what further colours mean.
     view : str
         Name of the view, for the scale; empty when the camera was moved by hand.
     pane : str

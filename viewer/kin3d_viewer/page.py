@@ -63,7 +63,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
             ghost = session.ghost()
             beside.append({n: None if ghost is None else _number(ghost.now.values[n][0]) for n in names})
     session.editor.drive(**here.as_dict())
-    first = session.scene()
+    first = session.scene(layers)
     there = _everywhere(frames)
     return {
         "title": session.editor.model.car.title,
@@ -78,6 +78,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
         "meshes": _meshes(frames),
         "level": [_packed(_matrix(v)) for v in levels] if over == "roll_deg" or here.roll_deg else None,
         "axle": model.axle,
+        "legend": [{"colour": c, "title": t} for c, t in (*_loads(session), *session.legend())],
         "cars": [{"colour": c, "title": t} for c, t in _cars(session)],
         "curves": [_curve(model.every_measure[n], values, beside if session.other else None) for n in names],
     }
@@ -94,6 +95,11 @@ def _matrix(level: Level) -> NDArray[np.float64]:
 def _cars(session: Session) -> list[tuple[str, str]]:
     """Colour and title of every car."""
     return [*session.cars()] or [(session.colours[0], session.editor.model.car.title)]
+
+
+def _loads(session: Session) -> list[tuple[str, str]]:
+    """The load case whose forces are drawn, where there are any."""
+    return [("", session.load.told(session.editor.model))] if session.legend() else []
 
 
 def _named(items: list[Primitive]) -> dict[str, Primitive]:

@@ -63,6 +63,9 @@ class Shown(Protocol):
     def cars(self) -> tuple[tuple[str, str], ...]:
         """Colour and title of the cars, where there are several."""
 
+    def legend(self) -> tuple[tuple[str, str], ...]:
+        """Colour and meaning of what is drawn beside the linkage."""
+
 
 class Beside(Protocol):
     """What stands beside a picture."""
@@ -158,7 +161,7 @@ class Camera:
         if aim or self.whole is None:
             self.aim(holding, near)
         assert self.whole is not None
-        overlay.caption, overlay.cars = self.shown.caption(), self.shown.cars()
+        overlay.caption, overlay.cars = self.shown.caption(), (*self.shown.cars(), *self.shown.legend())
         image = self._take(self.whole, "")
         if self.close is not None:
             overlay.caption, overlay.cars = "Near the roll centre", ()

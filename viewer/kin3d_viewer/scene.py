@@ -10,6 +10,7 @@ import numpy as np
 from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array, Label, Line, Primitive, Scene, Solid, Wheel
 from kin3d_viewer.scene_axes import centres, screw_axis, steering_axis
+from kin3d_viewer.scene_forces import member_forces
 from kin3d_viewer.scene_parts import chassis, mechanism
 from kin3d_viewer.scene_road import ground, meshes, wheels
 from kin3d_viewer.snapshot import Snapshot
@@ -50,6 +51,7 @@ def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "", *, cage: b
     """
     items: list[Primitive] = [*mechanism(now), *wheels(now), *ground(now), *meshes(now)]
     items += chassis(now) if cage else []
+    items += member_forces(now)
     items += [*steering_axis(now), *screw_axis(now), *centres(now, car)]
     for other in others:
         items += _beside(other, now.level)

@@ -10,13 +10,13 @@ import numpy as np
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.parts import part_of
 from kin3d_viewer.primitives import Array, Ball, Coil, Label, MarkerShape, Plate, Primitive, Rod
+from kin3d_viewer.scene_forces import CORE_MM, force_radius
 from kin3d_viewer.snapshot import SIDES, Snapshot
 from kin3d_viewer.style import WEBS
 
 CAGE_MM = 5.0
 BAR_MM, LINK_MM, ROD_MM, JOINT_MM = 8.0, 7.0, 6.0, 10.0
 STUB_MM, COIL_MM = 38.0, 24.0
-FORCE_MM_PER_ROOT_N = 0.16  # a rod under force is as thick as the root of the force
 
 
 def mechanism(now: Snapshot, *, labels: bool = True) -> list[Primitive]:
@@ -75,7 +75,9 @@ def _link(now: Snapshot, side: int, body: str, role: str) -> Rod:
     start, end = (now.at(side, p) for p in now.linkage.bodies[body])
     radius = ROD_MM if role == "rod" else LINK_MM
     if body in now.forces_n:
-        radius = max(3.0, FORCE_MM_PER_ROOT_N * float(np.sqrt(abs(now.forces_n[body][side]))))
+        radius = max(3.0, force_radius(float(now.forces_n[body][side])))
+    if now.loaded(side, body):
+        radius = CORE_MM
     return Rod(f"{SIDES[side]}/{body}", role, start, end, radius)
 
 
@@ -148,7 +150,7 @@ def _spring(now: Snapshot, side: int) -> Iterator[Primitive]:
     for name, ends in springs_of(now).items():
         outer, inner = (now.at(side, p) for p in ends)
         yield Coil(f"{SIDES[side]}/{name}", "spring", outer, inner, COIL_MM)
-        yield Rod(f"{SIDES[side]}/{name}/damper", "damper", outer, inner, 9.0)
+        yield Rod(f"{SIDES[side]}/{name}/damper", "damper", outer, inner, CORE_MM if now.loaded(side, name) else 9.0)
 
 
 def springs_of(now: Snapshot) -> dict[str, tuple[str, str]]:

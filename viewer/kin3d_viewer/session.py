@@ -8,12 +8,14 @@ from functools import cached_property
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.writing.style import COMPRESSION, TENSION
 from kin3d_viewer.curves import Curves
 from kin3d_viewer.editing import Editor, Step
-from kin3d_viewer.forces import rod_force
+from kin3d_viewer.forces import CaseShown, rod_force
 from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Scene
 from kin3d_viewer.scene import Other, scene
+from kin3d_viewer.scene_forces import THICKNESS
 from kin3d_viewer.scene_marks import with_marks
 from kin3d_viewer.style import CARS
 
@@ -29,13 +31,15 @@ class Session:
     other : LiveModel or None
         The ghost; never changed.
     lacking : str
-        What is missing for the rod's force, after a scene was asked to show it.
+        What is missing for a force, after a scene was asked to show it.
     swapped : bool
         Whether the cars have changed places; each keeps its colour.
     marked : tuple of str
         Names of balls of the scene whose names stand beside them: the points that are picked.
     ruler : (str, str) or None
         Names of two balls whose distance is shown.
+    load : CaseShown
+        The load case whose forces the layer ``forces`` shows.
     """
 
     editor: Editor
@@ -44,6 +48,8 @@ class Session:
     swapped: bool = field(init=False, default=False)
     marked: tuple[str, ...] = field(init=False, default=())
     ruler: tuple[str, str] | None = field(init=False, default=None)
+    load: CaseShown = field(init=False, default_factory=CaseShown)
+    _loaded: bool = field(init=False, default=False)  # whether the last scene shows forces of a load case
     _ghost: tuple[tuple[object, ...], View] | None = field(init=False, default=None)
     _resting: Editor | None = field(init=False, default=None)
 
@@ -133,12 +139,18 @@ class Session:
         return self._file[key]
 
     def scene(self, layers: Collection[str] = ()) -> Scene:
-        """The scene of the present state; with the layer ``rod force`` the rod shows its force, where it is known."""
+        """The scene of the present state, with the forces that its layers ask for where they are known."""
         view, ghost = self.view, self.ghost()
         now = view.now
+        self.lacking, self._loaded = "", False
+        if "forces" in layers:
+            loads = self.load.forces(self.editor.model, view)
+            self.lacking = loads if isinstance(loads, str) else ""
+            self._loaded = not self.lacking
+            now = now if isinstance(loads, str) else replace(now, loads_n=loads)
         if "rod force" in layers:
             found = rod_force(self.editor.model, view)
-            self.lacking = found if isinstance(found, str) else ""
+            self.lacking = found if isinstance(found, str) else self.lacking
             now = now if isinstance(found, str) else replace(now, forces_n=found)
         front, beside = self.letters
         cage = "chassis" in layers
@@ -155,7 +167,14 @@ class Session:
         if drives.travel_mm or not on_ground:
             parts.append(f"{'heave' if on_ground else 'travel'} {drives.travel_mm:+.1f} mm")
         parts += [f"rack {drives.rack_mm:+.1f} mm"] if drives.rack_mm or self.over == "rack_mm" else []
+        parts += [self.load.told(self.editor.model)] if self._loaded else []
         return "  ·  ".join(parts).replace("-", "−")
+
+    def legend(self) -> tuple[tuple[str, str], ...]:
+        """Colour and meaning of what is drawn of forces, after a scene that shows some."""
+        if not self._loaded:
+            return ()
+        return (TENSION, "tension (+)"), (COMPRESSION, f"compression (−); {THICKNESS}")
 
     @property
     def letters(self) -> tuple[str, str]:

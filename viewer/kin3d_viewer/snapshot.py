@@ -40,6 +40,8 @@ class Snapshot:
         Unit normal of the ground in the vehicle frame.
     forces_n : mapping of str to ndarray, shape (2,)
         Forces in two-point bodies, tension positive; empty when not known.
+    loads_n : mapping of str to ndarray, shape (2,)
+        Forces of a load case along links and springs, tension positive; NaN on a side that is not loaded.
     springs : mapping of str to (str, str)
         Further springs of a corner: their two points.
     cross : mapping of str to (str, str)
@@ -62,6 +64,7 @@ class Snapshot:
     radius_mm: float | None = None
     normal: Array = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
     forces_n: Mapping[str, Array] = field(default_factory=dict)
+    loads_n: Mapping[str, Array] = field(default_factory=dict)
     springs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     cross: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     meshes: Mapping[str, MeshFile] = field(default_factory=dict)
@@ -86,6 +89,10 @@ class Snapshot:
             return None
         found = np.array([self.values[n][side] for n in names])
         return found if np.isfinite(found).all() else None
+
+    def loaded(self, side: int, name: str) -> bool:
+        """Whether a link or spring has a force of a load case on that side."""
+        return name in self.loads_n and bool(np.isfinite(self.loads_n[name][side]))
 
     @property
     def level(self) -> Level:

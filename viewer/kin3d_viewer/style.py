@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kin3d.writing.style import CARS as CAR_COLOURS
-from kin3d.writing.style import CONSTRUCTION, INK, MID, PART_COLOURS, ROLL_CENTRE
+from kin3d.writing.style import COMPRESSION, CONSTRUCTION, INK, MID, PART_COLOURS, ROLL_CENTRE, TENSION
 
 PAPER = "#f7f8f6"
 FLOOR = "#e4e7e3"
@@ -58,6 +58,7 @@ LAYERS = {
     "side centres": "side-view construction: lines of the arms, instant centres",
     "trails": "where the instant centres go over the sweep",
     "rod force": "force in the rod for the static wheel load, as its width and its sign",
+    "forces": "forces of a load case in links and springs, as width, sign and figure",
     "marks": "names of picked points, the distance between two",
     "labels": "names of the parts",
     "point names": "names of the points",
@@ -106,6 +107,9 @@ ROLES: dict[str, Look] = {
     **_centres("now ", CONSTRUCTION, ROLL_CENTRE, CONSTRUCTION, ()),
     **{f"{c} linkage": Look(colour, opacity=0.35) for c, colour in CARS.items()},
     **{f"{c} wheel": Look(colour, "wheels", opacity=0.05) for c, colour in CARS.items()},
+    "tension": Look(TENSION, "forces"),
+    "compression": Look(COMPRESSION, "forces"),
+    "force figure": Look(INK, "forces"),
     "picked name": Look(INK, "marks"),
     "measure": Look(PICKED, "marks", width_px=2.5),
     "label": Look(INK, "labels"),

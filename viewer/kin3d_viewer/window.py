@@ -129,9 +129,10 @@ class Window(QMainWindow):
     def refresh(self, *, quick: bool = False) -> None:
         """Bring picture, curves and tables to the session's state; while dragging the tables follow afterwards."""
         overlay = self.stage.overlay
-        overlay.caption, overlay.cars = self.session.caption(), self.session.cars()
+        shown = self.session.scene(self.stage.layers)  # the caption says what it shows
+        overlay.caption, overlay.cars = self.session.caption(), (*self.session.cars(), *self.session.legend())
         self._scale()
-        self.stage.show(self.session.scene(self.stage.layers))
+        self.stage.show(shown)
         self.desk.follow(quick=quick)
         self.retitle()
         self.stage.frame()
@@ -207,8 +208,16 @@ class Window(QMainWindow):
         """Show or hide a layer."""
         (self.stage.layers.add if on else self.stage.layers.discard)(name)
         self.refresh(quick=True)
-        if name == "rod force" and on and self.session.lacking:
+        if name in ("rod force", "forces") and on and self.session.lacking:
             self.say(self.session.lacking)
+
+    def next_case(self) -> None:
+        """Show the forces of the next load case; after the first one they were not shown before."""
+        session, box = self.session, self.desk.layers.boxes["forces"]
+        name = session.load.next(session.editor.model) if box.isChecked() else session.load.name
+        box.setChecked(True)
+        self.refresh(quick=True)
+        self.say(session.lacking or session.load.told(session.editor.model) or name)
 
     def help(self) -> None:
         """Show all keys."""
