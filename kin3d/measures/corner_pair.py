@@ -15,17 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
-from kin3d.measures.corner import UP, Corner, ground_normal, lowest, unit
+from kin3d.measures.corner import UP, Along, Corner, ground_normal, lowest, unit
 from kin3d.measures.entry import figure
+from kin3d.measures.two_travels import LEFT, RIGHT, Pair, apply_inverse, rows_by_wheel, weighted
 from kin3d.solve.kernel import Motion
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box
+from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box, total_degree
 from kin3d.spatial.vectors import Number, Vec, dot, sub
 
 Array = NDArray[np.float64]
-Pair = tuple[Number, Number]  # of the left wheel and of the right one, each over n positions
-LEFT, RIGHT = 0, 1
 # travel, rack, roll: the position, one derivative along each, and travel twice for rates of springs
 DRIVES = {"travel": 0, "rack": 1, "roll": 2}
 INNER = ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0))
@@ -83,7 +82,9 @@ class CornerPair(Corner):
         t0, t1, r = (np.asarray(x, float).ravel() for x in np.broadcast_arrays(left, right, rack))
         lanes = model.pair(np.stack([t0, t1]), r)
         solved = model.kernel.solve(model.variants, lanes)
-        found = CornerPair.of(model, lanes, solved, along=(box(degree), {"travel": 0}))
+        alone: Along = (box(degree), {"travel": 0})
+        along = (total_degree(2, degree), {"travel": 0, APART: 1}) if model.joined else alone
+        found = CornerPair.of(model, lanes, solved, along=along)
         found.roll = np.zeros(len(r))
         return found
 
@@ -164,37 +165,24 @@ class CornerPair(Corner):
 
     def _one(self, side: int) -> Corner:
         """One corner, in an algebra in which each wheel's travel is a generator of its own."""
-        whole, inner = self.motion.algebra, self._inner
-        degree = max(m[self.travel] for m in whole.monomials)
-        two = tuple((n, m) for n in range(degree + 1) for m in range(degree + 1) if n + m <= degree)
-        algebra = with_outer(two, self.outer)
-        slots = [None if sum(m[:inner]) != m[self.travel] else m for m in whole.monomials]
-        own_slots = [
-            None
-            if m is None
-            else algebra.index[(*((m[self.travel], 0) if side == LEFT else (0, m[self.travel])), *m[inner:])]
-            for m in slots
-        ]
+        generators = self.motion.generators
+        rows = rows_by_wheel(self.motion.algebra.monomials, self._inner, self.travel, generators.get(APART), side)
+        algebra = algebra_of(tuple(rows))
         part = slice(side * self.count, (side + 1) * self.count)
 
         def own(x: Number) -> Number:
             if not isinstance(x, Jet):
                 return _taken(x, part)
-            out = algebra.constant(None)
-            for slot, c in zip(own_slots, x.coefficients, strict=True):
-                if slot is not None:
-                    out.coefficients[slot] = _taken(c, part)
-            return out
+            mine = [_taken(c, part) for c in x.coefficients]
+            return Jet(algebra, [weighted(mine, rows[m]) for m in algebra.monomials])
 
         def place(v: Vec) -> Vec:
             return own(v[0]), own(v[1]), own(v[2])
 
-        motion = Motion(
-            {p: place(v) for p, v in self.motion.at.items()},
-            {p: place(v) for p, v in self.motion.design.items()},
-            algebra,
-            {"travel": side},
+        at, design, there = (
+            {p: place(v) for p, v in of.items()} for of in (self.motion.at, self.motion.design, self.motion.opposite)
         )
+        motion = Motion(at, design, algebra, {"travel": side}, there)
         lanes, solved = self.lanes.take(part), self.solved.take(part)
         figures = {k: own(v) for k, v in self.figures.items()}
         sign = _taken(self.sign, part)
@@ -362,21 +350,6 @@ def _part_of(x: Number, part: slice) -> Number:
     if isinstance(x, Jet):
         return Jet(x.algebra, [None if c is None else _taken(c, part) for c in x.coefficients])
     return _taken(x, part)
-
-
-def apply_inverse(alike: Pair, apart: Pair, values: Pair) -> Pair:
-    """Travels of left and right that change two quantities by so much.
-
-    Parameters
-    ----------
-    alike, apart : Pair
-        Derivatives of both quantities along both travels alike, and along the left one up and the right one down.
-    values : Pair
-    """
-    a, c = (0.5 * (alike[k] + apart[k]) for k in (LEFT, RIGHT))
-    b, d = (0.5 * (alike[k] - apart[k]) for k in (LEFT, RIGHT))
-    det = a * d - b * c
-    return (d * values[0] - b * values[1]) / det, (a * values[1] - c * values[0]) / det
 
 
 def _stacked(a: Any, b: Any, n: int) -> Any:

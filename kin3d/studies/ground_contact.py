@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.design import SIDES
 from kin3d.measures.corner import TRAVEL, Along, Corner, ground_normal
-from kin3d.measures.corner_pair import apply_inverse, design_contact, signs_of
+from kin3d.measures.corner_pair import design_contact, signs_of
+from kin3d.measures.two_travels import apply_inverse
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
