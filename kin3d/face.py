@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from kin3d.linkage.car import Car
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.report.result import Report
 from kin3d.studies.compare import SAMPLES
@@ -93,7 +92,6 @@ def report(
         When the cars have no axle in common, and whatever the studies refuse.
     """
     given = [cars] if isinstance(cars, Car) else list(cars)
-    independent_only("report", [a for c in given for a in c.axles() if axle in (None, a.name)])
     data = collect(
         given,
         [axle] if axle else None,
@@ -197,7 +195,6 @@ def view(
     Kin3dError
         With everything that is wrong with what was asked for, or what stands in the way of drawing.
     """
-    independent_only("view", [c.axle(axle) for c in (car, other) if c is not None])
     command, model = import_module("kin3d_viewer.command"), import_module("kin3d_viewer.model")
     files = {"screenshot": screenshot, "animation": animation, "scene": scene}
     request = command.Request(

@@ -190,6 +190,16 @@ class _Builder:
         sides: tuple[Literal["left", "right"], ...] = ("left", "right")
         return [Element(name, kind, s, unit, rate, force, of_side(s, one(s)), **more) for s in sides]
 
+    def _between(
+        self, name: str, kind: ElementKind, rate: float, force: float | None, points: tuple[str, str], **more: Any
+    ) -> list[Element]:
+        """An element between two points of a corner, one a side; between points that stand once, one alone."""
+        one = shortening(*points)
+        if all(map(self.linkage.across.once, points)):
+            alone: Deflection = lambda left, _right: one(left)  # noqa: E731
+            return [Element(name, kind, "both", "mm", rate, force, alone, ends=points, **more)]
+        return self._both(name, kind, "mm", rate, force, lambda _s: one, ends=points, **more)
+
     def _spring_points(self) -> dict[str, tuple[str, str]]:
         """Ends of every spring of a corner that the linkage has a place for, by name."""
         own = {"spring": self.linkage.spring} if self.linkage.spring else {}
@@ -199,10 +209,8 @@ class _Builder:
         ends, out = self._spring_points(), []
         for name, spring in self.axle.corner_springs().items():
             if name in ends:
-                one = shortening(*ends[name])
                 rate, force = spring.rate_n_per_mm, spring.design_force_n
-                where = {"captive": spring.captive, "ends": ends[name]}
-                out += self._both(name, "spring", "mm", rate, force, lambda _s, one=one: one, **where)
+                out += self._between(name, "spring", rate, force, ends[name], captive=spring.captive)
         return out
 
     def torsion(self) -> list[Element]:
@@ -264,9 +272,8 @@ class _Builder:
         sense = 1.0 if stop.sense == "bump" else -1.0
         springs, cross = self._spring_points(), {"third": self.axle.third, "roll_spring": self.axle.roll_spring}
         if stop.on in springs:
-            one = shortening(*springs[stop.on])
-            where = {"gap": stop.gap_mm, "sense": sense, "ends": springs[stop.on]}
-            return self._both(stop.name, "stop", "mm", stop.rate_n_per_mm, 0.0, lambda _s: one, **where)
+            where = {"gap": stop.gap_mm, "sense": sense}
+            return self._between(stop.name, "stop", stop.rate_n_per_mm, 0.0, springs[stop.on], **where)
         over = cross.get(stop.on)
         if over is None:
             return []

@@ -2,7 +2,8 @@
 
 By virtual work: what the tyre's forces do as the wheel travels a millimetre, the springs have to hold at the wheel. It
 is the multiplier of the travel row in Jᵀλ = −load, with the equations of the positions. Computed with the tyre's
-horizontal force and load transfer together, and with the load transfer alone; their ratio is the share.
+horizontal force and load transfer together, and with the load transfer alone; their ratio is the share. Where both
+sides are one system, each wheel's travel moves both wheels, and the forces on both do work along it.
 The rest runs through the links. In the symmetric design position it is 100 − anti value, or 100·(1 − roll-centre height
 over the height of the mass centre); elsewhere the true height over the ground, track and directions count.
 
@@ -26,9 +27,10 @@ from kin3d.measures.anti import (
     lacks_drive,
     outboard_drive,
 )
-from kin3d.measures.corner import Corner, not_of_joined
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
+from kin3d.measures.corner import Corner
+from kin3d.measures.corner_pair import CornerPair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure, nothing
+from kin3d.measures.two_travels import LEFT, RIGHT, Pair
 from kin3d.spatial.vectors import Number, Vec, add, dot, scale
 
 TransferKind = Literal["braking", "driving", "cornering"]
@@ -59,13 +61,19 @@ def load_per_g(case: TransferKind) -> Callable[[Corner], Any]:
 def _held(corner: CornerPair, case: TransferKind) -> tuple[Pair, Pair]:
     """Force left for the springs at each wheel, N per N of weight and g: of the whole case, of the transfer alone."""
     along, across, transfer = _wheel_forces(case, corner)
-    _, aside, up = corner.drift
     chassis = not outboard_drive(corner) if case == "driving" else inboard_brakes(corner)
-    pushed = corner.centre_velocity if chassis else corner.contact_velocity
-    ahead = corner.both(corner.over_ground(pushed)[0])
-    alone = transfer[LEFT] * up[LEFT], transfer[RIGHT] * up[RIGHT]
-    left, right = (along * ahead[k] + across * aside[k] + alone[k] for k in (LEFT, RIGHT))
-    return (left, right), alone
+
+    def work(centre: Vec, contact: Vec) -> tuple[Pair, Pair]:
+        """Of the whole case and of the transfer alone, at each wheel that moves so."""
+        ahead = corner.both(corner.over_ground(centre if chassis else contact)[0])
+        _, aside, up = (corner.both(c) for c in corner.over_ground(contact))
+        alone = transfer[LEFT] * up[LEFT], transfer[RIGHT] * up[RIGHT]
+        left, right = (along * ahead[k] + across * aside[k] + alone[k] for k in (LEFT, RIGHT))
+        return (left, right), alone
+
+    alike = work(corner.centre_velocity, corner.contact_velocity)
+    apart = work(corner.rolling[0], corner.rolling_velocity) if corner.joined else alike
+    return corner.by_wheel(alike[0], apart[0]), corner.by_wheel(alike[1], apart[1])
 
 
 def _mass_share(case: TransferKind, corner: CornerPair) -> Number:
@@ -113,8 +121,7 @@ def _entries(
     """Share and load of one case; `weight` is what the load needs beside."""
     one_sided: Literal[1, -1] = -1 if case == "cornering" else 1
     common: dict[str, Any] = {"source": "own formula", "group": "load shares", "scope": "axle", "order": 1}
-    stands_in_the_way = lambda corner: not_of_joined(corner) or unless(corner)  # noqa: E731
-    common |= {"uses": (*BRAKES, *DRIVES), "unless": stands_in_the_way}
+    common |= {"uses": (*BRAKES, *DRIVES), "unless": unless}
     return (
         Measure(
             name=f"spring_share_{case}_pct",

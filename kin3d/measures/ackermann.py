@@ -7,8 +7,9 @@ from collections.abc import Callable
 import numpy as np
 
 from kin3d.measures.corner import Corner
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, mean, of_axle
+from kin3d.measures.corner_pair import CornerPair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure
+from kin3d.measures.two_travels import LEFT, RIGHT
 from kin3d.spatial.jets import choose, cos, sin, value
 from kin3d.spatial.vectors import Number
 

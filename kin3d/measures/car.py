@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from kin3d.linkage.keys import CarData
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean
+from kin3d.measures.corner_pair import CornerPair, mean
 from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import crossing, force_height
+from kin3d.measures.two_travels import LEFT, RIGHT, Pair
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number

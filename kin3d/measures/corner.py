@@ -293,11 +293,6 @@ def _derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
     return box(*orders), generators
 
 
-def not_of_joined(corner: Corner) -> str:
-    """Says so where both sides are one system, for what is known of wheels that are independent only."""
-    return "both sides of this axle are one system ([across]), of which it is not computed" if corner.joined else ""
-
-
 def ground_normal(roll: Number, pitch: Number) -> Vec:
     """Unit normal of a flat ground in the frame of a body that has pitched, then rolled; rad, signs of ISO 8855."""
     return -sin(pitch), cos(pitch) * sin(roll), cos(pitch) * cos(roll)

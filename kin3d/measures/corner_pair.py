@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.corner import UP, Along, Corner, ground_normal, lowest, unit
 from kin3d.measures.entry import figure
-from kin3d.measures.two_travels import LEFT, RIGHT, Pair, apply_inverse, rows_by_wheel, weighted
+from kin3d.measures.two_travels import LEFT, RIGHT, Pair, apply_inverse, each_wheels, rows_by_wheel, weighted
 from kin3d.solve.kernel import Motion
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.model import AxleModel
@@ -135,6 +135,8 @@ class CornerPair(Corner):
         if seeds is not None:
             known["points"] = len(algebra.monomials[0]) - 1
         moved = {k: lift(v, k) for k, v in (driven or {}).items()}
+        if model.joined and "travel" in moved:
+            moved["travel"] = moved["travel"] + algebra.variable(0.0, len(DRIVES), signs_of(lanes))
         held = {k: lift(v) for k, v in (figures or {}).items()}
         found = CornerPair.of(
             model, lanes, solved, along=(algebra, known), normal=normal, sign=signs_of(lanes), seeds=seeds,
@@ -205,7 +207,7 @@ class CornerPair(Corner):
             return x if not along else 0.0
         if x.algebra is self.outer:
             return x if not along else 0.0
-        number = {**DRIVES, APART: len(DRIVES)}.get(along, -1)
+        number = (DRIVES | self.motion.generators).get(along, -1)
         head = tuple(int(k == number) for k in range(self._inner))
         found = [x.coefficients[x.algebra.index[(*head, *m)]] for m in self.outer.monomials]
         if len(found) > 1:
@@ -282,6 +284,20 @@ class CornerPair(Corner):
         give, rest = apply_inverse(alike, apart, (1.0, 1.0)), apply_inverse(alike, apart, moved)
         level = (float(drive == "heave") + mean(rest)) / mean(give)
         return level * give[0] - rest[0], level * give[1] - rest[1]
+
+    def by_wheel(self, alike: Pair, apart: Pair) -> Pair:
+        """What both wheels do together along the travel of the left one alone, and of the right one alone.
+
+        Parameters
+        ----------
+        alike, apart : Pair
+            What each wheel does as both go up, and as the left one goes up and the right one down. An independent
+            wheel does along its own travel what it does alike.
+        """
+        if not self.joined:
+            return alike
+        left, right = each_wheels(alike, apart)
+        return left[LEFT] + left[RIGHT], right[LEFT] + right[RIGHT]
 
     @cached_property
     def track(self) -> Number:

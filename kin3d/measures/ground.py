@@ -8,8 +8,9 @@ from typing import Any, Literal
 from kin3d.linkage.names import AxleName
 from kin3d.measures.anti import BRAKES, brake_slope, drive_slope
 from kin3d.measures.corner import Corner
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
+from kin3d.measures.corner_pair import CornerPair, mean, of_axle
 from kin3d.measures.entry import RADIUS, Measure
+from kin3d.measures.two_travels import LEFT, RIGHT, Pair
 from kin3d.measures.wheel import ISO
 from kin3d.spatial.jets import Jet, asin, atan2, choose, value
 from kin3d.spatial.vectors import Number, dot

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.measures.corner import Corner, not_of_joined
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair, Pair, mean, of_axle
-from kin3d.measures.entry import RADIUS, Measure, nothing
+from kin3d.measures.corner_pair import CornerPair, mean, of_axle
+from kin3d.measures.entry import RADIUS, Measure
+from kin3d.measures.two_travels import LEFT, RIGHT, Pair
 from kin3d.spatial.jets import atan2, choose, size, sqrt, value
 from kin3d.spatial.vectors import Number
 
@@ -58,8 +58,8 @@ def line_angle(corner: CornerPair) -> Number:
 
 
 def lift(corner: CornerPair) -> Pair:
-    """Jacking coefficient s·v_y/v_z of each wheel."""
-    _, vy, vz = corner.drift
+    """Jacking coefficient s·v_y/v_z of each wheel, both wheels alike."""
+    _, vy, vz = (corner.both(c) for c in corner.over_ground(corner.contact_velocity))
     return vy[LEFT] / vz[LEFT], -(vy[RIGHT] / vz[RIGHT])
 
 
@@ -79,7 +79,6 @@ def _measure(
     definition: str,
     function: Callable[[CornerPair], Any],
     usual: bool = False,
-    unless: Callable[[Corner], str] = nothing,
 ) -> Measure:
     return Measure(
         name=name,
@@ -93,7 +92,6 @@ def _measure(
         needs=RADIUS,
         order=1,
         usual=usual,
-        unless=unless,
         mirror=-1 if name == "roll_centre_offset_mm" else 1,
         group="roll centre",
     )
@@ -140,8 +138,7 @@ MEASURES = (
         "Jacking coefficient",
         "1",
         "a tyre force directed inboard lifts the body: positive",
-        "s·v_y/v_z: N of lift by the links a N of side force at that wheel, directed inboard",
+        "s·v_y/v_z, both wheels moved alike: N of lift by the links a N of side force at that wheel, directed inboard",
         lift,
-        unless=not_of_joined,
     ),
 )

@@ -102,13 +102,19 @@ def spring_force(corner: Corner) -> Number:
     return spring.design_force_n + spring.rate_n_per_mm * (length(sub(outer, inner)) - corner.spring_length)
 
 
+def stands_once(corner: Corner) -> bool:
+    """Whether one spring holds both wheels."""
+    return all(map(corner.linkage.across.once, corner.linkage.spring or ("",)))
+
+
 def wheel_rate(corner: Corner) -> Number:
     """k·MR² + F·dMR/dz, plus the torsion spring's like terms, N/mm."""
     total = corner.motion.algebra.constant(0.0)
     spring, torsion = corner.axle.spring, corner.axle.torsion
     if spring is not None:
         ratio = motion_ratio(corner)
-        total = total + spring.rate_n_per_mm * ratio * ratio + spring_force(corner) * motion_ratio_slope(corner)
+        held = spring.rate_n_per_mm * ratio * ratio + spring_force(corner) * motion_ratio_slope(corner)
+        total = total + (0.5 * held if stands_once(corner) else held)  # one spring under both wheels
     if torsion is not None:
         rate = torsion.rate_n_m_per_deg * NMM_PER_RAD
         turn, slope = rocker_turn(corner), rocker_rate(corner)
@@ -208,7 +214,8 @@ MEASURES = (
         label="Wheel rate",
         unit="N/mm",
         sign="stiffer positive",
-        definition="k·MR² + F·dMR/dz at the wheel centre, a corner, without tyre and bar; torsion spring likewise",
+        definition="k·MR² + F·dMR/dz at the wheel centre, a corner, without tyre and bar; torsion spring "
+        "likewise; of a spring that stands once in the car half",
         source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16; from memory",
         function=wheel_rate,
         uses=_RATES,

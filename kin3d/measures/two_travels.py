@@ -54,7 +54,8 @@ def rows_by_wheel(
             for both, factor in _expanded(a, b) if apart is not None else [((a, 0) if side == LEFT else (0, a), 1.0)]:
                 made.setdefault((*both, *m[inner:]), []).append((slot, factor))
     every = total_degree(2, degree).monomials
-    return {(*m, *rest): made.get((*m, *rest), []) for m in every for rest in dict.fromkeys(x[inner:] for x in monomials)}
+    rests = dict.fromkeys(m[inner:] for m in monomials)
+    return {(*m, *rest): made.get((*m, *rest), []) for m in every for rest in rests}
 
 
 def _expanded(alike: int, apart: int) -> list[tuple[tuple[int, int], float]]:

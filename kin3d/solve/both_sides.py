@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.design import MIRROR, SideCoordinates
 from kin3d.linkage.layout import SIDES, WHEEL_CENTRE, Linkage
+from kin3d.solve.drives import RIGHT as TRAVEL_RIGHT
+from kin3d.solve.drives import TRAVEL
 from kin3d.solve.kernel import Kernel, Motion
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.system import System
@@ -28,16 +30,19 @@ LEFT, RIGHT = 0, 1
 
 @dataclass(frozen=True, slots=True)
 class SidedVariants(Variants):
-    """Variants of the system, each seen from one side.
+    """Variants of the system, each seen from one side: `design` holds that side's points.
 
     Attributes
     ----------
+    whole : Variants
+        The same with the points of the system.
     side : ndarray of int, shape (variants,)
         0 for the left, 1 for the right.
     twins : bool
         Whether the second half is the right side of the systems of the first.
     """
 
+    whole: Variants
     side: NDArray[np.intp]
     twins: bool
 
@@ -86,8 +91,15 @@ class JoinedKernel:
         a, b, c = (p if once else across.bare(p) for p in base.points)
         return a, b, c
 
+    def _together(self, left: Array, right: Array) -> Array:
+        """Coordinates of the system, shape (…, joined points, 3, …), from those of both sides, (…, points, 3, …)."""
+        out = np.zeros((len(left), len(self.joined.points), *left.shape[2:]))
+        out[:, self._own[RIGHT]] = right
+        out[:, self._own[LEFT]] = left
+        return out
+
     def _spread(self, designs: Array, side: NDArray[np.intp], change: bool = False) -> Array:
-        """Coordinates of the system, shape (…, joined points, 3), from one side's; of changes: what goes along."""
+        """The same from one side's; of changes: what goes along."""
         out = np.zeros((len(designs), len(self.joined.points), 3))
         for own in (LEFT, RIGHT):
             mine = side == own
@@ -101,19 +113,27 @@ class JoinedKernel:
         return out
 
     def variants(self, design: Array, _rack_axis: Array | None = None) -> SidedVariants:
-        """Prepare variants from design coordinates of one side each; which one tells the wheel centre's y."""
+        """Prepare variants from design coordinates of one side each; which one tells the wheel centre's y.
+
+        Where the first half are left sides and the second half right ones, each left one goes with its right one;
+        otherwise the other side is the mirror image, or what it is in the design position.
+        """
         coordinates = np.asarray(design, dtype=float).reshape(-1, len(self.linkage.points), 3)
         side = (coordinates[:, self.linkage.index(WHEEL_CENTRE), 1] < 0.0).astype(np.intp)
-        whole = self._whole.variants(self._spread(coordinates, side), self._rack_axis)
         half = len(side) // 2
         twins = side.tolist() == [LEFT] * half + [RIGHT] * half
-        twins = twins and bool(np.array_equal(whole.design[:half], whole.design[half:]))
-        plain = {f.name: getattr(whole, f.name) for f in fields(Variants)}
-        return SidedVariants(**plain, side=side, twins=twins)
+        every = np.tile(self._together(coordinates[:half], coordinates[half:]), (2, 1, 1)) if twins else None
+        whole = self._whole.variants(self._spread(coordinates, side) if every is None else every, self._rack_axis)
+        plain = {f.name: getattr(whole, f.name) for f in fields(Variants)} | {"design": coordinates}
+        return SidedVariants(**plain, whole=whole, side=side, twins=twins)
+
+    def of_system(self, variants: Variants) -> Variants:
+        """The variants with the points of `system`."""
+        return _sided(variants).whole
 
     def lanes(self, variants: Variants, travel: Any, rack: Any = 0.0, more: Mapping[str, Any] | None = None) -> Lanes:
         """As `Kernel.lanes`; both wheels are alike unless ``"travel_right"`` is among `more`."""
-        return self._whole.lanes(variants, travel, rack, more)
+        return self._whole.lanes(self.of_system(variants), travel, rack, more)
 
     def _halves(self, variants: Variants, lanes: Lanes) -> Lanes | None:
         """The left half of the lanes, where the right half has the same positions."""
@@ -130,8 +150,8 @@ class JoinedKernel:
         """As `Kernel.solve`."""
         half = self._halves(variants, lanes)
         if half is None:
-            return self._whole.solve(variants, lanes, step=step)
-        found = self._whole.solve(variants, half, step=step)
+            return self._whole.solve(self.of_system(variants), lanes, step=step)
+        found = self._whole.solve(self.of_system(variants), half, step=step)
         again = {k + half.count: v for k, v in found.limits.items()}
         names = {k + half.count: v for k, v in found.in_line.items()}
         return Solved(
@@ -146,16 +166,14 @@ class JoinedKernel:
 
     def points(self, variants: Variants, lanes: Lanes, solved: Solved) -> Array:
         """Coordinates of the points of each lane's side, shape (lanes, points, 3), mm."""
-        every = self._whole.points(variants, lanes, solved)
+        every = self._whole.points(self.of_system(variants), lanes, solved)
         side = self._side(variants, lanes)
         out: Array = np.where(side[:, None, None] == LEFT, every[:, self._own[LEFT]], every[:, self._own[RIGHT]])
         return out
 
     @staticmethod
     def _side(variants: Variants, lanes: Lanes) -> NDArray[np.intp]:
-        if not isinstance(variants, SidedVariants):
-            raise TypeError("variants of a system of both sides know their sides")
-        return variants.side[lanes.variant]
+        return _sided(variants).side[lanes.variant]
 
     def motion(
         self,
@@ -169,21 +187,25 @@ class JoinedKernel:
     ) -> Motion:
         """As `Kernel.motion`, points by their names for each lane's side and by those of the system too.
 
-        `seeds` are directions of one side's coordinates; all lanes are of that side then.
-
-        Raises
-        ------
-        ValueError
-            For drives as jets, and for directions that differ from lane to lane.
+        `seeds` are directions of one side's coordinates, and all lanes are of that side; or they differ from lane to
+        lane, and then, as with drives as jets, every left lane needs its right one.
         """
-        if driven or (seeds is not None and seeds.ndim > 3):
-            raise ValueError(f'layout "{self.linkage.layout}": derivatives of both sides on the ground are not made')
-        half = self._halves(variants, lanes) if seeds is None else None
+        by_lane = seeds is not None and seeds.ndim > 3
+        half = self._halves(variants, lanes) if seeds is None or by_lane else None
+        if half is None and (driven or by_lane):
+            raise ValueError("drives as jets and directions of every lane need both sides of each position")
         here = lanes if half is None else half
-        spread = None
-        if seeds is not None:
+        n, spread, moved = here.count, None, {}
+        if by_lane and seeds is not None:
+            spread = self._together(seeds[..., :n], seeds[..., n:])
+        elif seeds is not None:
             spread = self._spread(seeds, np.full(len(seeds), int(self._side(variants, lanes)[0])), change=True)
-        found = self._whole.motion(variants, here, solved.take(slice(0, here.count)), algebra, generators, spread)
+        for name, jet in (driven or {}).items():
+            moved[name] = _lanes_of(jet, slice(0, n))
+            if name == TRAVEL:
+                moved[TRAVEL_RIGHT] = _lanes_of(jet, slice(n, None))
+        place = solved.take(slice(0, n))
+        found = self._whole.motion(self.of_system(variants), here, place, algebra, generators, spread, moved)
         if half is None:
             left = self._side(variants, lanes) == LEFT
             return self._seen(found, lambda a, b: _chosen(a, b, left))
@@ -201,6 +223,17 @@ class JoinedKernel:
 
         at, design = of_both(found.at, LEFT), of_both(found.design, LEFT)
         return Motion(at, design, found.algebra, found.generators, of_both(found.at, RIGHT))
+
+
+def _sided(variants: Variants) -> SidedVariants:
+    if not isinstance(variants, SidedVariants):
+        raise TypeError("variants of a system of both sides know their sides")
+    return variants
+
+
+def _lanes_of(x: Jet, part: slice) -> Jet:
+    """A jet in some of its lanes; what is the same for all stays as it is."""
+    return Jet(x.algebra, [c[..., part] if np.ndim(c) and np.shape(c)[-1] > 1 else c for c in x.coefficients])
 
 
 def _vec(parts: Any) -> Vec:

@@ -127,6 +127,10 @@ class Kernel:
             determinants=np.stack([np.broadcast_to(d, len(coordinates)) for d in determinants]),
         )
 
+    def of_system(self, variants: Variants) -> Variants:
+        """The variants with the points of `system`: these."""
+        return variants
+
     def _inputs(self, design: Array, axes: Array) -> dict[Any, Any]:
         out: dict[Any, Any] = {
             ("P", p, k): design[:, i, k] for i, p in enumerate(self.linkage.points) for k in range(3)

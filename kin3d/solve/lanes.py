@@ -91,6 +91,12 @@ class Lanes:
         return self.more.get(name, np.zeros(self.count))
 
     @property
+    def travels(self) -> Array:
+        """Travel of the left and of the right wheel, shape (2, n), of lanes that are all left ones, then right ones."""
+        half = self.count // 2
+        return np.stack([self.travel[:half], self.drive(RIGHT)[half:]])
+
+    @property
     def straight(self) -> NDArray[np.bool_]:
         """Lanes in which nothing moves but the travel, of both wheels alike."""
         out = np.asarray(self.rack == 0.0)

@@ -46,6 +46,14 @@ FULL = total_degree(SIZE, 1)
 # one corner over travel, roll and pitch, with what its velocity needs
 LOCAL = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0), (1, 1, 0), (1, 0, 1)))
 _UNITS = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
+# of both sides as one system over travel (alike), roll, pitch and the wheels going apart
+APART = 3
+JOINED = algebra_of(
+    (
+        *((*m, 0) for m in LOCAL.monomials),
+        *((0, 0, 0, 1), (0, 0, 0, 2), (1, 0, 0, 1), (0, 1, 0, 1), (0, 0, 1, 1)),
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +179,7 @@ class Attitude:
             return None
         forces = self._tyre_forces(unknown, loads, lifted)
         _, aside, down = (self.body.mass_kg * GRAVITY_M_PER_S2 * g for g in loads.field_g)
-        rows: list[Jet] = []
+        rows = [-s for s in springs]
         contacts: list[Jet] = []
         force = [self._aero(loads)[0], aside, down + self._aero(loads)[2]]
         moment = self._body_moment(unknown, wheels, loads)
@@ -179,14 +187,16 @@ class Attitude:
         for k, wheel in enumerate(wheels):
             lever = unknown[LEVEL] - wheel.height
             gaps[k] = -float(lever.value)
-            velocity = add(wheel.velocity, scale(lever, wheel.turning))
             f = forces[k]
             inertia = self.body.unsprung_kg[k] * GRAVITY_M_PER_S2
-            work = dot(f, velocity) + inertia * dot(loads.field_g, wheel.hub_velocity)
-            if self.body.turns[k // 2]:
-                arm = sub((wheel.place[0], wheel.place[1], unknown[LEVEL]), wheel.hub)
-                work = work - dot(cross(arm, f), wheel.spin) * dot(wheel.omega, wheel.spin)
-            rows.append(work - springs[k])
+            arm = sub((wheel.place[0], wheel.place[1], unknown[LEVEL]), wheel.hub)
+            about = dot(cross(arm, f), wheel.spin) if self.body.turns[k // 2] else None
+            for travel, way in wheel.ways.items():
+                velocity = add(way.velocity, scale(lever, way.turning))
+                work = dot(f, velocity) + inertia * dot(loads.field_g, way.hub_velocity)
+                if about is not None:
+                    work = work - about * dot(way.omega, wheel.spin)
+                rows[travel] = rows[travel] + work
             deflected = lever + (self.body.static_n[k] - unknown[LOAD][k]) * self.body.tyre_mm_per_n[k]
             contacts.append(unknown[LOAD][k] if lifted[k] else deflected)
             place: Vec = (wheel.place[0], wheel.place[1], unknown[LEVEL])
@@ -256,9 +266,9 @@ class Attitude:
             solved = model.kernel.solve(model.variants, lanes)
             if (solved.status != Status.OK).any():
                 return None
-            roll, pitch = LOCAL.variable(np.full(2, y[ROLL]), 1), LOCAL.variable(np.full(2, y[PITCH]), 2)
-            normal = ground_normal(roll, pitch)
-            corner = Corner.of(model, lanes, solved, along=(LOCAL, {"travel": 0}), normal=normal)
+            algebra, known = (JOINED, {"travel": 0, "apart": APART}) if model.joined else (LOCAL, {"travel": 0})
+            roll, pitch = (algebra.variable(np.full(2, y[n]), k) for n, k in ((ROLL, 1), (PITCH, 2)))
+            corner = Corner.of(model, lanes, solved, along=(algebra, known), normal=ground_normal(roll, pitch))
             out += [_Wheel.of(corner, shift, axle, k) for k in (0, 1)]
         return out
 
@@ -276,40 +286,63 @@ class Attitude:
 
 
 @dataclass(frozen=True, slots=True)
+class _Way:
+    """How a wheel's body moves with a travel: at the contact point, more a mm lower down, at the hub, turning."""
+
+    velocity: Vec
+    turning: Vec
+    hub_velocity: Vec
+    omega: Vec
+
+
+@dataclass(frozen=True, slots=True)
 class _Wheel:
-    """One wheel over all unknowns, components along the ground's x, y and normal."""
+    """One wheel over all unknowns, components along the ground's x, y and normal.
+
+    `ways` has what moves it: its own travel, and the other wheel's where both sides are one system.
+    """
 
     place: Vec
     height: Jet
-    velocity: Vec
-    turning: Vec
     hub: Vec
-    hub_velocity: Vec
     spin: Vec
-    omega: Vec
+    ways: dict[int, _Way]
 
     @staticmethod
     def of(corner: Corner, shift: float, axle: int, side: int) -> _Wheel:
         def seen(v: Vec) -> Vec:
-            x, y, z = (_lift(c, axle, side) for c in corner.over_ground(v))
+            x, y, z = (_lift(c, axle, side, corner.joined) for c in corner.over_ground(v))
             return x, y, z
+
+        def way(velocity: Vec, omega: Vec, hub: Vec) -> _Way:
+            return _Way(seen(velocity), seen(cross(omega, corner.normal)), seen(hub), seen(omega))
 
         moved: Vec = (shift, 0.0, 0.0)
         place = seen(add(corner.contact, moved))
-        turning = seen(cross(corner.omega, corner.normal))
-        velocity = seen(corner.contact_velocity)
-        hub, hub_velocity = seen(add(corner.centre, moved)), seen(corner.centre_velocity)
-        return _Wheel(place, place[2], velocity, turning, hub, hub_velocity, seen(corner.spin), seen(corner.omega))
+        alike = (corner.contact_velocity, corner.omega, corner.centre_velocity)
+        ways = {2 * axle + side: way(*alike)}
+        if corner.joined:
+            apart = (corner.rolling_velocity, *corner.rolling[::-1])
+            for k, sign in ((0, 0.5), (1, -0.5)):
+                pairs = zip(alike, apart, strict=True)
+                ways[2 * axle + k] = way(*(add(scale(0.5, a), scale(sign, b)) for a, b in pairs))
+        return _Wheel(place, place[2], seen(add(corner.centre, moved)), seen(corner.spin), ways)
 
 
 _ORDER = [FULL.generator(k) for k in range(SIZE)]
 
 
-def _lift(x: Jet, axle: int, side: int) -> Jet:
+def _lift(x: Jet, axle: int, side: int, joined: bool) -> Jet:
     """A local jet of one side as a jet over all unknowns."""
-    out = FULL.constant(_item(x[0, 0, 0], side))
-    for monomial, unknown in zip(_UNITS, (2 * axle + side, ROLL, PITCH), strict=True):
-        out.coefficients[FULL.generator(unknown)] = _item(x[monomial], side)
+    more = (0,) * joined
+    out = FULL.constant(_item(x[0, 0, 0, *more], side))
+    travel, roll, pitch = (_item(x[*m, *more], side) for m in _UNITS)
+    rates = {2 * axle + side: travel, ROLL: roll, PITCH: pitch}
+    if joined:
+        apart = _item(x[0, 0, 0, 1], side)
+        rates |= {2 * axle: 0.5 * (travel + apart), 2 * axle + 1: 0.5 * (travel - apart)}
+    for unknown, rate in rates.items():
+        out.coefficients[FULL.generator(unknown)] = rate
     return out
 
 

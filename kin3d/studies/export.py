@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.draw import construction_points
@@ -131,7 +130,6 @@ def export(
     if len(travel) > MOST_TRAVELS:
         text = f"{len(travel)} travels; at most {MOST_TRAVELS} are drawn: choose the ends and what is between them"
         raise RequestError(Finding("travels-many", text))
-    independent_only("export", [car.axle(axle)])
     return AxleDrawing(construct_at(car, axle, travel, rack))
 
 

@@ -30,7 +30,8 @@ from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.loads.margins import LinkMargin, link_margin, tubes_of
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import TRAVEL, Corner
-from kin3d.measures.corner_pair import LEFT, RIGHT, CornerPair
+from kin3d.measures.corner_pair import CornerPair
+from kin3d.measures.two_travels import LEFT, RIGHT
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.attitude import PITCH, ROLL, Attitude

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
-from kin3d.linkage.joined import independent_only
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.entry import Measure, available
@@ -55,7 +54,6 @@ class GroundCase:
         """
         whole = CarModel.of(car) if case.whole else None
         axles = (AxleModel.of(car, case.axle),) if whole is None else whole.axles
-        independent_only("sensitivity, tolerance and compare over heave, roll or pitch", [m.axle for m in axles])
         need_radius(axles)
         stands = _settled(car, case) if case.drive.name == "lateral" else None
         return GroundCase(case, GroundBodies(axles, whole), stands)

@@ -23,7 +23,7 @@ from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import total_degree
-from kin3d.spatial.vectors import Vec, dot
+from kin3d.spatial.vectors import Number, Vec, dot
 
 Array = NDArray[np.float64]
 BOTH: Along = (total_degree(2, 1), {"travel": 0, "apart": 1})  # both wheels alike, and apart
@@ -235,21 +235,30 @@ def _level(heights: Array, slopes: list[Array], travel: Array, heave: Array) -> 
             level = (heave - travel.mean(axis=0) + (heights * give).mean(axis=0)) / give.mean(axis=0)
             step: Array = (level - heights) * give
             return step
-        give, rest = (_solved(slopes, x) for x in (np.ones_like(heights), heights))
+        give, rest = (np.stack(travels_for(slopes, x)) for x in (np.ones_like(heights), heights))
         level = (heave - travel.mean(axis=0) + rest.mean(axis=0)) / give.mean(axis=0)
         return np.asarray(level * give - rest)
 
 
-def _solved(slopes: list[Array], values: Array) -> Array:
-    """Travels that give all wheels the changes of height, axle by axle."""
-    out = []
+def travels_for(slopes: Sequence[Array], values: Sequence[Number] | Array) -> list[Number]:
+    """Travels that change the heights of all wheels by so much.
+
+    Parameters
+    ----------
+    slopes : sequence of ndarray
+        Of each axle: (2, n), each wheel's height along its own travel; (2, 2, n) where both sides are one system, along
+        both travels alike and apart.
+    values : sequence of number, shape (n,), or ndarray, shape (wheels, n)
+        Arrays or jets, left and right of each axle in turn.
+    """
+    out: list[Number] = []
     for k, s in enumerate(slopes):
-        v = values[2 * k : 2 * k + 2]
+        left, right = values[2 * k : 2 * k + 2]
         if s.ndim == 2:
-            out.append(v / s)
+            out += [left * (1.0 / s[0]), right * (1.0 / s[1])]
         else:
-            out.append(np.stack(apply_inverse((s[0, 0], s[0, 1]), (s[1, 0], s[1, 1]), (v[0], v[1]))))
-    return np.concatenate(out)
+            out += apply_inverse((s[0, 0], s[0, 1]), (s[1, 0], s[1, 1]), (left, right))
+    return out
 
 
 def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:

@@ -8,7 +8,7 @@ derivatives right; there is nothing to converge.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,10 +22,11 @@ from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number, dot
 from kin3d.studies.ground_bodies import GroundBodies
-from kin3d.studies.ground_contact import Stance, Standing
+from kin3d.studies.ground_contact import Stance, Standing, travels_for
 
 Array = NDArray[np.float64]
 _HEIGHT = ((0,), (1,))  # travel alone: a height and its slope
+_HEIGHTS = ((0, 0), (1, 0), (0, 1))  # both travels alike, and apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,16 +108,15 @@ class GroundLanes:
             pitch = pitch + (flat - value(flat))
         travel: list[Number] = [t[self.part] for t in self._travels()]
         for _ in range(self.outer.degree):
-            heights, gives = self._heights(travel, roll, pitch, shifts)
-            total = sum(gives)
-            lifted = sum((h * g for h, g in zip(heights, gives, strict=True)), heave * len(travel) - sum(travel))
-            level = lifted / total
-            travel = [_kept(t + (level - h) * g, t) for t, h, g in zip(travel, heights, gives, strict=True)]
+            heights, slopes = self._heights(travel, roll, pitch, shifts)
+            give, rest = travels_for(slopes, [np.ones(self.stance.count)] * len(travel)), travels_for(slopes, heights)
+            level = sum(rest, heave * len(travel) - sum(travel)) / sum(give)
+            travel = [_kept(t + level * g - r, t) for t, g, r in zip(travel, give, rest, strict=True)]
         return Placed(tuple(travel), roll, pitch, shifts)
 
     def _travels(self) -> list[Array]:
         """Travels as they were found, those beyond reach too: the lanes say where there is no position."""
-        return [t for lanes, _ in self.wheels.standing.axles for t in lanes.travel.reshape(2, -1)]
+        return [t for lanes, _ in self.wheels.standing.axles for t in lanes.travels]
 
     def _design_place(self, row: int) -> tuple[Number, ...]:
         at = 0
@@ -151,29 +151,35 @@ class GroundLanes:
     def _heights(
         self, travel: Sequence[Number], roll: Number, pitch: Number, shifts: Sequence[Number]
     ) -> tuple[list[Number], list[Array]]:
-        """Heights of all contact points along the ground's normal, and travel per height as it is in the position."""
-        algebra = with_outer(_HEIGHT, self.outer)
+        """Heights of all contact points along the ground's normal, and their slopes as they are in the position."""
         heights: list[Number] = []
-        gives: list[Array] = []
+        slopes: list[Array] = []
         for k, model in enumerate(self.wheels.models):
-            nx, ny, nz = (raised(c, algebra, 1) for c in ground_normal(twice(roll), twice(pitch)))
-            known = {"travel": 0} | ({} if self.seeds is None else {"points": 2})
-            moved = raised(self._stacked(travel[2 * k : 2 * k + 2]), algebra, 1) + algebra.variable(0.0, 0)
-            figures = {key: raised(v, algebra, 1) for key, v in self._own_figures(k).items()}
+            inner = _HEIGHTS if model.joined else _HEIGHT
+            algebra, size = with_outer(inner, self.outer), len(inner[0])
+            nx, ny, nz = (raised(c, algebra, size) for c in ground_normal(twice(roll), twice(pitch)))
+            known = {"travel": 0} | ({"apart": 1} if model.joined else {})
+            if self.seeds is not None:
+                known["points"] = size + 1
+            figures = {key: raised(v, algebra, size) for key, v in self._own_figures(k).items()}
             lanes, solved = self._lanes(k)
+            moved = raised(self._stacked(travel[2 * k : 2 * k + 2]), algebra, size) + algebra.variable(0.0, 0)
+            if model.joined:
+                moved = moved + algebra.variable(0.0, 1, signs_of(lanes))
             corner = Corner.of(
                 model, lanes, solved, along=(algebra, known), normal=(nx, ny, nz), sign=signs_of(lanes),
                 seeds=self._own_seeds(k), driven={"travel": moved}, figures=figures,
             )  # fmt: skip
-            height: Jet = dot(corner.contact, corner.normal) + raised(twice(shifts[k]), algebra, 1) * nx
-            still = [height.coefficients[algebra.index[(0, *m)]] for m in self.outer.monomials]
-            slope = np.broadcast_to(np.asarray(height[(1, *self.outer.monomials[0])]), lanes.count)
+            height: Jet = dot(corner.contact, corner.normal) + raised(twice(shifts[k]), algebra, size) * nx
+            still = [height.coefficients[algebra.index[(*inner[0], *m)]] for m in self.outer.monomials]
+            own = [np.asarray(height[(*m, *self.outer.monomials[0])]) for m in inner[1:]]
             n = self.stance.count
+            each = np.stack([np.broadcast_to(x, lanes.count).reshape(2, n) for x in own])
+            slopes.append(each if model.joined else each[0])
             for s in (0, 1):
                 half = slice(s * n, (s + 1) * n)
                 heights.append(Jet(self.outer, [None if c is None else _half(c, half) for c in still]))
-                gives.append(1.0 / slope[half])
-        return heights, gives
+        return heights, slopes
 
     def _stacked(self, two: Sequence[Number]) -> Number:
         """Left and right over the lanes of an axle."""
@@ -201,7 +207,7 @@ class GroundLanes:
         }
         straight = None
         if steered:
-            middle = Lanes(lanes.variant, lanes.travel, np.zeros(lanes.count))
+            middle = replace(lanes, rack=np.zeros(lanes.count))
             ahead = model.kernel.solve(model.variants, middle)
             there = CornerPair.on_ground(model, middle, ahead, placed.roll, placed.pitch, **more)
             straight = there.both(there.steer)

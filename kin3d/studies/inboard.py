@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Axle, Car
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.part_keys import Masses
@@ -83,7 +82,6 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
         When the axle has no rod and rocker, or no spring on it.
     """
     model = AxleModel.of(car, axle)
-    independent_only("rod and rocker", [model.axle])
     need_rocker(model.linkage, axle, str(car.source))
     travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
     count = len(travel)
@@ -173,4 +171,3 @@ def worst_rod_end(curves: InboardCurves) -> tuple[float, float]:
     """Largest misalignment of the outer and of the inner rod end over the travel, deg."""
     outer, inner = (np.nanmax(a) for a in (curves.rod_end_outer_deg, curves.rod_end_inner_deg))
     return float(outer), float(inner)
-

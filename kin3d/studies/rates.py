@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_findings
 from kin3d.measures.corner_pair import CornerPair
@@ -256,7 +255,6 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
     if not travel.size or not np.isfinite(travel).all():
         raise RequestError(Finding("drive-empty", f"travel: finite numbers in mm are expected, found {travel_mm!r}"))
     model = AxleModel.of(car, axle)
-    independent_only("rates", [model.axle])
     elements = axle_elements(model)
     if not elements:
         text = (

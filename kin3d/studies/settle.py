@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
-from kin3d.linkage.joined import independent_only
 from kin3d.loads.elements import DAMPER_END, END_RATE, Element, axle_elements, element_findings
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.anti import inboard_brakes, outboard_drive
@@ -102,7 +101,6 @@ def find_attitude(
     """The settled car as `settle` gives it, with the equations that it was found by."""
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
-    independent_only("settle", car.axles())
     loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical)
     _check(car, loads)
     model = CarModel.of(car)
@@ -242,14 +240,14 @@ def _preloaded(
     attitude = Attitude(model, [elements if k == number else () for k in (0, 1)], body)
     found = attitude.evaluate(_start(model, body), Loads(), DOWN)
     pair = CornerPair.at(axle, 0.0, 0.0, degree=1)
-    out, forces = [], []
-    for e in elements:
-        if e.name == name and e.kind in ("spring", "torsion") and found is not None:
-            side = 0 if e.side == "left" else 1
-            rate = float(np.ravel(e.deflection(pair.left, pair.right)[(1, 0) if side == 0 else (0, 1)])[0])
-            forces.append(float(found.residual[2 * number + side]) / rate)
-            e = replace(e, design_force=forces[-1])
-        out.append(e)
+    lacking = [k for k, e in enumerate(elements) if e.name == name and e.kind in ("spring", "torsion")]
+    given = [elements[k].deflection(pair.left, pair.right) for k in lacking]
+    rates = np.array([[float(np.ravel(u[m])[0]) for u in given] for m in ((1, 0), (0, 1))])
+    left = np.zeros(2) if found is None else found.residual[2 * number : 2 * number + 2]
+    forces = np.linalg.lstsq(rates, left)[0]
+    out = list(elements)
+    for k, force in zip(lacking, forces, strict=True):
+        out[k] = replace(elements[k], design_force=float(force))
     unit = "N" if elements[0].unit == "mm" else "N·mm"
     text = f'"{name}" has no force in the design position'
     assumed = f"{forces[0]:,.0f} {unit}, which holds the static load there"

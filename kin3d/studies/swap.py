@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
 from kin3d.linkage.car import Axle, Car
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import changed
 from kin3d.reading.boxes import read_boxes
@@ -85,7 +84,6 @@ def swap(
         No rod and rocker, an unknown mount or point, a box upside down, a travel that the original does not reach.
     """
     model = AxleModel.of(car, axle)
-    independent_only("swap", [model.axle])
     need_rocker(model.linkage, axle, str(car.source))
     span = np.asarray([-30.0, 30.0] if travel is None else travel, dtype=float)
     at = np.linspace(span.min(), span.max(), FIT_POINTS)
@@ -144,9 +142,7 @@ def _default_mount(model: AxleModel, to: RodKind) -> str:
     return max(arms, key=height) if to == "pull" else min(arms, key=height)
 
 
-def _problems(
-    model: AxleModel, before: InboardCurves, mount: str, boxes: Boxes, source: str
-) -> list[Finding]:
+def _problems(model: AxleModel, before: InboardCurves, mount: str, boxes: Boxes, source: str) -> list[Finding]:
     import difflib
 
     out = []

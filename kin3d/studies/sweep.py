@@ -19,8 +19,9 @@ from kin3d.loads.force_measures import is_force
 from kin3d.measures.car import MEASURES as OF_THE_CAR
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
-from kin3d.measures.corner_pair import CornerPair, Pair
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.entry import Measure, available, values
+from kin3d.measures.two_travels import Pair
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel

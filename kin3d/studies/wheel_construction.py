@@ -264,9 +264,9 @@ def wheel_lines(linkage: Linkage, pair: CornerPair, places: Array, axes: Sequenc
         front = _centre(linkage, "front", places[k], p, rolled[k], np.array([p[0], *yz[k]]), sign)
         side = _centre(linkage, "side", places[k], p, v, np.array([xz[k][0], p[1], xz[k][1]]), sign)
         ground = axes[k % len(axes)]
-        drift = ground @ rolled[k]
+        lift = ground @ v  # both wheels alike
         camber = float(np.degrees(-np.arcsin(ground[2] @ spin[k])))
-        out.append(WheelLines(p, v, hub[k], front, side, camber, sign * drift[1] / drift[2], supports[k], left_out))
+        out.append(WheelLines(p, v, hub[k], front, side, camber, sign * lift[1] / lift[2], supports[k], left_out))
     return out
 
 

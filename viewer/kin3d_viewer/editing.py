@@ -227,7 +227,7 @@ class Editor:
             return self._in_line(variants, Drives(), variants.start)
         lanes = self._present()
         guess = last.q + variants.start - last.variants.start
-        q, _, good = correct(kernel.system, variants, lanes, guess)
+        q, _, good = correct(kernel.system, kernel.of_system(variants), lanes, guess)
         return _Tried(design, variants, q) if good.all() else OUT_OF_REACH
 
     def _why(self, reason: str, last: _Tried) -> str:
@@ -236,9 +236,10 @@ class Editor:
 
     def _in_line(self, variants: Variants, drives: Drives, q: Array) -> str:
         """Say which members come in line in a position."""
-        system = self.model.base.kernel.system
-        lanes = self.model.base.kernel.lanes(variants, 0.0) if drives == Drives() else self._present()
-        dense = system.dense(numbers(system, variants, lanes, q), lanes.count)
+        kernel = self.model.base.kernel
+        system = kernel.system
+        lanes = kernel.lanes(variants, 0.0) if drives == Drives() else self._present()
+        dense = system.dense(numbers(system, kernel.of_system(variants), lanes, q), lanes.count)
         if not np.isfinite(dense).all():
             return "the points do not make a linkage there"
         scaled = dense * variants.inverse_lengths.T[:, :, None]
@@ -278,7 +279,7 @@ class Editor:
 
     def _present(self) -> Lanes:
         """The present position of both wheels."""
-        return Lanes(np.arange(2), self.view.travel_mm, np.full(2, self.drives.rack_mm))
+        return self.model.base.pair(self.view.travel_mm[:, None], np.full(1, self.drives.rack_mm))
 
     def _unreached(self, design: Array, drives: Drives) -> str:
         """Why the linkage does not reach a position; empty when it does."""

@@ -10,7 +10,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.keys import LoadCase
 from kin3d.measures.corner import Corner
-from kin3d.solve.lanes import Lanes, Solved, Status
+from kin3d.solve.lanes import Solved, Status
 from kin3d_viewer.model import LiveModel, View
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.snapshot import SIDES
@@ -38,7 +38,7 @@ def rod_force(model: LiveModel, view: View) -> dict[str, Array] | str:
 
 def _corner(model: LiveModel, view: View) -> Corner:
     """Both corners in the present position, left and right."""
-    lanes = Lanes(np.arange(2), view.travel_mm, np.full(2, view.now.drives["rack_mm"]))
+    lanes = model.base.pair(view.travel_mm[:, None], np.full(1, view.now.drives["rack_mm"]))
     solved = Solved(view.q, np.full(2, Status.OK, dtype=np.int8), np.zeros(2), 0, {}, {})
     x, y, z = view.now.normal.tolist()
     return Corner.of(model.base, lanes, solved, 1, variants=model.variants(view.design), normal=(x, y, z))

@@ -241,7 +241,7 @@ class LiveModel:
         places = kernel.points(chosen, lanes, solved)
         seen = trails(swept.curves, drives.roll_deg)
         now = self._snapshot(swept.design, places, here, drives, seen)
-        return View(swept.design, swept.curves, now, solved.q, lanes.travel)
+        return View(swept.design, swept.curves, now, solved.q, lanes.travels[:, -1])
 
     def _from_before(self, chosen: Variants, lanes: Lanes) -> Solved | None:
         """While dragging: all positions closed from those of the step before; None where one of them does not close.
@@ -254,7 +254,8 @@ class LiveModel:
         if not (np.array_equal(there.travel, lanes.travel) and np.array_equal(there.rack, lanes.rack)):
             return None
         guess = q + (chosen.start - variants.start)[:, lanes.variant]
-        found, error, good = correct(self.base.kernel.system, chosen, lanes, guess)
+        kernel = self.base.kernel
+        found, error, good = correct(kernel.system, kernel.of_system(chosen), lanes, guess)
         return Solved(found, np.zeros(lanes.count, dtype=np.int8), error, 0, {}, {}) if good.all() else None
 
     def _on_ground(self, design: Array, chosen: Variants, at: Array, held: Mapping[str, Array], drives: Drives) -> View:
@@ -292,7 +293,7 @@ class LiveModel:
         here = {n: v[:, -1] for n, v in found.items()}
         now = self._snapshot(design, places[:, -1], here, drives, trails(curves, drives.roll_deg))
         present = [len(at), 2 * len(at) + 1]
-        return View(design, curves, now, solved.q[:, present], lanes.travel[present])
+        return View(design, curves, now, solved.q[:, present], lanes.travels[:, -1])
 
     def _notes(self, lanes: Lanes, solved: Solved) -> tuple[str, ...]:
         """A sentence for each side and end of the sweep that is not reached."""
