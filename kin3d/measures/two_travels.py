@@ -15,12 +15,12 @@ from kin3d.spatial.vectors import Number
 
 Pair = tuple[Number, Number]  # of the left wheel and of the right one
 LEFT, RIGHT = 0, 1
-Row = list[tuple[int, float]]  # of which coefficients something is the sum, and how much of each
+MadeOf = list[tuple[int, float]]  # of which coefficients something is the sum, and how much of each
 
 
 def rows_by_wheel(
     monomials: Sequence[Monomial], inner: int, travel: int, apart: int | None, side: int
-) -> dict[Monomial, Row]:
+) -> dict[Monomial, MadeOf]:
     """What each coefficient along both wheels' own travels is made of.
 
     Parameters
@@ -47,7 +47,7 @@ def rows_by_wheel(
     degree = max(m[travel] for m in monomials)
     while apart is not None and any(exponents(*m) not in known for m in total_degree(2, degree).monomials):
         degree -= 1
-    made: dict[Monomial, Row] = {}
+    made: dict[Monomial, MadeOf] = {}
     for slot, m in enumerate(monomials):
         a, b = m[travel], 0 if apart is None else m[apart]
         if m[:inner] == exponents(a, b) and a + b <= degree:
@@ -69,7 +69,7 @@ def _expanded(alike: int, apart: int) -> list[tuple[tuple[int, int], float]]:
     return [(at, factor) for at, factor in powers.items() if factor]
 
 
-def weighted(coefficients: Sequence[Any], row: Row) -> Any:
+def weighted(coefficients: Sequence[Any], row: MadeOf) -> Any:
     """Sum of some coefficients, each times its factor; None where all of them are."""
     total = None
     for slot, factor in row:

@@ -31,7 +31,8 @@ def whole_car(tmp_path: Path, kind: str) -> Car:
     """Dunlin's front with that layout at the rear."""
     rear = demo_car(tmp_path, kind, more=SPRING)
     front = demo("dunlin").front
-    assert front is not None and front.spring is not None
+    assert front is not None
+    assert front.spring is not None
     spring = changed(front.spring, rate_n_per_mm=80.0, design_force_n=None)
     return changed(rear, front=changed(front, bar=None, damper=None, spring=spring))
 
