@@ -221,15 +221,16 @@ def _number(plot: Plot, found: Sketch, plane: tuple[int, int]) -> None:
 
 def _spread(dots: np.ndarray) -> list[tuple[float, float]]:
     """Return for each dot a step (points) to where its number stands free of the numbers before it."""
-    taken: list[np.ndarray] = []
+    turns = np.radians(np.arange(40, 400, 45))
+    rays = np.column_stack([np.cos(turns), np.sin(turns)])
+    steps = np.vstack([far * rays for far in (CLOSE, 1.7 * CLOSE, 2.6 * CLOSE)])
+    taken = np.zeros((len(dots), 2))
     out = []
-    for dot in dots:
-        ways = [
-            (far * np.cos(turn), far * np.sin(turn))
-            for far in (CLOSE, 1.7 * CLOSE, 2.6 * CLOSE) for turn in np.radians(range(40, 400, 45))
-        ]  # fmt: skip
-        room = [min((float(np.linalg.norm(dot + 1.4 * np.array(w) - t)) for t in taken), default=99.0) for w in ways]
-        best = next((k for k, r in enumerate(room) if r > 1.4 * CLOSE), int(np.argmax(room)))
-        taken.append(dot + 1.4 * np.array(ways[best]))
-        out.append(ways[best])
+    for k, dot in enumerate(dots):
+        ends = dot + 1.4 * steps
+        room = np.linalg.norm(ends[:, None] - taken[:k], axis=2).min(axis=1, initial=99.0)
+        free = np.flatnonzero(room > 1.4 * CLOSE)
+        best = int(free[0]) if len(free) else int(room.argmax())
+        taken[k] = ends[best]
+        out.append((float(steps[best, 0]), float(steps[best, 1])))
     return out

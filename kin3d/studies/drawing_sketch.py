@@ -13,7 +13,7 @@ from itertools import permutations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding
+from kin3d.errors import Finding, Severity
 from kin3d.reading.dxf.content import DrawnMark
 from kin3d.reading.dxf.labels import at_place, places_of
 from kin3d.reading.dxf.plausible import is_flat
@@ -26,7 +26,7 @@ from kin3d.studies.drawing_places import Axes, SheetPlace, SheetWords, SketchedV
 from kin3d.studies.drawing_words import point_meant
 
 Array = NDArray[np.float64]
-MOST_PLACES = 400  # that are numbered; a drawing with more is to be thinned first
+MOST_PLACES = 2000  # that are numbered; of a drawing with more it is said
 ALIKE = 0.004  # share of a view's extent within which two coordinates are the same
 MOST_WAYS = 3  # ways of looking that are offered
 GAP = 1.6  # how many times wider the gap between two views is than those within them
@@ -68,7 +68,13 @@ class Sketch:
 
 def sketch(job: Job) -> Sketch:
     """Make a sketch of a drawing that was looked at."""
-    marks = places_of(job.content)[:MOST_PLACES]
+    marks = places_of(job.content)
+    if len(marks) > MOST_PLACES:
+        text = f"has {len(marks)} places; the draft numbers {MOST_PLACES}: say in views.toml which layers hold"
+        told = Finding("draft-cut", text, job.log.place(), Severity.WARNING)
+        job.log.adopt([told])
+        job.reading.findings.append(told)
+    marks = marks[:MOST_PLACES]
     flat = len(marks) < 2 or is_flat([m.xyz for m in marks])
     form = "sheet" if job.declared.views or flat else "space"
     views = _views(job, marks) if form == "sheet" else ()

@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kin3d.reading.dxf import read_drawing
+from kin3d.reading.dxf import look_at_drawing, read_drawing
+from kin3d.studies.drawing_draft import names_text
+from kin3d.studies.drawing_sketch import sketch
 from tests.unit.drawn import POINTS, draw_views, errors_mm, new, place, plan_of, save, three_views
 
 
@@ -145,3 +147,16 @@ def test_the_pick_list_holds_line_ends_and_names_the_draft(tmp_path: Path) -> No
     with pytest.raises(Exception, match=r'"@9,300,400" LINE') as caught:
         read_drawing(save(doc, tmp_path / "d.dxf"))
     assert "--draft" in str(caught.value)
+
+
+def test_the_pick_list_and_the_draft_hold_every_place_of_a_crowded_drawing(tmp_path: Path) -> None:
+    doc, rng = new(), np.random.default_rng(4)
+    places = rng.uniform(0.0, 900.0, (450, 3)).round(1)
+    for xyz in places:
+        doc.modelspace().add_circle(xyz, 1.0)
+    job = look_at_drawing(save(doc, tmp_path / "d.dxf"))
+    said = next(f.text for f in job.log.findings if f.code == "names-missing")
+    assert "#400 " in said
+    assert "and 50 more" in said
+    labels = {r.split('"')[1] for r in names_text(sketch(job)).splitlines() if r.startswith('"@')}
+    assert labels == {"@" + ",".join(f"{c:g}" for c in xyz) for xyz in places}

@@ -16,7 +16,7 @@ from kin3d.reading.text import FindingLog
 
 SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the labels
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
-PICKED = 60  # places in a pick list
+PICKED = 400  # places that a message lists; a draft has them all
 ON_RIM = 1.6  # radii; a line that ends so near to a symbol's centre ends at the symbol
 MOST_RIVALS = 3000  # texts that name no point and may have pointers of their own
 MOST_TOLD = 100  # labels of no known point that are named one by one
