@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,7 +12,10 @@ from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
-from kin3d.linkage.names import AxleName
+
+if TYPE_CHECKING:
+    from kin3d.studies.compliance_result import Compliance
+    from kin3d.studies.forces_result import Forces
 
 EPILOG = (
     "Examples:\n\n"
@@ -43,23 +45,28 @@ def forces(
     A case is the road's force on one tyre, looked at over --travel, or accelerations of the settled car, which has
     travels of its own. The rack is held. Tension is positive; vectors are in the vehicle frame. Exit code 1 when a
     travel is not reached. --compliance gives what elastic joints and links of the car file add to toe, camber, caster
-    and the wheel's place per kN and N·m, in place of the cases. Strength is for qualified people.
+    and the wheel's place, per kN and N·m and in each case. Strength is for qualified people.
     """
     check_places({"--out": out}, {"--plot": plot, "--bodies": bodies})
     if compliance:
-        _without({"--cases": cases, "--plot": plot, "--bodies": bodies})
-    read = kin3d.load(car)
+        _without({"--plot": plot, "--bodies": bodies})
+    read, at = kin3d.load(car), opt.parse_values(travel, "--travel")
+    chosen = opt.names_of(cases)
     if compliance:
-        _compliance(screen, read, opt.parse_values(travel, "--travel"), rack, axle, out)
+        _tell(screen, read, kin3d.compliance(read, at, rack, axle=axle, cases=chosen), out)
         return
-    found = kin3d.forces(read, opt.parse_values(travel, "--travel"), rack, axle=axle, cases=opt.names_of(cases))
-    screen.say(found.summary())
-    screen.show(found)
-    screen.save(found, out)
+    found = kin3d.forces(read, at, rack, axle=axle, cases=chosen)
+    _tell(screen, read, found, out)
     screen.plot(found, plot, "Forces")
     if bodies is not None:
         found.bodies(bodies)
         screen.say(f"Free bodies drawn to {bodies}")
+
+
+def _tell(screen: Screen, read: Car, found: Forces | Compliance, out: Path | None) -> None:
+    screen.say(found.summary())
+    screen.show(found)
+    screen.save(found, out)
     screen.findings(read.findings, found.findings)
     if not found.complete:
         screen.fail()
@@ -69,20 +76,8 @@ def _without(others: dict[str, object]) -> None:
     """Refuse what --compliance has no use for."""
     given = [name for name, value in others.items() if value is not None]
     if given:
-        text = f"is of unit loads and has no use for {', '.join(given)}; leave that out"
+        text = f"has no use for {', '.join(given)}; leave that out"
         raise RequestError(Finding("options-mixed", text, "--compliance"))
-
-
-def _compliance(
-    screen: Screen, read: Car, travel: Sequence[float], rack: float, axle: AxleName | None, out: Path | None
-) -> None:
-    found = kin3d.compliance(read, travel, rack, axle=axle)
-    screen.say(found.summary())
-    screen.show(found)
-    screen.save(found, out)
-    screen.findings(read.findings, found.findings)
-    if not found.complete:
-        screen.fail()
 
 
 forces.__doc__ = f"{forces.__doc__}\n\n{EPILOG}"

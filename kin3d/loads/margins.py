@@ -17,6 +17,7 @@ from kin3d.linkage.layout import Linkage
 from kin3d.linkage.part_keys import Tube
 from kin3d.loads.joint_forces import JointForces
 from kin3d.loads.rod import buckling_load, rod_body
+from kin3d.measures.corner import Corner
 
 Array = NDArray[np.float64]
 
@@ -59,6 +60,12 @@ def tubes_of(axle: Axle, linkage: Linkage) -> dict[str, Tube]:
     if axle.rod_part is not None and linkage.rocker is not None:
         out[rod_body(linkage)] = axle.rod_part
     return {name: tube for name, tube in out.items() if name in linkage.links and section(tube) is not None}
+
+
+def link_margins(corner: Corner, joints: JointForces) -> tuple[LinkMargin, ...]:
+    """Every link of a corner whose tube the car file gives."""
+    tubes = tubes_of(corner.axle, corner.linkage)
+    return tuple(link_margin(link, tube, corner.linkage, joints) for link, tube in tubes.items())
 
 
 def link_margin(link: str, tube: Tube, linkage: Linkage, forces: JointForces) -> LinkMargin:

@@ -12,12 +12,14 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import Acting, RoadLoad
+from kin3d.loads.elastic import DISPLACEMENTS, PLACE
 from kin3d.loads.joint_forces import JointForces
 from kin3d.loads.joint_frames import JointFrame
 from kin3d.loads.listed import Force, listed_forces
 from kin3d.loads.margins import LinkMargin
 
 Array = NDArray[np.float64]
+MOST_DEG = 1.0  # of bending; beyond it linear figures do not hold
 CAUTION = (
     "Forces of rigid links without weight and friction, from the points and loads given. Strength and safety are for "
     "qualified people and local codes."
@@ -44,6 +46,9 @@ class CaseForces:
         Joints that have an axis, in their own frames.
     margins : tuple of LinkMargin
         Links whose tubes the car file gives.
+    bent : ndarray, shape (displacements, lanes), or None
+        What elastic joints and links add to toe, camber, caster and the wheel's place (`loads.elastic.DISPLACEMENTS`),
+        in degrees and mm; None where all is rigid.
     """
 
     case: str
@@ -58,6 +63,23 @@ class CaseForces:
     road: RoadLoad
     frames: tuple[JointFrame, ...] = ()
     margins: tuple[LinkMargin, ...] = ()
+    bent: Array | None = None
+
+    @property
+    def nearest(self) -> int:
+        """The lane whose travel is nearest to 0, of those that are reached."""
+        return int(np.argmin(np.where(self.ok, np.abs(self.travel_mm), np.inf)))
+
+    def bends_too_far(self) -> list[Finding]:
+        """The angle that changes most, where it is more than a degree."""
+        if self.bent is None or not self.ok.any():
+            return []
+        angles = np.nan_to_num(np.abs(self.bent[:PLACE.start, self.ok]))
+        name, most = DISPLACEMENTS[int(angles.max(axis=1).argmax())], float(angles.max())
+        if most <= MOST_DEG:
+            return []
+        text = f"changes {name.removesuffix('_deg')} by {most:.3g}°; linear figures hold to {MOST_DEG:g}°"
+        return [Finding("bends-too-far", text, f'case "{self.case}", {self.axle} {self.side}')]
 
     def forces(self) -> Iterator[Force]:
         """Links, joints, pickups, springs, in this order."""

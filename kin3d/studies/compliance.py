@@ -1,14 +1,9 @@
-"""Compliance: what elastic joints and links add to toe, camber, caster and the wheel's place per unit of load.
-
-Linear, about a position without load, the spring held at its length, the rack held. Each displacement of the wheel's
-carrier has a unit load that belongs to it: to a place of the wheel centre a force there, to an angle the couple
-spin × d(angle)/d(spin), or kingpin × d(caster)/d(kingpin), since the carrier turns as one.
-"""
+"""Compliance: what elastic joints and links add to toe, camber, caster and the wheel's place, per unit and in cases."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,24 +14,27 @@ from kin3d.linkage.design import SIDES
 from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import over_lanes
-from kin3d.loads.flexibility import Flexible, flexible_parts, forces_in, given_way
-from kin3d.loads.held import held_corner
-from kin3d.loads.joint_forces import JointForces, Push
-from kin3d.loads.joint_frames import joint_frames
-from kin3d.loads.members import Statics
+from kin3d.loads.elastic import FlexibleCorner
 from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
-from kin3d.studies.compliance_result import ASKED, AxleCompliance, Compliance
+from kin3d.studies.case_forces import CaseForces
+from kin3d.studies.compliance_result import AxleCompliance, Compliance
+from kin3d.studies.forces import forces
 
 Array = NDArray[np.float64]
 LOADS = ("Fx", "Fy", "Fz", "Mz")
 
 
 def compliance(
-    car: Car, travel: Sequence[float] | Array = (0.0,), rack: float = 0.0, *, axle: AxleName | None = None
+    car: Car,
+    travel: Sequence[float] | Array = (0.0,),
+    rack: float = 0.0,
+    *,
+    axle: AxleName | None = None,
+    cases: Sequence[str] | None = None,
 ) -> Compliance:
-    """Find what elastic joints and links add to the wheel's angles and place, per kN and N·m.
+    """Find what elastic joints and links add to the wheel's angles and place, per kN and N·m and under load cases.
 
     Parameters
     ----------
@@ -47,6 +45,8 @@ def compliance(
         Displacement of the rack; to the left positive.
     axle : {"front", "rear"}, optional
         Default: every axle that has something elastic.
+    cases : sequence of str, optional
+        Names of load cases of the car file. Default: all.
 
     Returns
     -------
@@ -82,27 +82,8 @@ def compliance(
             where = ", ".join(f"{t:g}" for t in part.travel_mm[~part.ok])
             text = f"travel {where} mm is not reached by the linkage; its rows are left out"
             findings.append(Finding("not-reached", text, f"{part.axle} {part.side}", Severity.WARNING))
-    return Compliance(car.title, tuple(parts), tuple(findings))
-
-
-@dataclass(frozen=True, slots=True)
-class _Loaded:
-    """Forces of a corner under unit loads."""
-
-    corner: Corner
-    statics: Statics
-
-    def under(self, pushes: Sequence[Push]) -> JointForces:
-        return held_corner(self.corner, pushes, self.statics)[1]
-
-    def force(self, place: Array, direction: int) -> JointForces:
-        unit = np.zeros_like(place)
-        unit[direction] = 1.0
-        return self.under([Push(self.corner.linkage.wheel_body, place, unit)])
-
-    def couple(self, moment: Array) -> JointForces:
-        hub = over_lanes(self.corner.centre, moment.shape[1])
-        return self.under(Push.couple(self.corner.linkage.wheel_body, hub, moment))
+    bent, told = _under_cases(car, at, rack, axle, cases)
+    return Compliance(car.title, tuple(parts), tuple(findings + told), bent)
 
 
 def _corner(model: AxleModel, side: str, travel: Array, rack: float) -> AxleCompliance | None:
@@ -110,52 +91,43 @@ def _corner(model: AxleModel, side: str, travel: Array, rack: float) -> AxleComp
     lanes = Lanes(np.full(count, SIDES.index(side)), travel, np.full(count, rack))
     solved = model.kernel.solve(model.variants, lanes)
     corner = Corner.of(model, lanes, solved, along=TRAVEL)
-    loaded = _Loaded(corner, Statics(corner))
-    centre = over_lanes(corner.centre, count)
-    upward = np.zeros_like(centre)
-    upward[2] = 1.0
-    at_centre = [loaded.force(centre, k) for k in range(3)]
-    about_z = loaded.couple(upward)
-    parts = flexible_parts(corner, joint_frames(corner, at_centre[0]), at_centre[0])
-    if not parts:
+    elastic = FlexibleCorner.of(corner)
+    if elastic is None:
         return None
-    loads = {("wheel centre", n): j for n, j in zip(LOADS, (*at_centre, about_z), strict=True)}
+    upward = np.zeros((3, count))
+    upward[2] = 1.0
+    about_z = elastic.under_couple(upward)
+    loads = {("wheel centre", n): j for n, j in zip(LOADS, (*elastic.at_centre, about_z), strict=True)}
     if corner.axle.loaded_radius_mm is not None:
         foot = over_lanes(corner.contact, count)
-        at_foot = [loaded.force(foot, k) for k in range(3)]
+        at_foot = [elastic.under_force(foot, k) for k in range(3)]
         loads |= {("contact point", n): j for n, j in zip(LOADS, (*at_foot, about_z), strict=True)}
-    asked = [None if m is None else loaded.couple(m) for m in _couples(corner, count)]
-    given = _contributions(corner, parts, list(loads.values()), [*asked, *at_centre])
+    given = np.stack([elastic.given(j) for j in loads.values()], axis=1)
     ok = np.asarray(solved.status == Status.OK)
     racks = np.full(count, rack)
-    named = tuple((p.kind, p.name, p.on) for p in parts)
+    named = tuple((p.kind, p.name, p.on) for p in elastic.parts)
     return AxleCompliance(corner.axle.name, side, travel, racks, ok, tuple(loads), named, given)
 
 
-def _contributions(
-    corner: Corner, parts: Sequence[Flexible], loads: Sequence[JointForces], asked: Sequence[JointForces | None]
-) -> Array:
-    """Shape (parts, loads, displacements, lanes), rad or mm per N or N·mm; NaN for what the layout does not have."""
-    bodies = corner.linkage.bodies
-    out = np.full((len(parts), len(loads), len(ASKED), corner.lanes.count), np.nan)
-    under = [forces_in(parts, load, bodies) for load in loads]
-    for k, one in enumerate(asked):
-        if one is not None:
-            mine = forces_in(parts, one, bodies)
-            for n, f in enumerate(under):
-                out[:, n, k] = given_way(parts, f, mine)
-    return out
-
-
-def _couples(corner: Corner, count: int) -> tuple[Array | None, ...]:
-    """Couples that belong to toe, camber and caster: what they do on a small turn is the change of the angle, rad."""
-    a = over_lanes(corner.spin, count)
-    s = np.broadcast_to(np.asarray(corner.sign, dtype=float), count)
-    zero = np.zeros(count)
-    toe = s * np.stack([a[1], -a[0], zero]) / (a[0] ** 2 + a[1] ** 2)
-    camber = np.stack([zero, zero, -1.0 / np.sqrt(1.0 - a[2] ** 2)])
-    caster = None
-    if corner.linkage.steering_axis is not None:
-        k = over_lanes(corner.steering_axis[1], count)
-        caster = np.cross(k, np.stack([-k[2], zero, k[0]]) / (k[0] ** 2 + k[2] ** 2), axis=0)
-    return np.cross(a, toe, axis=0), np.cross(a, camber, axis=0), caster
+def _under_cases(
+    car: Car, travel: Array, rack: float, axle: AxleName | None, names: Sequence[str] | None
+) -> tuple[tuple[CaseForces, ...], list[Finding]]:
+    """Corners that bend under load cases; what stands in the way of a case is told, and refused if it was asked for."""
+    if not car.cases and names is None:
+        return (), []
+    out: list[CaseForces] = []
+    told: list[Finding] = []
+    for one in names or [c.name for c in car.cases]:
+        try:
+            found = forces(car, travel, rack, axle=axle, cases=[one])
+        except RequestError as error:
+            if names is not None:
+                raise
+            told += [replace(f, severity=Severity.NOTE) for f in error.findings if f.code != "cases-elsewhere"]
+            continue
+        out += [part for part in found.parts if part.bent is not None]
+        told += [f for f in found.findings if f.severity is not Severity.NOTE]
+    soft = [f for part in out for f in part.bends_too_far()]
+    if soft:
+        raise RequestError(soft)
+    return tuple(out), told

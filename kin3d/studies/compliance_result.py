@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding
 from kin3d.linkage.names import AxleName
+from kin3d.loads.elastic import DISPLACEMENTS, outside
+from kin3d.studies.case_forces import MOST_DEG, CaseForces
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Table
 
 Array = NDArray[np.float64]
-ASKED = ("toe_deg", "camber_deg", "caster_deg", "wheel_x_mm", "wheel_y_mm", "wheel_z_mm")
 HEADS = ("toe °", "camber °", "caster °", "wheel x mm", "wheel y mm", "wheel z mm")
-MOST_DEG = 1.0  # under a unit load; beyond it linear figures do not hold
 SHOWN = (("Fx", 0), ("Fy", 0), ("Mz", 0), ("Fx", 1), ("Fy", 1))  # shares for a person: load, displacement
 LINEAR = (
     "Linear, about the position without load: rigid arms, the spring held at its length, rack and wheel locked; joints "
@@ -40,7 +40,7 @@ class AxleCompliance:
     parts : tuple of (str, str, str)
         Kind, name and body of each elastic joint and link.
     given : ndarray, shape (parts, loads, displacements, lanes)
-        What each adds to the displacements of `ASKED`, rad or mm per N or N·mm; NaN where there is none.
+        What each adds to the displacements of `DISPLACEMENTS`, rad or mm per N or N·mm; NaN where there is none.
     """
 
     axle: AxleName
@@ -54,9 +54,7 @@ class AxleCompliance:
 
     def per_unit(self) -> Array:
         """`given` in degrees or mm per kN or N·m."""
-        turn = np.array([np.degrees(1.0) if n.endswith("_deg") else 1.0 for n in ASKED])
-        unit = np.array([1000.0 for _, load in self.loads])  # N in a kN, N·mm in a N·m
-        return np.asarray(self.given * turn[:, None] * unit[:, None, None])
+        return 1000.0 * outside(self.given)  # N in a kN, N·mm in a N·m
 
     def too_soft(self) -> list[Finding]:
         """The angle that changes most, where it is more than a degree under a kN or 100 N·m."""
@@ -70,7 +68,7 @@ class AxleCompliance:
         place, load = self.loads[int(n)]
         text = (
             f"{load} of {'100 N·m' if load == 'Mz' else '1 kN'} at the {place} changes "
-            f"{ASKED[int(k)].removesuffix('_deg')} by {most:.3g}°; linear figures hold to {MOST_DEG:g}°: is a "
+            f"{DISPLACEMENTS[int(k)].removesuffix('_deg')} by {most:.3g}°; linear figures hold to {MOST_DEG:g}°: is a "
             "stiffness in another unit?"
         )
         return [Finding("too-soft", text, f"{self.axle} {self.side}")]
@@ -91,6 +89,8 @@ class Compliance(Result):
         One a corner.
     findings : tuple of Finding
         Positions not reached.
+    cases : tuple of CaseForces
+        Corners under load cases, with what they bend.
     """
 
     kind = "compliance"
@@ -98,6 +98,7 @@ class Compliance(Result):
     title: str
     parts: tuple[AxleCompliance, ...]
     findings: tuple[Finding, ...]
+    cases: tuple[CaseForces, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -109,22 +110,41 @@ class Compliance(Result):
         return f"{self.title}: compliance, {', '.join(f'{p.axle} {p.side}' for p in self.parts)}"
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
-        """Per unit of load, then the shares, of each corner at the travel nearest to 0."""
-        return tuple(table for part in self.parts if part.ok.any() for table in _shown(part))
+        """Per unit of load, then the shares, of each corner at the travel nearest to 0; then what cases bend there."""
+        out = [table for part in self.parts if part.ok.any() for table in _shown(part)]
+        rows = [_deflection(part, part.nearest) for part in self.cases if part.ok.any()]
+        title = "what each load case adds, from joints without load"
+        return (*out, *([Table.of("deflections", _deflected(HEADS), rows, title)] if rows else []))
 
     def records(self) -> tuple[Table, ...]:
-        """Every position: sums, then what each joint and link adds to them."""
+        """Every position: sums, what each joint and link adds to them, what load cases bend."""
         heads = ("axle", "side", "travel_mm", "rack_mm", "at", "load", "per")
         sums = [row for part in self.parts for row in _sums(part)]
         added = [row for part in self.parts for row in _added(part)]
+        bent = [_deflection(part, k) for part in self.cases for k in np.flatnonzero(part.ok).tolist()]
         return (
-            Table.of("compliance", (*heads, *ASKED), sums),
-            Table.of("contributions", (*heads, "kind", "name", "on", *ASKED), added),
+            Table.of("compliance", (*heads, *DISPLACEMENTS), sums),
+            Table.of("contributions", (*heads, "kind", "name", "on", *DISPLACEMENTS), added),
+            Table.of("deflections", _deflected(), bent),
         )
 
     def notes(self) -> tuple[str, ...]:
         """What is held, the usual caution."""
         return LINEAR, CAUTION
+
+
+def _deflected(heads: Sequence[str] = DISPLACEMENTS) -> list[Column]:
+    where = (Column("case", text=True, key=True), Column("axle", text=True), Column("side", text=True))
+    figures = (Column(n, head=h, places=4) for n, h in zip(DISPLACEMENTS, heads, strict=True))
+    position = (Column(f"{n}_mm", "mm", f"{n} mm", places=1) for n in ("travel", "rack"))
+    return [*where, *position, *figures]
+
+
+def _deflection(part: CaseForces, k: int) -> tuple[Cell, ...]:
+    if part.bent is None:
+        raise ValueError("nothing gives way in this corner")
+    where = (part.case, part.axle, part.side, float(part.travel_mm[k]), float(part.rack_mm[k]))
+    return (*where, *_cells(part.bent[:, k]))
 
 
 def _shown(part: AxleCompliance) -> tuple[Table, Table]:
@@ -140,7 +160,7 @@ def _shown(part: AxleCompliance) -> tuple[Table, Table]:
     columns = (
         Column("load", text=True, key=True),
         Column("per", text=True),
-        *(Column(n, head=h, places=5) for n, h in zip(ASKED, HEADS, strict=True)),
+        *(Column(n, head=h, places=5) for n, h in zip(DISPLACEMENTS, HEADS, strict=True)),
     )
     sums = Table.of(f"{part.axle}_{part.side}_compliance", columns, rows, f"{place}: changes per unit of load")
     at = part.loads[-1][0]  # the contact point where it is known
@@ -151,9 +171,9 @@ def _shown(part: AxleCompliance) -> tuple[Table, Table]:
         shares = [100.0 * given[n, m, k] / total[m, k] if total[m, k] else None for _, k, m in kept]
         share_rows.append((label, *shares))
     heads = [Column("part", text=True, key=True)]
-    heads += [
-        Column(f"{ASKED[k]}_{load}", head=f"{ASKED[k].removesuffix('_deg')}, {load} %", places=1) for load, k, _ in kept
-    ]
+    for load, k, _ in kept:
+        name = DISPLACEMENTS[k]
+        heads.append(Column(f"{name}_{load}", head=f"{name.removesuffix('_deg')}, {load} %", places=1))
     title = f"{part.axle} {part.side}: share of each joint and link, loads at the {at}"
     return sums, Table.of(f"{part.axle}_{part.side}_shares", heads, share_rows, title)
 

@@ -21,25 +21,18 @@ from kin3d.linkage.joined import independent_only
 from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
-from kin3d.loads.applied import Acting, between, carrier, drawing_on, on_wheel, over_lanes, turning
-from kin3d.loads.elements import Element
-from kin3d.loads.held import generalised, held_corner, on_tyre
-from kin3d.loads.joint_forces import JointForces, Push, joint_forces
+from kin3d.loads.elastic import FlexibleCorner, outside
+from kin3d.loads.held import held_corner, on_tyre
 from kin3d.loads.joint_frames import joint_frames
-from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
-from kin3d.loads.margins import LinkMargin, link_margin, tubes_of
+from kin3d.loads.margins import link_margins
 from kin3d.loads.members import Statics
 from kin3d.measures.corner import TRAVEL, Corner
-from kin3d.measures.corner_pair import CornerPair
-from kin3d.measures.two_travels import LEFT, RIGHT
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
-from kin3d.studies.attitude import PITCH, ROLL, Attitude
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.forces_result import Forces
-from kin3d.studies.ground_contact import directions
 from kin3d.studies.settle import find_attitude
-from kin3d.studies.settled import Settled
+from kin3d.studies.settled_forces import settled_corners
 
 Array = NDArray[np.float64]
 
@@ -135,15 +128,13 @@ def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: st
     solved = model.kernel.solve(model.variants, lanes)
     corner = Corner.of(model, lanes, solved, along=TRAVEL)
     road = on_tyre(corner, case)
-    acting, joints = held_corner(corner, road.pushes())
+    statics = Statics(corner)
+    acting, joints = held_corner(corner, road.pushes(), statics)
     ok, racks = solved.status == Status.OK, np.full(count, rack)
-    parts = joint_frames(corner, joints), _margins(corner, joints)
+    elastic = FlexibleCorner.of(corner, statics)
+    bent = None if elastic is None else outside(elastic.given(joints).sum(axis=0))
+    parts = joint_frames(corner, joints), link_margins(corner, joints), bent
     return CaseForces(case.name, case.axle, case.side, travel, racks, ok, corner.linkage, joints, acting, road, *parts)
-
-
-def _margins(corner: Corner, joints: JointForces) -> tuple[LinkMargin, ...]:
-    tubes = tubes_of(corner.axle, corner.linkage)
-    return tuple(link_margin(link, tube, corner.linkage, joints) for link, tube in tubes.items())
 
 
 def _settled(
@@ -161,7 +152,7 @@ def _settled(
     out: list[CaseForces] = []
     for number, model in enumerate(attitude.model.axles):
         if axle in (None, model.axle.name):
-            out += _settled_axle(case, settled, attitude, number)
+            out += settled_corners(case.name, settled, attitude, number)
     told = [f for f in settled.findings if f.severity is not Severity.NOTE or f.code == "force-assumed"]
     return out, [_in_case(f, place, car) for f in told]
 
@@ -170,83 +161,3 @@ def _in_case(finding: Finding, place: str, car: Car) -> Finding:
     """A finding of the settled car with the case that it belongs to; the file is named once."""
     where = finding.place.removeprefix(str(car.source)).lstrip(", ")
     return replace(finding, place=f"{place}: {where}" if where else place)
-
-
-def _settled_axle(case: LoadCase, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:
-    """Both corners of one axle of a settled car: lane 0 is the left one, lane 1 the right one."""
-    model, shift = attitude.model.axles[number], attitude.model.shifts[number]
-    wheels = settled.wheels[2 * number : 2 * number + 2]
-    rack = settled.loads.rack_mm * (number == 0)
-    pair = CornerPair.at(model, wheels[0].travel_mm, wheels[1].travel_mm, rack, degree=1)
-    frame = directions(float(settled.state[ROLL]), float(settled.state[PITCH]))
-    force = np.stack([np.array([w.along_n, w.side_n, w.load_n]) @ frame for w in wheels], axis=1)
-    foot = np.stack([w.contact_mm - [shift, 0.0, 0.0] for w in wheels], axis=1)
-    turns = attitude.body.turns[number]
-    road = on_wheel(pair, force, np.zeros_like(force), None if turns else "braked", foot)
-    weight = GRAVITY_M_PER_S2 * attitude.body.unsprung_kg[2 * number] * (np.array(settled.loads.field_g) @ frame)
-    hub = over_lanes(pair.centre, 2)
-    pushes = [*road.pushes(), Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2))]
-    in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
-    acting, turned = _elements(attitude.elements[number], pair, in_air)
-    out = []
-    statics = Statics(pair)
-    loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
-    multipliers = statics.multipliers(generalised(statics, loads))
-    joints = joint_forces(statics, multipliers, loads)
-    frames = joint_frames(pair, joints)
-    for k, side in enumerate(SIDES):
-        lane = slice(k, k + 1)
-        mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
-        travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
-        where = (case.name, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage)
-        mine_of_road = replace(road, foot=road.foot[:, lane], force=road.force[:, lane], couple=road.couple[:, lane])
-        own = joints.lane(lane)
-        parts = tuple(f.lane(lane) for f in frames), _margins(pair, own)
-        out.append(CaseForces(*where, own, mine, mine_of_road, *parts))
-    return out
-
-
-def _lane(acting: Acting, lane: slice) -> Acting:
-    return replace(acting, place=acting.place[:, lane], force=acting.force[:, lane], axial=acting.axial[lane])
-
-
-def _elements(
-    elements: Sequence[Element], pair: CornerPair, in_air: dict[str, bool]
-) -> tuple[tuple[Acting, ...], list[Push]]:
-    """What every spring, bar and stop exerts on left and right (lanes 0 and 1) with the forces of the attitude."""
-    acting: list[Acting] = []
-    turned: list[Push] = []
-    linkage = pair.linkage
-    for e in elements:
-        u = e.deflection(pair.left, pair.right)
-        force = float(np.ravel(e.force(u.value, hangs=in_air.get(e.side, False))[0])[0])
-        slopes = np.array([float(np.ravel(np.asarray(u[m]))[0]) for m in ((1, 0), (0, 1))])
-        mine = np.array([e.side in (side, "both") for side in SIDES], dtype=float)
-        if e.turned is not None:
-            turned += turning(e, pair, force * mine, slopes)
-        elif e.ends is None:
-            raise ValueError(f'"{e.name}" has neither ends nor a body that it turns')
-        elif e.kind == "bar":
-            acting += drawing_on(e, pair, np.full(2, force), slopes)
-        elif e.side == "both":
-            acting += _across(e, pair, force)
-        else:
-            first, second = ((carrier(linkage, p), p, over_lanes(pair.place(p), 2)) for p in e.ends)
-            acting += between(e.name, (first, second), force * mine)
-    return tuple(acting), turned
-
-
-def _across(element: Element, pair: CornerPair, force: float) -> tuple[Acting, ...]:
-    """A spring across the car: from a point of the left corner to one of the right."""
-    left, right = element.ends or ("", "")
-    one, other = (over_lanes(pair.place(p), 2) for p in (left, right))
-    ends = (
-        (carrier(pair.linkage, left), left, one[:, LEFT:][:, :1]),
-        (carrier(pair.linkage, right), right, other[:, RIGHT:][:, :1]),
-    )
-    out = []
-    for k, end in enumerate(between(element.name, ends, np.array([force]))):
-        mask = np.arange(2) == k
-        place = (one, other)[k]
-        out.append(replace(end, place=place, force=end.force * mask, axial=end.axial * mask))
-    return tuple(out)

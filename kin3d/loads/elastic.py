@@ -1,0 +1,123 @@
+"""A corner whose joints and links give way: what forces in them do to the wheel's angles and place.
+
+Linear, the spring held at its length, the rack held. Each displacement of the body that carries the wheel has a unit
+load that belongs to it: to a place of the wheel centre a force there, to an angle the couple spin × d(angle)/d(spin),
+or kingpin × d(caster)/d(kingpin), since the body turns as one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.loads.applied import over_lanes
+from kin3d.loads.flexibility import Flexible, flexible_parts, forces_in, given_way
+from kin3d.loads.held import held_corner
+from kin3d.loads.joint_forces import JointForces, Push
+from kin3d.loads.joint_frames import joint_frames
+from kin3d.loads.members import Statics
+from kin3d.measures.corner import Corner
+
+Array = NDArray[np.float64]
+# what is told of a wheel; angles inside in rad
+DISPLACEMENTS = ("toe_deg", "camber_deg", "caster_deg", "wheel_x_mm", "wheel_y_mm", "wheel_z_mm")
+TOE, CAMBER = 0, 1
+PLACE = slice(3, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class FlexibleCorner:
+    """A corner with what gives way in it.
+
+    Attributes
+    ----------
+    corner : Corner
+    statics : Statics
+    parts : tuple of Flexible
+    at_centre : tuple of JointForces
+        Under unit forces along x, y and z at the wheel centre.
+    """
+
+    corner: Corner
+    statics: Statics
+    parts: tuple[Flexible, ...]
+    at_centre: tuple[JointForces, ...]
+    _asked: tuple[list[Array] | None, ...]
+
+    @staticmethod
+    def of(corner: Corner, statics: Statics | None = None) -> FlexibleCorner | None:
+        """The corner's elastic parts; None where all is rigid.
+
+        Raises
+        ------
+        RequestError
+            Where nothing holds the wheel up.
+        """
+        statics = Statics(corner) if statics is None else statics
+        count = corner.lanes.count
+        at_centre = tuple(_under_force(corner, statics, over_lanes(corner.centre, count), k) for k in range(3))
+        parts = flexible_parts(corner, joint_frames(corner, at_centre[0]), at_centre[0])
+        if not parts:
+            return None
+        bodies = corner.linkage.bodies
+        turned = (None if m is None else _under_couple(corner, statics, m) for m in _couples(corner, count))
+        asked = tuple(None if j is None else forces_in(parts, j, bodies) for j in (*turned, *at_centre))
+        return FlexibleCorner(corner, statics, parts, at_centre, asked)
+
+    def under_force(self, place: Array, direction: int) -> JointForces:
+        """Forces under a unit force along x, y or z at a place of the body that carries the wheel."""
+        return _under_force(self.corner, self.statics, place, direction)
+
+    def under_couple(self, moment: Array) -> JointForces:
+        """Forces under a couple on that body, N·mm."""
+        return _under_couple(self.corner, self.statics, moment)
+
+    def given(self, forces: JointForces) -> Array:
+        """What each part adds to each displacement, shape (parts, displacements, lanes), rad or mm.
+
+        NaN for what the layout does not have.
+        """
+        out = np.full((len(self.parts), len(DISPLACEMENTS), self.corner.lanes.count), np.nan)
+        under = forces_in(self.parts, forces, self.corner.linkage.bodies)
+        for k, one in enumerate(self._asked):
+            if one is not None:
+                out[:, k] = given_way(self.parts, under, one)
+        return out
+
+
+def outside(displacements: Array) -> Array:
+    """Displacements along the first axis but one in degrees and mm."""
+    turn = np.array([np.degrees(1.0) if n.endswith("_deg") else 1.0 for n in DISPLACEMENTS])
+    return np.asarray(displacements * turn[:, None])
+
+
+def _under_force(corner: Corner, statics: Statics, place: Array, direction: int) -> JointForces:
+    unit = np.zeros_like(place)
+    unit[direction] = 1.0
+    return _held(corner, statics, [Push(corner.linkage.wheel_body, place, unit)])
+
+
+def _under_couple(corner: Corner, statics: Statics, moment: Array) -> JointForces:
+    hub = over_lanes(corner.centre, moment.shape[1])
+    return _held(corner, statics, Push.couple(corner.linkage.wheel_body, hub, moment))
+
+
+def _held(corner: Corner, statics: Statics, pushes: Sequence[Push]) -> JointForces:
+    return held_corner(corner, pushes, statics)[1]
+
+
+def _couples(corner: Corner, count: int) -> tuple[Array | None, ...]:
+    """Couples that belong to toe, camber and caster: what they do on a small turn is the change of the angle, rad."""
+    a = over_lanes(corner.spin, count)
+    s = np.broadcast_to(np.asarray(corner.sign, dtype=float), count)
+    zero = np.zeros(count)
+    toe = s * np.stack([a[1], -a[0], zero]) / (a[0] ** 2 + a[1] ** 2)
+    camber = np.stack([zero, zero, -1.0 / np.sqrt(1.0 - a[2] ** 2)])
+    caster = None
+    if corner.linkage.steering_axis is not None:
+        k = over_lanes(corner.steering_axis[1], count)
+        caster = np.cross(k, np.stack([-k[2], zero, k[0]]) / (k[0] ** 2 + k[2] ** 2), axis=0)
+    return np.cross(a, toe, axis=0), np.cross(a, camber, axis=0), caster
