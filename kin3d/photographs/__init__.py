@@ -14,6 +14,7 @@ their errors, `located_view.py` tables and picture; the others in the order in w
 - `second_look.py`: other explanations of a fit in doubt, for starts that end in a wrong optimum.
 - `snooping.py`: marks and figures that cannot be right; redundancy; the test of the whole.
 - `refusal.py`: when no figures are given, and why.
+- `other_car.py`: whether a photograph shows another car.
 - `advice.py`: the mark, figure or photograph that would help a measure most (`hiding.py`: what the wheels hide).
 
 Files are read by `kin3d.reading.photographs` into `kin3d.reading.photo_records.CarPhotos`.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 
@@ -16,8 +16,9 @@ from kin3d.photographs import located_view as view
 from kin3d.photographs.advice import Help, helps
 from kin3d.photographs.located_car import LocatedCar, PhotoSource, car_of, known_source, sources_of
 from kin3d.photographs.model import Model
+from kin3d.photographs.other_car import refuse_another
 from kin3d.photographs.parameters import parameters_of
-from kin3d.photographs.refusal import refuse_few, refuse_misfit
+from kin3d.photographs.refusal import doubtful_photos, refuse_few, refuse_misfit
 from kin3d.photographs.second_look import cameras_again, second_look
 from kin3d.photographs.snooping import UNCHECKED, Checked, snoop, snoop_on
 from kin3d.photographs.start import start
@@ -66,6 +67,8 @@ class Located(Result):
         The adjustment with its tests.
     findings : tuple of Finding
         Warnings and assumptions of the files.
+    doubts : tuple of Finding
+        Warnings of photographs that may not show this car.
     wanted : tuple of Wanted
         Measures of the car asked for, where they were asked for.
     left_out : tuple of str
@@ -77,6 +80,7 @@ class Located(Result):
     sources: tuple[PhotoSource, ...]
     checked: Checked
     findings: tuple[Finding, ...] = ()
+    doubts: tuple[Finding, ...] = ()
     wanted: tuple[Wanted, ...] = ()
     left_out: tuple[str, ...] = ()
 
@@ -205,7 +209,9 @@ def located(*photographs: CarPhotos) -> Located:
     refuse_few(model)
     checked = solved(model)
     refuse_misfit(checked)
-    return result_of(checked, tuple(dict.fromkeys(f for p in photographs for f in p.findings)))
+    doubts = (*doubtful_photos(checked), *refuse_another(checked))
+    found = result_of(checked, tuple(dict.fromkeys(f for p in photographs for f in p.findings)))
+    return replace(found, doubts=doubts)
 
 
 def solved(model: Model) -> Checked:

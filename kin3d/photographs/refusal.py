@@ -135,16 +135,22 @@ def _misfit(checked: Checked) -> str:
 
 
 def doubtful_photos(checked: Checked) -> tuple[Finding, ...]:
-    """Warnings of photographs out of which so many marks were left that they may not show this car."""
+    """Warnings of photographs out of which so many marks or figures were left that they may not show this car."""
     findings = []
+    parameters = checked.model.parameters
     out = Counter((checked.model.marks[k][0], checked.model.marks[k][1].photo) for k in checked.out)
-    for (car, name), wrong in out.items():
-        count = sum(c == car and m.photo == name for c, m in checked.model.marks)
+    for index, (car, photo) in enumerate(parameters.photos):
+        wrong = out[car, photo.name]
+        count = sum(c == car and m.photo == photo.name for c, m in checked.model.marks)
+        figures = [parameters.listed[k].name for k in checked.figures_out if k in parameters.pictures[index]]
+        what = ""
         if wrong >= DOUBTFUL and wrong > DOUBTFUL_PART * count:
-            text = (
-                f'photograph "{name}" is doubtful: {wrong} of its {count} marks contradict the others and were left '
-                "out; look whether it shows this car, as it is in the others"
-            )
-            file = checked.model.parameters.cars[car]
-            findings.append(Finding("photo-doubtful", text, str(file.marks_file), Severity.WARNING))
+            what = f"{wrong} of its {count} marks contradict the others and were left out"
+        elif len(figures) > 1:
+            what = f"its {' and '.join(figures)} contradict its marks and were left out"
+        if what:
+            look = "look whether it shows this car, as it is in the others"
+            text = f'photograph "{photo.name}" is doubtful: {what}; {look}'
+            file = parameters.cars[car].marks_file
+            findings.append(Finding("photo-doubtful", text, str(file), Severity.WARNING))
     return tuple(findings)

@@ -14,7 +14,6 @@ from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.keys import CarData
 from kin3d.linkage.record import changed
 from kin3d.photographs.located import Located, Wanted
-from kin3d.photographs.refusal import doubtful_photos
 from kin3d.reading.car import read_car
 from kin3d.reading.photo_records import CarPhotos, PhotoPoints
 from kin3d.reading.photographs import read_photographs
@@ -54,7 +53,7 @@ def locate(path: str | PathLike[str], measures: Sequence[str] | None = None) -> 
     car, photographs = _read(Path(path))
     chosen = chosen_measures(photographs.axle, list(measures) if measures else None)
     found = adjustment([photographs])
-    found = replace(found, findings=(*photographs.findings, *doubtful_photos(found.checked)))
+    found = replace(found, findings=(*photographs.findings, *found.doubts))
     own = found.car
     axle = Axle(
         name=own.axle, points=own.table(found.sources), side=own.side, layout=own.layout,

@@ -20,7 +20,6 @@ from kin3d.linkage.record import changed
 from kin3d.photographs.located import Located, located
 from kin3d.photographs.located_car import LocatedCar
 from kin3d.photographs.parameters import united
-from kin3d.photographs.refusal import doubtful_photos
 from kin3d.reading.photo_records import CarPhotos, PhotoPoints
 
 KEPT = 16
@@ -160,4 +159,4 @@ def _told(result: Located) -> tuple[Finding, ...]:
     if result.car.carried:
         text = f"rests on the template by more than half: {', '.join(result.car.carried)}"
         out.append(Finding("on-template", text, place, Severity.WARNING))
-    return (*out, *doubtful_photos(result.checked))
+    return (*out, *result.doubts)

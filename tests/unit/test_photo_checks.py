@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from kin3d.errors import RequestError
+from kin3d.photographs import other_car
 from kin3d.photographs.adjust import adjust
 from kin3d.photographs.located import located, result_of
 from kin3d.photographs.model import Model
@@ -132,3 +133,40 @@ def test_a_photograph_of_another_car_is_told(scene):
     found = refused(replace(scene.car, marks=tuple(marks)))
     assert {"photo-misfit", "misfit"} & set(found)
     assert "quarter" in "".join(found.values())
+
+
+def test_a_picture_with_a_car_of_its_own_starts_where_the_marks_were(scene):
+    """Split off with everything carried over, each car's marks miss by what they missed before."""
+    both = scenes.scene(["dunlin", "plover"], [FRONT, QUARTER, LOW], SEED, template_off=15.0)
+    home = adjust(both.model, both.truth, most=3)
+    for photo in (1, 4):  # one of each car
+        apart = other_car.apart(home, photo)
+        one = both.parameters.photos[photo][1]
+        at = apart.model.evaluate(apart.state).residual
+        rows = zip(_rows(both.model), home.equations.residual, strict=True)
+        before = {(m.photo, m.row, part): miss for (m, part), miss in rows}
+        assert {p.name for c, p in apart.model.parameters.photos if c == 2} == {one.name}
+        assert len(at) == len(before)
+        for (mark, part), now in zip(_rows(apart.model), at, strict=True):
+            np.testing.assert_allclose(now, before[mark.photo, mark.row, part], rtol=0.0, atol=1e-6)
+
+
+def _rows(model):
+    out = []
+    for k in model.rows:
+        mark = model.marks[k][1]
+        out.append((mark, len([m for m, _ in out if m is mark])))
+    return out
+
+
+def test_marks_that_are_merely_wrong_accuse_no_photograph():
+    """Three marks of one photograph are 45 px off: they go, and nobody is told that it shows another car."""
+    made = scenes.scene(["dunlin"], [FRONT, QUARTER, LOW], SEED, template_off=15.0)
+    chosen = [k for k, m in enumerate(made.car.marks) if m.photo == "front" and m.kind == "point"][1:8:3]
+    marks = [replace(m, v=m.v + 45.0) if k in chosen else m for k, m in enumerate(made.car.marks)]
+    found = checked(made, replace(made.car, marks=tuple(marks)))
+    assert set(found.out) == set(chosen)
+    gains = [o.gain for o in other_car.others(found)]
+    assert len(gains) == 3
+    assert max(gains) < other_car.PERHAPS
+    assert other_car.refuse_another(found) == ()

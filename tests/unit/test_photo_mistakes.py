@@ -105,15 +105,30 @@ def test_a_mirror_image_among_the_photographs(files):
 
 
 def test_a_photograph_of_a_car_that_is_much_alike(files, tmp_path_factory):
-    """The two cars' points are some 15 mm apart: marks are left out, and the photograph is named."""
+    """The two cars' points are some 15 mm apart: few marks contradict the others, and yet it is told."""
     other = tmp_path_factory.mktemp("other")
     photographed(other, SEED + 1, names=("plover",), shots=(FRONT, QUARTER, LOW))
     text = (other / "plover.marks.csv").read_text("utf-8")
     theirs = [r for r in csv.DictReader(io.StringIO(text)) if r["photo"] == "low"]
     write(files, [r for r in marks(files) if r["photo"] != "low"] + theirs)
-    car = kin3d.load(files / "dunlin.toml")
-    told = {f.code: f for f in car.findings}
-    assert 'photograph "low" is doubtful' in told["photo-doubtful"].text
+    found = refused(files)
+    assert list(found) == ["photo-other-car"]
+    assert 'photograph "low" shows another car than "front" and "quarter"' in found["photo-other-car"]
+
+
+def test_travel_of_a_picture_that_its_marks_contradict(files):
+    """One picture's file says that the car stands 40 mm lower than it does: figures go out, and a picture is doubtful.
+
+    Which of two is wrong nothing tells: only how they differ is seen.
+    """
+    text = (files / "dunlin.photos.toml").read_text("utf-8")
+    head, tail = text.split('name = "quarter"')
+    for key in ("\ntravel_mm", "\nrear_travel_mm"):
+        before, after = tail.split(key, 1)
+        tail = f"{before}{key} = [40.0, 4.0]\n{after.split(chr(10), 1)[1]}"
+    (files / "dunlin.photos.toml").write_text(f'{head}name = "quarter"{tail}', "utf-8")
+    told = {f.code: f for f in kin3d.load(files / "dunlin.toml").findings}
+    assert "is doubtful: its travel and rear travel contradict" in told["photo-doubtful"].text
     assert told["photo-doubtful"].severity is Severity.WARNING
 
 
