@@ -55,10 +55,12 @@ import csv
 import io
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
+from types import UnionType
 from typing import Any
 
 from kin3d.linkage.names import did_you_mean, normalise
@@ -67,11 +69,6 @@ from kin3d.reading.text import FindingLog
 from kin3d.writing.files import read_file
 
 Axis = tuple[int, float]  # 0, 1, 2 for x, y, z of the car, and the sign
-_KEYS = (
-    "scale", "mm_per_unit", "units", "axes", "origin", "source", "layers", "ignore_layers", "side", "sigma_mm",
-    "override", "known", "views",
-)  # fmt: skip
-_VIEW_KEYS = ("axes", "origin", "scale", "mm_per_unit", "region", "layer", "block", "title", "sigma_mm")
 OVERRIDES = ("units", "scale", "sense", "place")
 
 
@@ -100,7 +97,6 @@ class DeclaredView:
 class Declaration:
     """What a person says of one drawing; see the module's text for the file format."""
 
-    source_file: str = ""
     scale: float | None = None
     mm_per_unit: float | None = None
     units: str | None = None
@@ -128,148 +124,111 @@ def read_views_file(given: Path | Mapping[str, Any] | None, log: FindingLog) -> 
     """Read views.toml, or a mapping equal to it; what is wrong with it goes to `log`."""
     if given is None:
         return Declaration()
-    if isinstance(given, Mapping):
-        return _Reader("views", log).declaration(given)
+    name = "views" if isinstance(given, Mapping) else given.name
     try:
-        data = tomllib.loads(read_file(given).decode("utf-8-sig"))
+        data = given if isinstance(given, Mapping) else tomllib.loads(read_file(given).decode("utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
-        log.error("views-unreadable", f"cannot be read as TOML: {err}", given.name)
+        log.error("views-unreadable", f"cannot be read as TOML: {err}", name)
         return Declaration()
-    return _Reader(given.name, log).declaration(data)
+    told = _taken(data, _KEYS, "", name, log)
+    known = told.pop("known", {})
+    places = _taken(known, dict.fromkeys(known, _TRIPLE), "known.", name, log)
+    tables = _taken(views := told.pop("views", {}), dict.fromkeys(views, _TABLE), "views.", name, log)
+    return Declaration(
+        table=told.pop("source", "") == "text table",
+        known={normalise(point): xyz for point, xyz in places.items()},
+        views=tuple(DeclaredView(v, **_taken(tables.get(v, {}), _VIEW_KEYS, f"views.{v}.", name, log)) for v in views),
+        **told,
+    )
 
 
-class _Reader:
-    """Takes values out of the parsed TOML and says what is wrong with them."""
+def _taken(data: Mapping[str, Any], rules: Mapping[str, Rule], at: str, name: str, log: FindingLog) -> dict[str, Any]:
+    """Return the values of one table by the rules for its keys, and say what is wrong with the others."""
+    out = {}
+    for key, given in data.items():
+        where = f"{name}, {at}{key}"
+        if key not in rules:
+            log.error("views-key", f"is not a known key; {did_you_mean(str(key), rules)}", where)
+        elif given is not None:
+            parse, expected = rules[key]
+            try:
+                out[key] = parse(given)
+            except (ValueError, TypeError, LookupError, ArithmeticError):
+                log.error("views-key", f"expected {expected}, found {given!r}", where)
+    return out
 
-    def __init__(self, name: str, log: FindingLog) -> None:
-        self.name = name
-        self.log = log
 
-    def declaration(self, data: Mapping[str, Any]) -> Declaration:
-        self._known_keys(data, _KEYS, "")
-        views = data.get("views", {})
-        if not isinstance(views, Mapping):
-            self._say("views", "expected one table a view, [views.front]")
-            views = {}
-        source = self._choice(data, "source", ("text table", "marks"))
-        return Declaration(
-            self.name,
-            self._scale(data, ""), self._positive(data, "mm_per_unit"), self._text(data, "units"),
-            self._text(data, "axes"), self._numbers(data, "origin", 3), source == "text table",
-            self._texts(data, "layers"), self._texts(data, "ignore_layers"),
-            self._choice(data, "side", ("left", "right")), self._positive(data, "sigma_mm"),
-            self._overrides(data), self._known(data.get("known", {})),
-            tuple(self._view(name, view) for name, view in views.items()),
-        )  # fmt: skip
+def _of(kind: type | UnionType, given: Any) -> Any:
+    if not isinstance(given, kind) or isinstance(given, bool):
+        raise TypeError
+    return given
 
-    def _overrides(self, data: Mapping[str, Any]) -> tuple[str, ...]:
-        given = self._texts(data, "override")
-        for word in given:
-            if word not in OVERRIDES:
-                self._say("override", f'"{word}" is not one of {", ".join(OVERRIDES)}')
-        return given
 
-    def _known(self, data: Any) -> dict[str, tuple[float, float, float]]:
-        if not isinstance(data, Mapping):
-            self._say("known", "expected point = [x, y, z]")
-            return {}
-        read = {normalise(name): self._numbers(data, name, 3, "known.") for name in data}
-        return {name: xyz for name, xyz in read.items() if xyz is not None}
+def _positive(given: Any) -> float:
+    if not 0.0 < _of(int | float, given) < 1e9:
+        raise ValueError
+    return float(given)
 
-    def _view(self, name: str, data: Any) -> DeclaredView:
-        at = f"views.{name}."
-        if not isinstance(data, Mapping):
-            self._say(at[:-1], "expected a table with axes and origin")
-            return DeclaredView(name)
-        self._known_keys(data, _VIEW_KEYS, at)
-        return DeclaredView(
-            name,
-            self._axes(data, at), self._numbers(data, "origin", 2, at), self._scale(data, at),
-            self._positive(data, "mm_per_unit", at), self._region(data, at), self._text(data, "layer", at),
-            self._text(data, "block", at), self._text(data, "title", at), self._positive(data, "sigma_mm", at),
-        )  # fmt: skip
 
-    def _axes(self, data: Mapping[str, Any], at: str) -> tuple[Axis, Axis] | None:
-        given = data.get("axes")
-        if given is None:
-            return None
-        words = [str(w).strip().lower() for w in given] if isinstance(given, list | tuple) else []
-        axes = [("xyz".index(w[-1]), -1.0 if w[0] == "-" else 1.0) for w in words if w.lstrip("+-") in ("x", "y", "z")]
-        if len(axes) != 2 or len(words) != 2 or axes[0][0] == axes[1][0]:
-            self._say(f"{at}axes", f'expected the car axes that run right and up, such as ["y", "z"], found {given!r}')
-            return None
-        return (axes[0], axes[1])
+def _numbers(count: int, given: Any) -> tuple[float, ...]:
+    values = tuple(float(_of(int | float, v)) for v in _of(list | tuple, given))
+    if len(values) != count:
+        raise ValueError
+    return values
 
-    def _region(self, data: Mapping[str, Any], at: str) -> tuple[float, float, float, float] | None:
-        box: tuple[float, float, float, float] | None = self._numbers(data, "region", 4, at)
-        if box is not None and not (box[0] < box[2] and box[1] < box[3]):
-            self._say(f"{at}region", f"expected left, bottom, right, top, found {list(box)}")
-            return None
-        return box
 
-    def _scale(self, data: Mapping[str, Any], at: str) -> float | None:
-        given = data.get("scale")
-        if given is None:
-            return None
-        parts = str(given).replace(" ", "").split(":")
-        try:
-            sheet, car = (Fraction(p) for p in parts)
-            ratio = float(car / sheet)
-        except (ValueError, ZeroDivisionError):
-            ratio = 0.0
-        if ratio <= 0.0:
-            self._say(f"{at}scale", f'expected sheet : car, such as "1:5", found {given!r}')
-            return None
-        return ratio
+def _region(given: Any) -> tuple[float, ...]:
+    left, bottom, right, top = _numbers(4, given)
+    if not (left < right and bottom < top):
+        raise ValueError
+    return (left, bottom, right, top)
 
-    def _positive(self, data: Mapping[str, Any], key: str, at: str = "") -> float | None:
-        given = data.get(key)
-        if given is None:
-            return None
-        if isinstance(given, bool) or not isinstance(given, int | float) or not 0.0 < given < 1e9:
-            self._say(f"{at}{key}", f"expected a positive number, found {given!r}")
-            return None
-        return float(given)
 
-    def _numbers(self, data: Mapping[str, Any], key: str, count: int, at: str = "") -> Any:
-        given = data.get(key)
-        if given is None:
-            return None
-        values = list(given) if isinstance(given, list | tuple) else []
-        if len(values) != count or any(isinstance(v, bool) or not isinstance(v, int | float) for v in values):
-            self._say(f"{at}{key}", f"expected {count} numbers, found {given!r}")
-            return None
-        return tuple(float(v) for v in values)
+def _texts(given: Any) -> tuple[str, ...]:
+    return tuple(_of(str, v) for v in ([given] if isinstance(given, str) else _of(list | tuple, given)))
 
-    def _text(self, data: Mapping[str, Any], key: str, at: str = "") -> str | None:
-        given = data.get(key)
-        if given is not None and not isinstance(given, str):
-            self._say(f"{at}{key}", f"expected a text, found {given!r}")
-            return None
-        return given
 
-    def _texts(self, data: Mapping[str, Any], key: str) -> tuple[str, ...]:
-        given = data.get(key, [])
-        given = [given] if isinstance(given, str) else given
-        if not isinstance(given, list | tuple) or not all(isinstance(v, str) for v in given):
-            self._say(key, f"expected a list of texts, found {given!r}")
-            return ()
-        return tuple(given)
+def _among(choices: tuple[str, ...], given: Any) -> Any:
+    for word in _texts(given):
+        choices.index(word)
+    return given if isinstance(given, str) else tuple(given)
 
-    def _choice(self, data: Mapping[str, Any], key: str, choices: tuple[str, ...]) -> str | None:
-        given = data.get(key)
-        if given is not None and given not in choices:
-            self._say(key, f"expected one of {', '.join(choices)}, found {given!r}")
-            return None
-        return given
 
-    def _known_keys(self, data: Mapping[str, Any], known: tuple[str, ...], at: str) -> None:
-        for key in data:
-            if key not in known:
-                self._say(f"{at}{key}", f"is not a known key; {did_you_mean(str(key), known)}")
+def _axes(given: Any) -> tuple[Axis, Axis]:
+    words = [_of(str, w).strip().lower() for w in _of(list | tuple, given)]
+    right, up = (({"x": 0, "y": 1, "z": 2}[w.lstrip("+-")], -1.0 if w[0] == "-" else 1.0) for w in words)
+    if right[0] == up[0]:
+        raise ValueError
+    return (right, up)
 
-    def _say(self, key: str, text: str) -> None:
-        self.log.error("views-key", text, f"{self.name}, {key}")
+
+def _scale(given: Any) -> float:
+    sheet, car = (Fraction(p) for p in str(given).replace(" ", "").split(":"))
+    return _positive(float(car / sheet))
+
+
+Rule = tuple[Callable[[Any], Any], str]  # how a value is taken, and what is expected
+_TEXT: Rule = (partial(_of, str), "a text")
+_TRIPLE: Rule = (partial(_numbers, 3), "3 numbers")
+_TABLE: Rule = (partial(_of, Mapping), "a table, such as [views.front] with axes and origin")
+_BOTH: dict[str, Rule] = {
+    "scale": (_scale, 'sheet : car, such as "1:5"'),
+    "mm_per_unit": (_positive, "a positive number"),
+    "sigma_mm": (_positive, "a positive number"),
+}
+_KEYS: dict[str, Rule] = _BOTH | {
+    "units": _TEXT, "axes": _TEXT, "origin": _TRIPLE, "layers": (_texts, "a list of texts"),
+    "source": (partial(_among, ("text table", "marks")), "one of text table, marks"),
+    "ignore_layers": (_texts, "a list of texts"), "side": (partial(_among, ("left", "right")), "one of left, right"),
+    "override": (lambda v: _texts(_among(OVERRIDES, v)), f"some of {', '.join(OVERRIDES)}"),
+    "known": (partial(_of, Mapping), "point = [x, y, z]"),
+    "views": (partial(_of, Mapping), "one table a view, [views.front]"),
+}  # fmt: skip
+_VIEW_KEYS: dict[str, Rule] = _BOTH | {
+    "axes": (_axes, 'the car axes that run right and up, such as ["y", "z"]'),
+    "origin": (partial(_numbers, 2), "2 numbers"),
+    "region": (_region, "left, bottom, right, top"), "layer": _TEXT, "block": _TEXT, "title": _TEXT,
+}  # fmt: skip
 
 
 # --- the name table --------------------------------------------------------------------------------------------------
@@ -290,7 +249,9 @@ def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] |
         return names
     rows = [(k, v, "", "") for k, v in given.items()] if isinstance(given, Mapping) else _rows(given, log)
     for label, point, ends, where in rows:
-        _enter(names, label.strip(), point.strip(), ends.strip().lower(), where, log)
+        code, text = _enter(names, label.strip(), point.strip(), ends.strip().lower())
+        if code:
+            log.error(code, text, where)
     extra = [*names.labels.values(), *(p for _, p in names.places)]
     extra += [p for link in names.links.values() for p in (link.first, link.second)]
     if names.strict:
@@ -328,35 +289,24 @@ def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
     return out
 
 
-def _enter(names: Names, label: str, point: str, ends: str, where: str, log: FindingLog) -> None:
+def _enter(names: Names, label: str, point: str, ends: str) -> tuple[str, str]:
+    """Enter one row; return code and text of what is wrong with it, empty where nothing is."""
     points = [normalise(p) for p in re.split(r"\s*[|+>]\s*|\s+", point) if p]
     if not label or not points or len(points) > 2:
-        log.error("names-row", f'expected a label and one point (or two for a link), found "{label}", "{point}"', where)
-    elif label.startswith("@"):
-        _enter_place(names, label, points, where, log)
+        return "names-row", f'expected a label and one point (or two for a link), found "{label}", "{point}"'
+    if label.startswith("@"):
+        try:
+            place = tuple(float(t) for t in re.split(r"[,;\s]+", label[1:].strip()))
+        except ValueError:
+            place = ()
+        if len(place) not in (2, 3) or len(points) != 1:
+            return "names-place", f'expected "@x,y" or "@x,y,z" and one point, found "{label}"'
+        names.places.append((place, points[0]))
     elif len(points) == 2:
         if ends not in ENDS:
-            log.error(
-                "names-ends",
-                f'a row with two points must say which end comes first, one of {", ".join(ENDS)}; found "{ends}"',
-                where,
-            )
-        else:
-            names.links[fold(label)] = LinkLayer(points[0], points[1], ends)
-    elif names.labels.get(fold(label), points[0]) != points[0]:
-        log.error(
-            "names-twice", f'label "{label}" is given two points, {names.labels[fold(label)]} and {points[0]}', where
-        )
-    else:
-        names.labels[fold(label)] = points[0]
-
-
-def _enter_place(names: Names, label: str, points: list[str], where: str, log: FindingLog) -> None:
-    try:
-        place = tuple(float(t) for t in re.split(r"[,;\s]+", label[1:].strip()))
-    except ValueError:
-        place = ()
-    if len(place) not in (2, 3) or len(points) != 1:
-        log.error("names-place", f'expected "@x,y" or "@x,y,z" and one point, found "{label}"', where)
-    else:
-        names.places.append((place, points[0]))
+            rules = ", ".join(ENDS)
+            return "names-ends", f'a row with two points must say which end comes first, one of {rules}; found "{ends}"'
+        names.links[fold(label)] = LinkLayer(points[0], points[1], ends)
+    elif (other := names.labels.setdefault(fold(label), points[0])) != points[0]:
+        return "names-twice", f'label "{label}" is given two points, {other} and {points[0]}'
+    return "", ""

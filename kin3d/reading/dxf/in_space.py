@@ -10,7 +10,7 @@ from kin3d.frames import VEHICLE_AXES, parse_axes
 from kin3d.reading.dxf.content import DrawnMark, Vector
 from kin3d.reading.dxf.declared import ENDS
 from kin3d.reading.dxf.matching import SNAP, Tie, farthest_apart, size_of
-from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense, check_shared, check_written
+from kin3d.reading.dxf.plausible import check_points
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import unit_factor
 from kin3d.reading.dxf.wording import LinkLayer, PointName, fold
@@ -25,9 +25,7 @@ def read_space(job: Job, ties: list[Tie]) -> None:
         drawn = ", ".join(sorted({s.origin.layer for s in job.content.strokes})) or "none"
         job.log.error("links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}")
     size = size_of([t.mark for t in ties])
-    factor = job.declared.mm_per_unit or unit_factor(
-        job.units, job.unit_code, size, job.declared.override, job.log, job.unit_hint
-    )
+    factor = unit_factor(job, size)
     rotation = _rotation(job)
     _check_moved(job, ties)
     if factor is None or job.log.failed:
@@ -37,11 +35,7 @@ def read_space(job: Job, ties: list[Tie]) -> None:
         placed = [(t, factor * (rotation @ (t.mark.xyz - origin))) for t in group]
         _one_point(job, name, placed)
     _check_other_side(job)
-    check_shared(job)
-    check_written(job)
-    check_flat(job)
-    check_place(job)
-    check_sense(job)
+    check_points(job)
 
 
 def _rotation(job: Job) -> Vector:

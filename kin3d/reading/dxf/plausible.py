@@ -55,8 +55,13 @@ def is_flat(places: Sequence[Vector]) -> bool:
     return bool(size[2] <= FLAT * size[0]) or alike >= SHARED * len(xyz)
 
 
-def check_flat(job: Job) -> None:
-    """Refuse points in space that lie in a plane: they are one view, whatever names them."""
+def check_points(job: Job) -> None:
+    """Refuse what cannot be: two names on one joint, labels that say otherwise, a plane, a place or an order."""
+    for check in (_check_shared, _check_written, _check_flat, _check_place, _check_sense):
+        check(job)
+
+
+def _check_flat(job: Job) -> None:
     points = job.reading.points
     if len(points) < 4 or not is_flat([p.xyz_mm for p in points.values()]):
         return
@@ -68,7 +73,7 @@ def check_flat(job: Job) -> None:
     job.refuse_all()
 
 
-def check_place(job: Job) -> None:
+def _check_place(job: Job) -> None:
     """Refuse points whose place on the car cannot be: the datum of the drawing is not the car's origin."""
     points = {n: p.xyz_mm - job.datum_mm for n, p in job.reading.points.items()}
     wrong = out_of_place(points, job.side)
@@ -112,7 +117,7 @@ def out_of_place(xyz_mm: Mapping[str, Vector], side: str | None) -> list[str]:
     return wrong
 
 
-def check_shared(job: Job) -> None:
+def _check_shared(job: Job) -> None:
     """Refuse two names on one joint that labels of their own give it: one of the two hangs on the wrong mark.
 
     One text with both names, attributes, layers and places named by a person say that the two are one.
@@ -131,7 +136,7 @@ def check_shared(job: Job) -> None:
             job.blank(name)
 
 
-def check_written(job: Job) -> None:
+def _check_written(job: Job) -> None:
     """Compare points with the coordinates that their own labels state."""
     for tie in job.ties:
         point = job.reading.points.get(tie.name.point)
@@ -154,7 +159,7 @@ def check_written(job: Job) -> None:
             job.blank(tie.name.point)
 
 
-def check_sense(job: Job) -> None:
+def _check_sense(job: Job) -> None:
     """Refuse axes in which a front joint lies behind its rear one, an upper below its lower, an inner outside."""
     points = job.reading.points
     wrong = out_of_order({n: p.xyz_mm for n, p in points.items()})

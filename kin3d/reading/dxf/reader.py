@@ -20,7 +20,7 @@ from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
 from kin3d.reading.dxf.matching import Tie, UntiedLabel, extent_of, symbols
 from kin3d.reading.dxf.opening import open_drawing
 from kin3d.reading.dxf.plausible import SAME, SHARED, is_flat
-from kin3d.reading.dxf.result import DrawingReading, Job, errors_first
+from kin3d.reading.dxf.result import DrawingReading, Job, errors_first, places_told
 from kin3d.reading.dxf.sheet import read_sheet
 from kin3d.reading.dxf.tables import coordinate_rows, read_table
 from kin3d.reading.text import FindingLog
@@ -29,7 +29,18 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
 
-def read_drawing(
+def read_drawing(path: Path | str, **asked: Any) -> DrawingReading:
+    """Read a drawing as `look_at_drawing` does, with the same parameters.
+
+    Raises
+    ------
+    ReadingError
+        With all findings, where no point at all can be read.
+    """
+    return look_at_drawing(path, **asked).result()
+
+
+def look_at_drawing(
     path: Path | str,
     *,
     units: str | None = None,
@@ -43,8 +54,8 @@ def read_drawing(
     tolerance_mm: float = 2.0,
     fit_scales: bool = False,
     datum_mm: Vector | None = None,
-) -> DrawingReading:
-    """Read the pickup points of a DXF drawing, in space or as a sheet of views.
+) -> Job:
+    """Read the pickup points of a DXF drawing, in space or as a sheet of views, and keep all that was seen of it.
 
     Parameters
     ----------
@@ -75,36 +86,8 @@ def read_drawing(
 
     Returns
     -------
-    DrawingReading
-        `points` are right within their tolerance; what was refused stands in `partial` and as errors in `findings`.
-
-    Raises
-    ------
-    ReadingError
-        With all findings, where no point at all can be read.
-    """
-    return look_at_drawing(
-        path, units=units, axes=axes, names=names, views=views, layout_points=layout_points, side=side, repair=repair,
-        accept_spread=accept_spread, tolerance_mm=tolerance_mm, fit_scales=fit_scales, datum_mm=datum_mm,
-    ).result()  # fmt: skip
-
-
-def look_at_drawing(
-    path: Path | str,
-    *,
-    units: str | None = None,
-    axes: str | None = None,
-    names: Path | Mapping[str, str] | None = None,
-    views: Path | Mapping[str, Any] | None = None,
-    layout_points: Iterable[str] | None = None,
-    side: str | None = None,
-    repair: bool = False,
-    accept_spread: bool = False,
-    tolerance_mm: float = 2.0,
-    fit_scales: bool = False,
-    datum_mm: Vector | None = None,
-) -> Job:
-    """Read a drawing as `read_drawing` does and return all that was seen of it, also where nothing can be read.
+    Job
+        `reading.points` are right within their tolerance; what was refused stands in `partial`, as errors in `log`.
 
     Raises
     ------
@@ -260,8 +243,10 @@ def _read_marks(job: Job, doc: Drawing, papers: list[Content]) -> None:
     else:
         job.reading.form = "space"
         read_space(job, job.ties)
-    _tell_all_untied(job)
-    _tell_spare(job, spare)
+    _tell_untied(job)
+    if spare:
+        text = f"{len(spare)} marks have no name and were left out: {places_told(spare, 8)}"
+        job.log.warn("marks-unnamed", text)
 
 
 def _is_level(places: list[Vector]) -> bool:
@@ -315,8 +300,7 @@ def _no_names(job: Job) -> None:
             'table" in views.toml (and name its rows in the name table)',
         )
         return
-    for label in job.untied:
-        _tell_untied(job, label)
+    _tell_untied(job, free=True)
     if job.content.references:
         job.log.error("external-reference", _referred(job.content.references))
     what = "no text in the file" if not job.content.texts else "no text, attribute or layer in the file names a point"
@@ -329,35 +313,17 @@ def _no_names(job: Job) -> None:
     job.log.error("names-missing", f"{what}: name the places in a name table (label,point){hint}. Places: {where}")
 
 
-def _tell_all_untied(job: Job) -> None:
-    for untied in job.untied:
-        if not untied.label.free:
-            _tell_untied(job, untied)
-
-
-def _tell_untied(job: Job, untied: UntiedLabel) -> None:
-    """A label that could not be tied: an error if its point hangs on it, else a warning."""
-    name, text = untied.label.names[0].point, untied.label.text
-    at = f"({text.anchor[0]:.2f}, {text.anchor[1]:.2f})"
-    listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in untied.choices[:6])
-    choices = f"it could belong to {listed}" if listed else "no mark is near enough"
-    message = f'the label "{text.whole}" at {at} cannot be tied to one mark: {choices}'
-    if name in job.reading.points:
-        job.log.warn("label-doubt", f"{message}; {name} was read without it", f"handle {text.origin.handle}")
-    else:
-        job.refuse(
-            name,
-            "label-doubt",
-            f"{message}; draw a leader, or name the mark in the name table",
-            f"handle {text.origin.handle}",
-        )
-
-
-def _tell_spare(job: Job, spare: list[DrawnMark]) -> None:
-    if spare:
-        listed = "; ".join(f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in spare[:8])
-        more = f"; and {len(spare) - 8} more" if len(spare) > 8 else ""
-        job.log.warn("marks-unnamed", f"{len(spare)} marks have no name and were left out: {listed}{more}")
+def _tell_untied(job: Job, free: bool = False) -> None:
+    """Labels that could not be tied: an error if a point hangs on one, else a warning."""
+    for untied in (u for u in job.untied if free or not u.label.free):
+        name, text = untied.label.names[0].point, untied.label.text
+        choices = f"it could belong to {places_told(untied.choices, 6)}" if untied.choices else "no mark is near enough"
+        at, where = f"({text.anchor[0]:.2f}, {text.anchor[1]:.2f})", f"handle {text.origin.handle}"
+        message = f'the label "{text.whole}" at {at} cannot be tied to one mark: {choices}'
+        if name in job.reading.points:
+            job.log.warn("label-doubt", f"{message}; {name} was read without it", where)
+        else:
+            job.refuse(name, "label-doubt", f"{message}; draw a leader, or name the mark in the name table", where)
 
 
 def _finish(job: Job) -> None:

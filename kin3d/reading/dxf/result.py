@@ -10,7 +10,7 @@ import numpy as np
 
 from kin3d.errors import Finding, ReadingError, Severity
 from kin3d.linkage.car import PointTable
-from kin3d.reading.dxf.content import Content, Origin, Vector
+from kin3d.reading.dxf.content import Content, DrawnMark, Origin, Vector
 from kin3d.reading.dxf.declared import Declaration
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import Tie, UntiedLabel
@@ -210,6 +210,11 @@ class Job:
 def errors_first(findings: Iterable[Finding]) -> list[Finding]:
     """Return findings with the errors before the others."""
     return sorted(findings, key=lambda f: f.severity is not Severity.ERROR)
+
+
+def places_told(marks: Iterable[DrawnMark], most: int = 20) -> str:
+    """Return places and what stands there as one list."""
+    return some((f"({', '.join(f'{c:g}' for c in np.round(m.xyz, 3))}) {m.origin}" for m in marks), most)
 
 
 def some(told: Iterable[str], most: int = 20) -> str:

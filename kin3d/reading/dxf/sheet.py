@@ -11,15 +11,7 @@ from kin3d.reading.dxf.content import DrawnMark, Text, Vector
 from kin3d.reading.dxf.declared import DeclaredView
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
 from kin3d.reading.dxf.matching import SNAP, Tie, UntiedLabel, extent_of, size_of, symbols
-from kin3d.reading.dxf.plausible import (
-    check_flat,
-    check_place,
-    check_sense,
-    check_shared,
-    check_written,
-    out_of_order,
-    out_of_place,
-)
+from kin3d.reading.dxf.plausible import check_points, out_of_order, out_of_place
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import stated_scale, unit_factor
 from kin3d.reading.dxf.sheet_points import FIRM, PAPER_MM, blank_unsure, make_points, ratios
@@ -52,11 +44,7 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     job.reading.scatter_mm = fit.scatter_mm
     make_points(job, groups, fit, names)
     blank_unsure(job, groups, fit, {n: i for i, n in enumerate(names)})
-    check_shared(job)
-    check_written(job)
-    check_flat(job)
-    check_place(job)
-    check_sense(job)
+    check_points(job)
 
 
 def _settled(job: Job, plans: Sequence[DeclaredView], ties: list[Tie]) -> list[tuple[ViewMarks, SheetView]]:
@@ -112,7 +100,7 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
         "3D original, or declare the view in views.toml together with others",
     )
     size = size_of([t.mark for t in ties])
-    factor = job.declared.mm_per_unit or unit_factor(job.units, job.unit_code, size, job.declared.override, job.log)
+    factor = unit_factor(job, size)
     for tie in ties:
         xy = factor * tie.mark.xyz[:2] if factor is not None else np.full(2, np.nan)
         source = Source(tie.mark.origin, tie.how, "plan", (float(tie.mark.xyz[0]), float(tie.mark.xyz[1])))
@@ -166,14 +154,14 @@ def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     needs_stated = any(g.declared.scale is None for g in groups)
     others = [g.declared.scale for g in groups if g.declared.scale is not None]
     given = job.declared.scale or (None if needs_stated else groups[0].declared.scale)
-    stated = stated_scale(job.content.texts, job.content.dimensions, given, job.declared.override, job.log, others)
+    stated = stated_scale(job, given, others)
     ratio = {g.declared.name: g.declared.scale or stated for g in groups}
     widest = max(
         (size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties),
         default=0.0,
     )
     size = widest if all(ratio.values()) else 0.0
-    factor = unit_factor(job.units, job.unit_code, size, job.declared.override, job.log, job.unit_hint)
+    factor = unit_factor(job, size)
     if factor is None or not all(ratio.values()):
         return None
     return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}

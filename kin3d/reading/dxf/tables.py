@@ -21,7 +21,7 @@ import numpy as np
 from kin3d.frames import parse_axes
 from kin3d.reading.dxf.content import Origin, Text, Vector
 from kin3d.reading.dxf.matching import extent_of
-from kin3d.reading.dxf.plausible import check_flat, check_place, check_sense
+from kin3d.reading.dxf.plausible import check_points
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source
 from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
 from kin3d.reading.dxf.wording import (
@@ -235,8 +235,7 @@ def read_table(job: Job) -> None:
     job.reading.form = "table"
     size = extent_of([np.array(v) for v in values])
     codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
-    code = codes[unit] if unit else job.unit_code
-    factor = unit_factor(job.units, code, size, job.declared.override, job.log)
+    factor = unit_factor(job, size, codes[unit] if unit else None)
     if factor is None:
         return
     rotation = parse_axes(job.axes) if job.axes else np.eye(3)
@@ -250,9 +249,7 @@ def read_table(job: Job) -> None:
         name = job.names.find(row.label)
         if name is not None:
             _table_point(job, name, row.text.origin, factor * (rotation @ np.array(xyz)[list(order)]))
-    check_flat(job)
-    check_place(job)
-    check_sense(job)
+    check_points(job)
 
 
 def _table_point(job: Job, name: PointName, origin: Origin, xyz: Vector) -> None:
