@@ -81,6 +81,19 @@ def side_sign(side: Side) -> float:
     return 1.0 if side == "left" else -1.0
 
 
+def place_in_table(axle: Axle, name: str) -> Array | None:
+    """Place of a point by the axle's own table, also by the name that it has in both sides as one system.
+
+    Mirrored for a name of the other side; None for what is not in the table.
+    """
+    across = axle.linkage.across
+    bare, side = across.bare(name), across.side_of(name)
+    if bare not in axle.points:
+        return None
+    place: Array = axle.points[bare]
+    return place * MIRROR if side is not None and side != axle.side else place
+
+
 def spin_axis(axle: Axle, side: Side) -> Array:
     """Unit spin axis, pointing outboard, of the static camber and toe.
 

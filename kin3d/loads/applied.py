@@ -129,7 +129,7 @@ def turning(element: Element, corner: Corner, moment: Array, slope: Array) -> li
     start, end = (over_lanes(corner.place(p), count) for p in turned.axis)
     axis = (end - start) / np.linalg.norm(end - start, axis=0)
     turn = arm_turn(turned.axis, turned.point, 1.0)(corner).rate(corner.travel)
-    way = slope / np.broadcast_to(np.asarray(value(turn), dtype=float), count)
+    way = np.sign(slope / np.broadcast_to(np.asarray(value(turn), dtype=float), count))  # wound with it or against it
     return list(Push.couple(turned.body, start, -moment * way * axis))
 
 

@@ -19,6 +19,7 @@ from kin3d.loads.held import held_corner
 from kin3d.loads.joint_forces import JointForces, Push
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.members import Statics
+from kin3d.loads.whole_axle import whole_axle
 from kin3d.measures.corner import Corner
 
 Array = NDArray[np.float64]
@@ -56,13 +57,14 @@ class FlexibleCorner:
         RequestError
             Where nothing holds the wheel up.
         """
-        statics = Statics(corner) if statics is None else statics
+        seen = whole_axle(corner)
+        statics = Statics(seen) if statics is None else statics
         count = corner.lanes.count
         at_centre = tuple(_under_force(corner, statics, over_lanes(corner.centre, count), k) for k in range(3))
-        parts = flexible_parts(corner, joint_frames(corner, at_centre[0]), at_centre[0])
+        parts = flexible_parts(seen, joint_frames(seen, at_centre[0]), at_centre[0])
         if not parts:
             return None
-        bodies = corner.linkage.bodies
+        bodies = seen.linkage.bodies
         turned = (None if m is None else _under_couple(corner, statics, m) for m in _couples(corner, count))
         asked = tuple(None if j is None else forces_in(parts, j, bodies) for j in (*turned, *at_centre))
         return FlexibleCorner(corner, statics, parts, at_centre, asked)
@@ -81,7 +83,7 @@ class FlexibleCorner:
         NaN for what the layout does not have.
         """
         out = np.full((len(self.parts), len(DISPLACEMENTS), self.corner.lanes.count), np.nan)
-        under = forces_in(self.parts, forces, self.corner.linkage.bodies)
+        under = forces_in(self.parts, forces, whole_axle(self.corner).linkage.bodies)
         for k, one in enumerate(self._asked):
             if one is not None:
                 out[:, k] = given_way(self.parts, under, one)

@@ -19,6 +19,7 @@ from kin3d.linkage.names import did_you_mean, normalise
 from kin3d.loads.differences import with_derivatives
 from kin3d.loads.held import held_corner, on_tyre
 from kin3d.loads.listed import Force, listed_forces
+from kin3d.loads.whole_axle import whole_axle
 from kin3d.measures.corner import Corner
 from kin3d.measures.entry import RADIUS, Measure
 from kin3d.spatial.vectors import Number
@@ -82,8 +83,6 @@ def _stem(case: LoadCase) -> str:
 
 
 def _lacks(corner: Corner, *, name: str) -> str:
-    if corner.joined:
-        return "both sides of this axle are one system ([across]), of which it is not computed"
     if not cases_of(corner):
         return f"{NO_CASE} on the {corner.axle.name} axle"
     if corner.axle.loaded_radius_mm is None:
@@ -107,7 +106,7 @@ def _figures(corner: Corner, case: LoadCase) -> dict[str, Number]:
 def _under(corner: Corner, *, case: LoadCase) -> dict[str, Array]:
     acting, joints = held_corner(corner, on_tyre(corner, case).pushes())
     out: dict[str, Array] = {}
-    for part, values in _parts(listed_forces(corner.linkage, joints, acting)):
+    for part, values in _parts(listed_forces(whole_axle(corner).linkage, joints, acting)):
         out.setdefault(f"{_stem(case)}{part}{UNIT}", values)
     return out
 

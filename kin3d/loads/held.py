@@ -6,17 +6,21 @@ Units: N, N·mm, mm. Frame: vehicle. Vectors over lanes are arrays of shape (3, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
+from kin3d.linkage.design import SIDES
 from kin3d.linkage.keys import LoadCase
+from kin3d.linkage.layout import Linkage
+from kin3d.linkage.names import Side
 from kin3d.loads.applied import Acting, RoadLoad, between, carrier, on_wheel, over_lanes
 from kin3d.loads.joint_forces import JointForces, Push, joint_forces
 from kin3d.loads.members import Statics
+from kin3d.loads.whole_axle import body_on, on_sides, point_on, whole_axle
 from kin3d.measures.corner import Corner
 
 Array = NDArray[np.float64]
@@ -38,47 +42,83 @@ def held_corner(
 ) -> tuple[tuple[Acting, ...], JointForces]:
     """A corner under loads, held by its spring: what the spring exerts, and the forces at all joints.
 
+    Where both sides are one system it is the whole axle, with the names that its bodies have there, and both springs
+    hold it: each wheel stays where it is.
+
     Parameters
     ----------
+    pushes : sequence of Push
+        On bodies of the corner.
     statics : Statics, optional
-        That of the corner, where it is made already.
+        That of the corner, or of the whole axle, where it is made already.
 
     Raises
     ------
     RequestError
         Where nothing holds the wheel up.
     """
+    seen = whole_axle(corner)
     if statics is None:
-        statics = Statics(corner)
-    count = corner.lanes.count
-    acting = _holding(corner, np.ones(count))
-    unit = [push for one in acting for push in one.pushes()] or _holding_torque(corner, np.ones(count))
-    multipliers, size = statics.balanced(generalised(statics, pushes), generalised(statics, unit))
-    held = [replace(push, force=size * push.force) for push in unit]
-    exerted = tuple(replace(one, force=size * one.force, axial=size * one.axial) for one in acting)
-    return exerted, joint_forces(statics, multipliers, [*pushes, *held])
+        statics = Statics(seen)
+    loads = [mine for push in pushes for mine in on_sides(corner, push)]
+    units = _holding(corner, seen)
+    asked = [generalised(statics, unit.pushes) for unit in units]
+    multipliers, sizes = statics.balanced(generalised(statics, loads), *asked)
+    exerted: list[Acting] = []
+    for unit, size in zip(units, sizes, strict=True):
+        loads += [replace(push, force=size * push.force) for push in unit.pushes]
+        exerted += [replace(one, force=size * one.force, axial=size * one.axial) for one in unit.acting]
+    return tuple(exerted), joint_forces(statics, multipliers, loads)
 
 
-def _holding(corner: Corner, compression: Array) -> tuple[Acting, ...]:
-    """The element between two points that holds the wheel: the layout's spring, or the first one of the car file."""
+@dataclass(frozen=True, slots=True)
+class _Holding:
+    """What holds a wheel, under one newton or newton millimetre."""
+
+    acting: tuple[Acting, ...]
+    pushes: tuple[Push, ...]
+
+
+def _holding(corner: Corner, seen: Corner) -> list[_Holding]:
+    """What holds the wheel, or each of both where they are one system.
+
+    The layout's spring, or the first one of the car file between two points of a corner; else the torsion spring.
+    """
     linkage, axle = corner.linkage, corner.axle
     named = [("spring", linkage.spring)] if linkage.spring else []
     named += [(s.name, s.points) for s in axle.springs]
+    sides: tuple[Side | None, ...] = SIDES if corner.joined else (None,)
     if not named or (axle.spring is None and axle.torsion is not None):
-        return ()
-    name, points = named[0]
-    count = corner.lanes.count
-    first, second = ((carrier(linkage, p), p, over_lanes(corner.place(p), count)) for p in points)
-    return between(name, (first, second), compression)
+        return [_by_torque(corner, seen, side) for side in sides]
+    name, points = next((s for s in named if not all(map(linkage.across.once, s[1]))), named[0])
+    if corner.joined and all(map(linkage.across.once, points)):
+        text = (
+            f'"{name}" stands once and holds both wheels alike: nothing holds the axle in roll; take a case of the '
+            "settled car (braking_g, lateral_g, vertical_g), with a spring or bar that resists roll"
+        )
+        raise RequestError(Finding("spring-once", text, f"[{axle.name}]"))
+    return [_by_spring(seen, f"{side} {name}" if side else name, _names(linkage, points, side)) for side in sides]
 
 
-def _holding_torque(corner: Corner, moment: Array) -> list[Push]:
-    rocker, axle = corner.linkage.rocker, corner.axle
+def _names(linkage: Linkage, points: Sequence[str], side: Side | None) -> tuple[str, ...]:
+    return tuple(points if side is None else (point_on(linkage, p, side) for p in points))
+
+
+def _by_spring(seen: Corner, name: str, points: Sequence[str]) -> _Holding:
+    count = seen.lanes.count
+    first, second = ((carrier(seen.linkage, p), p, over_lanes(seen.place(p), count)) for p in points)
+    acting = between(name, (first, second), np.ones(count))
+    return _Holding(acting, tuple(push for one in acting for push in one.pushes()))
+
+
+def _by_torque(corner: Corner, seen: Corner, side: Side | None) -> _Holding:
+    rocker, axle, count = corner.linkage.rocker, corner.axle, corner.lanes.count
     if axle.torsion is None or rocker is None:
         text = "nothing holds the wheel up: the layout has no spring with the points and keys given"
         raise RequestError(Finding("spring-missing", text, f"[{axle.name}]"))
-    start, end = (over_lanes(corner.place(p), len(moment)) for p in rocker.axis)
-    return list(Push.couple(rocker.body, start, moment * (end - start) / np.linalg.norm(end - start, axis=0)))
+    start, end = (over_lanes(seen.place(p), count) for p in _names(corner.linkage, rocker.axis, side))
+    body = rocker.body if side is None else body_on(corner.linkage, rocker.body, side)
+    return _Holding((), Push.couple(body, start, (end - start) / np.linalg.norm(end - start, axis=0)))
 
 
 def generalised(statics: Statics, pushes: Sequence[Push]) -> Array:

@@ -20,6 +20,7 @@ from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.part_keys import JointPart
 from kin3d.linkage.record import changed
 from kin3d.loads.joint_forces import JointForces
+from kin3d.loads.whole_axle import names_of, side_of_file
 from kin3d.measures.corner import Corner
 from kin3d.measures.rod import turned
 from kin3d.spatial.jets import value
@@ -64,7 +65,10 @@ class JointFrame:
 
 def joint_parts(axle: Axle, linkage: Linkage) -> dict[str, JointPart]:
     """What is known of every joint that has a rating or an axis, by point; the rod's ends have theirs of the rod."""
-    out = {joint.name: joint for joint in axle.joints}
+    out: dict[str, JointPart] = {}
+    for joint in axle.joints:
+        names = names_of(axle, linkage, joint.name)
+        out |= {name: changed(joint, joint.own_sigmas, name=name) if len(names) > 1 else joint for name in names}
     for point in linkage.points:
         if linkage.hinge_at(point) is not None and len(linkage.bodies_at(point)) > 1:
             out.setdefault(point, JointPart(name=point))
@@ -98,15 +102,15 @@ def joint_frames(corner: Corner, forces: JointForces) -> tuple[JointFrame, ...]:
 def stud_of(linkage: Linkage, point: str) -> str:
     """The body that holds the stud or bolt of a joint."""
     bodies = linkage.bodies_at(point)
-    large = [b for b in bodies if b in (CHASSIS, linkage.wheel_body) or len(linkage.bodies[b]) > 2]
-    first = [b for b in (CHASSIS, linkage.wheel_body) if b in large]
+    large = [b for b in bodies if b in (CHASSIS, *linkage.wheel_bodies) or len(linkage.bodies[b]) > 2]
+    first = [b for b in (CHASSIS, *linkage.wheel_bodies) if b in large]
     return (first or large or list(bodies))[0]
 
 
 def design_axis(corner: Corner, part: JointPart) -> Vec | None:
     """A joint's axis in the design position over lanes; None where neither the file nor a hinge gives one."""
     if part.axis is not None:  # given for the side of the point table; the other side's is its mirror image
-        side = corner.sign if corner.axle.side == "left" else -corner.sign
+        side = side_of_file(corner.axle, part.name, np.asarray(corner.sign, dtype=float))
         return part.axis[0], part.axis[1] * side, part.axis[2]
     hinge = corner.linkage.hinge_at(part.name)
     if hinge is None:

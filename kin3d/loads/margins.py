@@ -17,6 +17,7 @@ from kin3d.linkage.layout import Linkage
 from kin3d.linkage.part_keys import Tube
 from kin3d.loads.joint_forces import JointForces
 from kin3d.loads.rod import buckling_load, rod_body
+from kin3d.loads.whole_axle import names_of
 from kin3d.measures.corner import Corner
 
 Array = NDArray[np.float64]
@@ -56,7 +57,7 @@ def section(tube: Tube) -> float | None:
 
 def tubes_of(axle: Axle, linkage: Linkage) -> dict[str, Tube]:
     """The links whose tubes the car file gives, the rod among them."""
-    out: dict[str, Tube] = {link.name: link for link in axle.links}
+    out: dict[str, Tube] = {name: link for link in axle.links for name in names_of(axle, linkage, link.name)}
     if axle.rod_part is not None and linkage.rocker is not None:
         out[rod_body(linkage)] = axle.rod_part
     return {name: tube for name, tube in out.items() if name in linkage.links and section(tube) is not None}

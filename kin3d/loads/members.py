@@ -115,25 +115,31 @@ class Statics:
         solved = stack_solve(np.ascontiguousarray(matrices), np.where(bad, np.nan, -load).T).T
         return np.asarray(solved)
 
-    def balanced(self, load: Array, reaction: Array) -> tuple[Array, Array]:
-        """Multipliers under a load and that much of a reaction as leaves nothing for the travel row.
+    def balanced(self, load: Array, *reactions: Array) -> tuple[Array, tuple[Array, ...]]:
+        """Multipliers under a load and that much of each reaction as leaves nothing for the rows of travel.
 
         Parameters
         ----------
-        load, reaction : ndarray, shape (unknowns, lanes)
-            The load, and the generalised load of one unit of what holds the wheel up (a spring's compression, say).
+        load, *reactions : ndarray, shape (unknowns, lanes)
+            The load, and the generalised load of one unit of what holds each wheel up (a spring's compression, say).
 
         Returns
         -------
         multipliers : ndarray, shape (rows, lanes)
-        units : ndarray, shape (lanes,)
-            How many units of the reaction it takes.
+        units : tuple of ndarray, shape (lanes,)
+            How many units of each reaction it takes.
         """
-        under, held = self.multipliers(load), self.multipliers(reaction)
-        travel = next(k for k, r in enumerate(self.equations.rows) if r.kind == "travel")
-        with np.errstate(all="ignore"):
-            units = -under[travel] / held[travel]
-        return under + units * held, units
+        under, held = self.multipliers(load), [self.multipliers(r) for r in reactions]
+        travel = [k for k, r in enumerate(self.equations.rows) if r.kind == "travel"]
+        if len(travel) != len(held):
+            raise ValueError(f"{len(travel)} wheels and {len(held)} reactions")
+        if len(held) == 1:
+            with np.errstate(all="ignore"):
+                units = (-under[travel[0]] / held[0][travel[0]],)
+        else:
+            matrices = np.moveaxis(np.stack([h[travel] for h in held], axis=1), -1, 0)
+            units = tuple(np.linalg.solve(matrices, -under[travel].T[..., None])[..., 0].T)
+        return sum((u * h for u, h in zip(units, held, strict=True)), under), units
 
     def axial(self, link: str, multipliers: Array) -> Array:
         """Axial force of a link (a body of two points), N, tension positive, shape (lanes,).

@@ -10,9 +10,12 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.design import SIDES, side_sign
 from kin3d.linkage.layout import Linkage
+from kin3d.linkage.names import Side
 from kin3d.linkage.part_keys import Tube
 from kin3d.loads.members import Statics
+from kin3d.loads.whole_axle import body_on, point_on, whole_axle
 from kin3d.measures.corner import Corner
 from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Vec
@@ -25,18 +28,28 @@ def rod_force_per_load(corner: Corner) -> Array:
     """Axial force of the rod per newton of wheel load, tension positive, shape (lanes,).
 
     The load pushes up at the contact point (at the wheel centre where no loaded radius is given); what the rocker
-    drives holds it, whatever that is: any moment about the pivot line gives the rod the same force.
+    drives holds it, whatever that is: any moment about the pivot line gives the rod the same force. Both wheels are
+    loaded where both sides are one system.
     """
-    statics = Statics(corner)
-    place = corner.centre if corner.axle.loaded_radius_mm is None else corner.contact
-    numbers: Vec = (value(place[0]), value(place[1]), value(place[2]))
-    wheel = statics.on_body(corner.linkage.wheel_body, numbers)
-    rocker = corner.linkage.rocker
+    rocker, linkage = corner.linkage.rocker, corner.linkage
     if rocker is None:
         raise ValueError("the linkage has no rocker")
-    held = statics.load(statics.places[rocker.rod[1]], _push(statics, rocker.axis, rocker.rod[1]))
-    multipliers, _ = statics.balanced(statics.load(wheel, UP), held)
-    return statics.axial(rod_body(corner.linkage), multipliers)
+    seen = whole_axle(corner)
+    statics = Statics(seen)
+    sides: tuple[Side, ...] = SIDES if corner.joined else SIDES[:1]
+    load, held = [], []
+    for side in sides:
+        wheel = corner if not corner.joined or (corner.sign == side_sign(side)).all() else corner.opposite
+        place = wheel.centre if corner.axle.loaded_radius_mm is None else wheel.contact
+        numbers: Vec = (value(place[0]), value(place[1]), value(place[2]))
+        load.append(statics.load(statics.on_body(body_on(linkage, linkage.wheel_body, side), numbers), UP))
+        first, second, inner = (point_on(linkage, p, side) for p in (*rocker.axis, rocker.rod[1]))
+        held.append(statics.load(statics.places[inner], _push(statics, (first, second), inner)))
+    multipliers, _ = statics.balanced(np.sum(load, axis=0), *held)
+    if not corner.joined:
+        return statics.axial(rod_body(linkage), multipliers)
+    left, right = (statics.axial(body_on(linkage, rod_body(linkage), side), multipliers) for side in SIDES)
+    return np.where(corner.sign > 0.0, left, right)
 
 
 def rod_body(linkage: Linkage) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from kin3d.linkage.design import place_in_table
 from kin3d.linkage.layout import Rocker
 from kin3d.measures.corner import Corner, length, unit
 from kin3d.measures.entry import Measure
@@ -136,13 +137,14 @@ def _triangle(corner: Corner, body: str) -> tuple[str, str, str]:
     """
     from itertools import combinations
 
-    table = corner.axle.points
+    places = {p: place_in_table(corner.axle, p) for p in corner.linkage.bodies[body]}
+    table = {p: at for p, at in places.items() if at is not None}
 
     def size(names: tuple[str, ...]) -> float:
         at = [table[p] for p in names]
         return float(np.linalg.norm(np.cross(at[1] - at[0], at[2] - at[0])))
 
-    first, second, third = max(combinations([p for p in corner.linkage.bodies[body] if p in table], 3), key=size)
+    first, second, third = max(combinations(table, 3), key=size)
     return first, second, third
 
 

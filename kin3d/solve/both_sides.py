@@ -78,6 +78,11 @@ class JoinedKernel:
         self._whole = Kernel(self.joined, self._spread(self._designs[LEFT][None], np.zeros(1, dtype=np.intp))[0])
 
     @property
+    def whole(self) -> Kernel:
+        """The kernel of both sides, with the points by the names that they have in the car."""
+        return self._whole
+
+    @property
     def system(self) -> System:
         """The compiled system of both sides."""
         return self._whole.system

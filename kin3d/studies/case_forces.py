@@ -28,11 +28,12 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class CaseForces:
-    """One corner under one case over positions.
+    """One corner under one case over positions, or the whole of an axle whose sides are one system.
 
     Attributes
     ----------
     case, axle, side : str
+        Of a whole axle the side of the tyre that is loaded, or ``"both"``.
     travel_mm, rack_mm : ndarray, shape (lanes,)
     ok : ndarray of bool
         Where the position was reached.
@@ -40,8 +41,8 @@ class CaseForces:
     joints : JointForces
     acting : tuple of Acting
         What springs and stops exert.
-    road : RoadLoad
-        What the road exerts on the body that carries the wheel.
+    roads : tuple of RoadLoad
+        What the road exerts on the body that carries the wheel; on each wheel's of an axle that is one system.
     frames : tuple of JointFrame
         Joints that have an axis, in their own frames.
     margins : tuple of LinkMargin
@@ -60,7 +61,7 @@ class CaseForces:
     linkage: Linkage
     joints: JointForces
     acting: tuple[Acting, ...]
-    road: RoadLoad
+    roads: tuple[RoadLoad, ...]
     frames: tuple[JointFrame, ...] = ()
     margins: tuple[LinkMargin, ...] = ()
     bent: Array | None = None

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import over_lanes
 from kin3d.loads.elastic import FlexibleCorner
@@ -62,7 +61,6 @@ def compliance(
     if not at.size or not np.isfinite(at).all() or not np.isfinite(rack):
         raise RequestError(Finding("drive-empty", "travel and rack: finite numbers in mm are expected"))
     chosen = [a for a in car.axles() if axle in (None, a.name)]
-    independent_only("compliance", chosen)
     parts: list[AxleCompliance] = []
     findings: list[Finding] = []
     for one in chosen:
@@ -126,8 +124,14 @@ def _under_cases(
             told += [replace(f, severity=Severity.NOTE) for f in error.findings if f.code != "cases-elsewhere"]
             continue
         out += [part for part in found.parts if part.bent is not None]
+        told += [_of_both(part) for part in found.parts if part.side == "both"]
         told += [f for f in found.findings if f.severity is not Severity.NOTE]
     soft = [f for part in out for f in part.bends_too_far()]
     if soft:
         raise RequestError(soft)
     return tuple(out), told
+
+
+def _of_both(part: CaseForces) -> Finding:
+    text = "what a settled car bends is told of wheels that are independent; give a case with contact_n on one tyre"
+    return Finding("bends-of-both", text, f"{part.case}, {part.axle} axle", Severity.NOTE)

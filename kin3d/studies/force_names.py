@@ -21,7 +21,7 @@ from kin3d.solve.model import AxleModel
 def forces_of(car: Car, axle: AxleName) -> tuple[Measure, ...]:
     """The forces under load cases that a corner of a car can be asked for; none where what they need is not there."""
     model = AxleModel.of(car, axle)
-    if model.joined or model.axle.loaded_radius_mm is None:
+    if model.axle.loaded_radius_mm is None:
         return ()
     lanes = model.kernel.lanes(model.variants, np.zeros(1))
     corner = Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), along=TRAVEL)

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity, raise_errors
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
-from kin3d.linkage.joined import independent_only
 from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
@@ -26,6 +25,7 @@ from kin3d.loads.held import held_corner, on_tyre
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.margins import link_margins
 from kin3d.loads.members import Statics
+from kin3d.loads.whole_axle import body_on, whole_axle
 from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
@@ -75,7 +75,6 @@ def forces(
         raise RequestError(Finding("drive-empty", "travel and rack: finite numbers in mm are expected"))
     parts: list[CaseForces] = []
     findings: list[Finding] = []
-    independent_only("forces", car.axles())
     wrong: list[Finding] = []
     for case in _chosen(car, cases):
         place = f'{car.source}, [[cases]] "{case.name}"'
@@ -128,13 +127,15 @@ def _on_one_tyre(car: Car, case: LoadCase, travel: Array, rack: float, place: st
     solved = model.kernel.solve(model.variants, lanes)
     corner = Corner.of(model, lanes, solved, along=TRAVEL)
     road = on_tyre(corner, case)
-    statics = Statics(corner)
+    seen = whole_axle(corner)
+    statics = Statics(seen)
     acting, joints = held_corner(corner, road.pushes(), statics)
     ok, racks = solved.status == Status.OK, np.full(count, rack)
     elastic = FlexibleCorner.of(corner, statics)
     bent = None if elastic is None else outside(elastic.given(joints).sum(axis=0))
-    parts = joint_frames(corner, joints), link_margins(corner, joints), bent
-    return CaseForces(case.name, case.axle, case.side, travel, racks, ok, corner.linkage, joints, acting, road, *parts)
+    roads = (replace(road, body=body_on(corner.linkage, road.body, case.side)),)
+    parts = joint_frames(seen, joints), link_margins(seen, joints), bent
+    return CaseForces(case.name, case.axle, case.side, travel, racks, ok, seen.linkage, joints, acting, roads, *parts)
 
 
 def _settled(

@@ -185,7 +185,7 @@ class Forces(Result):
         if len(cases) != 1:
             text = f"free bodies show one case; there are {', '.join(cases)}: choose one with --cases"
             raise RequestError(Finding("case-several", text, str(path)))
-        part = max(self.parts, key=lambda p: float(np.linalg.norm(p.road.force, axis=0).max()))
+        part = max(self.parts, key=lambda p: max(float(np.linalg.norm(r.force, axis=0).max()) for r in p.roads))
         draw_free_bodies(part, Path(path), self.title)
 
     @staticmethod

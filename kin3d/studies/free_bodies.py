@@ -93,12 +93,12 @@ def _bodies(part: CaseForces, lane: int) -> list[_FreeBody]:
         arrows = [_Arrow(at[p], f[:, lane], p) for (b, p), f in part.joints.on_body.items() if b == body]
         arrows += [_Arrow(a.place[:, lane], a.force[:, lane], a.name) for a in part.acting if a.body == body]
         notes: tuple[str, ...] = ()
-        if body == part.road.body:
-            arrows.append(_Arrow(part.road.foot[:, lane], part.road.force[:, lane], "road"))
-            couple = part.road.couple[:, lane] / 1000.0
+        for road in (r for r in part.roads if r.body == body):
+            arrows.append(_Arrow(road.foot[:, lane], road.force[:, lane], "road"))
+            couple = road.couple[:, lane] / 1000.0
             if np.abs(couple).max() > 0.05:
                 x, y, z = couple.tolist()
-                notes = (f"On the {body} also a couple of ({x:,.0f}, {y:,.0f}, {z:,.0f}) N·m about x, y, z.",)
+                notes += (f"On the {body} also a couple of ({x:,.0f}, {y:,.0f}, {z:,.0f}) N·m about x, y, z.",)
         felt = tuple(a for a in arrows if float(np.linalg.norm(a.force)) > 0.5)
         if felt:
             joints = np.stack([at[p] for p in points if p != "wheel_axis"])

@@ -9,15 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.design import SIDES
-from kin3d.loads.applied import Acting, between, carrier, drawing_on, on_wheel, over_lanes, turning
+from kin3d.loads.applied import Acting, RoadLoad, on_wheel, over_lanes
 from kin3d.loads.elastic import FlexibleCorner, outside
-from kin3d.loads.elements import Element
+from kin3d.loads.exerted import exerted, whole_elements
 from kin3d.loads.held import generalised
 from kin3d.loads.joint_forces import Push, joint_forces
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.loads.margins import link_margins
 from kin3d.loads.members import Statics
+from kin3d.loads.whole_axle import body_on, lane_of, whole_axle
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.two_travels import LEFT, RIGHT
 from kin3d.studies.attitude import PITCH, ROLL, Attitude
@@ -43,7 +44,9 @@ def settled_corners(case: str, settled: Settled, attitude: Attitude, number: int
     hub = over_lanes(pair.centre, 2)
     pushes = [*road.pushes(), Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2))]
     in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
-    acting, turned = _elements(attitude.elements[number], pair, in_air)
+    if pair.joined:
+        return [_settled_whole(case, settled, attitude, number, pair, road, pushes, in_air)]
+    acting, turned = exerted(attitude.elements[number], pair, in_air)
     out = []  # lane 0 is the left one, lane 1 the right one
     statics = Statics(pair)
     loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
@@ -57,54 +60,45 @@ def settled_corners(case: str, settled: Settled, attitude: Attitude, number: int
         mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
         travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
         where = (case, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage)
-        mine_of_road = replace(road, foot=road.foot[:, lane], force=road.force[:, lane], couple=road.couple[:, lane])
         own = joints.lane(lane)
         parts = tuple(f.lane(lane) for f in frames), link_margins(pair, own), None if bent is None else bent[:, lane]
-        out.append(CaseForces(*where, own, mine, mine_of_road, *parts))
+        out.append(CaseForces(*where, own, mine, (_lane_of_road(road, k),), *parts))
     return out
+
+
+def _settled_whole(
+    case: str,
+    settled: Settled,
+    attitude: Attitude,
+    number: int,
+    pair: CornerPair,
+    road: RoadLoad,
+    pushes: Sequence[Push],
+    in_air: dict[str, bool],
+) -> CaseForces:
+    """The whole of an axle whose sides are one system, in the one position that both lanes are."""
+    linkage, seen, first = pair.linkage, whole_axle(pair), slice(0, 1)
+    acting, turned = whole_elements(attitude.elements[number], pair, seen, in_air)
+    loads = [lane_of(push, linkage, k) for push in pushes for k in (LEFT, RIGHT)]
+    loads += [*(push for one in acting for push in one.pushes()), *turned]
+    statics = Statics(seen)
+    joints = joint_forces(statics, statics.multipliers(generalised(statics, loads)), loads)
+    frames = tuple(f.lane(first) for f in joint_frames(seen, joints))
+    own = joints.lane(first)
+    travel = np.array([np.mean([w.travel_mm for w in settled.wheels[2 * number : 2 * number + 2]])])
+    rack = np.array([settled.loads.rack_mm * (number == 0)])
+    mine = tuple(_lane(one, first) for one in acting if np.any(one.force))
+    roads = tuple(
+        replace(_lane_of_road(road, k), body=body_on(linkage, road.body, side)) for k, side in enumerate(SIDES)
+    )
+    where = (case, pair.axle.name, "both", travel, rack, pair.ok[:1], seen.linkage)
+    return CaseForces(*where, own, mine, roads, frames, link_margins(seen, own))
+
+
+def _lane_of_road(road: RoadLoad, lane: int) -> RoadLoad:
+    at = slice(lane, lane + 1)
+    return replace(road, foot=road.foot[:, at], force=road.force[:, at], couple=road.couple[:, at])
 
 
 def _lane(acting: Acting, lane: slice) -> Acting:
     return replace(acting, place=acting.place[:, lane], force=acting.force[:, lane], axial=acting.axial[lane])
-
-
-def _elements(
-    elements: Sequence[Element], pair: CornerPair, in_air: dict[str, bool]
-) -> tuple[tuple[Acting, ...], list[Push]]:
-    """What every spring, bar and stop exerts on left and right (lanes 0 and 1) with the forces of the attitude."""
-    acting: list[Acting] = []
-    turned: list[Push] = []
-    linkage = pair.linkage
-    for e in elements:
-        u = e.deflection(pair.left, pair.right)
-        force = float(np.ravel(e.force(u.value, hangs=in_air.get(e.side, False))[0])[0])
-        slopes = np.array([float(np.ravel(np.asarray(u[m]))[0]) for m in ((1, 0), (0, 1))])
-        mine = np.array([e.side in (side, "both") for side in SIDES], dtype=float)
-        if e.turned is not None:
-            turned += turning(e, pair, force * mine, slopes)
-        elif e.ends is None:
-            raise ValueError(f'"{e.name}" has neither ends nor a body that it turns')
-        elif e.kind == "bar":
-            acting += drawing_on(e, pair, np.full(2, force), slopes)
-        elif e.side == "both":
-            acting += _across(e, pair, force)
-        else:
-            first, second = ((carrier(linkage, p), p, over_lanes(pair.place(p), 2)) for p in e.ends)
-            acting += between(e.name, (first, second), force * mine)
-    return tuple(acting), turned
-
-
-def _across(element: Element, pair: CornerPair, force: float) -> tuple[Acting, ...]:
-    """A spring across the car: from a point of the left corner to one of the right."""
-    left, right = element.ends or ("", "")
-    one, other = (over_lanes(pair.place(p), 2) for p in (left, right))
-    ends = (
-        (carrier(pair.linkage, left), left, one[:, LEFT:][:, :1]),
-        (carrier(pair.linkage, right), right, other[:, RIGHT:][:, :1]),
-    )
-    out = []
-    for k, end in enumerate(between(element.name, ends, np.array([force]))):
-        mask = np.arange(2) == k
-        place = (one, other)[k]
-        out.append(replace(end, place=place, force=end.force * mask, axial=end.axial * mask))
-    return tuple(out)

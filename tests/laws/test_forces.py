@@ -198,7 +198,7 @@ def test_a_robot_engine_has_the_same_constraint_forces(tmp_path: Path, rod_on: s
     read = kin3d.load(write_car(tmp_path, table, rod_on=rod_on, loaded_radius_mm=RADIUS))
     travel = 18.0
     whole = kin3d.forces(with_case(read, contact_moment_n_m=MOMENT.tolist(), wheel="braked"), [travel])
-    found, road = forces_by_name(whole), whole.parts[0].road
+    found, road = forces_by_name(whole), whole.parts[0].roads[0]
     engine = RobotCorner(points, rod_on)
     for step in (6.0, 12.0, travel):
         engine.move(step)

@@ -10,8 +10,10 @@ from numpy.testing import assert_allclose
 
 import kin3d
 from kin3d.linkage.car import Car
+from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.layout_file import builtin
 from kin3d.linkage.record import changed
+from kin3d.loads.applied import RoadLoad
 from kin3d.studies.car import CarModel
 from kin3d.studies.case import case_of
 from kin3d.studies.corner_case import model_of
@@ -173,3 +175,58 @@ def test_derivatives_on_the_ground(tmp_path: Path, kind: str) -> None:
             expected = float(slope([v[k] for v in near])[0])
             size = 1e-6 * (abs(expected) + 1e-2 * abs(value) + 1.0)
             assert abs(exact - expected) < size, (what, m.name, exact, expected)
+
+
+RODS = {
+    "live axle with panhard rod": ("left lower link", "right lower link", "upper link", "Panhard rod"),
+    "live axle with triangulated links": ("left lower link", "right lower link", "left upper link", "right upper link"),
+}
+CASES = (
+    LoadCase(name="kerb", axle="rear", side="left", contact_n=(-800.0, 500.0, 3000.0), wheel="braked"),
+    LoadCase(name="turn", lateral_g=0.4, braking_g=0.3),
+)
+
+
+def on_the_axle(kind: str, roads: tuple[RoadLoad, ...], travels: list[float]) -> tuple[np.ndarray, list[str]]:
+    """Axial forces of four rods and two springs from the six equations of the axle as a free body."""
+    machine, design = reference(kind)
+    at = machine.solve(design, dict(zip(("left", "right"), travels, strict=True)))
+    rods = list(RODS[kind])
+    ends = {"left spring": ("left_spring_outer", "left_spring_inner")}
+    ends |= {"right spring": ("right_spring_outer", "right_spring_inner")}
+    for rod in rods:
+        points = machine.bodies[rod]
+        outer = next(p for p in points if p in machine.bodies["axle"])
+        ends[rod] = (outer, next(p for p in points if p != outer))
+    columns = []
+    for outer, inner in ends.values():
+        pull = (at[inner] - at[outer]) / np.linalg.norm(at[inner] - at[outer])
+        columns.append(np.concatenate([pull, np.cross(at[outer], pull)]))
+    load = np.zeros(6)
+    for road in roads:
+        foot, force, couple = (v[:, 0] for v in (road.foot, road.force, road.couple))
+        load += np.concatenate([force, np.cross(foot, force) + couple])
+    return np.linalg.solve(np.array(columns).T, -load), list(ends)
+
+
+@pytest.mark.parametrize("kind", RODS)
+def test_forces_by_the_axle_as_a_free_body(tmp_path: Path, kind: str) -> None:
+    car = changed(whole_car(tmp_path, kind), cases=CASES)
+    settled = kin3d.settle(car, 0.3, 0.4)
+    for part in kin3d.forces(car, [12.0], axle="rear").parts:
+        travels = [12.0, 12.0] if part.case == "kerb" else [w.travel_mm for w in settled.wheels[2:]]
+        assert part.side == ("left" if part.case == "kerb" else "both")
+        assert part.error < 1e-6
+        expected, names = on_the_axle(kind, part.roads, travels)
+        found = {f.name: float(f.axial[0]) for f in part.forces() if f.axial is not None}
+        assert_allclose([found[n] for n in names], expected, rtol=1e-7, atol=1e-4, err_msg=part.case)
+
+
+@pytest.mark.parametrize("kind", SPRUNG)
+def test_forces_leave_nothing_over(tmp_path: Path, kind: str) -> None:
+    """Of a car settled without speed the springs have the forces that hold its weight, and every body is in balance."""
+    car = changed(whole_car(tmp_path, kind), cases=(LoadCase(name="rest", vertical_g=1.0),))
+    (part,) = kin3d.forces(car, axle="rear").parts
+    assert part.error < 1e-6
+    up = sum(float(f.force[2, 0]) for f in part.forces() if f.kind == "pickup")
+    assert_allclose(up, sum(float(r.force[2, 0]) for r in part.roads), rtol=0, atol=1e-5)

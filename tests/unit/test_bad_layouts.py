@@ -56,17 +56,6 @@ def test_a_layout_that_is_none_is_refused_with_those_that_there_are(tmp_path: Pa
         kin3d.layouts("twist bean")
 
 
-def test_commands_that_cannot_do_an_axle_of_both_sides_refuse_it_by_name(tmp_path: Path) -> None:
-    CliRunner().invoke(build(), ["new", str(tmp_path), "--layout", "twist beam"])
-    car = kin3d.load(tmp_path / "car.toml")
-    asked = {
-        "forces": lambda: kin3d.forces(car),
-    }
-    for what, call in asked.items():
-        with pytest.raises(kin3d.Kin3dError, match=f'{what} cannot do layout "twist beam", whose sides are one system'):
-            call()
-
-
 def test_a_spring_may_name_points_of_both_sides(tmp_path: Path) -> None:
     points = '"left_spring_outer", "right_spring_outer"'
     spring = f'[[rear.springs]]\nname = "across"\npoints = [{points}]\nrate_n_per_mm = 5\n'

@@ -112,8 +112,8 @@ class CaseShown:
                 travels.append(f"{part.side} {part.travel_mm[0]:+.1f} mm".replace("-", "−"))
                 for force in part.forces():
                     if force.axial is not None:
-                        both = found.setdefault(force.name, np.full(2, np.nan))
-                        both[SIDES.index(part.side)] = force.axial[0]
+                        for side, name in _seen_as(model, force.name, part.side):
+                            found.setdefault(name, np.full(2, np.nan))[SIDES.index(side)] = force.axial[0]
             self._settled = key, found, f" at {', '.join(travels)}"
         return self._settled[1], self._settled[2]
 
@@ -121,11 +121,24 @@ class CaseShown:
 def _on_tyre(model: LiveModel, view: View, case: LoadCase) -> dict[str, Array]:
     from kin3d.loads.held import held_corner, on_tyre
     from kin3d.loads.listed import listed_forces
+    from kin3d.loads.whole_axle import whole_axle
 
     if model.base.axle.loaded_radius_mm is None:
         raise RequestError(Finding("key-missing", "loaded_radius_mm is missing; it tells where the contact point is"))
     corner = _corner(model, view)
     acting, joints = held_corner(corner, on_tyre(corner, case).pushes())
-    here = np.array([side == case.side for side in SIDES])
-    listed = listed_forces(model.base.linkage, joints, acting)
-    return {f.name: np.where(here, f.axial, np.nan) for f in listed if f.axial is not None}
+    loaded = SIDES.index(case.side or "left")
+    found: dict[str, Array] = {}
+    for f in listed_forces(whole_axle(corner).linkage, joints, acting):
+        if f.axial is not None:
+            for side, name in _seen_as(model, f.name, SIDES[loaded]):
+                found.setdefault(name, np.full(2, np.nan))[SIDES.index(side)] = f.axial[loaded]
+    return found
+
+
+def _seen_as(model: LiveModel, name: str, side: str) -> list[tuple[str, str]]:
+    """On which sides a link or spring is drawn, and by which name: what stands once on both."""
+    if not model.base.joined:
+        return [(side, name)]
+    own = [s for s in SIDES if name.startswith(f"{s} ")]
+    return [(s, name.removeprefix(f"{s} ")) for s in own or SIDES]
