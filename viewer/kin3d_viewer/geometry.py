@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache, singledispatch
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,10 +32,11 @@ EMPTY = Mesh(np.empty((0, 3)), np.empty((0, 3)), np.empty((0, 3), dtype=np.int64
 
 def turned(along: Array) -> Array:
     """A rotation, shape (3, 3), whose third column is the unit vector `along`."""
-    helper = np.array([0.0, 0.0, 1.0]) if abs(along[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
-    first = np.cross(helper, along)
-    first /= np.linalg.norm(first)
-    return np.column_stack([first, np.cross(along, first), along])
+    x, y, z = (float(c) for c in along)  # by hand: thousands are made for a page, and numpy is slow on three numbers
+    u, v, w = (-y, x, 0.0) if abs(z) < 0.9 else (0.0, -z, y)
+    size = sqrt(u * u + v * v + w * w)
+    u, v, w = u / size, v / size, w / size
+    return np.array([[u, y * w - z * v, x], [v, z * u - x * w, y], [w, x * v - y * u, z]])
 
 
 def _direction(start: Array, end: Array) -> tuple[Array, float]:

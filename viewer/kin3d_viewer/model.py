@@ -74,14 +74,25 @@ class View:
     travel_mm: Array
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Place:
+    """One position: every point, the measures, unknowns and travels of both sides."""
+
+    points: Array
+    values: Mapping[str, Array]
+    q: Array
+    travel_mm: Array
+
+
 @dataclass(frozen=True)
 class _Swept:
-    """A sweep that was solved: what it was of, and its curves."""
+    """A sweep that was solved: what it was of, its curves, and positions of it that were solved ahead."""
 
     design: Array
     variants: Variants
     curves: Curves
     drives: Drives
+    ahead: dict[Drives, _Place] = field(default_factory=dict)
 
     def holds(self, design: Array, over: str, at: Array, drives: Drives) -> bool:
         """Whether it is the sweep of that design, and the position differs in what it runs over alone."""
@@ -230,18 +241,37 @@ class LiveModel:
         self._swept = _Swept(design.copy(), chosen, view.curves, drives) if q is None else None
         return view
 
-    def _present(self, swept: _Swept, drives: Drives) -> View:
-        """Another position of a sweep that is there: its curves stay as they are."""
-        kernel, chosen = self.base.kernel, swept.variants
-        lanes = kernel.lanes(chosen, drives.travel_mm, drives.rack_mm)
+    def solve_ahead(self, drives: Sequence[Drives]) -> None:
+        """Solve positions of the sweep that was solved last in one call; `solve` then has them at hand.
+
+        Positions that are not of that sweep, or beyond reach, are left to `solve`.
+        """
+        swept, at = self._swept, np.asarray(self.ranges[self.over], dtype=float)
+        wanted = [d for d in drives if swept is not None and swept.holds(self.design, self.over, at, d)]
+        if swept is not None and wanted:
+            found = self._places(swept.variants, wanted)
+            swept.ahead.update({d: p for d, p in zip(wanted, found, strict=True) if np.isfinite(p.q).all()})
+
+    def _places(self, chosen: Variants, drives: Sequence[Drives]) -> list[_Place]:
+        """Positions of both sides at the same travel, with the measures of the corner."""
+        kernel, count = self.base.kernel, len(drives)
+        lanes = kernel.lanes(chosen, np.array([d.travel_mm for d in drives]), np.array([d.rack_mm for d in drives]))
         solved = kernel.solve(chosen, lanes)
         with np.errstate(all="ignore"):
             corner = Corner.of(self.base, lanes, solved, ORDER, variants=chosen)
-            here = {n: v.reshape(2) for n, v in values(corner, self.measures, (2,)).items()}
-        places = kernel.points(chosen, lanes, solved)
+            found = _reshaped(values(corner, self.measures, (2 * count,)), (2, count))
+        points = kernel.points(chosen, lanes, solved)
+        return [
+            _Place(points[k::count], {n: v[:, k] for n, v in found.items()}, solved.q[:, k::count], lanes.travels[:, k])
+            for k in range(count)
+        ]
+
+    def _present(self, swept: _Swept, drives: Drives) -> View:
+        """Another position of a sweep that is there: its curves stay as they are."""
+        here = swept.ahead.get(drives) or self._places(swept.variants, [drives])[0]
         seen = trails(swept.curves, drives.roll_deg)
-        now = self._snapshot(swept.design, places, here, drives, seen)
-        return View(swept.design, swept.curves, now, solved.q, lanes.travels[:, -1])
+        now = self._snapshot(swept.design, here.points, here.values, drives, seen)
+        return View(swept.design, swept.curves, now, here.q, here.travel_mm)
 
     def _from_before(self, chosen: Variants, lanes: Lanes) -> Solved | None:
         """While dragging: all positions closed from those of the step before; None where one of them does not close.

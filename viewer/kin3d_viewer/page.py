@@ -53,7 +53,9 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
     at: list[float] = []
     values: list[dict[str, Any]] = []
     beside: list[dict[str, float | None]] = []
-    for value in np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over])):
+    along = np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over]))
+    session.run_through(along)
+    for value in along:
         if not session.editor.drive(**{over: float(value)}).reason:
             scene = session.scene(layers)
             frames.append(visible(scene, layers))
@@ -64,7 +66,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
             beside.append({n: None if ghost is None else _number(ghost.now.values[n][0]) for n in names})
     session.editor.drive(**here.as_dict())
     first = session.scene(layers)
-    there = _everywhere(frames)
+    there, named = _everywhere(frames), [_named(f) for f in frames]
     return {
         "title": session.editor.model.car.title,
         "drive": over,
@@ -74,7 +76,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
         "size": round(first.size_mm, 1),
         "ink": INK,
         "paper": PAPER,
-        "items": [d for n in there if (d := _item([f[n] for f in map(_named, frames)]))],
+        "items": [d for n in there if (d := _item([f[n] for f in named]))],
         "meshes": _meshes(frames),
         "level": [_packed(_matrix(v)) for v in levels] if over == "roll_deg" or here.roll_deg else None,
         "axle": model.axle,

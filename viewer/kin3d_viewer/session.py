@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -111,6 +111,14 @@ class Session:
         if self.other is not None:
             self.other.over = drive
         return self.editor.drive()
+
+    def run_through(self, at: Iterable[float]) -> None:
+        """Solve positions of the sweep ahead, in one call a car, where the sliders are about to go there."""
+        drives = [replace(self.editor.drives, **{self.over: float(v)}) for v in at]
+        for model in (self.editor.model, self.other):
+            if model is not None:
+                model.solve(model.design, self.editor.drives)
+                model.solve_ahead(drives)
 
     def ghost(self) -> View | None:
         """The other car at the same place of the sliders; None without one, or in roll without tyres."""
