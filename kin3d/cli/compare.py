@@ -10,7 +10,6 @@ import typer
 import kin3d
 from kin3d.cli import options as opt
 from kin3d.cli.screen import Screen, check_places
-from kin3d.errors import Finding, RequestError
 
 
 def compare(
@@ -45,15 +44,13 @@ def compare(
     """Compare corners: points that moved, measures with the uncertainty of their difference, and what causes it.
 
     With --heave, --roll or --pitch both wheels stand on the ground, and measures of the axle and of the car join; one
-    of the drives may be a range, a single value is held. Measures that need it are put on the ground in any case.
+    of the drives may be a range, a single value is held. Measures that need it are put on the ground in any case. With
+    --lateral each car stands as it settles in a turn.
 
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --figure why.svg --plot curves.png
     """
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
-    drives = {} if lateral is not None else opt.drives_of(travel, heave, roll, pitch, "-40:40:5")
-    if lateral is not None and (travel or heave or roll or pitch):
-        text = "--lateral settles the car; give it without --travel, --heave, --roll and --pitch"
-        raise RequestError(Finding("drives-mixed", text))
+    drives = opt.drives_of(travel, heave, roll, pitch, lateral, "-40:40:5")
     read = [kin3d.load(car) for car in cars]
     result = kin3d.compare(
         read,
@@ -63,7 +60,7 @@ def compare(
         heave=drives.get("heave"),
         roll=drives.get("roll"),
         pitch=drives.get("pitch"),
-        lateral=lateral,
+        lateral=drives.get("lateral"),
         rack=rack,
         side=side,
         sigma=sigma,

@@ -30,7 +30,7 @@ Pitch = Annotated[
     str | None, typer.Option(help="Pitch of the body in degrees, nose down positive; needs both axles.")
 ]
 Lateral = Annotated[
-    float | None, typer.Option(help="In place of all: each car settled under so many g, to the left positive.")
+    str | None, typer.Option(help=f"In place of all: each car settled under so many g, to the left positive: {RANGE}.")
 ]
 Travel = Annotated[str, typer.Option(help=f"Wheel travel in mm: {RANGE}.")]
 Rack = Annotated[float, typer.Option(help="Rack displacement in mm; to the left positive.")]
@@ -118,10 +118,18 @@ def parse_values(text: str, option: str) -> list[float]:
 
 
 def drives_of(
-    travel: str | None, heave: str | None, roll: str | None, pitch: str | None, default: str
+    travel: str | None,
+    heave: str | None,
+    roll: str | None,
+    pitch: str | None,
+    lateral: str | None,
+    default: str,
 ) -> dict[str, list[float]]:
     """Values of the drives that are given, by name; of travel by default."""
-    given = {"travel": travel, "heave": heave, "roll": roll, "pitch": pitch}
+    given = {"travel": travel, "heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
+    if lateral is not None and any(v is not None for n, v in given.items() if n != "lateral"):
+        text = "--lateral settles the car; give it without --travel, --heave, --roll and --pitch"
+        raise RequestError(Finding("drives-mixed", text))
     there = {name: text for name, text in given.items() if text is not None} or {"travel": default}
     return {name: parse_values(text, f"--{name}") for name, text in there.items()}
 

@@ -21,6 +21,7 @@ def tolerance(
     heave: opt.Heave = None,
     roll: opt.Roll = None,
     pitch: opt.Pitch = None,
+    lateral: opt.Lateral = None,
     rack: opt.Rack = 0.0,
     samples: opt.SampleCount = 20_000,
     sigma: opt.Sigma = None,
@@ -43,7 +44,7 @@ def tolerance(
     Example:  kin3d tolerance models/dunlin/car.toml --plot bands.png
     """
     check_places({"--out": out, "--shares": shares}, {"--plot": plot})
-    drives = opt.drives_of(travel, heave, roll, pitch, "-40:40:2")
+    drives = opt.drives_of(travel, heave, roll, pitch, lateral, "-40:40:2")
     read = kin3d.load(car)
     with progress_bar("Sampled cars", samples * max(map(len, drives.values()))) as advance:
         result = kin3d.tolerance(
@@ -54,6 +55,7 @@ def tolerance(
             heave=drives.get("heave"),
             roll=drives.get("roll"),
             pitch=drives.get("pitch"),
+            lateral=drives.get("lateral"),
             rack=rack,
             sigma=sigma,
             samples=samples,

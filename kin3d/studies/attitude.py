@@ -16,7 +16,7 @@ what the static load presses it in by. A tyre's give counts along the ground's n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,16 +93,17 @@ class Loads:
             parts.append(f"rack {self.rack_mm:g} mm")
         return ", ".join(parts) or "at rest"
 
-    def part(self, share: float) -> Loads:
-        """The same with accelerations and downforce at a share of their values, from rest on."""
-        return Loads(
-            share * self.braking_g,
-            share * self.lateral_g,
-            share * self.aero_front_n,
-            share * self.aero_rear_n,
-            self.rack_mm,
-            1.0 + share * (self.vertical_g - 1.0),
-        )
+    def part(self, share: float, since: Loads | None = None) -> Loads:
+        """The same with accelerations and downforce at a share of the way from others, by default from rest."""
+        before = (0.0, 0.0, 0.0, 0.0, 1.0) if since is None else since.each
+        each = (old + share * (new - old) for new, old in zip(self.each, before, strict=True))
+        braking, lateral, front, rear, vertical = each
+        return Loads(braking, lateral, front, rear, self.rack_mm, vertical)
+
+    @property
+    def each(self) -> tuple[float, float, float, float, float]:
+        """Braking, lateral, downforce front and rear, vertical."""
+        return self.braking_g, self.lateral_g, self.aero_front_n, self.aero_rear_n, self.vertical_g
 
     @property
     def field_g(self) -> tuple[float, float, float]:
@@ -164,6 +165,28 @@ class Attitude:
 
     def __init__(self, model: CarModel, elements: Sequence[Sequence[Element]], body: Bodywork) -> None:
         self.model, self.elements, self.body = model, elements, body
+        self._last: tuple[object, tuple[list[_Wheel], list[Jet]] | None] = (None, None)
+
+    def along_lateral(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Array:
+        """Change of a state in balance with the lateral acceleration, shape (13,), per g.
+
+        By the implicit function theorem. The acceleration stands in the residuals as a factor of masses, so that their
+        difference over a whole g is their derivative.
+        """
+        here = self.evaluate(y, loads, lifted)
+        there = self.evaluate(y, replace(loads, lateral_g=loads.lateral_g + 1.0), lifted)
+        assert here is not None  # the state is in balance, so that its linkages are closed
+        assert there is not None
+        return np.asarray(np.linalg.solve(here.jacobian, here.residual - there.residual))
+
+    def _moved(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[list[_Wheel], list[Jet]] | None:
+        """Wheels and springs of a state; those of the last state are kept, whatever the accelerations."""
+        key = (y.tobytes(), loads.rack_mm, lifted)
+        if self._last[0] != key:
+            wheels = self._wheels(y, loads)
+            springs = None if wheels is None else self._springs(y, loads, lifted)
+            self._last = key, None if wheels is None or springs is None else (wheels, springs)
+        return self._last[1]
 
     def evaluate(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Evaluated | None:
         """Residuals and Jacobian at a state; None where a linkage does not reach it.
@@ -174,9 +197,10 @@ class Attitude:
             Travels (mm), tyre loads (N), level (mm), roll, pitch (rad), side force factors of front and rear.
         """
         unknown = [FULL.variable(v, k) for k, v in enumerate(y)]
-        wheels, springs = self._wheels(y, loads), self._springs(y, loads, lifted)
-        if wheels is None or springs is None:
+        moved = self._moved(y, loads, lifted)
+        if moved is None:
             return None
+        wheels, springs = moved
         forces = self._tyre_forces(unknown, loads, lifted)
         _, aside, down = (self.body.mass_kg * GRAVITY_M_PER_S2 * g for g in loads.field_g)
         rows = [-s for s in springs]

@@ -8,18 +8,24 @@ is told. (The line integral of a gradient; as a way to share out, of R. Aumann a
 What is not a point (loaded radius, wheelbase, brake share, spring) changes as one cause, *figures of the car file*. Its
 part is the mean of changing it before and after the points, and the points' parts are the mean over the two ways, so
 that the order does not matter and swapping the cars turns every sign.
+
+In a turn each car stands as it has settled. How it stands goes over along the way too: heave, roll and pitch are causes
+of their own, the *attitude*. What the points, springs and masses do by way of the attitude is in there; what they do
+with the attitude held is in their own parts.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.entry import Measure, figure, keys_of
+from kin3d.studies.car_stands import STANDS
 from kin3d.studies.case import CaseModel
 from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.fit import CommonCases
@@ -29,6 +35,7 @@ from kin3d.studies.significance import FigureKind
 Array = NDArray[np.float64]
 ANGLES = "static camber and toe"
 FIGURES = "figures of the car file"
+ATTITUDE = "attitude"
 FEWEST_NODES, MOST_NODES = 4, 64
 REMAINDER = 1e-7  # part of the difference that may be left over before more nodes are tried
 ROUNDING = 1e-12  # part of a measure's value that is not worth another node
@@ -38,7 +45,10 @@ CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One coordinate that moved, or one of the causes that are not points."""
+    """One coordinate that moved, or one of the causes that are not points.
+
+    An attitude's axis is heave, roll or pitch; it has no change in mm.
+    """
 
     name: str
     axis: str
@@ -111,7 +121,7 @@ class Attribution:
 
     def grouped(self, parts: Array) -> dict[str, Array]:
         """Parts of shape (measures, causes, …) summed over each group, in the order of groups."""
-        names = [*GROUPS, ANGLES, FIGURES]
+        names = [*GROUPS, ANGLES, ATTITUDE, FIGURES]
         there = [g for g in names if any(c.group == g for c in self.causes)]
         return {g: parts[:, [c.group == g for c in self.causes]].sum(axis=1) for g in there}
 
@@ -171,7 +181,8 @@ def attribute(common: CommonCases, measures: Sequence[Measure], at: Array) -> At
     path.size = np.nanmax(np.abs(ends), axis=(0, 1, 3))
     parts, nodes = _integrate(path, ends[1, 1] - ends[0, 0] - path.figures_part(ends))
     parts = np.concatenate([parts, path.figures_part(ends)[:, None]], axis=1)
-    keep = np.array([*(np.any(s) for s in path.seeds), path.figures_differ], dtype=bool)
+    stays = [not np.any(s) and c.group != ATTITUDE for s, c in zip(path.seeds, path.causes, strict=True)]
+    keep = ~np.array([*stays, not path.figures_differ], dtype=bool)
     causes = (*path.causes, Cause(FIGURES, "", FIGURES, 0.0))
     return Attribution(
         measures=chosen,
@@ -218,7 +229,7 @@ class _Path:
     """
 
     def __init__(self, a: CaseModel, b: CaseModel, measures: tuple[Measure, ...], at: Array) -> None:
-        self.a = a
+        self.a, self.b = a, b
         self.measures = measures
         self.at = at
         orders = [
@@ -230,6 +241,7 @@ class _Path:
         self.sides = (a, a.with_figures_of(b))
         self.rack_axes = tuple(np.array([p.rack_axis for p in x.parts]) for x in (a, b))
         self.figures_differ = _figures(a, measures) != _figures(b, measures)
+        self.attitude = 0  # the first of its directions
         self.causes, self.seeds = self._directions(b)
         self.size = np.zeros(len(measures))
 
@@ -249,6 +261,11 @@ class _Path:
             for cause, seed in found:
                 causes.append(replace(cause, name=f"{head}{cause.name}"))
                 seeds.append(seed)
+        stands = self.a.between(b, np.zeros(1), np.full(1, self.a.case.origin), len(causes), len(causes) + len(STANDS))
+        if stands is not None and stands.seeds is not None:
+            self.attitude = len(causes)
+            causes += [Cause(ATTITUDE, name, ATTITUDE, np.nan) for name in STANDS]
+            seeds += [np.zeros_like(self.start)] * len(STANDS)
         return tuple(causes), np.array(seeds)
 
     def _of_axle(self, firsts: list[int], part: CornerModel, told: int, made_up: bool) -> Iterator[tuple[Cause, Array]]:
@@ -274,7 +291,7 @@ class _Path:
 
     def ends(self) -> Array:
         """Values with the points of A and B (first axis) and the figures of A and B (second)."""
-        out = [self._columns(np.stack([self.start, self.end]), f, self.measures)[0] for f in (0, 1)]
+        out = [self._columns(np.array([0.0, 1.0]), f, self.measures)[0] for f in (0, 1)]
         return np.stack(out, axis=1)
 
     def figures_part(self, ends: Array) -> Array:
@@ -286,18 +303,23 @@ class _Path:
         """Mean of gradient times change along the way, shape (measures, causes, columns)."""
         at, weights = np.polynomial.legendre.leggauss(nodes)
         share = 0.5 * (1.0 + at)
-        designs = self.start + share[:, None, None] * (self.end - self.start)
         sets = (0, 1) if self.figures_differ else (0,)
-        found = [np.tensordot(0.5 * weights, self._columns(designs, f, measures)[1], axes=1) for f in sets]
+        found = [np.tensordot(0.5 * weights, self._columns(share, f, measures)[1], axes=1) for f in sets]
         out: Array = np.mean(found, axis=0)
         return out
 
-    def _columns(self, designs: Array, figures: int, measures: Sequence[Measure]) -> tuple[Array, Array]:
-        """Values (designs, measures, columns) and gradients (designs, measures, causes, columns)."""
-        model, axes, count = self.sides[figures], self.rack_axes[figures], len(designs)
+    def _columns(self, share: Array, figures: int, measures: Sequence[Measure]) -> tuple[Array, Array]:
+        """Values (designs, measures, columns) and gradients (designs, measures, causes, columns) at shares of the way."""
+        model, axes, count = self.sides[figures], self.rack_axes[figures], len(share)
+        # the ends themselves to the last bit
+        designs = np.stack([self.end if s == 1.0 else self.start + s * (self.end - self.start) for s in share])
         origin = np.full(1, self.a.case.origin)
-        start = model.derive(designs, origin, measures, rates=True, seeds=self.seeds, rack_axes=axes)
-        over = model.derive(designs, self.at, measures, seeds=self.seeds, rack_axes=axes)
+        stand = [self.a.between(self.b, share, x, self.attitude, len(self.seeds)) for x in (origin, self.at)]
+        how: dict[str, Any] = {"seeds": self.seeds, "rack_axes": axes}
+        start = model.derive(designs, origin, measures, rates=True, stands=stand[0], **how)
+        over = start
+        if not np.array_equal(self.at, origin):
+            over = model.derive(designs, self.at, measures, stands=stand[1], **how)
         shape = (len(measures), len(self.seeds), count, len(self.at))
         value = np.concatenate(
             [start.value[..., None], start.rate[..., None], over.value.reshape(shape[0], count, -1)], axis=-1

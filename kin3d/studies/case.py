@@ -19,6 +19,7 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.loads.force_measures import is_force
 from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
+from kin3d.studies.car_stands import CarStands
 from kin3d.studies.corner_model import CornerModel, Derived
 from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, pick
 from kin3d.studies.sweep import MOST_ANGLE_DEG
@@ -129,15 +130,23 @@ class Case:
 
     @property
     def origin(self) -> float:
-        """Value of the drive at which single figures and gradients are told: 0, or the only one on the ground."""
-        return float(self.at[0]) if self.on_ground and len(self.at) == 1 else 0.0
+        """Value of the drive at which single figures and gradients are told: 0, or the only one on the ground.
+
+        Of several turns without rest it is the first.
+        """
+        turns = self.drive.name == "lateral" and 0.0 not in self.at
+        return float(self.at[0]) if turns or (self.on_ground and len(self.at) == 1) else 0.0
+
+    def told_held(self) -> list[str]:
+        """The drives that are held and not at 0, in words."""
+        return [DRIVES[n].place(v) if n in DRIVES else f"rack {v:+g} mm" for n, v in self.held.items() if v]
 
     @property
     def start(self) -> str:
         """That position in words."""
-        held = [DRIVES[n].place(v) if n in DRIVES else f"rack {v:+g} mm" for n, v in self.held.items() if v]
+        held = self.told_held()
         if not self.origin and not held:
-            return "in the design position"
+            return "at rest" if self.drive.name == "lateral" else "in the design position"
         return f"at {', '.join([self.drive.place(self.origin), *held])}"
 
 
@@ -151,7 +160,7 @@ def case_of(
     heave: DriveRange = None,
     roll: DriveRange = None,
     pitch: DriveRange = None,
-    lateral: float | None = None,
+    lateral: DriveRange = None,
     rack: float = 0.0,
 ) -> Case:
     """The case of the drives that are given and the measures that are named.
@@ -161,8 +170,8 @@ def case_of(
     travel, heave, roll, pitch : float or sequence of float, mm or deg
         One of them may have several values: over that one curves and ranges go. Without any, travel takes `default`;
         measures that need both wheels on the ground take it as heave.
-    lateral : float, g
-        In place of the drives: wheels as they stand when the car has settled under that acceleration.
+    lateral : float or sequence of float, g
+        In place of the drives: wheels as they stand when the car has settled under those accelerations.
     rack : float, mm
 
     Raises
@@ -175,8 +184,8 @@ def case_of(
     names = None if measures is None else asked(measures)
     _known(axle, names)
     over_ground = bool(there) or _needs_ground(axle, names)
-    if "lateral" in there and (len(there) > 1 or len(there["lateral"]) > 1 or rack):
-        text = "lateral settles the car under one acceleration; give one value, without heave, roll, pitch and rack"
+    if "lateral" in there and (len(there) > 1 or rack):
+        text = "lateral settles the car, and that says how it stands; give it without heave, roll, pitch and rack"
         raise RequestError(Finding("drives-mixed", text))
     if there and travel is not None:
         text = "travel moves one wheel alone; give it without heave, roll and pitch"
@@ -267,6 +276,10 @@ class CaseModel(Protocol):
         """The same linkages with the figures of the car file of another car."""
         ...
 
+    def between(self, other: Self, share: Array, at: Array, first: int, directions: int) -> CarStands | None:
+        """How cars on the way to another one stand in turns; None over other drives."""
+        ...
+
     def derive(
         self,
         designs: Array,
@@ -278,6 +291,7 @@ class CaseModel(Protocol):
         figures: Mapping[str, Array] | None = None,
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
+        stands: CarStands | None = None,
     ) -> Derived:
         """Solve cars in all positions and compute measures with derivatives.
 
@@ -291,5 +305,7 @@ class CaseModel(Protocol):
             See `kin3d.studies.corner_model.derive`; rates are along the drive, seeds of shape (directions, rows, 3).
         rack_axes : ndarray, shape (parts, 3), optional
             Others than the parts' own.
+        stands : CarStands, optional
+            In turns: how the cars stand, in place of how this one does.
         """
         ...

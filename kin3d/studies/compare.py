@@ -50,7 +50,10 @@ SAME_ERRORS = (
     "{count} errors are the same in both cars: what they do alike drops out of the differences. All others are taken "
     "as independent."
 )
-ATTITUDE = "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it."
+ATTITUDE = (
+    "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it. What makes "
+    "the attitudes differ (points, springs, masses) is not told apart: they are one cause."
+)
 RULE = (
     "A difference can be said when it is larger than the ± beside it: where cars do not differ, doubt alone stays "
     "under that in {level} of all lines."
@@ -167,7 +170,7 @@ def compare(
     heave: DriveRange = None,
     roll: DriveRange = None,
     pitch: DriveRange = None,
-    lateral: float | None = None,
+    lateral: DriveRange = None,
     rack: float = 0.0,
     side: Side | None = None,
     sigma: float | None = None,
@@ -195,9 +198,9 @@ def compare(
         Names; default all that there is data for.
     heave, roll, pitch : float or sequence of float, mm or deg, optional
         In place of travel, of wheels on the ground, as `kin3d.sweep` has them. One of them may have several values.
-    lateral : float, g, optional
-        In their place: each car stands as it settles under that acceleration to the left (`kin3d.settle`). Its attitude
-        is taken as exact; doubt is that of the figures in it.
+    lateral : float or sequence of float, g, optional
+        In their place: each car stands as it settles under those accelerations to the left (`kin3d.settle`). Its
+        attitude is taken as exact; doubt is that of the figures in it.
     rack : float, mm
         To the left positive.
     side : {"left", "right"}, optional
@@ -279,9 +282,7 @@ def compare(
 
 
 def kinds_of(case: Case) -> tuple[FigureKind, ...]:
-    """Kinds of figures of a case: no range of one position on the ground, no rate along a load."""
-    if case.drive.name == "lateral":
-        return KINDS[:1]
+    """Kinds of figures of a case: no range of one position on the ground."""
     return KINDS[:2] if case.on_ground and len(case.at) == 1 else KINDS
 
 
@@ -358,7 +359,8 @@ def _reached(case: Case, models: Sequence[CaseModel]) -> tuple[Case, tuple[Findi
     where = case.drive.places(case.at[~good])
     if not good.any():
         raise RequestError(Finding("out-of-reach", f"{where}: none of it is reached by all cars"))
-    text = f"{where} is not reached by all cars and is left out of curves and ranges (kin3d sweep says why)"
+    says = "settle" if case.drive.name == "lateral" else "sweep"
+    text = f"{where} is not reached by all cars and is left out of curves and ranges (kin3d {says} says why)"
     return case.only(good), (Finding("out-of-reach", text, severity=Severity.WARNING),)
 
 

@@ -227,7 +227,8 @@ def _parts(found: Attribution, case: Case) -> Iterator[tuple[Cell, ...]]:
         for figure, at, parts, remainder in figures:
             unit = m.unit if figure != "rate" else f"{m.unit}/{case.drive.unit}"
             for cause, part in zip(found.causes, parts, strict=True):
-                yield m.name, unit, figure, at, cause.name, cause.axis, cause.group, cause.change_mm, float(part)
+                moved = None if np.isnan(cause.change_mm) else cause.change_mm
+                yield m.name, unit, figure, at, cause.name, cause.axis, cause.group, moved, float(part)
             yield m.name, unit, figure, at, "remainder", "", "", None, remainder
 
 

@@ -12,6 +12,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.joined import independent_only
 from kin3d.measures.entry import Measure
 from kin3d.solve.model import AxleModel
+from kin3d.studies.car_stands import CarStands
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_model import CornerModel, Derived, derive
 from kin3d.studies.ground_case import GroundCase
@@ -19,8 +20,13 @@ from kin3d.studies.ground_case import GroundCase
 Array = NDArray[np.float64]
 
 
-def model_of(case: Case, car: Car) -> CaseModel:
+def model_of(case: Case, car: Car, stands: CaseModel | None = None) -> CaseModel:
     """A car, ready to be asked a case.
+
+    Parameters
+    ----------
+    stands : CaseModel, optional
+        The same case of the whole car, where this one lacks what it takes to settle.
 
     Raises
     ------
@@ -28,7 +34,7 @@ def model_of(case: Case, car: Car) -> CaseModel:
         When the car lacks what the case needs.
     """
     if case.on_ground:
-        return GroundCase.of(case, car)
+        return GroundCase.of(case, car, stands)
     axle = car.axle(case.axle)
     if axle.other_points is not None:  # the other side's table would have its part in every figure
         independent_only("sensitivity, tolerance and compare with other_points", [axle])
@@ -66,6 +72,9 @@ class CornerCase:
         mine, theirs = self.corner.model, other.corner.model
         return replace(self, corner=replace(self.corner, model=replace(mine, axle=theirs.axle, car=theirs.car)))
 
+    def between(self, other: CornerCase, share: Array, at: Array, first: int, directions: int) -> None:
+        """See `CaseModel`: no car stands on the ground here."""
+
     def derive(
         self,
         designs: Array,
@@ -77,6 +86,7 @@ class CornerCase:
         figures: Mapping[str, Array] | None = None,
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
+        stands: CarStands | None = None,
     ) -> Derived:
         """See `CaseModel`."""
         kernel = self.corner.model.kernel

@@ -161,8 +161,6 @@ class CommonCases:
 
 def common_cases(a: Car, b: Car, case: Case) -> CommonCases:
     """A case of two cars, their linkages reduced as far as needed to have the same points and bodies."""
-    if case.drive.name == "lateral":
-        return CommonCases(None, None, "each car stands as it has settled, and the attitude is not split over points")
     whole = model_of(case, a), model_of(case, b)
     apart = _apart(*whole)
     if not apart:
@@ -170,7 +168,7 @@ def common_cases(a: Car, b: Car, case: Case) -> CommonCases:
     less = [a, b]
     for axle in apart:
         less = [bare_car(c, axle) for c in less]
-    bare = model_of(case, less[0]), model_of(case, less[1])
+    bare = model_of(case, less[0], whole[0]), model_of(case, less[1], whole[1])
     still = _apart(*bare)
     pairs = list(zip(whole[0].parts, whole[1].parts, strict=True))
     if not still:

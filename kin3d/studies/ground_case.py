@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.measures.car import WholeCar
@@ -20,18 +18,16 @@ from kin3d.solve.lanes import Status
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, box, value
 from kin3d.spatial.vectors import Number
-from kin3d.studies.attitude import PITCH
 from kin3d.studies.car import STEERED, CarModel
-from kin3d.studies.case import Case
+from kin3d.studies.car_stands import STANDS, CarStands
+from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_model import CornerModel, Derived
 from kin3d.studies.ground_bodies import CarSubject, GroundBodies
 from kin3d.studies.ground_contact import Stance, need_radius, put_on_ground
 from kin3d.studies.ground_jets import GroundLanes, Wheels
-from kin3d.studies.settle import find_attitude
-from kin3d.studies.settled import Settled
+from kin3d.studies.steady_turns import Leaning, leaning
 
 Array = NDArray[np.float64]
-_kept: deque[tuple[Any, Any, Any, float, Settled]] = deque(maxlen=12)  # cars settled in turns
 LANES = 4096  # lanes times directions whose derivatives are held at once
 
 
@@ -41,11 +37,11 @@ class GroundCase:
 
     case: Case
     bodies: GroundBodies
-    settled: Mapping[str, float] | None = None  # how the axle stands under a load, which is no drive of its own
+    leaning: Leaning | None = None  # how the axle stands in turns, where the drive is an acceleration
 
     @staticmethod
-    def of(case: Case, car: Car) -> GroundCase:
-        """Build the models of a car.
+    def of(case: Case, car: Car, stands: CaseModel | None = None) -> GroundCase:
+        """Build the models of a car, which stands in turns as another case of it where that is given.
 
         Raises
         ------
@@ -55,8 +51,10 @@ class GroundCase:
         whole = CarModel.of(car) if case.whole else None
         axles = (AxleModel.of(car, case.axle),) if whole is None else whole.axles
         need_radius(axles)
-        stands = _settled(car, case) if case.drive.name == "lateral" else None
-        return GroundCase(case, GroundBodies(axles, whole), stands)
+        turns = stands.leaning if isinstance(stands, GroundCase) else None
+        if case.drive.name == "lateral" and turns is None:
+            turns = leaning(car, None if case.whole else case.axle, np.unique([*case.at, case.origin]))
+        return GroundCase(case, GroundBodies(axles, whole), turns)
 
     @property
     def parts(self) -> tuple[CornerModel, ...]:
@@ -87,14 +85,37 @@ class GroundCase:
         front, rear = self.bodies.axles
         return CarSubject(front, rear, self.asked.car, self.asked.axle)
 
+    def between(self, other: GroundCase, share: Array, at: Array, first: int, directions: int) -> CarStands | None:
+        """How cars on the way from this one to another one stand in turns.
+
+        Parameters
+        ----------
+        share : ndarray, shape (cars,)
+            Of the way.
+        first : int
+            Direction along which the heave goes over; roll and pitch have the next two.
+        directions : int
+            How many there are in all.
+        """
+        if self.leaning is None or other.leaning is None:
+            return None
+        ours, theirs = (np.stack(x.of(at)) for x in (self.leaning, other.leaning))  # stands and rates
+        stands, rates = (a + share[:, None, None] * (b - a) for a, b in zip(ours, theirs, strict=True))
+        seeds = np.zeros((2, directions, *ours.shape[1:]))
+        for k in range(len(STANDS)):
+            seeds[:, first + k, :, k] = (theirs - ours)[..., k]
+        return CarStands(stands, rates, *seeds)
+
     def with_figures_of(self, other: GroundCase) -> GroundCase:
         """See `CaseModel`."""
         return replace(self, bodies=self.bodies.with_figures_of(other.bodies))
 
     def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
         """See `CaseModel`."""
-        wheels = self._solved(self.design[None], np.zeros(1), {}, None)
-        subjects = self._subjects(wheels, slice(0, 1), box(0, 0), None, {}, {}, wanted)
+        stands = self._leans(1, np.full(1, self.case.origin))
+        at = np.full(1, self.case.origin if stands is not None else 0.0)
+        wheels = self._solved(self.design[None], at, {}, None, stands)
+        subjects = self._subjects(wheels, slice(0, 1), box(0, 0), None, {}, {}, wanted, stands)
         kept: list[Measure] = []
         left_out: dict[str, str] = {}
         for m in wanted:
@@ -114,43 +135,71 @@ class GroundCase:
         figures: Mapping[str, Array] | None = None,
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
+        stands: CarStands | None = None,
     ) -> Derived:
         """See `CaseModel`."""
-        wheels = self._solved(designs, at, figures or {}, rack_axes)
+        stands = stands or self._leans(len(designs), at)
+        wheels = self._solved(designs, at, figures or {}, rack_axes, stands)
         count, lanes = len(measures), wheels.stance.count
         directions = 0 if seeds is None else len(seeds)
         value_of, rate = np.full((count, lanes), np.nan), np.full((count if rates else 0, lanes), np.nan)
         slope = np.full((count if directions else 0, directions, lanes), np.nan)
         rate_slope = np.full((count if rates and directions else 0, directions, lanes), np.nan)
-        outer = box(int(rates and self.settled is None), int(bool(directions)))
+        outer = box(int(rates), int(bool(directions)))
         step = max(16, LANES // max(1, directions))
-        ok = wheels.standing.status == Status.OK
-        for first in range(0, lanes, step):
+        status = self._status(wheels, stands)
+        ok = status == Status.OK
+        for first in range(0, lanes if count else 0, step):
             part = slice(first, min(first + step, lanes))
             good = ok[part]
             for k, jet in enumerate(
-                self._jets(wheels, part, outer, measures, seeds, figures or {}, figure_seeds or {})
+                self._jets(wheels, part, outer, measures, seeds, figures or {}, figure_seeds or {}, stands)
             ):
                 value_of[k, part] = np.where(good, value(jet), np.nan)
-                if rates and self.settled is None:
+                if rates:
                     rate[k, part] = np.where(good, _coefficient(jet, (1, 0)), np.nan)
                 if directions:
                     slope[k, :, part] = np.where(good, _coefficient(jet, (0, 1)), np.nan)
-                if rates and directions and self.settled is None:
+                if rates and directions:
                     rate_slope[k, :, part] = np.where(good, _coefficient(jet, (1, 1)), np.nan)
-        return Derived(value_of, rate, slope, rate_slope, wheels.standing.status)
+        return Derived(value_of, rate, slope, rate_slope, status)
+
+    def _leans(self, cars: int, at: Array) -> CarStands | None:
+        """How the axle stands in turns, the same for every car: as this one does."""
+        if self.leaning is None:
+            return None
+        stands, rates = (np.broadcast_to(x, (cars, *x.shape)) for x in self.leaning.of(at))
+        return CarStands(stands, rates)
+
+    @staticmethod
+    def _status(wheels: Wheels, stands: CarStands | None) -> NDArray[np.int8]:
+        """Status of every position; those in which no car stands are not solved."""
+        status = wheels.standing.status
+        if stands is None:
+            return status
+        lost = ~np.isfinite(stands.stands).all(axis=-1).ravel()
+        return np.where(lost & (status == Status.OK), Status.UNSOLVED, status).astype(np.int8)
 
     # --- positions ---------------------------------------------------------------------------------------------------
 
-    def _solved(self, designs: Array, at: Array, figures: Mapping[str, Array], rack_axes: Array | None) -> Wheels:
-        """All positions of all cars."""
+    def _solved(
+        self,
+        designs: Array,
+        at: Array,
+        figures: Mapping[str, Array],
+        rack_axes: Array | None,
+        stands: CarStands | None,
+    ) -> Wheels:
+        """All positions of all cars; where a car does not stand, the design position is in its place."""
         cars = len(designs)
         models = self.bodies.models(designs, rack_axes)
         variant = np.repeat(np.arange(cars), len(at))
         held = {name: np.full(cars * len(at), float(v)) for name, v in self.case.held.items()}
         drives: dict[str, Any] = {"heave": 0.0, "roll": 0.0, "pitch": 0.0, "rack": 0.0, **held}
         drives[self.case.drive.name] = np.tile(at, cars)
-        drives |= self.settled or {}
+        if stands is not None:
+            lanes = np.nan_to_num(stands.stands.reshape(-1, len(STANDS)))
+            drives |= dict(zip(STANDS, lanes.T, strict=True))
         heave, roll, pitch, rack = (
             np.broadcast_to(drives[n], cars * len(at)) for n in ("heave", "roll", "pitch", "rack")
         )
@@ -172,9 +221,10 @@ class GroundCase:
         seeds: Array | None,
         figures: Mapping[str, Array],
         figure_seeds: Mapping[str, Array],
+        stands: CarStands | None,
     ) -> Iterator[Number]:
         """Each measure of the asked wheel in some positions, as a jet along the drive and the directions."""
-        pair, whole = self._subjects(wheels, part, outer, seeds, figures, figure_seeds, measures)
+        pair, whole = self._subjects(wheels, part, outer, seeds, figures, figure_seeds, measures, stands)
         side = SIDES.index(self.corner.side)
         with np.errstate(all="ignore"):
             for m in measures:
@@ -189,10 +239,11 @@ class GroundCase:
         figures: Mapping[str, Array],
         figure_seeds: Mapping[str, Array],
         measures: Sequence[Measure],
+        stands: CarStands | None,
     ) -> tuple[CornerPair, Any]:
         """What measures of the asked axle, and of the car, are computed from."""
         drive = self.case.drive.name
-        look = GroundLanes(self.bodies, self.subject, drive, wheels, part, outer, seeds, figures, figure_seeds)
+        look = GroundLanes(self.bodies, self.subject, drive, wheels, part, outer, seeds, figures, figure_seeds, stands)
         placed = look.placed()
         steered = any(m.name == "ackermann_pct" for m in measures) and bool(look.stance.rack_mm.any())
         pairs = [look.pair(k, placed, steered) for k in range(len(self.bodies.axles))]
@@ -201,27 +252,6 @@ class GroundCase:
             return pair, None
         front, rear = pairs
         return pair, WholeCar(front, rear, placed.shift[1], self.bodies.whole.car.data)
-
-
-def _settled(car: Car, case: Case) -> dict[str, float]:
-    """Heave of an axle, roll and pitch of the points' frame as the car has settled in a turn."""
-    found = _in_turn(car, float(case.at[0]))
-    if any(w.lifted for w in found.wheels):
-        text = f"a wheel lifts off under {case.at[0]:g} g, so that the axle has no roll centre on the ground"
-        raise RequestError(Finding("wheel-lifted", text, str(car.source)))
-    travels = [w.travel_mm for w in found.wheels if w.name.startswith(case.axle)]
-    pitch = float(np.degrees(found.state[PITCH]))
-    return {"heave": float(np.mean(travels)), "roll": found.roll_deg, "pitch": pitch}
-
-
-def _in_turn(car: Car, lateral_g: float) -> Settled:
-    """The settled car; the last ones are kept, as both axles are asked."""
-    own = (car.data, car.front, car.rear)
-    for *there, load, found in _kept:
-        if load == lateral_g and all(a is b for a, b in zip(own, there, strict=True)):
-            return found
-    _kept.append((*own, lateral_g, find_attitude(car, lateral=lateral_g)[0]))
-    return _kept[-1][-1]
 
 
 def _coefficient(x: Number, monomial: tuple[int, int]) -> Any:

@@ -21,6 +21,7 @@ from kin3d.solve.lanes import Lanes, Solved
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number, dot
+from kin3d.studies.car_stands import CarStands
 from kin3d.studies.ground_bodies import GroundBodies
 from kin3d.studies.ground_contact import Stance, Standing, travels_for
 
@@ -73,7 +74,9 @@ class GroundLanes:
         seeds: Array | None,
         figures: Mapping[str, Array],
         figure_seeds: Mapping[str, Array],
+        stands: CarStands | None = None,
     ) -> None:
+        self.stands = stands
         self.bodies, self.subject, self.drive, self.wheels = bodies, subject, drive, wheels
         self.outer, self.seeds = outer, seeds
         self.stance = wheels.stance.take(part)
@@ -102,6 +105,10 @@ class GroundLanes:
         heave = self._driven("heave", self.stance.heave_mm, 1.0)
         roll = self._driven("roll", self.stance.roll_rad, degree)
         pitch = self._driven("pitch", self.stance.pitch_rad, degree)
+        if self.stands is not None:
+            flat = self.stance.pitch_rad
+            heave, roll, pitch = self.stands.numbers(self.outer, self.part)
+            pitch = pitch + (flat - value(pitch))
         shifts: tuple[Number, ...] = tuple(s[self.part] for s in self.wheels.shifts)
         if self.bodies.whole is not None and self.seeds is not None:
             shifts, flat = self.bodies.stands(self._design_place, self.figures)

@@ -17,11 +17,12 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.entry import Measure
 from kin3d.solve.lanes import Status
 from kin3d.studies import sensitivity_view as view
-from kin3d.studies.corner_model import AXES, CornerModel, derive
+from kin3d.studies.case import Case, CaseModel, case_of
+from kin3d.studies.corner_case import model_of
+from kin3d.studies.corner_model import AXES
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.registry import left_out_sentences, shown
-from kin3d.studies.sweep import chosen_measures
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table
 
@@ -34,23 +35,26 @@ MOST = 6  # coordinates shown for each measure
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Sensitivity(Result):
-    """Measures of one corner in one position and what each coordinate does to them.
+    """Measures in one position and what each coordinate does to them.
 
     Attributes
     ----------
-    title, axle, side : str
-    travel_mm, rack_mm : float
-        The position.
+    title : str
+    case : Case
+        Of which axle, on what drive, and the position.
+    side : {"left", "right"}
+        Whose wheel's figures they are.
     measures : tuple of Measure
     points : tuple of str
-        Points of the table, in the order of `groups.GROUPS`.
+        Points of the table, in the order of `groups.GROUPS`; of several tables with the axle's name before them, and
+        the side's where it has its own.
     value, rate : ndarray, shape (measures,)
-        Each measure and its derivative along travel, per mm.
+        Each measure and its derivative along the drive, per unit of it.
     slope : ndarray, shape (measures, points, 3)
         Change of the measure per mm of each coordinate, vehicle frame (on a side that mirrors the other, of the
-        coordinates as the table gives them).
+        coordinates as the table gives them). On the ground a table for both sides moves both.
     rate_slope : ndarray, shape (measures, points, 3)
-        Change of the derivative along travel per mm of each coordinate.
+        Change of the derivative along the drive per mm of each coordinate.
     left_out : dict of str to str
     chosen : bool
         Whether the measures were asked for by name: then all of them are shown.
@@ -60,10 +64,8 @@ class Sensitivity(Result):
 
     kind = "sensitivity"
     title: str
-    axle: AxleName
+    case: Case
     side: Side
-    travel_mm: float
-    rack_mm: float
     measures: tuple[Measure, ...]
     points: tuple[str, ...]
     value: Array
@@ -75,10 +77,18 @@ class Sensitivity(Result):
     most: int = MOST
 
     @property
+    def axle(self) -> AxleName:
+        """Which axle."""
+        return self.case.axle
+
+    @property
     def place(self) -> str:
         """The position in words."""
-        rack = f", rack {self.rack_mm:+g} mm" if self.rack_mm else ""
-        return (f"travel {self.travel_mm:+g} mm" if self.travel_mm or rack else "design position") + rack
+        drive, value = self.case.drive, float(self.case.at[0])
+        held = self.case.told_held()
+        if not held and not value and drive.name in ("travel", "heave"):
+            return "design position"
+        return ", ".join([drive.place(value), *held])
 
     def row(self, measure: str) -> int:
         """Row of a measure in every array."""
@@ -109,11 +119,11 @@ class Sensitivity(Result):
         """The result with dimensions measure, point and axis."""
         import xarray
 
-        per = ("measure", "point", "axis")
+        per, drive = ("measure", "point", "axis"), self.case.drive
         return xarray.Dataset(
             {
                 "value": ("measure", self.value, {"long_name": "Value in the position"}),
-                "rate": ("measure", self.rate, {"long_name": "Derivative along travel, per mm"}),
+                "rate": ("measure", self.rate, {"long_name": f"Derivative along the drive, per {drive.unit}"}),
                 "slope": (per, self.slope, {"long_name": "Change of the value per mm of a coordinate"}),
                 "rate_slope": (per, self.rate_slope, {"long_name": "Change of the derivative per mm of a coordinate"}),
             },
@@ -123,7 +133,7 @@ class Sensitivity(Result):
                 "point": list(self.points),
                 "axis": list(AXES),
             },
-            {"title": self.title, "axle": self.axle, "side": self.side, "travel_mm": self.travel_mm},
+            {"title": self.title, "axle": self.axle, "side": self.side, drive.column: float(self.case.at[0])},
         )
 
 
@@ -132,7 +142,11 @@ def sensitivity(
     axle: AxleName = "front",
     measures: Sequence[str] | None = None,
     *,
-    at: float = 0.0,
+    travel: float | None = None,
+    heave: float | None = None,
+    roll: float | None = None,
+    pitch: float | None = None,
+    lateral: float | None = None,
     rack: float = 0.0,
     side: Side | None = None,
     most: int = MOST,
@@ -145,8 +159,13 @@ def sensitivity(
     axle : {"front", "rear"}
     measures : sequence of str, optional
         Names; default all that there is data for.
-    at : float, mm
-        Wheel travel of the position; bump positive.
+    travel : float, mm
+        Wheel travel of the position; bump positive. Default 0. Measures that need both wheels on the ground take it as
+        heave.
+    heave, roll, pitch : float, mm or deg, optional
+        In place of travel, of wheels on the ground, as `kin3d.sweep` has them. The gradient is along the first of them.
+    lateral : float, g, optional
+        In their place: the car as it settles under that acceleration; its attitude is held.
     rack : float, mm
         Rack displacement of the position; to the left positive.
     side : {"left", "right"}, optional
@@ -157,45 +176,57 @@ def sensitivity(
     Returns
     -------
     Sensitivity
-        Change of every measure, and of its gradient over travel, per mm of each coordinate.
+        Change of every measure, and of its gradient over the drive, per mm of each coordinate.
 
     Raises
     ------
     RequestError
         When the linkage does not reach the position, or a measure or axle is not known.
     """
+    drives = {"heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
     refuse_unknown_forces([car], axle, measures)
-    corner = CornerModel.of(car, axle, side)
-    there, left_out = corner.available(chosen_measures(axle, measures))
-    variants = corner.variants(corner.design)
-    lanes = corner.model.kernel.lanes(variants, np.array([at]), rack)
-    seeds = corner.seeds.reshape(-1, *corner.design.shape)
-    found = derive(corner, variants, lanes, there, rates=True, seeds=seeds)
+    case = case_of(axle, travel, [0.0], measures, side, **drives, rack=rack)
+    model = model_of(case, car)
+    there, left_out = model.available(case.chosen(measures))
+    names, seeds = _coordinates(model)
+    found = model.derive(model.design[None], case.at, there, rates=True, seeds=seeds)
     if found.status[0] != Status.OK:
-        text = f"travel {at:+g} mm, rack {rack:+g} mm: {Status(int(found.status[0])).sentence}"
+        where = ", ".join([case.drive.place(float(case.at[0])), f"rack {rack:+g} mm"])
+        text = f"{where}: {Status(int(found.status[0])).sentence}"
         raise RequestError(Finding("out-of-reach", text))
-    shape = (len(there), len(corner.names), 3)
-    order = _grouped(corner)
+    shape = (len(there), len(names), 3)
     return Sensitivity(
         title=car.title,
-        axle=axle,
-        side=corner.side,
-        travel_mm=at,
-        rack_mm=rack,
+        case=case,
+        side=model.corner.side,
         measures=there,
-        points=tuple(corner.names[k] for k in order),
+        points=names,
         value=found.value[:, 0],
         rate=found.rate[:, 0],
-        slope=found.slope.reshape(shape)[:, order],
-        rate_slope=found.rate_slope.reshape(shape)[:, order],
+        slope=found.slope.reshape(shape),
+        rate_slope=found.rate_slope.reshape(shape),
         left_out=left_out,
         chosen=measures is not None,
         most=most,
     )
 
 
-def _grouped(corner: CornerModel) -> list[int]:
-    """Rows of the points in the order of their groups."""
-    linkage = corner.model.linkage
-    groups = groups_of(linkage, dict(zip(linkage.points, corner.design, strict=True)))
-    return sorted(range(len(corner.names)), key=lambda k: GROUPS.index(groups[corner.names[k]]))
+def _coordinates(model: CaseModel) -> tuple[tuple[str, ...], Array]:
+    """Names of the tables' points in the order of their groups, and how a mm of each coordinate moves all corners.
+
+    Directions are the axes of the first point, then of the next, shape (directions, rows, 3).
+    """
+    rows = np.cumsum([0, *(len(p.design) for p in model.parts)])
+    found: dict[str, Array] = {}
+    order: dict[str, int] = {}
+    for k, part in enumerate(model.parts):
+        axle, linkage = part.model.axle, part.model.linkage
+        groups = groups_of(linkage, dict(zip(linkage.points, part.design, strict=True)))
+        head = f"{axle.name} " if len(model.parts) > 2 else ""
+        head += f"{part.side} " if len(model.parts) > 1 and axle.other_points is not None else ""
+        for name, seeds in zip(part.names, part.seeds, strict=True):
+            whole = found.setdefault(f"{head}{name}", np.zeros((3, rows[-1], 3)))
+            whole[:, rows[k] : rows[k + 1]] += seeds
+            order.setdefault(f"{head}{name}", k // 2 * len(GROUPS) + GROUPS.index(groups[name]))
+    names = sorted(found, key=lambda n: order[n])
+    return tuple(names), np.concatenate([found[n] for n in names])

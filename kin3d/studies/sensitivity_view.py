@@ -36,10 +36,11 @@ FAINT = 0.02  # part under which no figure is written: it would be read as somet
 
 def strongest_table(result: Sensitivity, measures: Sequence[Measure], most: int) -> Table:
     """Each measure with its value and gradient, then its most telling coordinates with the change per mm of each."""
+    drive = result.case.drive
     columns = (
         Column("coordinate", head="measure, coordinates", text=True),
         Column("value", head="value,\nchange"),
-        Column("rate", head="per mm of travel,\nchange"),
+        Column("rate", head=f"per {drive.unit} of {drive.label},\nchange"),
     )
     rows: list[tuple[Cell, ...]] = []
     breaks = []
@@ -107,10 +108,11 @@ def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     matter = [p for p in range(len(result.points)) if np.any(slope[:, p]) or np.any(rate[:, p])]
     size = (max(1.7 * len(shown) + 2.2, LEAST_WIDTH), 0.17 * 3 * len(matter) + 2.3)
     figure, axes = plt.subplots(1, 2, figsize=size, layout="constrained", sharey=True)
-    for ax, table, per in ((axes[0], slope, ""), (axes[1], rate, "/mm")):
+    drive = result.case.drive
+    for ax, table, per in ((axes[0], slope, ""), (axes[1], rate, f"/{drive.unit}")):
         _panel(ax, table[:, matter].reshape(len(rows), -1).T, shown, per)
     axes[0].set_title("Change of the value", loc="left", pad=8)
-    axes[1].set_title("Change of the gradient over travel", loc="left", pad=8)
+    axes[1].set_title(f"Change of the gradient over {drive.name}", loc="left", pad=8)
     _coordinates(axes[0], [result.points[p] for p in matter])
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: per mm of each coordinate"
     figure.suptitle(fill(title, int(9.5 * size[0])), x=0.01, ha="left", fontsize=13, fontweight="bold")

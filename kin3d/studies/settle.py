@@ -102,13 +102,20 @@ def find_attitude(
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
     loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical)
+    steps, findings = load_steps(car, loads)
+    y, lifted = steps.run(loads)
+    return settled_car(steps.attitude, y, loads, lifted, findings), steps.attitude
+
+
+def load_steps(car: Car, loads: Loads) -> tuple[LoadSteps, tuple[Finding, ...]]:
+    """The search for the attitude of a car under loads of a kind, as it begins at rest; and what was assumed for it."""
+    independent_only("settle", car.axles())
     _check(car, loads)
     model = CarModel.of(car)
     body = _bodywork(model, loads)
     elements, assumed = _elements(model, body)
     attitude = Attitude(model, elements, body)
-    y, lifted = _LoadSteps(attitude, _start(model, body)).run(loads)
-    return settled_car(attitude, y, loads, lifted, (*car.findings, *model.findings, *assumed)), attitude
+    return LoadSteps(attitude, _start(model, body)), (*car.findings, *model.findings, *assumed)
 
 
 def _beside(car: Car, loads: Loads, y: Array, lifted: tuple[bool, ...]) -> Settled:
@@ -116,7 +123,7 @@ def _beside(car: Car, loads: Loads, y: Array, lifted: tuple[bool, ...]) -> Settl
     model = CarModel.of(car)
     body = _bodywork(model, loads)
     attitude = Attitude(model, _elements(model, body)[0], body)
-    found = _LoadSteps(attitude, y).newton(y, loads, lifted)
+    found = LoadSteps(attitude, y).newton(y, loads, lifted)
     if found is None:
         raise RequestError(Finding("no-attitude", "no balance is found beside it", str(car.source)))
     return settled_car(attitude, found[0], loads, lifted, ())
@@ -254,8 +261,8 @@ def _preloaded(
     return tuple(out), Finding("force-assumed", text, f"[{axle.axle.name}]", Severity.NOTE, assumed)
 
 
-class _LoadSteps:
-    """Newton's iteration with loads in steps and wheels that lift."""
+class LoadSteps:
+    """Newton's iteration with loads in steps and wheels that lift; `y` and `lifted` are the last state that holds."""
 
     def __init__(self, attitude: Attitude, start: Array) -> None:
         self.attitude = attitude
@@ -263,16 +270,23 @@ class _LoadSteps:
         self.lifted: tuple[bool, ...] = DOWN
         self.reason = ""
 
-    def run(self, loads: Loads) -> tuple[Array, tuple[bool, ...]]:
-        """Bring the loads on; returns the state and which wheels are lifted."""
-        if not self._balance(loads.part(0.0)):
+    def run(self, loads: Loads, since: Loads | None = None) -> tuple[Array, tuple[bool, ...]]:
+        """Bring the loads on; returns the state and which wheels are lifted.
+
+        Parameters
+        ----------
+        since : Loads, optional
+            Those that the last state holds; default: the car is brought to rest first.
+        """
+        before = since or loads.part(0.0)
+        if since is None and not self._balance(before):
             text = "the springs do not hold the car up at rest: the linkage comes to its end first"
             raise RequestError([Finding("no-attitude", text, str(self.attitude.model.car.source)), *self._why()])
-        size = self._size(loads)
+        size = self._size(loads, before)
         done, step, halved = 0.0, min(1.0, FIRST_G / size), False
         while done < 1.0:
             ahead = min(step, 1.0 - done)
-            if self._balance(loads.part(done + ahead)):
+            if self._balance(loads.part(done + ahead, before)):
                 done = 1.0 if ahead >= 1.0 - done else done + ahead
                 step, halved = (step if halved else 2.0 * step), False
             elif ahead > max(RESOLVED * done, SMALLEST_G / size):
@@ -281,11 +295,12 @@ class _LoadSteps:
                 raise RequestError([self._cannot(loads, done), *self._why()])
         return self.y, self.lifted
 
-    def _size(self, loads: Loads) -> float:
-        """Largest of the loads as a share of the weight."""
+    def _size(self, loads: Loads, before: Loads) -> float:
+        """Largest of the changes of load as a share of the weight."""
         weight = self.attitude.body.mass_kg * GRAVITY_M_PER_S2
-        aero = (abs(loads.aero_front_n) + abs(loads.aero_rear_n)) / weight
-        return max(abs(loads.braking_g), abs(loads.lateral_g), abs(loads.vertical_g - 1.0), aero, 1e-9)
+        pairs = zip(loads.each, before.each, strict=True)
+        braking, lateral, front, rear, vertical = (abs(new - old) for new, old in pairs)
+        return max(braking, lateral, vertical, (front + rear) / weight, 1e-9)
 
     def _balance(self, loads: Loads) -> bool:
         """Balance at these loads, lifting and lowering wheels as they ask for it; keeps the state when it is found."""

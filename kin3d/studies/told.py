@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, Cause
+from kin3d.studies.attribution import ANGLES, ATTITUDE, FIGURES, Attribution, Cause
 from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import EXACT, HIDDEN, SAID, UNSAID, Difference
 from kin3d.writing.numbers import fixed, number, percent, signed
@@ -37,6 +37,7 @@ GROUP_WORDS = {
     "bar": ("the anti-roll bar",) * 2,
     "other": ("other points",) * 2,
     ANGLES: ("static camber and toe",) * 2,
+    ATTITUDE: ("heave, roll and pitch of the settled cars",) * 2,
     FIGURES: ("figures of the car file",) * 2,
 }
 _WAYS = {"x": ("forward", "rearward"), "y": ("outward", "inward"), "z": ("up", "down")}

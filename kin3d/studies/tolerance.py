@@ -185,6 +185,7 @@ def tolerance(
     heave: DriveRange = None,
     roll: DriveRange = None,
     pitch: DriveRange = None,
+    lateral: DriveRange = None,
     rack: float = 0.0,
     sigma: float | None = None,
     samples: int = SAMPLES,
@@ -206,6 +207,8 @@ def tolerance(
         Names; default all that there is data for.
     heave, roll, pitch : float or sequence of float, mm or deg, optional
         In place of travel, of wheels on the ground, as `kin3d.sweep` has them. One of them may have several values.
+    lateral : float or sequence of float, g, optional
+        In their place: the car as it settles under those accelerations to the left; its attitude is taken as exact.
     rack : float, mm
         To the left positive.
     sigma : float, mm, optional
@@ -231,7 +234,8 @@ def tolerance(
     RequestError
         When no point carries a deviation and none is given, or fewer than 100 samples are asked for.
     """
-    case = case_of(axle, travel, TRAVEL, measures, side, heave=heave, roll=roll, pitch=pitch, rack=rack)
+    drives = {"heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
+    case = case_of(axle, travel, TRAVEL, measures, side, **drives, rack=rack)
     refuse_unknown_forces([car], axle, measures)
     model = model_of(case, car)
     uncertainty = doubt_of(model, sigma)

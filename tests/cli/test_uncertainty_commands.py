@@ -61,7 +61,7 @@ def test_sensitivity_on_the_terminal_and_in_files(tmp_path):
     code, out, _ = run("sensitivity", DUNLIN, *options, "--out", out_file, "--plot", plot)
     assert code == 0
     assert "travel +12 mm: change per mm" in out
-    found = sensitivity(kin3d.load(DUNLIN), "front", ["camber_deg", "caster_deg"], at=12.0)
+    found = sensitivity(kin3d.load(DUNLIN), "front", ["camber_deg", "caster_deg"], travel=12.0)
     rows = table(tmp_path / "s.csv")
     assert_allclose([float(r["change_per_mm"]) for r in rows], found.slope.ravel(), rtol=1e-10, atol=1e-15)
     assert (rows[0]["point"], rows[1]["axis"]) == (found.points[0], "y")

@@ -23,7 +23,7 @@ PICKED["siskin"] = ("lower_rear_outer", "tie_inner", "wheel_centre")
 @pytest.mark.parametrize(("name", "axle"), CORNERS, ids=lambda v: str(v))
 @pytest.mark.parametrize("travel", [0.0, 23.0])
 def test_central_differences(name, axle, travel):
-    found = sensitivity(car(name), axle, at=travel)
+    found = sensitivity(car(name), axle, travel=travel)
     side = ("left", "right").index(found.side)
     for point in PICKED[name]:
         for k in range(3):
@@ -41,7 +41,7 @@ def test_central_differences(name, axle, travel):
 
 
 def test_gradient_is_the_slope_of_the_sweep():
-    found = sensitivity(car("dunlin"), "front", at=10.0)
+    found = sensitivity(car("dunlin"), "front", travel=10.0)
     h = 1e-2
     swept = sweep(car("dunlin"), "front", [10.0 - h, 10.0 + h])
     for k, m in enumerate(found.measures):
@@ -76,7 +76,7 @@ def test_mirrored_side_has_the_same_sensitivities():
 
 
 def test_moving_all_points_along_x_changes_places_alone():
-    found = sensitivity(car("siskin"), "front", at=-15.0)
+    found = sensitivity(car("siskin"), "front", travel=-15.0)
     total = found.slope[:, :, 0].sum(axis=1)
     for k, m in enumerate(found.measures):
         expected = 1.0 if m.name in ("wheel_x_mm", "contact_x_mm", "isa_px_mm", "side_ic_x_mm") else 0.0
@@ -85,4 +85,4 @@ def test_moving_all_points_along_x_changes_places_alone():
 
 def test_position_out_of_reach_is_refused():
     with pytest.raises(RequestError, match=r"travel \+400 mm"):
-        sensitivity(car("dunlin"), "front", ["camber_deg"], at=400.0)
+        sensitivity(car("dunlin"), "front", ["camber_deg"], travel=400.0)

@@ -129,7 +129,7 @@ def test_studies_of_one_side(cars, side: str) -> None:
     wanted = kin3d.sweep(cars.car, "front", [10.0], measures=names)
     expected = [wanted.values[m.name].ravel()[number] for m in wanted.measures]
     for given in (cars.car, cars.again):
-        derived = kin3d.sensitivity(given, "front", names, at=10.0, side=side)
+        derived = kin3d.sensitivity(given, "front", names, travel=10.0, side=side)
         np.testing.assert_allclose(derived.value, expected, rtol=0, atol=1e-9)
         spread = kin3d.tolerance(given, "front", [10.0], names, sigma=0.5, samples=0, side=side)
         np.testing.assert_allclose(spread.first.value.ravel(), expected, rtol=0, atol=1e-9)

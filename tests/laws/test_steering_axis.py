@@ -164,7 +164,7 @@ def test_the_spring_held_in_steering(tmp_path: Path, side: int, travel: float, r
 def test_slopes_with_the_spring_held(tmp_path: Path) -> None:
     """Derivatives along travel are those of the figures themselves."""
     given, h = sprung(tmp_path, "spring"), 0.5
-    derived = kin3d.sensitivity(given, "front", AXIS, at=10.0)
+    derived = kin3d.sensitivity(given, "front", AXIS, travel=10.0)
     near = kin3d.sweep(given, "front", [10.0 - 2 * h, 10.0 - h, 10.0 + h, 10.0 + 2 * h], measures=AXIS)
     for k, m in enumerate(derived.measures):
         a, b, c, d = near.values[m.name][:, 0, 0]

@@ -44,7 +44,7 @@ def results(car):
         "check": kin3d.check(car, "front"),
         "sweep": kin3d.sweep(car, "front", TRAVEL, [-5.0, 5.0]),
         "tolerance": kin3d.tolerance(car, travel=TRAVEL, measures=few, samples=100),
-        "sensitivity": kin3d.sensitivity(car, measures=few, at=5.0),
+        "sensitivity": kin3d.sensitivity(car, measures=few, travel=5.0),
         "compare": kin3d.compare([car, other], travel=TRAVEL, measures=few, samples=100),
         "rates": kin3d.rates(car, "front", TRAVEL),
         "settle": kin3d.settle(car, braking=1.0, lateral=0.5),
