@@ -23,7 +23,7 @@ from kin3d.loads.tbar import t_twist
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Jet
+from kin3d.spatial.jets import Jet, choose, value
 
 Array = NDArray[np.float64]
 ElementKind = Literal["spring", "torsion", "bar", "third", "roll spring", "stop"]
@@ -103,8 +103,8 @@ class Element:
         """
         return self._deflection(left, right)
 
-    def force(self, u: Any, *, hangs: bool = False) -> tuple[Array, Array]:
-        """Force (N, N·mm) against positive deflection and stiffness (N/mm, N·mm/rad) at deflections u.
+    def force(self, u: Any, *, hangs: bool = False) -> tuple[Any, Any]:
+        """Force (N, N·mm) against positive deflection and stiffness (N/mm, N·mm/rad) at deflections u, arrays or jets.
 
         Parameters
         ----------
@@ -112,22 +112,22 @@ class Element:
             Whether its wheel hangs in the air: something, the damper's end as a rule, then holds it where the spring is
             slack. It is counted as a stiff end at the free length.
         """
-        u = np.asarray(u, dtype=float)
+        u = u if isinstance(u, Jet) else np.asarray(u, dtype=float)
         if self.kind != "stop":
-            slack = self.beyond_free_length(u)
+            slack = self.beyond_free_length(value(u))
             end = END_RATE * self.rate if hangs else 0.0
             force = (self.design_force or 0.0) + self.rate * u
-            return np.where(slack > 0.0, -end * slack, force), np.where(slack > 0.0, end, self.rate)
+            return choose(slack > 0.0, -end * slack, force), choose(slack > 0.0, end, self.rate)
         pressed = self.sense * u - self.gap
-        works = pressed > 0.0
-        return np.where(works, self.sense * self.rate * pressed, 0.0), np.where(works, self.rate, 0.0)
+        works = value(pressed) > 0.0
+        return choose(works, self.sense * self.rate * pressed, 0.0), choose(works, self.rate, 0.0)
 
     def beyond_free_length(self, u: Any) -> Array:
         """How far a spring that goes slack is let out beyond its free length at deflections u, mm; 0 where it works."""
         u = np.asarray(u, dtype=float)
         if self.captive or self.design_force is None:
             return np.zeros_like(u)
-        return np.asarray(np.maximum(-self.design_force / self.rate - u, 0.0))
+        return np.asarray(np.maximum(-value(self.design_force) / value(self.rate) - u, 0.0))
 
     def energy(self, u: Any) -> Array:
         """Energy stored since the design position, N·mm: the integral of the force over the deflection."""

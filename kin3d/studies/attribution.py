@@ -309,7 +309,7 @@ class _Path:
         return out
 
     def _columns(self, share: Array, figures: int, measures: Sequence[Measure]) -> tuple[Array, Array]:
-        """Values (designs, measures, columns) and gradients (designs, measures, causes, columns) at shares of the way."""
+        """Values (designs, measures, columns) and gradients (designs, measures, causes, columns) at shares of it."""
         model, axes, count = self.sides[figures], self.rack_axes[figures], len(share)
         # the ends themselves to the last bit
         designs = np.stack([self.end if s == 1.0 else self.start + s * (self.end - self.start) for s in share])

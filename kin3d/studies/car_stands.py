@@ -32,7 +32,7 @@ class CarStands:
     rate_seeds: Array | None = None
 
     def numbers(self, outer: Algebra, part: slice) -> list[Number]:
-        """Heave (mm), roll and pitch (rad) in some lanes, cars after cars, as numbers or jets of drive and directions."""
+        """Heave (mm), roll and pitch (rad) in some lanes, car after car: numbers, or jets of drive and directions."""
         units = (1.0, np.pi / 180.0, np.pi / 180.0)
         cars = len(self.stands)
         out: list[Number] = []

@@ -21,6 +21,7 @@ from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
 from kin3d.studies.car_stands import CarStands
 from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.element_measures import element_measure, name_an_element
 from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, pick
 from kin3d.studies.sweep import MOST_ANGLE_DEG
 
@@ -99,6 +100,8 @@ class Case:
         Whose wheel's figures are told; default the side that the points were given for.
     whole : bool
         Whether all four wheels stand on the ground: figures of the car are asked.
+    elements : tuple of str
+        Names of figures of springs and bars that are asked.
     """
 
     axle: AxleName
@@ -107,6 +110,7 @@ class Case:
     held: Mapping[str, float] = field(default_factory=dict)
     side: Side | None = None
     whole: bool = False
+    elements: tuple[str, ...] = ()
 
     @property
     def on_ground(self) -> bool:
@@ -118,7 +122,8 @@ class Case:
         """Every measure that can be asked."""
         if not self.on_ground:
             return corner_measures(self.axle)
-        return (*axle_measures(self.axle), *(ON_THE_GROUND if self.whole else ()))
+        more = [m for n in self.elements if (m := element_measure(n))]
+        return (*axle_measures(self.axle), *(ON_THE_GROUND if self.whole else ()), *more)
 
     def chosen(self, names: Sequence[str] | None) -> tuple[Measure, ...]:
         """Measures of the given names, all for None."""
@@ -203,7 +208,8 @@ def case_of(
         at = there.pop(drive)
         held = {n: float(v[0]) for n, v in there.items()}
     whole = "pitch" in (drive, *held) or any(m.name in (names or ()) for m in ON_THE_GROUND)
-    return Case(axle, DRIVES[drive], at, {**held, "rack": float(rack)}, side, whole)
+    elements = tuple(n for n in names or () if element_measure(n))
+    return Case(axle, DRIVES[drive], at, {**held, "rack": float(rack)}, side, whole, elements)
 
 
 def _values(name: str, given: DriveRange) -> Array:
@@ -229,17 +235,20 @@ def _known(axle: AxleName, names: Sequence[str] | None) -> None:
         return
     here = (*axle_measures(axle), *ON_THE_GROUND)
     known = {m.name for m in (*here, *corner_measures(axle))}
+    names = [n for n in names if element_measure(n) is None]
     elsewhere = {m.name: m for m in EVERY if m.name not in known}
     found = [_elsewhere(elsewhere[n], axle) for n in names if n in elsewhere]
     if found:
         raise RequestError(found)
-    pick(tuple({m.name: m for m in (*corner_measures(axle), *here)}.values()), axle, names)
+    if names:
+        pick(tuple({m.name: m for m in (*corner_measures(axle), *here)}.values()), axle, names)
 
 
 def _elsewhere(m: Measure, axle: AxleName) -> Finding:
     if m.axle is not None:
         return Finding("measure-axle", f'"{m.name}" is a measure of the {m.axle} axle; the {axle} axle is asked')
-    return Finding("measure-elsewhere", f'"{m.name}" is a figure of springs and bars: kin3d rates tells it')
+    text = f'"{m.name}" is a figure of the car on its springs: kin3d rates tells it'
+    return name_an_element(m.name) or Finding("measure-elsewhere", text)
 
 
 class CaseModel(Protocol):

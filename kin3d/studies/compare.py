@@ -51,8 +51,8 @@ SAME_ERRORS = (
     "as independent."
 )
 ATTITUDE = (
-    "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it. What makes "
-    "the attitudes differ (points, springs, masses) is not told apart: they are one cause."
+    "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it. "
+    "What makes the attitudes differ (points, springs, masses) is not told apart: they are one cause."
 )
 RULE = (
     "A difference can be said when it is larger than the ± beside it: where cars do not differ, doubt alone stays "

@@ -86,7 +86,7 @@ class CornerCase:
         figures: Mapping[str, Array] | None = None,
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
-        stands: CarStands | None = None,
+        stands: CarStands | None = None,  # noqa: ARG002 - no car stands on the ground here
     ) -> Derived:
         """See `CaseModel`."""
         kernel = self.corner.model.kernel

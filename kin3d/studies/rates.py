@@ -10,7 +10,7 @@ rates; the part f·d²u/dz² in them is the *second term*, what the force makes 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,8 @@ from kin3d.loads.elements import NMM_PER_RAD, Element, axle_elements, element_fi
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.entry import Measure
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Jet, value
+from kin3d.spatial.jets import Algebra, Jet, value
+from kin3d.spatial.vectors import Number
 from kin3d.studies.stroke import stroke_findings
 
 Array = NDArray[np.float64]
@@ -30,7 +31,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class RateCurve:
-    """An element, or the sum of all, over the travel; every array has the shape (travels,).
+    """An element, or the sum of all, over the travel; every array has the shape (travels,), or is a jet of that shape.
 
     Attributes
     ----------
@@ -265,9 +266,10 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
     pair = CornerPair.at(model, travel, travel)
     track = track_of(pair)
     names = dict.fromkeys(e.name for e in elements)
-    curves = tuple(_curve([e for e in elements if e.name == n], pair, track) for n in names)
+    found_curves = [element_curve([e for e in elements if e.name == n], pair, track) for n in names]
+    curves = tuple(_over_travel(c, pair.ok.shape) for c in found_curves)
     found = (*element_findings(model), *_one_side(model), *stroke_findings(model, elements, travel, pair))
-    return AxleRates(car.title, axle, travel, pair.ok, track, curves, _total(curves), found)
+    return AxleRates(car.title, axle, travel, pair.ok, track, curves, sum_of(curves), found)
 
 
 def _one_side(model: AxleModel) -> list[Finding]:
@@ -288,50 +290,68 @@ def track_of(pair: CornerPair) -> Array:
     return np.asarray(value(left) - value(right))
 
 
+def _over_travel(curve: RateCurve, shape: tuple[int, ...]) -> RateCurve:
+    """The curve with every figure over all travels."""
+    words, numbers = (curve.name, curve.kind, curve.unit), [getattr(curve, f.name) for f in fields(RateCurve)][3:]
+    return RateCurve(*words, *(np.broadcast_to(np.asarray(v, dtype=float), shape) for v in numbers))
+
+
+def outer_part(u: Jet, inner: tuple[int, int], outer: Algebra) -> Number:
+    """Coefficient of powers of both travels: a number, or a jet of what a study derives along beside them."""
+    found = [u.coefficients[u.algebra.index[(*inner, *m)]] for m in outer.monomials]
+    if len(found) > 1:
+        return Jet(outer, found)
+    return 0.0 if found[0] is None else found[0]
+
+
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """Second derivatives of the energy along both wheels, and the second term in them."""
+    """Second derivatives of the energy along both wheels (LL, LR, RR), and the second term in them."""
 
-    rate: Array  # rows LL, LR, RR
-    second: Array
-
-
-def _part(element: Element, u: Jet, shape: tuple[int, ...]) -> _Part:
-    force, stiffness = element.force(np.broadcast_to(u.value, shape))
-    a, b = u[(1, 0)], u[(0, 1)]
-    rows = [(a * a, 2.0 * u[(2, 0)]), (a * b, u[(1, 1)]), (b * b, 2.0 * u[(0, 2)])]
-    second = np.stack([np.broadcast_to(force * bend, shape) for _, bend in rows])
-    first = np.stack([np.broadcast_to(stiffness * square, shape) for square, _ in rows])
-    return _Part(first + second, second)
+    rate: list[Number]
+    second: list[Number]
 
 
-def _curve(elements: Sequence[Element], pair: CornerPair, track: Array) -> RateCurve:
-    """The curve of an element, or of one that each side has."""
-    shape = pair.ok.shape
+def _part(element: Element, u: Jet, outer: Algebra) -> _Part:
+    force, stiffness = element.force(outer_part(u, (0, 0), outer))
+    a, b = (outer_part(u, m, outer) for m in ((1, 0), (0, 1)))
+    bends = [2.0 * outer_part(u, (2, 0), outer), outer_part(u, (1, 1), outer), 2.0 * outer_part(u, (0, 2), outer)]
+    second = [force * bend for bend in bends]
+    squares = [a * a, a * b, b * b]
+    return _Part([stiffness * q + s for q, s in zip(squares, second, strict=True)], second)
+
+
+def element_curve(elements: Sequence[Element], pair: CornerPair, track: Number) -> RateCurve:
+    """The curve of an element, or of one that each side has, in the positions of a pair.
+
+    Rates and forces of the elements are numbers, or jets of the pair's outer generators.
+    """
+    outer = pair.outer
     jets = [e.deflection(pair.left, pair.right) for e in elements]
-    parts = [_part(e, u, shape) for e, u in zip(elements, jets, strict=True)]
-    rate, second = sum(p.rate for p in parts), sum(p.second for p in parts)
+    parts = [_part(e, u, outer) for e, u in zip(elements, jets, strict=True)]
+    rate = [sum(each) for each in zip(*(p.rate for p in parts), strict=True)]
+    second = [sum(each) for each in zip(*(p.second for p in parts), strict=True)]
     u, first = jets[0], elements[0]
-    a, b = (np.broadcast_to(u[m], shape) for m in ((1, 0), (0, 1)))
-    heave, single, roll = _modes(np.asarray(rate), track)
-    heave2, single2, roll2 = _modes(np.asarray(second), track)
-    deflection = np.broadcast_to(u.value, shape)
-    slope = np.broadcast_to(2.0 * (u[(2, 0)] + u[(1, 1)] + u[(0, 2)]), shape)
+    a, b = (outer_part(u, m, outer) for m in ((1, 0), (0, 1)))
+    heave, single, roll = _modes(rate, track)
+    heave2, single2, roll2 = _modes(second, track)
+    deflection = outer_part(u, (0, 0), outer)
+    slope = 2.0 * (outer_part(u, (2, 0), outer) + outer_part(u, (1, 1), outer) + outer_part(u, (0, 2), outer))
     return RateCurve(
         first.name, first.kind, first.unit, deflection, first.force(deflection)[0], a + b, a - b, a, slope,
         heave, single, roll, heave2, single2, roll2,
     )  # fmt: skip
 
 
-def _modes(rows: Array, track: Array) -> tuple[Array, Array, Array]:
+def _modes(rows: Sequence[Number], track: Number) -> tuple[Number, Number, Number]:
     """Heave a wheel, single wheel (N/mm), roll of the axle (N·m/deg) of rows LL, LR, RR."""
     ll, lr, rr = rows
-    roll = 0.25 * track**2 * (ll - 2.0 * lr + rr) / NMM_PER_RAD
+    roll = 0.25 * track * track * (ll - 2.0 * lr + rr) / NMM_PER_RAD
     return 0.5 * (ll + 2.0 * lr + rr), ll, roll
 
 
-def _total(curves: Sequence[RateCurve]) -> RateCurve:
-    none = np.full(curves[0].deflection.shape, np.nan)
+def sum_of(curves: Sequence[RateCurve]) -> RateCurve:
+    """The sum of all elements."""
     names = ("heave_rate", "single_rate", "roll_rate", "heave_second", "single_second", "roll_second")
-    sums = [np.sum([getattr(c, n) for c in curves], axis=0) for n in names]
-    return RateCurve("sum", "sum", "", *[none] * 6, *sums)
+    sums = [sum(getattr(c, n) for c in curves) for n in names]
+    return RateCurve("sum", "sum", "", *[np.full(np.shape(value(sums[0])), np.nan)] * 6, *sums)

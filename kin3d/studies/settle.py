@@ -292,7 +292,7 @@ class LoadSteps:
             elif ahead > max(RESOLVED * done, SMALLEST_G / size):
                 step, halved = 0.5 * ahead, True
             else:
-                raise RequestError([self._cannot(loads, done), *self._why()])
+                raise RequestError([self._cannot(loads, loads.part(done, before)), *self._why()])
         return self.y, self.lifted
 
     def _size(self, loads: Loads, before: Loads) -> float:
@@ -352,9 +352,10 @@ class LoadSteps:
         self.reason = _NONE if here is not None else _ENDS
         return None
 
-    def _cannot(self, loads: Loads, done: float) -> Finding:
-        reached = str(loads.part(done))
-        part = f" ({100.0 * done:.4g} % of what was asked for)" if done else ""
+    def _cannot(self, loads: Loads, reached: Loads) -> Finding:
+        rest = loads.part(0.0)
+        done = self._size(reached, rest) / self._size(loads, rest)
+        part = f" ({100.0 * done:.4g} % of what was asked for)" if done > 1e-9 else ""
         text = f"no attitude carries these loads: the largest that is held is {reached}{part}; beyond it {self.reason}"
         return Finding("no-attitude", text, str(self.attitude.model.car.source))
 

@@ -17,7 +17,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.studies.attitude import PITCH, ROLL, Loads
 from kin3d.studies.car_stands import STANDS
-from kin3d.studies.settle import DOWN, LoadSteps, find_attitude, load_steps
+from kin3d.studies.settle import DOWN, LoadSteps, load_steps
 
 Array = NDArray[np.float64]
 _kept: deque[tuple[tuple[Any, ...], SteadyTurns]] = deque(maxlen=8)  # as both axles and several turns are asked
@@ -113,9 +113,5 @@ class SteadyTurns:
         if lateral_g not in self._states:
             before = max((g for g in self._states if 0.0 <= g / lateral_g < 1.0), key=abs)
             self.steps.y, self.steps.lifted = self._states[before]
-            try:
-                self._states[lateral_g] = self.steps.run(Loads(lateral_g=lateral_g), Loads(lateral_g=before))
-            except Kin3dError:
-                find_attitude(self.car, lateral=lateral_g)  # says how far it goes from rest on
-                raise
+            self._states[lateral_g] = self.steps.run(Loads(lateral_g=lateral_g), Loads(lateral_g=before))
         return self._states[lateral_g]

@@ -143,7 +143,8 @@ PAIR = ("dunlin", "plover")
         ({"roll": 1.0, "travel": 5.0}, "give it without heave, roll and pitch"),
         ({"roll": 50.0}, "between −45 and 45"),
         ({"measures": ["anti_squat_pct"]}, '"anti_squat_pct" is a measure of the rear axle; the front axle is asked'),
-        ({"measures": ["heave_rate_n_per_mm"]}, "kin3d rates tells it"),
+        ({"measures": ["front_ride_hz"]}, "kin3d rates tells it"),
+        ({"measures": ["heave_ratio"]}, "put its name and a dot before it, as in spring.heave_ratio"),
         ({"measures": ["spring_share_breaking_pct"]}, 'did you mean "spring_share_braking_pct"?'),
     ],
 )
@@ -160,7 +161,7 @@ def test_under_a_load_the_axle_stands_as_the_car_has_settled(axle):
     """The outer wheel's camber is that of `settle`; heights and offsets are those of a sweep to the same attitude."""
     names = ["camber_outer_deg", "roll_centre_height_mm", "roll_centre_offset_mm"]
     found = kin3d.compare([car("dunlin"), car("plover")], axle, lateral=1.0, measures=names, samples=0)
-    assert found.kinds == ("design",)
+    assert found.kinds == ("design", "rate")
     assert "lateral acceleration +1 g" in found.tables()[2].title
     for k, name in enumerate(PAIR):
         stands = kin3d.settle(car(name), lateral=1.0)
@@ -172,7 +173,7 @@ def test_under_a_load_the_axle_stands_as_the_car_has_settled(axle):
             line = found.pairs[0].difference(m, "design")
             assert_allclose((line.a, line.b)[k], swept.values[m].ravel()[0], rtol=1e-7, err_msg=m)
             assert line.sigma > 0.0
-    with pytest.raises(RequestError, match="give one value"):
+    with pytest.raises(RequestError, match="give it without heave, roll"):
         kin3d.compare([car("dunlin"), car("plover")], axle, lateral=1.0, roll=1.0, samples=0)
 
 
