@@ -21,11 +21,12 @@ from kin3d.measures.anti import inboard_brakes, outboard_drive
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
-from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated, Loads
+from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, WHEELS, Attitude, Bodywork, Evaluated
 from kin3d.studies.car import CarModel
 from kin3d.studies.figure_doubt import figure_doubt
 from kin3d.studies.settled import Settled
 from kin3d.studies.settled_state import settled_car
+from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
 FORCE_N, GAP_MM, MOMENT_NMM = 1e-7, 1e-8, 1e-4  # residuals of an accepted state
@@ -109,7 +110,6 @@ def find_attitude(
 
 def load_steps(car: Car, loads: Loads) -> tuple[LoadSteps, tuple[Finding, ...]]:
     """The search for the attitude of a car under loads of a kind, as it begins at rest; and what was assumed for it."""
-    independent_only("settle", car.axles())
     _check(car, loads)
     model = CarModel.of(car)
     body = _bodywork(model, loads)

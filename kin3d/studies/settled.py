@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
-from kin3d.studies.attitude import Loads
 from kin3d.studies.figure_doubt import FigureDoubt
+from kin3d.studies.steady_loads import Loads
 from kin3d.writing.numbers import number
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Quantity, Table

@@ -14,9 +14,10 @@ from kin3d.measures.corner import TRAVEL, Corner, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.measures.ground import camber_ground, toe_ground
 from kin3d.spatial.vectors import add, dot
-from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude, Loads
+from kin3d.studies.attitude import LEVEL, LOAD, PITCH, ROLL, SIDE, WHEELS, Attitude
 from kin3d.studies.ground_contact import directions
 from kin3d.studies.settled import ElementState, Settled, WheelState
+from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
 

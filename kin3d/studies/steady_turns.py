@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
-from kin3d.studies.attitude import PITCH, ROLL, Loads
+from kin3d.studies.attitude import PITCH, ROLL
 from kin3d.studies.car_stands import STANDS
 from kin3d.studies.settle import DOWN, LoadSteps, load_steps
+from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
 _kept: deque[tuple[tuple[Any, ...], SteadyTurns]] = deque(maxlen=8)  # as both axles and several turns are asked

@@ -260,10 +260,10 @@ class LiveModel:
         with np.errstate(all="ignore"):
             corner = Corner.of(self.base, lanes, solved, ORDER, variants=chosen)
             found = _reshaped(values(corner, self.measures, (2 * count,)), (2, count))
-        points = kernel.points(chosen, lanes, solved)
+        points, travels = kernel.points(chosen, lanes, solved), lanes.travels
         return [
-            _Place(points[own], {n: v[:, own.start] for n, v in found.items()}, solved.q[:, own], lanes.travels[:, own.start])
-            for own in (slice(k, None, count) for k in range(count))
+            _Place(points[k::count], {n: v[:, k] for n, v in found.items()}, solved.q[:, k::count], travels[:, k])
+            for k in range(count)
         ]
 
     def _present(self, swept: _Swept, drives: Drives) -> View:
