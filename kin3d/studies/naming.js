@@ -117,9 +117,11 @@ function drawSheet() {
     const all = DATA.places.map(p => [su * p.xyz[u], -sv * p.xyz[v]]);
     for (const view of DATA.views) all.push([view.box[0], -view.box[1]], [view.box[2], -view.box[3]]);
     const low = [0, 1].map(k => Math.min(...all.map(a => a[k]))), high = [0, 1].map(k => Math.max(...all.map(a => a[k])));
-    const size = Math.max(high[0] - low[0], high[1] - low[1]) || 1, pad = 0.05 * size, dot = size / 230;
+    const size = Math.max(high[0] - low[0], high[1] - low[1]) || 1, pad = 0.05 * size;
     const box = [low[0] - pad, low[1] - pad, high[0] - low[0] + 2 * pad, high[1] - low[1] + 2 * pad];
     const svg = make("svg:svg", {viewBox: box.join(" "), class: sheet ? "one" : "third", id: `plane${n}`}, byId("sheet"));
+    const shown = Math.min(svg.clientWidth / box[2], svg.clientHeight / box[3]);  // pixels for one drawing unit
+    const dot = Math.max(size / 230, shown > 0 ? 4.1 / shown : 0);  // numbers are at least 9 pixels high, on a phone too
     const lines = DATA.strokes.map(s => `M${su * s[u]} ${-sv * s[v]}L${su * s[3 + u]} ${-sv * s[3 + v]}`).join("");
     make("svg:path", {d: lines, class: "line", "stroke-width": size / 1500}, svg);
     for (const t of sheet ? DATA.texts : []) {
@@ -143,9 +145,13 @@ function drawSheet() {
   }
 }
 
-// the wheel zooms about the pointer, a drag moves, a double click shows all again
+// the wheel or two fingers zoom, a drag moves, a double click shows all again
 function zoomable(svg, whole, dot) {
   let box = [...whole], from = null;
+  const fingers = new Map(), spread = () => {
+    const [a, b] = [...fingers.values()];
+    return Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY) || 1;
+  };
   const show = () => {
     svg.setAttribute("viewBox", box.join(" "));
     const share = Math.max(0.25, box[2] / whole[2]);
@@ -157,14 +163,28 @@ function zoomable(svg, whole, dot) {
     return [box[0] + box[2] / 2 + (event.clientX - frame.left - frame.width / 2) * scale,
             box[1] + box[3] / 2 + (event.clientY - frame.top - frame.height / 2) * scale, scale];
   };
-  svg.addEventListener("wheel", event => {
-    event.preventDefault();
-    const [x, y] = at(event), f = event.deltaY > 0 ? 1.2 : 1 / 1.2;
+  const zoom = ([x, y], f) => {
     box = [x + (box[0] - x) * f, y + (box[1] - y) * f, box[2] * f, box[3] * f];
     show();
+  };
+  svg.addEventListener("wheel", event => {
+    event.preventDefault();
+    zoom(at(event), event.deltaY > 0 ? 1.2 : 1 / 1.2);
   }, {passive: false});
-  svg.addEventListener("pointerdown", event => { from = [event.clientX, event.clientY, ...box]; });
+  svg.addEventListener("pointerdown", event => {
+    fingers.set(event.pointerId, event);
+    from = fingers.size === 1 ? [event.clientX, event.clientY, ...box] : null;
+  });
+  for (const end of ["pointerup", "pointercancel", "pointerleave"]) {
+    svg.addEventListener(end, event => { fingers.delete(event.pointerId); from = null; });
+  }
   svg.addEventListener("pointermove", event => {
+    if (fingers.size === 2 && fingers.has(event.pointerId)) {
+      const before = spread();
+      fingers.set(event.pointerId, event);
+      const [a, b] = [...fingers.values()];
+      zoom(at({clientX: (a.clientX + b.clientX) / 2, clientY: (a.clientY + b.clientY) / 2}), before / spread());
+    }
     if (!from || !event.buttons) return;
     const scale = at(event)[2];
     box = [from[2] - (event.clientX - from[0]) * scale, from[3] - (event.clientY - from[1]) * scale, box[2], box[3]];

@@ -92,6 +92,11 @@ class DeclaredView:
     title: str | None = None
     sigma_mm: float | None = None
 
+    @property
+    def movable(self) -> bool:
+        """Whether it is not said where on the sheet the view is."""
+        return self.region is None and self.layer is None and self.block is None
+
 
 @dataclass(frozen=True, slots=True)
 class Declaration:

@@ -38,6 +38,13 @@ class SheetView:
     origin: tuple[float, float] | None = None
     sigma_mm: float = 1.0
 
+    def says(self, place: Sequence[float] | Vector) -> list[tuple[int, float]]:
+        """Return axis and coordinate, mm, of a place on the sheet, right and up; of a view without origin, from 0."""
+        origin = self.origin or (0.0, 0.0)
+        return [
+            (axis, sign * self.mm_per_unit * float(place[d] - origin[d])) for d, (axis, sign) in enumerate(self.axes)
+        ]
+
 
 Sighting = tuple[int, int, tuple[float, float]]  # a point, a view, where the one stands in the other, drawing units
 
@@ -96,15 +103,10 @@ class _SheetEquations:
         for (kind, _, _), column in self.columns.items():
             if kind == "scale":
                 self.normal[column, column] += 1.0 / SCALE_SIGMA**2
-        self.square = 0.0
-        self.rows = 0
 
     def row(self, view: int, direction: int, u: float) -> tuple[int, Vector, float]:
         """Return axis, coefficients of the view's unknowns and the constant: p = constant + coefficients·beta."""
-        seen = self.views[view]
-        axis, sign = seen.axes[direction]
-        origin = 0.0 if seen.origin is None else seen.origin[direction]
-        base = sign * seen.mm_per_unit * (u - origin)
+        axis, base = self.views[view].says((u, u))[direction]
         coefficients = np.zeros(len(self.columns))
         if ("offset", view, direction) in self.columns:
             coefficients[self.columns["offset", view, direction]] = 1.0
@@ -120,7 +122,6 @@ class _SheetEquations:
         self.cross[point, axis] += w * a
         self.normal += w * np.outer(a, a)
         self.beta_right -= w * base * a
-        self.rows += 1
 
     def know(self, point: int, xyz: Sequence[float]) -> None:
         self.weight[point] += KNOWN_WEIGHT

@@ -275,7 +275,5 @@ def _miss(view: SheetView, said: list[list[float]], mark: DrawnMark) -> float | 
     """Return by how much a mark disagrees at most with what other views say; None where they say nothing."""
     if view.origin is None or not any(said):
         return None
-    here = [
-        sign * view.mm_per_unit * (mark.xyz[k] - view.origin[k]) for k, (_, sign) in enumerate(view.axes)
-    ]  # fmt: skip
-    return max(abs(float(here[k]) - value) for k, values in enumerate(said) for value in values)
+    here = view.says(mark.xyz)
+    return max(abs(here[k][1] - value) for k, values in enumerate(said) for value in values)

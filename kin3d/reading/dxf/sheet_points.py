@@ -101,12 +101,8 @@ def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str, floo
 
 def _residual(fit: Fusion, i: int, v: int, place: Vector) -> tuple[float, ...]:
     view = fit.views[v]
-    out = []
-    for direction, (axis, sign) in enumerate(view.axes):
-        origin = view.origin[direction] if view.origin is not None else np.nan
-        said = sign * view.mm_per_unit * (place[direction] - origin)
-        out.append(float(sign * (said - fit.xyz_mm[i, axis])))
-    return tuple(out)
+    signs = (view.axes[0][1], view.axes[1][1])
+    return tuple(float(s * (said - fit.xyz_mm[i, k])) for s, (k, said) in zip(signs, view.says(place), strict=True))
 
 
 def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int]) -> None:

@@ -88,10 +88,7 @@ def settle(
 
 
 def _trials(groups: list[ViewMarks], log: FindingLog) -> list[Trial]:
-    fixed = [
-        g.declared.region is not None or g.declared.layer is not None or g.declared.block is not None for g in groups
-    ]
-    movable = [i for i, f in enumerate(fixed) if not f]
+    movable = [i for i, g in enumerate(groups) if g.declared.movable]
     axes = list(product(*(ways(g.declared) if g.ties else ways(g.declared)[:1] for g in groups)))
     trials: list[Trial] = []
     if len(axes) * max(1, len(movable)) > MAX_WAYS or len(movable) > 5:

@@ -35,6 +35,7 @@ import numpy as np
 
 from kin3d.reading.dxf.content import Content, Stroke, Text, Vector
 from kin3d.reading.dxf.declared import Declaration, DeclaredView
+from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import Tie
 from kin3d.reading.dxf.wording import fold, view_kind
 from kin3d.reading.text import FindingLog
@@ -66,26 +67,20 @@ def titles(content: Content) -> list[tuple[str, Text]]:
 
 def find_views(ties: Sequence[Tie], content: Content, declared: Declaration) -> list[DeclaredView]:
     """Return the declared views, or those that titles, layers or blocks show, without axes and origin."""
+    layers = sorted({t.mark.origin.layer for t in ties})
+    blocks = sorted({t.mark.origin.blocks[0] for t in ties if t.mark.origin.blocks})
     if declared.views:
-        return _with_layers(declared.views, ties)
-    layers = {t.mark.origin.layer for t in ties}
+        bare = all(v.region is None and v.layer is None and v.block is None and v.title is None for v in declared.views)
+        for key, names in (("layer", layers), ("block", blocks)):
+            home = {fold(n): n for n in names}
+            if bare and all(fold(v.name) in home for v in declared.views):
+                return [replace(v, **{key: home[fold(v.name)]}) for v in declared.views]  # type: ignore[arg-type]
+        return list(declared.views)
     if len(layers) > 1 and all(view_kind(spaced(name)) for name in layers):
-        return [DeclaredView(str(view_kind(spaced(n))), layer=n) for n in sorted(layers)]
-    blocks = {t.mark.origin.blocks[0] for t in ties if t.mark.origin.blocks}
+        return [DeclaredView(str(view_kind(spaced(n))), layer=n) for n in layers]
     if len(blocks) > 1 and all(t.mark.origin.blocks for t in ties):
-        return [DeclaredView(view_kind(spaced(n)) or n, block=n) for n in sorted(blocks)]
+        return [DeclaredView(view_kind(spaced(n)) or n, block=n) for n in blocks]
     return [DeclaredView(kind, title=text.whole) for kind, text in titles(content)]
-
-
-def _with_layers(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> list[DeclaredView]:
-    """Give views their layer or block where all of them are named for one."""
-    layers = {fold(t.mark.origin.layer): t.mark.origin.layer for t in ties}
-    blocks = {fold(t.mark.origin.blocks[0]): t.mark.origin.blocks[0] for t in ties if t.mark.origin.blocks}
-    bare = all(v.region is None and v.layer is None and v.block is None and v.title is None for v in views)
-    for field, names in (("layer", layers), ("block", blocks)):
-        if bare and all(fold(v.name) in names for v in views):
-            return [replace(v, **{field: names[fold(v.name)]}) for v in views]  # type: ignore[arg-type]
-    return list(views)
 
 
 def spaced(name: str) -> str:
@@ -108,34 +103,36 @@ def group(
     one cluster.
     """
     placed = [ViewMarks(v, []) for v in views]
-    open_ = [g for g in placed if g.declared.region is None and g.declared.layer is None and g.declared.block is None]
-    rest = []
+    open_ = [g for g in placed if g.declared.movable]
+    rest: list[Tie] = []
     for tie in ties:
         homes = [g for g in placed if g not in open_ and _holds(g.declared, tie)]
         if len(homes) > 1:
             names = " and ".join(f'"{g.declared.name}"' for g in homes)
-            log.error(
-                "view-overlap",
-                f"the mark of {tie.name.point} belongs to the views {names}: make the regions apart",
-                str(tie.mark.origin),
-            )
-        elif homes:
-            homes[0].ties.append(tie)
+            text = f"the mark of {tie.name.point} belongs to the views {names}: make the regions apart"
+            log.error("view-overlap", text, str(tie.mark.origin))
         else:
-            rest.append(tie)
-    if open_ and rest:
-        trouble = FindingLog(log.file)
-        links = content.strokes if linked else ()
-        clusters = cluster(rest, len(open_), trouble if corners == 1 else FindingLog(log.file), 1, links)
-        if not clusters and corners > 1:
-            clusters = cluster(rest, len(open_), trouble, corners, links)
-        parted = part_by_agreement([g.declared for g in open_], rest)
-        if parted is None or parts_alike(parted, clusters):
-            parted = None
-            log.adopt(trouble.findings)
-            _assign(open_, clusters, content)
-        for grouped, ties_ in zip(open_, parted or (), strict=False):
+            (homes[0].ties if homes else rest).append(tie)
+    if not open_ or not rest:
+        return placed
+    links = content.strokes if linked else ()
+    clusters = None if corners == 1 else cluster(rest, len(open_), 1, links)
+    clusters = clusters or cluster(rest, len(open_), corners, links)
+    parted = part_by_agreement([g.declared for g in open_], rest)
+    if parted is not None and not parts_alike(parted, clusters or []):
+        for grouped, ties_ in zip(open_, parted, strict=True):
             grouped.ties = ties_
+    elif clusters is None:
+        many = len(rest) > MAX_CLUSTERED
+        what = f"the sheet has {len(rest)} labelled marks" if many else (
+            f"the labelled marks do not fall apart into {len(open_)} views with every label once in each"
+        )  # fmt: skip
+        log.error("view-regions", f"{what}; give each view a region in views.toml")
+    else:
+        chosen = by_title([g.declared for g in open_], clusters, content)
+        for view, part in zip(chosen or range(len(clusters)), clusters, strict=chosen is not None):
+            open_[view].ties = list(part)
+            open_[view].sure = chosen is not None or len(open_) == 1
     return placed
 
 
@@ -149,12 +146,11 @@ def _holds(view: DeclaredView, tie: Tie) -> bool:
     return view.block is not None and fold(view.block) in [fold(b) for b in tie.mark.origin.blocks]
 
 
-def cluster(
-    ties: Sequence[Tie], most: int, log: FindingLog, corners: int = 1, links: Sequence[Stroke] = ()
-) -> list[list[Tie]]:
-    """Part labelled marks into at most `most` clusters, as few as keep every label once in each.
+def cluster(ties: Sequence[Tie], most: int, corners: int = 1, links: Sequence[Stroke] = ()) -> list[list[Tie]] | None:
+    """Part labelled marks into at most `most` clusters, as few as keep every label once in each; None where none do.
 
     With two `corners`, into as many, with every label at most twice in each. Marks that `links` join stay together.
+    Small clusters beyond that number are strays: each belongs to the only large one that has not its labels yet.
     """
     from scipy.cluster.hierarchy import fcluster, linkage
     from scipy.spatial.distance import pdist
@@ -163,29 +159,21 @@ def cluster(
     if len(ties) < 2 or most < 2:
         return [list(ties)]
     if len(ties) > MAX_CLUSTERED:
-        log.error("view-regions", f"the sheet has {len(ties)} labelled marks: give each view a region in views.toml")
-        return []
+        return None
     far = pdist(places)
     for a, b in _joined(places, links):
         far[len(ties) * a - a * (a + 1) // 2 + b - a - 1] = 0.0
     tree = linkage(far, "single")
-    for count in range(1 if corners == 1 else most, most + 1):
+    for count in range(1 if corners == 1 else most, most + MAX_STRAYS + 1):
         numbers = fcluster(tree, count, "maxclust")
         parts = [[t for t, n in zip(ties, numbers, strict=True) if n == k] for k in range(1, int(numbers.max()) + 1)]
-        if len(parts) == count and not any(_doubled(part, corners) for part in parts):
-            return parts
-    for count in range(most + 1, most + MAX_STRAYS + 1):
-        numbers = fcluster(tree, count, "maxclust")
-        parts = [[t for t, n in zip(ties, numbers, strict=True) if n == k] for k in range(1, int(numbers.max()) + 1)]
-        gathered = _gathered(parts, most)
-        if gathered is not None:
-            return gathered
-    log.error(
-        "view-regions",
-        f"the labelled marks do not fall apart into {most} views with every label once in each; "
-        "give each view a region in views.toml",
-    )
-    return []
+        if count > most:
+            found = _gathered(parts, most)
+        else:
+            found = parts if len(parts) == count and not any(_doubled(part, corners) for part in parts) else None
+        if found is not None:
+            return found
+    return None
 
 
 def _joined(places: Vector, links: Sequence[Stroke]) -> set[tuple[int, int]]:
@@ -215,23 +203,19 @@ def _gathered(parts: list[list[Tie]], most: int) -> list[list[Tie]] | None:
 
 def _doubled(part: Sequence[Tie], corners: int = 1) -> bool:
     """Whether a label stands at more places than there are corners."""
-    seen: dict[str, list[Vector]] = {}
-    for tie in part:
-        places = seen.setdefault(tie.name.point, [])
-        if not any(np.allclose(p, tie.mark.xyz) for p in places):
-            places.append(tie.mark.xyz)
-    return any(len(places) > corners for places in seen.values())
+    return any(len(places) > corners for places in by_place(part).values())
 
 
-def _assign(open_: list[ViewMarks], clusters: list[list[Tie]], content: Content) -> None:
-    """Match clusters to views: by titles where they stand out; agreement is checked by the caller's `settle`."""
-    if not clusters:
-        return
-    chosen = by_title([g.declared for g in open_], clusters, content)
-    order = chosen if chosen is not None else list(range(len(clusters)))
-    for view, part in zip(order, clusters, strict=True):
-        open_[view].ties = list(part)
-        open_[view].sure = chosen is not None or len(open_) == 1
+def by_place(ties: Sequence[Tie]) -> dict[str, list[list[Tie]]]:
+    """Return the ties of every name, those at one place together."""
+    found: dict[str, list[list[Tie]]] = {}
+    for tie in ties:
+        groups = found.setdefault(tie.name.point, [])
+        same = next((g for g in groups if np.allclose(g[0].mark.xyz, tie.mark.xyz)), None)
+        if same is None:
+            groups.append(same := [])
+        same.append(tie)
+    return found
 
 
 def by_title(views: Sequence[DeclaredView], clusters: Sequence[Sequence[Tie]], content: Content) -> list[int] | None:
@@ -261,15 +245,19 @@ def by_title(views: Sequence[DeclaredView], clusters: Sequence[Sequence[Tie]], c
 
 def part_by_agreement(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> list[list[Tie]] | None:
     """Return the ties of each view, in the order of `views`; None where agreement does not part the sheet."""
-    scale = _scales(views)
-    if scale is None or not 2 <= len(views) <= MAX_VIEWS or len(ties) > MAX_CLUSTERED:
+    given = next((g for g in ([v.mm_per_unit for v in views], [v.scale for v in views]) if any(g)), [1.0] * len(views))
+    seen = [
+        SheetView(v.name, v.axes, m, v.origin)
+        for v, m in zip(views, given, strict=True) if v.axes is not None and v.origin is not None and m is not None
+    ]  # fmt: skip
+    if not 2 <= len(views) == len(seen) <= MAX_VIEWS or len(ties) > MAX_CLUSTERED:
         return None
-    places = _places(ties)
+    places = by_place(ties)
     told: dict[int, int] = {}
     several = [group for group in places.values() if len(group) > 1]
-    extent = float(np.ptp(np.array([t.mark.xyz[:2] for t in ties]), axis=0).max()) * max(scale)
+    extent = float(np.ptp(np.array([t.mark.xyz[:2] for t in ties]), axis=0).max()) * max(v.mm_per_unit for v in seen)
     for group in several:
-        told |= _best(views, scale, group, extent)
+        told |= _best(seen, group, extent)
     if len(several) < 3 or sum(id(g[0][0]) in told for g in several) < ENOUGH * len(several):
         return None
     if not _rest(told, places):
@@ -283,51 +271,21 @@ def parts_alike(one: Sequence[Sequence[Tie]], other: Sequence[Sequence[Tie]]) ->
     return first == second
 
 
-def _scales(views: Sequence[DeclaredView]) -> list[float] | None:
-    """Return what one drawing unit of each view is worth, up to a common factor."""
-    if any(v.axes is None or v.origin is None for v in views):
-        return None
-    for given in ([v.mm_per_unit for v in views], [v.scale for v in views]):
-        if all(g is not None for g in given):
-            return [float(g) for g in given if g is not None]
-        if any(g is not None for g in given):
-            return None
-    return [1.0] * len(views)
-
-
-def _places(ties: Sequence[Tie]) -> dict[str, list[list[Tie]]]:
-    """Return the ties of every label, those at one place together."""
-    found: dict[str, list[list[Tie]]] = {}
-    for tie in ties:
-        group = found.setdefault(tie.name.point, [])
-        same = [g for g in group if np.allclose(g[0].mark.xyz, tie.mark.xyz)]
-        same[0].append(tie) if same else group.append([tie])
-    return found
-
-
-def _best(views: Sequence[DeclaredView], scale: list[float], group: list[list[Tie]], extent: float) -> dict[int, int]:
+def _best(views: Sequence[SheetView], group: list[list[Tie]], extent: float) -> dict[int, int]:
     """Return the view of every tie of one label; empty where no way of dealing them out stands out."""
-    if len(group) > len(views):
-        return {}
     ways = []
     for way in permutations(range(len(views)), len(group)):
-        worst = _disagreement([(views[v], scale[v], g[0].mark.xyz) for v, g in zip(way, group, strict=True)])
-        ways.append((worst, way))
+        said: dict[int, list[float]] = {}
+        for view, ties in zip(way, group, strict=True):
+            for axis, value in views[view].says(ties[0].mark.xyz):
+                said.setdefault(axis, []).append(value)
+        ways.append((max((max(v) - min(v) for v in said.values() if len(v) > 1), default=np.inf), way))
     ways.sort()
-    if ways[0][0] > FAR * extent or (len(ways) > 1 and ways[1][0] < AHEAD * ways[0][0] + TELLING * extent):
+    if not ways or ways[0][0] > FAR * extent:
+        return {}
+    if len(ways) > 1 and ways[1][0] < AHEAD * ways[0][0] + TELLING * extent:
         return {}
     return {id(t): v for v, g in zip(ways[0][1], group, strict=True) for t in g}
-
-
-def _disagreement(seen: list[tuple[DeclaredView, float, Vector]]) -> float:
-    """Return by how much the views' values of one coordinate differ at most; infinite where none is seen twice."""
-    said: dict[int, list[float]] = {}
-    for view, scale, place in seen:
-        for direction in (0, 1):
-            if view.axes is not None and view.origin is not None:
-                axis, sign = view.axes[direction]
-                said.setdefault(axis, []).append(sign * scale * float(place[direction] - view.origin[direction]))
-    return max((max(v) - min(v) for v in said.values() if len(v) > 1), default=float("inf"))
 
 
 def _rest(told: dict[int, int], places: dict[str, list[list[Tie]]]) -> bool:
