@@ -26,6 +26,9 @@ def settle(
     aero_front: Annotated[float, typer.Option(help="Downforce on the front axle in N.")] = 0.0,
     aero_rear: Annotated[float, typer.Option(help="Downforce on the rear axle in N.")] = 0.0,
     rack: opt.Rack = 0.0,
+    compliance: Annotated[
+        bool, typer.Option("--compliance", help="Let elastic joints and links give way, from the car at rest on.")
+    ] = False,
     out: opt.OutTables = None,
 ) -> None:
     """Find the attitude of the car under steady loads: travels, tyre loads, spring forces, camber and toe.
@@ -35,7 +38,7 @@ def settle(
     """
     check_places({"--out": out}, arrays=False)
     read = kin3d.load(car)
-    found = kin3d.settle(read, braking, lateral, aero_front, aero_rear, rack, driving=driving)
+    found = kin3d.settle(read, braking, lateral, aero_front, aero_rear, rack, driving=driving, compliance=compliance)
     screen.say(found.summary())
     screen.show(found)
     screen.save(found, out)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.errors import Finding
 from kin3d.loads.applied import over_lanes
 from kin3d.loads.flexibility import Flexible, flexible_parts, forces_in, given_way
 from kin3d.loads.held import held_corner
@@ -27,6 +28,7 @@ Array = NDArray[np.float64]
 DISPLACEMENTS = ("toe_deg", "camber_deg", "caster_deg", "wheel_x_mm", "wheel_y_mm", "wheel_z_mm")
 TOE, CAMBER = 0, 1
 PLACE = slice(3, 6)
+MOST_DEG = 1.0  # beyond it linear figures do not hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,43 @@ def outside(displacements: Array) -> Array:
     """Displacements along the first axis but one in degrees and mm."""
     turn = np.array([np.degrees(1.0) if n.endswith("_deg") else 1.0 for n in DISPLACEMENTS])
     return np.asarray(displacements * turn[:, None])
+
+
+def bent_too_far(bends: Array, names: Sequence[str]) -> list[Finding]:
+    """For each of some corners the angle that changes most, where that is more than a degree.
+
+    Parameters
+    ----------
+    bends : ndarray, shape (corners, displacements)
+        In degrees and mm.
+    names : sequence of str
+        Of the corners.
+    """
+    out = []
+    for angles, name in zip(np.nan_to_num(np.abs(bends[:, : PLACE.start])), names, strict=True):
+        most = float(angles.max())
+        if most > MOST_DEG:
+            what = DISPLACEMENTS[int(angles.argmax())].removesuffix("_deg")
+            text = f"compliance changes {what} by {most:.3g}°; linear figures hold to {MOST_DEG:g}°"
+            out.append(Finding("bends-too-far", text, name))
+    return out
+
+
+def bent(corner: Corner, displacements: Array) -> Corner:
+    """A corner whose wheel stands as its joints and links have given way.
+
+    Parameters
+    ----------
+    displacements : ndarray, shape (displacements, lanes)
+        As `outside` gives them; caster, which the wheel does not show, counts for nothing.
+    """
+    a = over_lanes(corner.spin, corner.lanes.count)
+    s = np.broadcast_to(np.asarray(corner.sign, dtype=float), corner.lanes.count)
+    toe = np.arctan2(a[0], s * a[1]) + np.radians(displacements[TOE])
+    camber = -np.arcsin(a[2]) + np.radians(displacements[CAMBER])
+    x, y, z = np.stack([np.cos(camber) * np.sin(toe), s * np.cos(camber) * np.cos(toe), -np.sin(camber)]) - a
+    shift = displacements[PLACE]
+    return corner.with_wheel((shift[0], shift[1], shift[2]), (x, y, z))
 
 
 def _under_force(corner: Corner, statics: Statics, place: Array, direction: int) -> JointForces:

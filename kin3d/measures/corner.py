@@ -126,6 +126,23 @@ class Corner:
         where = self.normal, self.variants, self.lanes, self.solved
         return Corner(self.model, self.motion, self.sign, *where, figures)
 
+    def with_wheel(self, shift: Vec, spin: Vec) -> Corner:
+        """The same corner with its wheel elsewhere on the body that carries it: shifted, about another axis.
+
+        Parameters
+        ----------
+        shift : vector
+            Of the wheel centre, mm.
+        spin : vector
+            What is added to the unit spin axis.
+        """
+        out = self.with_figures(self.figures)
+        centre = add(self.centre, shift)
+        # what is made once when first asked for is made already
+        vars(out).update(centre=centre, spin=unit(add(self.spin, spin)), omega=self.omega)
+        vars(out).update(centre_velocity=self.velocity_at(centre))
+        return out
+
     @property
     def joined(self) -> bool:
         """Whether both sides are one system, so that the other wheel's travel moves this one too."""

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.design import SIDES
+from kin3d.loads.elastic import bent
 from kin3d.loads.elements import Element
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
@@ -107,11 +108,17 @@ class Evaluated:
 
 
 class Attitude:
-    """The equations of one car."""
+    """The equations of one car; `bends`, shape (4, displacements): how far its wheels have given way, deg and mm."""
 
-    def __init__(self, model: CarModel, elements: Sequence[Sequence[Element]], body: Bodywork) -> None:
-        self.model, self.elements, self.body = model, elements, body
+    def __init__(
+        self, model: CarModel, elements: Sequence[Sequence[Element]], body: Bodywork, bends: Array | None = None
+    ) -> None:
+        self.model, self.elements, self.body, self.bends = model, elements, body, bends
         self._last: tuple[object, tuple[list[_Wheel], list[Jet]] | None] = (None, None)
+
+    def standing(self, corner: Corner, axle: int) -> Corner:
+        """Both corners of an axle (lanes: left, right) as their wheels stand."""
+        return corner if self.bends is None else bent(corner, self.bends[2 * axle : 2 * axle + 2].T)
 
     def along_lateral(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Array:
         """Change of a state in balance with the lateral acceleration, shape (13,), per g.
@@ -239,6 +246,7 @@ class Attitude:
             algebra, known = (JOINED, {"travel": 0, "apart": APART}) if model.joined else (LOCAL, {"travel": 0})
             roll, pitch = (algebra.variable(np.full(2, y[n]), k) for n, k in ((ROLL, 1), (PITCH, 2)))
             corner = Corner.of(model, lanes, solved, along=(algebra, known), normal=ground_normal(roll, pitch))
+            corner = self.standing(corner, axle)
             out += [_Wheel.of(corner, shift, axle, k) for k in (0, 1)]
         return out
 

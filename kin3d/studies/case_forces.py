@@ -12,14 +12,13 @@ from kin3d.errors import Finding, Severity
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import AxleName
 from kin3d.loads.applied import Acting, RoadLoad
-from kin3d.loads.elastic import DISPLACEMENTS, PLACE
+from kin3d.loads.elastic import bent_too_far
 from kin3d.loads.joint_forces import JointForces
 from kin3d.loads.joint_frames import JointFrame
 from kin3d.loads.listed import Force, listed_forces
 from kin3d.loads.margins import LinkMargin
 
 Array = NDArray[np.float64]
-MOST_DEG = 1.0  # of bending; beyond it linear figures do not hold
 CAUTION = (
     "Forces of rigid links without weight and friction, from the points and loads given. Strength and safety are for "
     "qualified people and local codes."
@@ -75,12 +74,8 @@ class CaseForces:
         """The angle that changes most, where it is more than a degree."""
         if self.bent is None or not self.ok.any():
             return []
-        angles = np.nan_to_num(np.abs(self.bent[:PLACE.start, self.ok]))
-        name, most = DISPLACEMENTS[int(angles.max(axis=1).argmax())], float(angles.max())
-        if most <= MOST_DEG:
-            return []
-        text = f"changes {name.removesuffix('_deg')} by {most:.3g}°; linear figures hold to {MOST_DEG:g}°"
-        return [Finding("bends-too-far", text, f'case "{self.case}", {self.axle} {self.side}')]
+        most = np.nan_to_num(np.abs(self.bent[:, self.ok])).max(axis=1)
+        return bent_too_far(most[None], [f'case "{self.case}", {self.axle} {self.side}'])
 
     def forces(self) -> Iterator[Force]:
         """Links, joints, pickups, springs, in this order."""

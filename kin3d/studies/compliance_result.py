@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding
 from kin3d.linkage.names import AxleName
-from kin3d.loads.elastic import DISPLACEMENTS, outside
-from kin3d.studies.case_forces import MOST_DEG, CaseForces
+from kin3d.loads.elastic import DISPLACEMENTS, MOST_DEG, outside
+from kin3d.studies.case_forces import CaseForces
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Table
 

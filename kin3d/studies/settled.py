@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
+from kin3d.loads.elastic import DISPLACEMENTS
 from kin3d.studies.figure_doubt import FigureDoubt
 from kin3d.studies.steady_loads import Loads
 from kin3d.writing.numbers import number
@@ -26,6 +27,12 @@ BODY = (
     ("error_n", "N"),
     ("error_n_m", "N·m"),
     ("energy_n_mm", "N·mm"),
+)
+
+BENT_HEADS = ("toe °", "camber °", "caster °", "wheel x mm", "wheel y mm", "wheel z mm")
+BENT = (
+    "Joints and links are unbent in the car at rest; what the loads add bends them, linearly, and moves the wheels. "
+    "Bars and springs are taken to follow the rigid linkage."
 )
 
 
@@ -114,6 +121,9 @@ class Settled(Result):
         Wheels lifted, springs loose or beyond their stroke, what was assumed.
     state : ndarray, shape (13,)
         Unknowns as in `kin3d.studies.attitude`.
+    bends : ndarray, shape (4, displacements), or None
+        What the loads add to toe, camber, caster and place of each wheel by the compliance of joints and links, beyond
+        what they do at rest (`loads.elastic.DISPLACEMENTS`), deg and mm; None: rigid.
     doubt : FigureDoubt or None
         What deviations of figures make of body, wheels and springs; None where no figure has one.
     """
@@ -134,6 +144,7 @@ class Settled(Result):
     energy_n_mm: float
     findings: tuple[Finding, ...]
     state: Array
+    bends: Array | None = None
     doubt: FigureDoubt | None = None
 
     def summary(self) -> str:
@@ -147,7 +158,8 @@ class Settled(Result):
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
         """A row a wheel, and a row a spring, bar or stop; with deviations of figures, a row a figure and its doubt."""
-        return self._wheel_table(), self._element_table(), *((self.doubt.table(),) if self.doubt else ())
+        doubt = (self.doubt.table(),) if self.doubt else ()
+        return self._wheel_table(), *self._bend_table(BENT_HEADS), self._element_table(), *doubt
 
     def figures(self) -> tuple[tuple[str, str, float], ...]:
         """What the settled car is told by: name, unit and value of body, wheels and elements."""
@@ -174,12 +186,23 @@ class Settled(Result):
             Table.of("body", body, [tuple(float(getattr(self, c.name)) for c in body)]),
             Table.of("loads", loads, [tuple(loads.values())]),
             Table.of("findings", ("severity", "code", "finding"), found),
+            *self._bend_table(DISPLACEMENTS),
             *((self.doubt.record(),) if self.doubt else ()),
         )
 
     def notes(self) -> tuple[str, ...]:
-        """How well the car balances."""
-        return (f"Forces balance to {self.error_n:.0e} N, moments to {self.error_n_m:.0e} N·m.",)
+        """How well the car balances; what bends."""
+        balance = f"Forces balance to {self.error_n:.0e} N, moments to {self.error_n_m:.0e} N·m."
+        return (balance,) if self.bends is None else (BENT, balance)
+
+    def _bend_table(self, heads: Sequence[str]) -> tuple[Table, ...]:
+        """What gives way at each wheel; nothing where all is rigid."""
+        if self.bends is None:
+            return ()
+        columns = (Column(n, head=h, places=4) for n, h in zip(DISPLACEMENTS, heads, strict=True))
+        each = zip(self.wheels, self.bends, strict=True)
+        rows = [(w.name, *(float(v) if np.isfinite(v) else None for v in b)) for w, b in each]
+        return (Table.of("bends", (Column("wheel", text=True), *columns), rows, "bent, beside the car at rest"),)
 
     def _wheel_table(self) -> Table:
         columns = [

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.design import SIDES
 from kin3d.loads.applied import Acting, RoadLoad, on_wheel, over_lanes
-from kin3d.loads.elastic import FlexibleCorner, outside
+from kin3d.loads.elastic import DISPLACEMENTS, FlexibleCorner, outside
 from kin3d.loads.exerted import exerted, whole_elements
 from kin3d.loads.held import generalised
 from kin3d.loads.joint_forces import Push, joint_forces
@@ -98,6 +98,18 @@ def _settled_whole(
 def _lane_of_road(road: RoadLoad, lane: int) -> RoadLoad:
     at = slice(lane, lane + 1)
     return replace(road, foot=road.foot[:, at], force=road.force[:, at], couple=road.couple[:, at])
+
+
+def bends_of(settled: Settled, attitude: Attitude) -> Array | None:
+    """How far the wheels of a settled car have given way from joints without load, shape (4, displacements).
+
+    None where both axles are rigid.
+    """
+    corners = [c for number in (0, 1) for c in settled_corners("", settled, attitude, number)]
+    if all(c.bent is None for c in corners):
+        return None
+    rigid = np.zeros(len(DISPLACEMENTS))
+    return np.stack([rigid if c.bent is None else c.bent[:, 0] for c in corners])
 
 
 def _lane(acting: Acting, lane: slice) -> Acting:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
+from kin3d.loads.elastic import PLACE
 from kin3d.loads.elements import DAMPER_END
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import TRAVEL, Corner, ground_normal
@@ -47,6 +48,7 @@ def settled_car(
         energy_n_mm=energy,
         findings=(*findings, *_lifted(wheels), *_strokes(attitude, elements, {w.name for w in wheels if w.lifted})),
         state=y,
+        bends=attitude.bends,
     )
 
 
@@ -63,7 +65,7 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
         lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
         solved = model.kernel.solve(model.variants, lanes)
         nx, ny, nz = normal
-        corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz))
+        corner = attitude.standing(Corner.of(model, lanes, solved, along=TRAVEL, normal=(nx, ny, nz)), axle)
         camber, toe = (np.degrees(np.broadcast_to(m(corner).value, 2)) for m in (camber_ground, toe_ground))
         feet = add(corner.contact, (shift, 0.0, 0.0))
         height = np.broadcast_to(dot(feet, corner.normal).value, 2)
@@ -136,7 +138,8 @@ def _hubs(attitude: Attitude, y: Array, loads: Loads) -> Array:
         solved = model.kernel.solve(model.variants, lanes)
         points = model.kernel.points(model.variants, lanes, solved)
         out.append(points[:, model.linkage.index("wheel_centre")] + [shift, 0.0, 0.0])
-    return np.concatenate(out)
+    rigid = np.concatenate(out)
+    return rigid if attitude.bends is None else rigid + attitude.bends[:, PLACE]
 
 
 def _lifted(wheels: Sequence[WheelState]) -> list[Finding]:

@@ -17,7 +17,8 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.studies.attitude import PITCH, ROLL
 from kin3d.studies.car_stands import STANDS
-from kin3d.studies.settle import DOWN, LoadSteps, load_steps
+from kin3d.studies.load_steps import DOWN, LoadSteps
+from kin3d.studies.settle import load_steps
 from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
