@@ -59,7 +59,7 @@ def held_corner(
     """
     seen = whole_axle(corner)
     if statics is None:
-        statics = Statics(seen)
+        statics = Statics.of(seen)
     loads = [mine for push in pushes for mine in on_sides(corner, push)]
     units = _holding(corner, seen)
     asked = [generalised(statics, unit.pushes) for unit in units]

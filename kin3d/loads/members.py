@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.corner import Corner
 from kin3d.solve.equations import Row, carry, weights_of
-from kin3d.solve.implicit import stack_solve
+from kin3d.solve.implicit import stack_inverse
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Number, Vec, dot, sub
 
@@ -65,6 +65,15 @@ class Statics:
         self.places = self.equations.places(q, self.design, values, axes)
         rows = self.equations.residuals(self.places, self.design, values, axes)
         self._jacobian = np.stack([self._gradient(r) for r in rows], axis=0)
+        self._inverted: tuple[Array, Array, NDArray[np.bool_]] | None = None
+
+    @staticmethod
+    def of(corner: Corner) -> Statics:
+        """The statics of a corner, made once: several load cases and measures ask for them."""
+        found = corner.kept.get("statics")
+        if not isinstance(found, Statics):
+            found = corner.kept["statics"] = Statics(corner)
+        return found
 
     def _gradient(self, x: Any) -> Array:
         """Derivatives of a number along the unknowns, shape (unknowns, lanes)."""
@@ -109,11 +118,22 @@ class Statics:
         ----------
         load : ndarray, shape (unknowns, lanes)
         """
-        transposed = np.moveaxis(self._jacobian, (0, 1, 2), (2, 1, 0))
-        bad = np.asarray(~(np.isfinite(transposed).all(axis=(1, 2)) & np.isfinite(load).all(axis=0)))
-        matrices = np.where(bad[:, None, None], np.eye(transposed.shape[1]), transposed)
-        solved = stack_solve(np.ascontiguousarray(matrices), np.where(bad, np.nan, -load).T).T
-        return np.asarray(solved)
+        matrices, inverse, bad = self._inverse()
+        right = np.where(bad, 0.0, -load).T[..., None]
+        right = np.where(np.isfinite(right), right, 0.0)
+        found = inverse @ right
+        found = found + inverse @ (right - matrices @ found)  # once more, as an inverse alone rounds more than a solve
+        lost = bad | ~np.isfinite(load).all(axis=0)
+        return np.asarray(np.where(lost, np.nan, found[..., 0].T))
+
+    def _inverse(self) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Jᵀ of every lane, its inverse, and which lanes have none because they were not reached; made once."""
+        if self._inverted is None:
+            matrices = np.ascontiguousarray(np.moveaxis(self._jacobian, (0, 1, 2), (2, 1, 0)))
+            bad = np.asarray(~np.isfinite(matrices).all(axis=(1, 2)))
+            matrices[bad] = np.eye(matrices.shape[1])
+            self._inverted = matrices, stack_inverse(matrices), bad
+        return self._inverted
 
     def balanced(self, load: Array, *reactions: Array) -> tuple[Array, tuple[Array, ...]]:
         """Multipliers under a load and that much of each reaction as leaves nothing for the rows of travel.

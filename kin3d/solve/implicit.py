@@ -80,6 +80,18 @@ def stack_solve(matrices: NDArray[np.float64], rhs: NDArray[np.float64]) -> NDAr
         return out
 
 
+def stack_inverse(matrices: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Inverses of a stack of matrices, shape (n, m, m); of singular ones the pseudo-inverse."""
+    try:
+        return np.asarray(np.linalg.inv(matrices), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        singular = np.linalg.det(matrices) == 0.0
+        regular = np.where(singular[:, None, None], np.eye(matrices.shape[-1]), matrices)
+        out = np.asarray(np.linalg.inv(regular), dtype=np.float64)
+        out[singular] = np.linalg.pinv(matrices[singular])
+        return out
+
+
 def implicit(
     system: System,
     algebra: Algebra,

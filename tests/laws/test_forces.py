@@ -239,3 +239,52 @@ def test_an_axle_that_no_case_loads_is_refused() -> None:
 def test_cases_that_do_not_fit_together_are_refused(cases: list[dict[str, Any]], text: str) -> None:
     with pytest.raises(kin3d.Kin3dError, match=text):
         car("dunlin").with_figures({"cases": cases})
+
+
+@pytest.mark.parametrize(("name", "rod_on"), [("dunlin", "lower arm"), ("plover", "upper arm")])
+def test_demo_cars_are_held_as_their_free_bodies(name: str, rod_on: str) -> None:
+    read = with_case(car(name), contact_moment_n_m=MOMENT.tolist(), wheel="braked")
+    part = kin3d.forces(read, TRAVEL).parts[0]
+    found = {(f.kind, f.name, f.on): f for f in part.forces()}
+    radius = read.axle("front").loaded_radius_mm
+    assert radius is not None
+    for k in range(len(TRAVEL)):
+        at = {p: v[:, k] for p, v in part.joints.at.items()}
+        spin = (at["wheel_axis"] - at["wheel_centre"]) / np.linalg.norm(at["wheel_axis"] - at["wheel_centre"])
+        down = np.array([0.0, 0.0, 1.0]) - spin[2] * spin
+        contact = at["wheel_centre"] - radius * down / np.linalg.norm(down)
+        expected = free_body.corner_forces(at, rod_on, [(contact, FORCE)], 1000.0 * MOMENT)
+        for (point, body), force in expected.joints.items():
+            pickup = not point.endswith("outer")
+            mine = found["pickup", point, "chassis"].force[:, k] if pickup else found["joint", point, body].force[:, k]
+            assert_allclose(-mine if pickup else mine, force, rtol=1e-9, atol=1e-6, err_msg=f"{point} on {body}")
+        axial = found["link", "rod", rod_on].axial
+        assert axial is not None
+        assert_allclose(axial[k], expected.tension["rod"], rtol=1e-9, atol=1e-6)
+
+
+def test_a_plane_truss_by_hand(tmp_path: Path) -> None:
+    """All in the plane x = 0, arms level 200 mm apart, the rod at 45° from half way between them to the rocker.
+
+    1 kN up at the tyre, 60 mm outboard of the joints: the rod alone can bear it, √2 kN of compression, and pushes 1 kN
+    outboard. Arms pull that back, and about the rod's end, 100 mm from each, hold 60 N·m: 800 N below, 200 N above.
+    Each of an arm's two pickups, 100 mm before and behind, has half.
+    """
+    points = {
+        "lower_front": (100, 200, 150), "lower_rear": (-100, 200, 150), "lower_outer": (0, 700, 150),
+        "upper_front": (100, 200, 350), "upper_rear": (-100, 200, 350), "upper_outer": (0, 700, 350),
+        "tie_inner": (80, 200, 250), "tie_outer": (80, 700, 250), "wheel_centre": (0, 760, 250),
+        "wheel_axis": (0, 860, 250), "rod_outer": (0, 700, 250), "rod_inner": (0, 500, 450),
+        "rocker_axis_1": (-30, 450, 450), "rocker_axis_2": (30, 450, 450), "spring_outer": (0, 450, 520),
+        "spring_inner": (0, 200, 520),
+    }  # fmt: skip
+    table = {n: np.array(p, dtype=float) for n, p in points.items()}
+    read = kin3d.load(write_car(tmp_path, table, rod_on="upright", loaded_radius_mm=RADIUS))
+    found = forces_by_name(kin3d.forces(with_case(read, contact_n=[0.0, 0.0, 1000.0])))
+    axial = {name: f.axial[0] for (_, name, _), f in found.items() if f.axial is not None}
+    assert_allclose(axial["rod"], -1000.0 * np.sqrt(2.0), rtol=1e-12)
+    assert_allclose(axial["tie link"], 0.0, atol=1e-8)
+    for arm, pull in (("lower", 800.0), ("upper", 200.0)):
+        assert_allclose(found["joint", f"{arm}_outer", "upright"].force[:, 0], [0.0, -pull, 0.0], atol=1e-8)
+        for end in ("front", "rear"):
+            assert_allclose(found["pickup", f"{arm}_{end}", "chassis"].force[:, 0], [0.0, 0.5 * pull, 0.0], atol=1e-8)
