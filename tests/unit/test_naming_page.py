@@ -9,7 +9,6 @@ from __future__ import annotations
 import html
 import json
 import re
-import shutil
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path
@@ -21,10 +20,10 @@ import pytest
 from kin3d.errors import Finding, ReadingError
 from kin3d.reading.dxf import read_drawing
 from kin3d.studies.drawing_import import import_drawing
+from tests.everything import browser
 from tests.unit.drawings import FOLDER, HEADER_MM, load, sheet_place
 from tests.unit.drawn import LINKS, POINTS, new, place, save, three_views
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 KNOWN = "upper_front"
 
 
@@ -89,11 +88,9 @@ def _clicks(data: dict[str, Any], truth: dict[str, Any]) -> str:
 
 def _run(page: Path, script: str) -> tuple[str, str]:
     """Names and views as the page would save them after a script of clicks."""
-    if CHROMIUM is None:
-        pytest.skip("chromium not found: apt-get install chromium")
     tried = page.with_name("tried.html")
     tried.write_text(page.read_text("utf-8").replace("</body>", f"<script>{script}</script></body>"), "utf-8")
-    command = [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", "--virtual-time-budget=2000"]
+    command = [browser(), "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", "--virtual-time-budget=2000"]
     done = subprocess.run([*command, tried.as_uri()], capture_output=True, text=True, timeout=120, check=True)
     texts = [re.search(rf'<pre id="{n}-out">(.*?)</pre>', done.stdout, re.DOTALL) for n in ("names", "views")]
     assert all(texts), done.stderr[-600:]

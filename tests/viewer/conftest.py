@@ -2,21 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-from typing import NoReturn
 
 import pytest
 
 from kin3d.errors import RequestError
 from kin3d_viewer.probe import missing_modules, need_pictures
-
-
-def not_here(reason: str) -> NoReturn:
-    """Skip with the reason; where KIN3D_EVERYTHING is set (the CI script installs all that is needed), fail."""
-    if os.environ.get("KIN3D_EVERYTHING"):
-        pytest.fail(f"KIN3D_EVERYTHING is set, but {reason}")
-    pytest.skip(reason)
+from tests.everything import not_here
 
 
 @pytest.fixture(scope="session")

@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import subprocess
 
 import pytest
 
 import kin3d
+from tests import everything
 from tests.laws.cars import MODELS
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 WIDTHS = (1440, 390)
 # a window is never narrower than 500 px, a frame is
 FRAME = """<!DOCTYPE html><body><iframe src="report.html" width="{width}" height="900" style="border:0"></iframe>
@@ -49,10 +48,7 @@ addEventListener("load", () => setTimeout(() => {
 
 @pytest.fixture(scope="module")
 def browser():
-    found = next((b for b in map(shutil.which, BROWSERS) if b), None)
-    if found is None:
-        pytest.skip(f"none of {', '.join(BROWSERS)} is installed")
-    return found
+    return everything.browser()
 
 
 @pytest.fixture(scope="module")

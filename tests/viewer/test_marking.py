@@ -16,7 +16,7 @@ from kin3d_viewer import probe
 from kin3d_viewer.marking import solve
 from kin3d_viewer.marks import ListedMark, Marks, nearest
 from tests import photo_scenes as scenes
-from tests.viewer.conftest import not_here
+from tests.everything import not_here
 
 ROOT = Path(__file__).parents[2]
 STEPS = ("solved:", "expected within its ellipse", "clicked:", "moved by 0.1, 1 and 10 px", "doubtful, hidden", "live:")

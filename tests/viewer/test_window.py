@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from kin3d_viewer import probe
-from tests.viewer.conftest import not_here
+from tests.everything import not_here
 
 ROOT = Path(__file__).parents[2]
 STEPS = (
