@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from kin3d.studies.inboard import InboardCurves
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.panels import set_title
 from kin3d.writing.style import CARS, INK, MID, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def draw_inboard(curves: Sequence[InboardCurves], path: Path, labels: Sequence[s
             _rocker(ax, one, name)
         _same_scale(views)
         title = f"{curves[0].title}, {curves[0].axle} axle, left corner"
-        figure.suptitle(title, x=0.01, ha="left", fontsize=13, fontweight="bold")
+        set_title(figure, title)
         save_figure(figure, path)
 
 

@@ -17,6 +17,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import AXES
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.panels import set_title
 from kin3d.writing.style import GRID, INK, LOWERS, PAPER, RAISES, figure_style, save_figure
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
@@ -115,7 +116,7 @@ def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     axes[1].set_title(f"Change of the gradient over {drive.name}", loc="left", pad=8)
     _coordinates(axes[0], [result.points[p] for p in matter])
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: per mm of each coordinate"
-    figure.suptitle(fill(title, int(9.5 * size[0])), x=0.01, ha="left", fontsize=13, fontweight="bold")
+    set_title(figure, title)
     _key(figure, [p for k, p in enumerate(result.points) if k not in matter])
     return figure
 

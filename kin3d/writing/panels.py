@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +23,7 @@ DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2))
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
 LONG_SIGN = 54  # letters over which what positive means is set smaller, to stay over its panel
 LEGEND_ENTRY = 1.25  # inches that one line of the common legend takes at least
+TITLE_LETTERS = 8.0  # of a title that go on an inch
 BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
 
 
@@ -120,10 +122,16 @@ def draw_grid(
             draw(ax)
         for ax in axes.flat[len(draws) :]:
             ax.set_visible(False)
-        figure.suptitle(title, x=0.01, ha="left", fontsize=13, fontweight="bold")
+        set_title(figure, title)
         if legend:
             legend(figure)
         save_figure(figure, path)
+
+
+def set_title(figure: Figure, title: str) -> None:
+    """Set the title of all panels, in as many lines as the width takes."""
+    lines = fill(title, int(TITLE_LETTERS * figure.get_figwidth()))
+    figure.suptitle(lines, x=0.01, ha="left", fontsize=13, fontweight="bold")
 
 
 def draw_panel(ax: Axes, panel: Panel) -> None:

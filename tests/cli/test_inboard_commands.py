@@ -12,6 +12,7 @@ from numpy.testing import assert_allclose
 import kin3d
 import kin3d.studies.swap
 from tests.cli.run import run
+from tests.labels import faults
 
 CAR = str(Path(__file__).parents[2] / "models" / "dunlin" / "car.toml")
 OFF = "rod_inner,-60,-58,300,302,300,302"
@@ -61,6 +62,7 @@ def test_swap_writes_a_car_and_a_picture(tmp_path: Path, monkeypatch: pytest.Mon
     drawn = picture.read_text("utf-8")
     for word in WORDS:
         assert word in drawn
+    assert faults(drawn) == []
 
 
 def test_a_swap_shows_and_writes_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -79,7 +79,20 @@ def test_two_cars(tmp_path, names):
 
 
 def test_other_pictures(tmp_path):
+    """Swaps, located points and photographs stand with the tests that make them: each takes seconds."""
     assert written(tmp_path, kin3d.import_drawing(MODELS / "plover" / "front.dxf")) == []
+    for name in ("dunlin", "plover"):
+        for axle in ("front", "rear"):
+            assert written(tmp_path, kin3d.rates(car(name), axle, TRAVEL)) == [], (name, axle)
+        found = kin3d.forces(car(name), [-20.0, 0.0, 20.0], axle="front", cases=["kerb"])
+        assert written(tmp_path, found) == [], name
+
+
+@pytest.mark.parametrize("case", ["braking", "cornering", "kerb"])
+def test_free_bodies(tmp_path, case):
+    for name in ("dunlin", "plover"):
+        kin3d.forces(car(name), [0.0], axle="front", cases=[case]).bodies(tmp_path / "b.svg")
+        assert faults((tmp_path / "b.svg").read_text("utf-8")) == [], name
 
 
 def at_random(seed):

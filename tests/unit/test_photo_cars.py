@@ -17,6 +17,7 @@ from kin3d.reading.car_writing import write_car
 from kin3d.solve.model import AxleModel
 from kin3d.studies.locate import locate
 from kin3d.studies.photo_points import adjusted_together
+from tests.labels import faults
 from tests.photo_cars import photographed
 from tests.photo_scenes import design
 
@@ -274,6 +275,7 @@ def test_locate_says_what_would_help_and_what_was_found(paths, tmp_path):
     picture = (tmp_path / "check.svg").read_text("utf-8")
     assert "plover: plover front" in picture
     assert "leg: misses" in picture
+    assert faults(picture) == []
 
 
 def test_measures_that_lack_data_are_said(paths):

@@ -15,6 +15,7 @@ from kin3d.errors import RequestError
 from kin3d.photographs.adjust import adjust
 from kin3d.studies import photo_lines
 from kin3d.studies.photo_draw import on_photograph
+from tests.labels import faults
 from tests.photo_lines_coverage import located_of, run
 from tests.photo_scenes import FRONT, QUARTER, axle_of, scene
 
@@ -148,6 +149,7 @@ def test_svg_has_the_photograph_as_jpeg_and_words_as_text(tmp_path):
     assert "data:image/png" not in text
     assert re.search(r"<text[^>]*>roll centre 37 ± \d+ mm \(95 %\)</text>", text)
     assert "dunlin, same camera" in text
+    assert faults(text) == []
     replace(drawn, crop=True).plot(tmp_path / "pit.png")
     with Image.open(tmp_path / "pit.png") as png:
         assert png.width == 1650
