@@ -374,6 +374,9 @@ def _key_hint(location: Location, root: type[Record], extra: Mapping[str, tuple[
     near = difflib.get_close_matches(key.lower(), own, 1)
     if near:
         return f'did you mean "{near[0]}"?'
+    headed = [table for table, _ in _tables(root, "") if table.endswith(f".{key}.NAME")]
+    if headed:
+        return f"tables of that kind are headed {' or '.join(f'[{h}]' for h in headed)}"
     homes = [table for table, fields in _tables(root, "") if key in fields and table]
     homes += [axle for axle, keys in extra.items() if key in keys]
     if homes:

@@ -17,7 +17,7 @@ from kin3d.loads.elements import Element
 from kin3d.loads.joint_forces import Push
 from kin3d.measures.corner import Corner
 from kin3d.spatial.jets import Jet, value
-from kin3d.spatial.vectors import Vec, sub
+from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 WheelDuty = Literal["braked", "driven"] | None
@@ -133,33 +133,26 @@ def turning(element: Element, corner: Corner, moment: Array, slope: Array) -> li
     return list(Push.couple(turned.body, start, -moment * way * axis))
 
 
-def drawing_on(element: Element, corner: Corner, moment: Array, slope: Array) -> tuple[Acting, ...]:
-    """A T-bar's force on the point that it drives, along the link: the one that does the same work.
+def drawing_on(element: Element, corner: Corner, head: Array, moment: Array, slope: Array) -> tuple[Acting, ...]:
+    """A T-bar's force on the point that it drives, along the link to the T's head: the one that does the same work.
 
-    The link stands as the corner alone has it: where both sides move alike that is where it is; otherwise the T's head
-    is turned by its twist, and the link by a little.
+    Parameters
+    ----------
+    head : ndarray, shape (3, lanes)
+        Where the end of the T's head is.
+    moment : ndarray, shape (lanes,)
+        Against a positive twist, N·mm.
+    slope : ndarray, shape (lanes,)
+        Twist per mm of the corner's travel.
     """
     if element.ends is None:
         raise ValueError(f'"{element.name}" has no link')
-    driven, end = element.ends
-    count = len(moment)
-    gap = sub(corner.place(driven), corner.place(end))
-    numbers = over_lanes(gap, count)
-    along = numbers / np.linalg.norm(numbers, axis=0)
-    direction: Vec = (along[0], along[1], along[2])
-    rate = over_lanes(corner.rate(corner.place(driven)), count)
-    way = (rate * np.stack(direction)).sum(axis=0)
+    driven, count = element.ends[0], len(moment)
+    place = over_lanes(corner.place(driven), count)
+    along = (place - head) / np.linalg.norm(place - head, axis=0)
+    way = (over_lanes(corner.rate(corner.place(driven)), count) * along).sum(axis=0)
     size = -moment * slope / way
-    return (
-        Acting(
-            element.name,
-            carrier(corner.linkage, driven),
-            driven,
-            over_lanes(corner.place(driven), count),
-            size * along,
-            -size,
-        ),
-    )
+    return (Acting(element.name, carrier(corner.linkage, driven), driven, place, size * along, -size),)
 
 
 def over_lanes(v: Vec, count: int) -> Array:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.keys import Stop
 from kin3d.loads.deflections import Deflection, across, arm_turn, difference, of_side, shortening
-from kin3d.loads.tbar import t_twist
+from kin3d.loads.tbar import TBar, t_bar
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
@@ -70,6 +70,8 @@ class Element:
         that it drives and the end of its head.
     turned : Turned or None
         What it turns, where it does not act between points.
+    t_bar : TBar or None
+        The T, where it is one.
     """
 
     name: str
@@ -84,6 +86,7 @@ class Element:
     captive: bool = True
     ends: tuple[str, str] | None = None
     turned: Turned | None = None
+    t_bar: TBar | None = field(default=None, repr=False)
 
     @property
     def label(self) -> str:
@@ -238,7 +241,8 @@ class _Builder:
             return []
         rate = bar.rate_n_m_per_deg * NMM_PER_RAD
         if role.form == "t":
-            return [Element("bar", "bar", "both", "rad", rate, 0.0, t_twist(role, self._design()), ends=role.link)]
+            made = t_bar(role, self._design())
+            return [Element("bar", "bar", "both", "rad", rate, 0.0, made.twist, ends=role.link, t_bar=made)]
         turns = self._turns(role.axis, role.link[1])
         twist = difference(turns["left"], turns["right"])
         turned = Turned(role.body, role.axis, role.link[1])

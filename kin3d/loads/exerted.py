@@ -38,8 +38,9 @@ def exerted(
             turned += turning(e, pair, force * mine, slopes)
         elif e.ends is None:
             raise ValueError(f'"{e.name}" has neither ends nor a body that it turns')
-        elif e.kind == "bar":
-            acting += drawing_on(e, pair, np.full(2, force), slopes)
+        elif e.t_bar is not None:
+            heads = (over_lanes(v, 1) for v in e.t_bar.heads(pair.left, pair.right))
+            acting += drawing_on(e, pair, np.concatenate(list(heads), axis=1), np.full(2, force), slopes)
         elif e.side == "both":
             acting += _across(e, pair, force)
         else:

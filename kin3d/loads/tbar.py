@@ -12,7 +12,6 @@ import numpy as np
 
 from kin3d.errors import AssemblyError, Finding
 from kin3d.linkage.layout import BarRole
-from kin3d.loads.deflections import Deflection
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.spatial.jets import Jet, cos, sin
@@ -22,13 +21,12 @@ ITERATIONS = 30
 STEP_RAD = 1e-13
 
 
-def t_twist(role: BarRole, design: CornerPair) -> Deflection:
-    """Twist of the stem from design, rad; positive when the left wheel's bump winds it."""
-    shape = _Shape(role, design.left, design.right)
-    return shape.twist
+def t_bar(role: BarRole, design: CornerPair) -> TBar:
+    """The T of an axle, from the design position."""
+    return TBar(role, design.left, design.right)
 
 
-class _Shape:
+class TBar:
     """Design geometry of the T: hinge line, stem, ends of its head, lengths of the links."""
 
     def __init__(self, role: BarRole, left: Corner, right: Corner) -> None:
@@ -52,15 +50,22 @@ class _Shape:
             self.sense = -1.0
 
     def twist(self, left: Corner, right: Corner) -> Jet:
-        """Twist of the stem, rad."""
+        """Twist of the stem from design, rad; positive when the left wheel's bump winds it."""
         return self.sense * self._solve(left, right)[1]
+
+    def heads(self, left: Corner, right: Corner) -> tuple[Vec, Vec]:
+        """Where the ends of the T's head are, to which the links go: left, right; mm."""
+        swing, twist = self._solve(left, right)
+        return self._head(0, swing, twist), self._head(1, swing, twist)
+
+    def _head(self, side: int, swing: Number, twist: Number) -> Vec:
+        return add(_vec(self.pivot), _turn(self.hinge, swing, _turn(self.stem, twist, _vec(self.ends[side]))))
 
     def _rows(self, driven: list[Vec], swing: Number, twist: Number) -> list[Number]:
         """Half the error of each link's squared length."""
         out = []
-        for place, end, square in zip(driven, self.ends, self.squares, strict=True):
-            head = add(_vec(self.pivot), _turn(self.hinge, swing, _turn(self.stem, twist, _vec(end))))
-            gap = sub(place, head)
+        for side, (place, square) in enumerate(zip(driven, self.squares, strict=True)):
+            gap = sub(place, self._head(side, swing, twist))
             out.append(0.5 * (dot(gap, gap) - square))
         return out
 

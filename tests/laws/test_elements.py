@@ -14,8 +14,10 @@ import kin3d
 from kin3d.linkage.keys import Stop
 from kin3d.linkage.record import changed
 from kin3d.loads.elements import Element, axle_elements
+from kin3d.loads.exerted import exerted
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
+from kin3d.spatial.jets import value
 from kin3d.studies.rates import axle_rates
 from tests.car_files import write_car
 from tests.laws.axles import CORNER, one_axle
@@ -162,3 +164,27 @@ def test_rates_of_all_elements_are_second_differences_of_their_energy(tmp_path: 
     }[direction]
     assert_allclose(found, expected, rtol=1e-8)
     assert any(f.code == "stop-met" for f in rates.findings)
+
+
+def test_t_bar_is_in_balance_under_its_links(tmp_path: Path) -> None:
+    """Its links push along themselves: about its hinge nothing is left, about its stem the moment of the twist."""
+    two = Two(tmp_path, CORNER | T_BAR, np.array([22.0]), np.array([-17.0]), bar={"rate_n_m_per_deg": 50.0})
+    bar = two.elements["bar"]
+    acting = [one for one in exerted([bar], two.pair, {})[0] if one.name == "bar"]
+    assert bar.t_bar is not None
+    ends_now = bar.t_bar.heads(two.pair.left, two.pair.right)
+    heads = np.stack([[float(np.ravel(value(c))[0]) for c in v] for v in ends_now])
+    ends, driven = (np.array(T_BAR[n], float) for n in ("tbar_end", "tbar_link_rocker"))
+    force, place = acting[0].force, acting[0].place
+    pivot, hinge = np.array([215.0, 0.0, 440.0]), np.array([0.0, 1.0, 0.0])
+    lengths = np.linalg.norm(place.T - heads, axis=1)
+    assert_allclose(lengths, np.linalg.norm(driven - ends), rtol=1e-9)
+    on_t = -force.T
+    assert_allclose(np.cross(place.T - heads, on_t), 0.0, atol=1e-6 * np.abs(on_t).max())
+    moment = np.cross(heads - pivot, on_t).sum(axis=0)
+    assert abs(moment @ hinge) < 1e-6 * np.abs(moment).max()
+    stem = 0.5 * (heads[0] + heads[1]) - pivot
+    stem = stem / np.linalg.norm(stem)
+    twist = abs(float(np.ravel(bar.deflection(two.pair.left, two.pair.right).value)[0]))
+    assert twist > 0.01
+    assert_allclose(abs(moment @ stem), 50.0 * 1000.0 * np.degrees(twist), rtol=1e-6)
