@@ -8,7 +8,7 @@ from typing import Any
 from kin3d.linkage.keys import Driveshaft
 from kin3d.measures.corner import Corner, length
 from kin3d.measures.entry import Measure
-from kin3d.spatial.jets import atan2
+from kin3d.spatial.jets import atan2, size
 from kin3d.spatial.vectors import Number, Vec, cross, dot, sub
 
 _INNER = "angle between the shaft and the axis of its inner joint (inner_axis; across the car where it is not given)"
@@ -37,8 +37,7 @@ def plunge(corner: Corner) -> Number:
 def _between(a: Vec, b: Vec) -> Number:
     """Angle between two lines, 0 to 90 deg, rad."""
     along = dot(a, b)
-    sense = 1.0 - 2.0 * (along.value < 0.0)
-    return atan2(length(cross(a, b)), along * sense)
+    return atan2(length(cross(a, b)), size(along))
 
 
 def inner_angle(corner: Corner) -> Number:

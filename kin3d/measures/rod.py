@@ -11,7 +11,7 @@ from kin3d.linkage.layout import Rocker
 from kin3d.measures.corner import Corner, length, unit
 from kin3d.measures.entry import Measure
 from kin3d.measures.springs import lacks_rocker
-from kin3d.spatial.jets import asin, atan2
+from kin3d.spatial.jets import asin, atan2, size
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 _BOLT = (
@@ -45,7 +45,7 @@ def lever_sine(corner: Corner) -> Number:
 def rod_to_rocker(corner: Corner) -> Number:
     """Angle from dead centre: arcsine of the lever's share, rad, without sign."""
     angle = asin(lever_sine(corner))
-    return angle * np.where(angle.value < 0.0, -1.0, 1.0)
+    return size(angle)
 
 
 def carrier(corner: Corner) -> str:
@@ -70,7 +70,7 @@ def rod_to_arm(corner: Corner) -> Number:
         raise ValueError("the rod is not on an arm")
     normal = unit(cross(sub(hinge[1], hinge[0]), sub(outer, hinge[0])))
     angle = asin(dot(normal, rod_direction(corner)))
-    return angle * np.where(angle.value < 0.0, -1.0, 1.0)
+    return size(angle)
 
 
 def rod_slope(corner: Corner) -> Number:
@@ -112,7 +112,7 @@ def _misalignment(corner: Corner, body: str, given: tuple[float, float, float] |
         side = corner.sign if corner.axle.side == "left" else -corner.sign
         bolt = (given[0], given[1] * side, given[2])
     angle = asin(dot(turned(corner, body, bolt), rod_direction(corner)))
-    return angle * np.where(angle.value < 0.0, -1.0, 1.0)
+    return size(angle)
 
 
 def turned(corner: Corner, body: str, direction: Vec) -> Vec:

@@ -11,7 +11,7 @@ from kin3d.linkage.layout import Part
 from kin3d.measures.corner import Corner, length, rate_of, unit
 from kin3d.measures.entry import Measure
 from kin3d.measures.instant_centres import not_joined
-from kin3d.spatial.jets import atan2
+from kin3d.spatial.jets import atan2, sense
 from kin3d.spatial.vectors import Number, cross, dot, sub
 
 _RATIO = "−d(spring length)/d(travel): spring mm per mm of wheel travel (the trade uses the word for its inverse too)"
@@ -119,10 +119,9 @@ def wheel_rate(corner: Corner) -> Number:
         rate = torsion.rate_n_m_per_deg * NMM_PER_RAD
         turn, slope = rocker_turn(corner), rocker_rate(corner)
         # the design torque resists bump, whichever way the rocker turns in bump
-        sense = np.where(slope.value >= 0.0, 1.0, -1.0)
         torque = turn * rate
         if torsion.design_torque_n_m is not None:
-            torque = torque + sense * (1000.0 * torsion.design_torque_n_m)
+            torque = torque + sense(slope) * (1000.0 * torsion.design_torque_n_m)
         total = total + rate * slope * slope + torque * rate_of(slope, corner)
     return total
 

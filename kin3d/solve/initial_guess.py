@@ -5,7 +5,8 @@ Both are made of a variant's own design position; no lane sees another lane.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,50 @@ NODES = 18  # solved positions through which the polynomial of a long sweep goes
 LONG_SWEEP = 200  # lanes of one variant for each node from which the polynomial is worth its nodes
 FEW_VARIANTS = 4
 
-Guess = Callable[[Lanes], Array]  # lanes to unknowns, shape (unknowns, lanes)
+
+class Guess(Protocol):
+    """Where lanes start."""
+
+    def __call__(self, lanes: Lanes) -> Array:
+        """Unknowns of the lanes, shape (unknowns, lanes)."""
+        ...
+
+    def polynomial(self, lanes: Lanes) -> Polynomial | None:
+        """The same as a polynomial in one drive, where it is one for all of these lanes."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Polynomial:
+    """Unknowns as powers of x = (drive − middle)·scale.
+
+    Attributes
+    ----------
+    drive : str
+    middle, scale : float
+    coefficients : ndarray, shape (variants, degree + 1, unknowns)
+    """
+
+    drive: str
+    middle: float
+    scale: float
+    coefficients: Array
+
+    def __call__(self, lanes: Lanes) -> Array:
+        """See `Guess`."""
+        x = (lanes.drive(self.drive) - self.middle) * self.scale
+        powers = np.vander(x, self.coefficients.shape[1], increasing=True)
+        if len(self.coefficients) == 1:
+            return np.ascontiguousarray((powers @ self.coefficients[0]).T)
+        out = np.empty((self.coefficients.shape[2], lanes.count))
+        for v, coefficients in enumerate(self.coefficients):
+            mine = lanes.variant == v
+            out[:, mine] = (powers[mine] @ coefficients).T
+        return out
+
+    def polynomial(self, _lanes: Lanes) -> Polynomial:
+        """See `Guess`."""
+        return self
 
 
 class Taylor:
@@ -58,6 +102,12 @@ class Taylor:
             if mine.any():
                 out[:, mine] = self._start(drives, lanes.take(mine))
         return out
+
+    def polynomial(self, lanes: Lanes) -> Polynomial | None:
+        """See `Guess`."""
+        if not lanes.straight.all():
+            return None
+        return Polynomial(TRAVEL, 0.0, 1.0, np.moveaxis(self._along((TRAVEL,)).coefficients, 2, 0))
 
     def _start(self, drives: tuple[str, ...], lanes: Lanes) -> Array:
         return self._along(drives)(lanes) if drives else self._own_way(lanes)
@@ -136,7 +186,7 @@ def nodes(variants: Variants, lanes: Lanes) -> Lanes:
     return Lanes(np.repeat(np.arange(variants.count), NODES), travel, np.full(travel.size, lanes.rack[0]), more)
 
 
-def through(variants: Variants, at: Lanes, q: Array) -> Guess:
+def through(variants: Variants, at: Lanes, q: Array) -> Polynomial:
     """Polynomial in travel through the solved nodes of each variant.
 
     Parameters
@@ -145,21 +195,9 @@ def through(variants: Variants, at: Lanes, q: Array) -> Guess:
         As `nodes` gives them.
     q : ndarray, shape (unknowns, nodes of all variants)
     """
-    from numpy.polynomial.chebyshev import chebvander
-
     travel = at.travel[:NODES]
     middle, half = 0.5 * (travel.min() + travel.max()), 0.5 * float(np.ptp(travel))
-    to_coefficients = np.linalg.inv(chebvander((travel - middle) / half, NODES - 1))
-    coefficients = np.einsum("kn,mvn->vmk", to_coefficients, q.reshape(len(q), variants.count, NODES))
-
-    def guess(lanes: Lanes) -> Array:
-        basis = chebvander((lanes.travel - middle) / half, NODES - 1).T
-        if variants.count == 1:
-            return np.ascontiguousarray(coefficients[0] @ basis)
-        out = np.empty((len(q), lanes.count))
-        for v in range(variants.count):
-            mine = lanes.variant == v
-            out[:, mine] = coefficients[v] @ basis[:, mine]
-        return out
-
-    return guess
+    # powers instead of Chebyshev's polynomials lose six digits, of which a start has more than enough
+    to_coefficients = np.linalg.inv(np.vander((travel - middle) / half, NODES, increasing=True))
+    coefficients = np.einsum("kn,mvn->vkm", to_coefficients, q.reshape(len(q), variants.count, NODES))
+    return Polynomial(TRAVEL, middle, 1.0 / half, coefficients)

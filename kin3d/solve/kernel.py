@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import Linkage
 from kin3d.solve.continuation import Continuation, vectors
 from kin3d.solve.drives import RIGHT, TRAVEL, value_of
+from kin3d.solve.engine import Worth
 from kin3d.solve.implicit import implicit
 from kin3d.solve.initial_guess import Guess, Taylor, nodes, through, worth_nodes
 from kin3d.solve.lanes import Lanes, Solved, Status, Variants
@@ -27,6 +29,9 @@ from kin3d.solve.shared_limits import continue_sharing_limits
 from kin3d.solve.system import System
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec
+
+if TYPE_CHECKING:
+    from kin3d.solve.fused_newton import FusedNewton
 
 Array = NDArray[np.float64]
 CHUNK = 3072  # lanes at a time: the workspace stays in the processor's cache
@@ -89,6 +94,7 @@ class Kernel:
         self._uniforms = Evaluation(self.system.uniforms)
         self._determinants = [Evaluation(b.newton_outputs[-1:]) for b in self.system.blocks]
         self._expanded: tuple[Variants, Guess] | None = None
+        self._worth = Worth()
 
     @property
     def wheel_base(self) -> tuple[str, ...]:
@@ -181,13 +187,7 @@ class Kernel:
         return self._expanded[1]
 
     def _solve(self, variants: Variants, lanes: Lanes, guess: Guess, *, step: bool) -> Solved:
-        q = np.empty((len(self.system.unknown_keys), lanes.count))
-        error = np.empty(lanes.count)
-        good = np.empty(lanes.count, dtype=bool)
-        for first in range(0, lanes.count, CHUNK):
-            part = slice(first, min(first + CHUNK, lanes.count))
-            here = lanes.take(part)
-            q[:, part], error[part], good[part] = correct(self.system, variants, here, guess(here))
+        q, error, good = self._correct(variants, lanes, guess)
         status = np.full(lanes.count, Status.OK, dtype=np.int8)
         limits: dict[int, tuple[float, ...]] = {}
         in_line: dict[int, str] = {}
@@ -204,6 +204,26 @@ class Kernel:
             limits = self._limits(behind, lanes, stepped)
             in_line = {int(behind[k]): names for k, names in stepped.in_line.items()}
         return Solved(q, status, error, int(behind.size), limits, in_line, self.linkage.driven)
+
+    def _correct(self, variants: Variants, lanes: Lanes, guess: Guess) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Close the lanes from where they start; see `newton.correct`."""
+        if self._worth(lanes.count):
+            return self._fused.correct(variants, lanes, guess.polynomial(lanes) or guess(lanes))
+        q = np.empty((len(self.system.unknown_keys), lanes.count))
+        error = np.empty(lanes.count)
+        good = np.empty(lanes.count, dtype=bool)
+        for first in range(0, lanes.count, CHUNK):
+            part = slice(first, min(first + CHUNK, lanes.count))
+            here = lanes.take(part)
+            q[:, part], error[part], good[part] = correct(self.system, variants, here, guess(here))
+        return q, error, good
+
+    @cached_property
+    def _fused(self) -> FusedNewton:
+        """The same as machine code."""
+        from kin3d.solve.fused_newton import FusedNewton
+
+        return FusedNewton(self.system)
 
     @staticmethod
     def _limits(behind: NDArray[np.intp], lanes: Lanes, stepped: Continuation) -> dict[int, tuple[float, ...]]:

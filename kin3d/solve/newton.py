@@ -19,6 +19,7 @@ from kin3d.solve.system import System
 
 Array = NDArray[np.float64]
 GRID_MM = 2.0**-19  # a closed lane's last step is at most half of it; the error after it is its square over a length
+TO_GRID = 1.5 * 2.0**52 * GRID_MM  # a sum with so large a number keeps multiples of the grid
 STEP_MM = 1e-5  # an accepted lane's last step is smaller: one that stands between two places of the grid may not close
 ITERATIONS = 7
 CORRECTION_SHARE = 0.05  # the corrector may move a lane by this part of what the predictor moved it, and no more
@@ -74,7 +75,7 @@ def _iterate(
 
     A lane that has closed stays where it is while others of its chunk go on: no result depends on its neighbours.
     """
-    half, to_grid = 0.5 * GRID_MM, 1.5 * 2.0**52 * GRID_MM  # a sum with so large a number keeps multiples of the grid
+    half = 0.5 * GRID_MM
     count = q.shape[1]
     out = np.empty((part.stop - part.start + 1, count))
     steps, unknowns = out[:-1], q[part]
@@ -82,10 +83,10 @@ def _iterate(
     determinant = np.empty(count)
     for _ in range(ITERATIONS):
         if closed.any():
-            np.copyto(unknowns, (unknowns + to_grid) - to_grid, where=~closed)
+            np.copyto(unknowns, (unknowns + TO_GRID) - TO_GRID, where=~closed)
         else:
-            unknowns += to_grid
-            unknowns -= to_grid
+            unknowns += TO_GRID
+            unknowns -= TO_GRID
         program.run(chosen, [*q, *drives], out)
         if closed.any():
             np.copyto(steps, 0.0, where=closed)

@@ -12,11 +12,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.tape import ADD, CONST, DIV, INPUT, MUL, SUB, Node, Tape
+from kin3d.solve.tape import CONST, DOES, INPUT, ONE_OPERAND, Node, Tape
 
 Array = NDArray[np.float64]
-_UFUNC: dict[int, Callable[..., Any]] = {ADD: np.add, SUB: np.subtract, MUL: np.multiply, DIV: np.divide}
 _ZERO = np.zeros(())
+
+
+def _of_one(function: Callable[..., Any]) -> Callable[..., Any]:
+    """A function of one number that is called like one of two."""
+    return lambda x, _again, out=None: function(x, out=out)
+
+
+_UFUNC: dict[int, Callable[..., Any]] = {op: _of_one(f) if op in ONE_OPERAND else f for op, f in DOES.items()}
 
 
 def needed(outputs: Iterable[Node]) -> list[Node]:
@@ -82,6 +89,8 @@ class Program:
         Nodes that must be given as they are the same for all lanes of a geometry; computed by `evaluate`.
     lane_keys : tuple
         Keys of the lane inputs, in the order in which `run` takes them.
+    order, results : tuple of Node
+        The steps as nodes in computing order, and the outputs.
     steps : list of tuple
         (ufunc, slot, slot, slot): two operands and the result.
     """
@@ -91,6 +100,7 @@ class Program:
         self.lane_keys = tuple(k for k in lane_keys if k in tape.inputs)
         inputs = [tape.inputs[k].serial for k in self.lane_keys]
         order = [n for n in needed(outputs) if varies[n.serial] and n.op < INPUT]
+        self.order, self.results = tuple(order), tuple(outputs)
         wanted = {s for n in order for s in (n.a, n.b)} | {n.serial for n in outputs}
         self.uniforms = tuple(tape.nodes[s] for s in sorted(wanted) if not varies[s])
         slots = {n.serial: k for k, n in enumerate(self.uniforms)}
@@ -98,7 +108,7 @@ class Program:
         self.outputs = len(outputs)
         self.steps: list[tuple[Callable[..., Any], int, int, int]] = []
         self.registers = self._allocate(order, outputs, slots)
-        self._bound: dict[int, list[Array]] = {}
+        self._bound: dict[tuple[int, ...], list[Array]] = {}
 
     def _allocate(self, order: Sequence[Node], outputs: Sequence[Node], slots: dict[int, int]) -> int:
         """Give every step a place for its result, reusing places whose last reader has run."""
@@ -137,16 +147,15 @@ class Program:
         inputs : sequence of ndarray, shape (lanes,)
             Values of the lane inputs in the order of `lane_keys`.
         out : ndarray, shape (outputs, lanes)
-            Receives the results.
+            Receives the results. With a shape (outputs, directions, lanes) uniforms and inputs are broadcast.
         """
-        lanes = out.shape[1]
-        values: list[Any] = [*uniforms, *inputs, *out, *self._workspace(lanes), _ZERO]
+        values: list[Any] = [*uniforms, *inputs, *out, *self._workspace(out.shape[1:]), _ZERO]
         for ufunc, a, b, target in self.steps:
             ufunc(values[a], values[b], values[target])
 
-    def _workspace(self, lanes: int) -> list[Array]:
-        if lanes not in self._bound:
+    def _workspace(self, shape: tuple[int, ...]) -> list[Array]:
+        if shape not in self._bound:
             if len(self._bound) > 3:
                 self._bound.clear()
-            self._bound[lanes] = list(np.empty((self.registers, lanes)))
-        return self._bound[lanes]
+            self._bound[shape] = list(np.empty((self.registers, *shape)))
+        return self._bound[shape]

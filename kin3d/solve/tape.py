@@ -1,22 +1,58 @@
 """A tape: the arithmetic of the equations written down once, as a list of steps without branches.
 
-The equations are evaluated with tape nodes in place of numbers; what is recorded is run later over arrays of lanes,
-differentiated exactly, and extended by the steps of the elimination. Equal steps are recorded once, and steps on
+The equations, and the measures that are computed from a solved position, are evaluated with tape nodes in place of
+numbers; what is recorded is run later over arrays of lanes, differentiated exactly, and extended by the steps of the
+elimination. Equal steps are recorded once, and steps on
 constants are folded away. Every node also knows its value in the reference position, by which pivots are chosen.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
-ADD, SUB, MUL, DIV, INPUT, CONST = range(6)
+import numpy as np
+
+# steps of two numbers, then those of one, of which both operands are the same node; then what is no step
+ADD, SUB, MUL, DIV, MIN, ATAN2, SQRT, SIN, COS, ABS, SENSE, INPUT, CONST = range(13)
+ONE_OPERAND = frozenset((SQRT, SIN, COS, ABS, SENSE))
+
+
+def sense_of(x: Any, out: Any = None) -> Any:
+    """−1 where a number is under zero, else 1."""
+    return np.subtract(1.0, 2.0 * np.less(x, 0.0), out=out)
+
+
+# what a step does to numbers and arrays; and by which function of numpy a node is asked for it
+DOES: dict[int, Callable[..., Any]] = {
+    ADD: np.add,
+    SUB: np.subtract,
+    MUL: np.multiply,
+    DIV: np.divide,
+    MIN: np.minimum,
+    ATAN2: np.arctan2,
+    SQRT: np.sqrt,
+    SIN: np.sin,
+    COS: np.cos,
+    ABS: np.absolute,
+    SENSE: sense_of,
+}
+_STEP = {function: op for op, function in DOES.items()}
 
 
 class Node:
-    """One number on a tape: the result of a step, an input or a constant."""
+    """One number on a tape: the result of a step, an input or a constant.
+
+    Operators and the functions of numpy in `DOES` record a step, so that formulas written for numbers take nodes too.
+    """
 
     __slots__ = ("a", "b", "depends", "op", "reference", "serial", "tape")
-    __array_ufunc__ = None
+
+    def __array_ufunc__(self, function: Any, method: str, *operands: Any, **options: Any) -> Any:
+        """Record a function of numpy; anything that is no step is refused by numpy."""
+        if function not in _STEP or method != "__call__" or options:
+            return NotImplemented
+        return self.tape.step(_STEP[function], operands[0], operands[-1])
 
     def __init__(self, tape: Tape, serial: int, op: int, a: int, b: int, reference: float) -> None:
         self.depends = 0  # a bit for every input that the node depends on
@@ -28,33 +64,47 @@ class Node:
         self.reference = reference
 
     def __add__(self, other: Any) -> Node:
-        return self.tape.step(ADD, self, other)
+        return self.tape.step(ADD, self, other) if isinstance(other, NUMBERS) else NotImplemented
 
     __radd__ = __add__
 
     def __sub__(self, other: Any) -> Node:
-        return self.tape.step(SUB, self, other)
+        return self.tape.step(SUB, self, other) if isinstance(other, NUMBERS) else NotImplemented
 
     def __rsub__(self, other: Any) -> Node:
-        return self.tape.step(SUB, other, self)
+        return self.tape.step(SUB, other, self) if isinstance(other, NUMBERS) else NotImplemented
 
     def __mul__(self, other: Any) -> Node:
-        return self.tape.step(MUL, self, other)
+        return self.tape.step(MUL, self, other) if isinstance(other, NUMBERS) else NotImplemented
 
     __rmul__ = __mul__
 
     def __truediv__(self, other: Any) -> Node:
-        return self.tape.step(DIV, self, other)
+        return self.tape.step(DIV, self, other) if isinstance(other, NUMBERS) else NotImplemented
 
     def __rtruediv__(self, other: Any) -> Node:
-        return self.tape.step(DIV, other, self)
+        return self.tape.step(DIV, other, self) if isinstance(other, NUMBERS) else NotImplemented
 
     def __neg__(self) -> Node:
         return self.tape.step(SUB, 0.0, self)
 
+    def __pow__(self, exponent: int) -> Node:
+        """A whole power of 0 or more, by products."""
+        out = self.tape.constant(1.0)
+        for _ in range(exponent):
+            out = out * self
+        return out
+
+    def sense(self) -> Node:
+        """−1 where the number is under zero, else 1."""
+        return self.tape.step(SENSE, self, self)
+
     def is_constant(self, value: float) -> bool:
         """Whether this node is the given constant, known when recording."""
         return self.op == CONST and self.reference == value
+
+
+NUMBERS = (Node, float, int, np.ndarray)  # what an operator of a node takes; jets take nodes
 
 
 class Tape:
@@ -99,6 +149,8 @@ class Tape:
     def _fold(self, op: int, a: Node, b: Node) -> Node | None:
         if a.op == CONST and b.op == CONST:
             return self.constant(_apply(op, a.reference, b.reference))
+        if op > DIV:
+            return None
         if op == MUL and (a.is_constant(0.0) or b.is_constant(0.0)):
             return self.constant(0.0)
         if op == MUL and a.is_constant(1.0):
@@ -139,6 +191,8 @@ class Tape:
             return da + db
         if node.op == SUB:
             return da - db
+        if node.op > DIV:
+            raise ValueError("slopes are recorded of sums, products and quotients alone")
         return da * b + a * db if node.op == MUL else (da - node * db) / b
 
 
@@ -147,4 +201,9 @@ def _apply(op: int, a: float, b: float) -> float:
         return a + b
     if op == SUB:
         return a - b
-    return a * b if op == MUL else (a / b if b else float("nan"))
+    if op == MUL:
+        return a * b
+    if op == DIV:
+        return a / b if b else float("nan")
+    with np.errstate(all="ignore"):
+        return float(DOES[op](a) if op in ONE_OPERAND else DOES[op](a, b))

@@ -236,9 +236,15 @@ def _chosen(condition: Any, a: Coefficient, b: Coefficient) -> Coefficient:
     return np.where(condition, 0.0 if a is None else a, 0.0 if b is None else b)
 
 
+def sense(x: Any) -> Any:
+    """−1 where a number, or the constant part of a jet, is under zero, else 1; no derivative."""
+    constant = value(x)
+    return constant.sense() if hasattr(constant, "sense") else 1.0 - 2.0 * np.less(constant, 0.0)
+
+
 def size(x: Any) -> Any:
     """A number or jet without its sign."""
-    return x * np.where(value(x) < 0.0, -1.0, 1.0) if isinstance(x, Jet) else np.abs(x)
+    return x * sense(x) if isinstance(x, Jet) else np.abs(x)
 
 
 def value(x: Any) -> Coefficient:

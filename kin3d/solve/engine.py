@@ -1,0 +1,66 @@
+"""Which of two engines runs the tapes: numpy, or machine code through LLVM. Both give the same bits.
+
+Machine code has to be made first, which takes as long as some hundred thousand positions with numpy. So it is made for
+a linkage that has been asked for so many, by and by or at once; for small numbers of lanes numpy is as quick.
+"""
+
+from __future__ import annotations
+
+import os
+from importlib.util import find_spec
+from typing import Literal, get_args
+
+from kin3d.errors import Finding, RequestError
+
+EngineName = Literal["auto", "numpy", "llvm"]
+NAMES: tuple[str, ...] = get_args(EngineName)
+VARIABLE = "KIN3D_ENGINE"  # of the environment, which processes that are started from here have too
+WORTH_COMPILING = 100_000  # lanes (or runs of as much work) after which machine code has paid
+WORTH_CALLING = 512  # lanes from which it is quicker once it is there
+
+
+def use_engine(name: EngineName) -> None:
+    """Choose the engine for this process and for those that it starts.
+
+    Raises
+    ------
+    RequestError
+        For a name that is none, and for "llvm" where llvmlite is not installed.
+    """
+    if name not in NAMES:
+        text = f'no engine "{name}"; there are: {", ".join(NAMES)}'
+        raise RequestError(Finding("engine", text))
+    if name == "llvm" and not installed():
+        text = 'engine "llvm" needs llvmlite, which is not installed: pip install "kin3d[fast]"'
+        raise RequestError(Finding("engine", text))
+    os.environ[VARIABLE] = name
+
+
+def engine() -> str:
+    """The engine that was chosen; "auto" where none was."""
+    return os.environ.get(VARIABLE) or "auto"
+
+
+def installed() -> bool:
+    """Whether llvmlite is there."""
+    return find_spec("llvmlite") is not None
+
+
+class Worth:
+    """Keeps count of the lanes of one tape, and says when machine code is the quicker way."""
+
+    def __init__(self) -> None:
+        self.lanes = 0
+        self.made = False
+
+    def __call__(self, lanes: int) -> bool:
+        """Whether so many lanes are to be run by machine code."""
+        name = engine()
+        if name == "numpy" or not lanes:
+            return False
+        if name == "llvm":
+            return installed()
+        self.lanes += lanes
+        if not self.made:
+            self.made = self.lanes >= WORTH_COMPILING and installed()
+        return self.made and lanes >= WORTH_CALLING
