@@ -46,6 +46,7 @@ SLOW = (
     "tests/laws/test_sensitivity_laws.py",
     "tests/laws/test_settle_limits.py",
     "tests/laws/test_swap.py",
+    "tests/laws/test_tape_laws.py",
     "tests/laws/test_tolerance_laws.py",
     "tests/laws/test_verdicts.py",
     "tests/published/test_chessboards.py",

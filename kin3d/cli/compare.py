@@ -9,7 +9,9 @@ import typer
 
 import kin3d
 from kin3d.cli import options as opt
+from kin3d.cli.cluster import executor_at
 from kin3d.cli.screen import Screen, check_places
+from kin3d.solve.engine import using_engine
 
 
 def compare(
@@ -40,6 +42,8 @@ def compare(
         Path | None, typer.Option(help="Draw the finding: both cars over each other, and why: .svg, .png or .pdf.")
     ] = None,
     workers: opt.Workers = 0,
+    cluster: opt.Cluster = None,
+    engine: opt.Engine = None,
 ) -> None:
     """Compare corners: points that moved, measures with the uncertainty of their difference, and what causes it.
 
@@ -52,25 +56,27 @@ def compare(
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
     drives = opt.drives_of(travel, heave, roll, pitch, lateral, "-40:40:5")
     read = [kin3d.load(car) for car in cars]
-    result = kin3d.compare(
-        read,
-        axle,
-        drives.get("travel"),
-        opt.names_of(measures),
-        heave=drives.get("heave"),
-        roll=drives.get("roll"),
-        pitch=drives.get("pitch"),
-        lateral=drives.get("lateral"),
-        rack=rack,
-        side=side,
-        sigma=sigma,
-        samples=samples,
-        seed=seed,
-        threshold=threshold,
-        scale=scale,
-        align=align,
-        workers=opt.processes(workers),
-    )
+    with using_engine(engine), executor_at(cluster) as executor:
+        result = kin3d.compare(
+            read,
+            axle,
+            drives.get("travel"),
+            opt.names_of(measures),
+            heave=drives.get("heave"),
+            roll=drives.get("roll"),
+            pitch=drives.get("pitch"),
+            lateral=drives.get("lateral"),
+            rack=rack,
+            side=side,
+            sigma=sigma,
+            samples=samples,
+            seed=seed,
+            threshold=threshold,
+            scale=scale,
+            align=align,
+            workers=opt.processes(workers),
+            executor=executor,
+        )
     screen.show(result)
     screen.save(result, out, "differences")
     screen.save(result, parts, "parts")

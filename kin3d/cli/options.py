@@ -11,6 +11,7 @@ import typer
 
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.names import AxleName, Side
+from kin3d.solve.engine import EngineName
 
 RANGE = "START:STOP:STEP with both ends, one value, or a comma list"
 MOST_VALUES = 200_000
@@ -52,6 +53,14 @@ ScaleTo = Annotated[
 AlignWheels = Annotated[bool, typer.Option(help="Set the other cars' wheel centres on the first one's (x, z).")]
 OneSide = Annotated[Side | None, typer.Option(help="Default: the side that the points were given for.")]
 Workers = Annotated[int, typer.Option(help="Processes for big studies; 0: one a processor.")]
+Cluster = Annotated[
+    str | None,
+    typer.Option(help="Dask scheduler (tcp://HOST:PORT) whose workers solve the samples.", metavar="ADDRESS"),
+]
+Engine = Annotated[
+    EngineName | None,
+    typer.Option(help="What runs many positions: numpy, or machine code through llvmlite. Default: what is quicker."),
+]
 Out = Annotated[Path | None, typer.Option(help="Write the result: .csv, .json or .nc.")]
 OutTables = Annotated[Path | None, typer.Option(help="Write the result: .csv or .json.")]
 Plot = Annotated[Path | None, typer.Option(help="Draw it: .png, .svg or .pdf.")]

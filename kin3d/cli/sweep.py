@@ -12,6 +12,7 @@ from kin3d.cli import options as opt
 from kin3d.cli.progress import progress_bar
 from kin3d.cli.screen import Screen, check_endings, check_places
 from kin3d.errors import Finding, RequestError
+from kin3d.solve.engine import using_engine
 
 MOST_POSITIONS = 500_000  # all measures of so many positions of both sides take some 400 MB
 
@@ -51,6 +52,7 @@ def sweep(
     migration: Annotated[
         Path | None, typer.Option(help="Draw the path of the roll centre (with --roll or --heave): .png, .svg or .pdf.")
     ] = None,
+    engine: opt.Engine = None,
 ) -> None:
     """Sweep a corner over wheel travel and rack: every measure in every position.
 
@@ -75,7 +77,7 @@ def sweep(
     count = _positions(drives | own)
     names = opt.names_of(measures)
     read = kin3d.load(car)
-    with progress_bar("Measures", count) as advance:
+    with using_engine(engine), progress_bar("Measures", count) as advance:
         result = kin3d.sweep(read, axle, **drives, drives=own, measures=names, progress=advance)
     screen.plot(result, migration, "Roll-centre path", figure="migration")
     if dxf:

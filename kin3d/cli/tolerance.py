@@ -9,8 +9,10 @@ import typer
 
 import kin3d
 from kin3d.cli import options as opt
+from kin3d.cli.cluster import executor_at
 from kin3d.cli.progress import progress_bar
 from kin3d.cli.screen import Screen, check_places
+from kin3d.solve.engine import using_engine
 
 
 def tolerance(
@@ -34,6 +36,8 @@ def tolerance(
     ] = None,
     plot: opt.Plot = None,
     workers: opt.Workers = 0,
+    cluster: opt.Cluster = None,
+    engine: opt.Engine = None,
 ) -> None:
     """Carry the standard deviations of the points to every measure over wheel travel, heave, roll or pitch.
 
@@ -46,7 +50,9 @@ def tolerance(
     check_places({"--out": out, "--shares": shares}, {"--plot": plot})
     drives = opt.drives_of(travel, heave, roll, pitch, lateral, "-40:40:2")
     read = kin3d.load(car)
-    with progress_bar("Sampled cars", samples * max(map(len, drives.values()))) as advance:
+    size = samples * max(map(len, drives.values()))
+    bar = progress_bar("Sampled cars", size)
+    with using_engine(engine), executor_at(cluster) as executor, bar as advance:
         result = kin3d.tolerance(
             read,
             axle,
@@ -62,6 +68,7 @@ def tolerance(
             seed=seed,
             side=side,
             workers=opt.processes(workers),
+            executor=executor,
             progress=advance,
         )
     screen.show(result)

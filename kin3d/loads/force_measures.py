@@ -51,6 +51,7 @@ def force_measure(name: str) -> Measure:
         unless=partial(_lacks, name=name),
         group="forces",
         mirror=-1 if of_y else 1,
+        by_lanes=True,
     )
 
 

@@ -107,7 +107,7 @@ class Corner:
             As of the class.
         """
         chosen = model.variants if variants is None else variants
-        algebra, generators = _derivatives(model, order, seeds is not None) if along is None else along
+        algebra, generators = derivatives(model, order, seeds is not None) if along is None else along
         motion = model.kernel.motion(chosen, lanes, solved, algebra, generators, seeds, driven)
         signs = SIGNS[lanes.variant] if sign is None else np.broadcast_to(np.asarray(sign, float), lanes.count)
         return cls(model, motion, signs, normal, chosen, lanes, solved, figures)
@@ -297,8 +297,11 @@ class Corner:
         return length(sub(outer, inner))
 
 
-def _derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
-    """Travel to an order; what steers where it has to tell the steering axis; changed points; the wheels apart."""
+def derivatives(model: AxleModel, order: int, seeded: bool) -> Along:
+    """Which derivatives a corner needs, by names of generators.
+
+    Travel to an order; what steers where it has to tell the steering axis; changed points; the wheels apart.
+    """
     generators = {"travel": 0}
     orders = [order]
     steers = model.linkage.steers or "rack"

@@ -73,6 +73,8 @@ class Measure:
         sign; +1 for a figure without sides.
     axle : {"front", "rear"} or None
         The axle that it is for; None: either.
+    by_lanes : bool
+        Whether its function works on arrays of solved lanes (statics), so that no tape can be made of it.
     silent : bool
         Whether it is left out without a word where it is not there, unless it was asked for by name.
     """
@@ -94,6 +96,7 @@ class Measure:
     mirror: Literal[1, -1] = 1
     axle: AxleName | None = None
     silent: bool = False
+    by_lanes: bool = False
 
     @property
     def reads(self) -> tuple[str, ...]:

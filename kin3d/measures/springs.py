@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import pi
 
-import numpy as np
-
 from kin3d.linkage.layout import Part
 from kin3d.measures.corner import Corner, length, rate_of, unit
 from kin3d.measures.entry import Measure

@@ -204,7 +204,7 @@ class JoinedKernel:
         if by_lane and seeds is not None:
             spread = self._together(seeds[..., :n], seeds[..., n:])
         elif seeds is not None:
-            spread = self._spread(seeds, np.full(len(seeds), int(self._side(variants, lanes)[0])), change=True)
+            spread = self.changes(seeds, int(self._side(variants, lanes)[0]))
         for name, jet in (driven or {}).items():
             moved[name] = _lanes_of(jet, slice(0, n))
             if name == TRAVEL:
@@ -215,6 +215,14 @@ class JoinedKernel:
             left = self._side(variants, lanes) == LEFT
             return self._seen(found, lambda a, b: _chosen(a, b, left))
         return self._seen(found, lambda a, b: _stacked(a, b, here.count))
+
+    def seen_from(self, motion: Motion, side: int) -> Motion:
+        """A motion of the whole system by the names of one side, 0 for the left."""
+        return self._seen(motion, lambda a, b: a if side == LEFT else b)
+
+    def changes(self, seeds: Array, side: int) -> Array:
+        """Directions of change of the whole system from those of one side, shape (directions, joined points, 3)."""
+        return self._spread(seeds, np.full(len(seeds), side), change=True)
 
     def _seen(self, found: Motion, join: Callable[[Any, Any], Any]) -> Motion:
         def of_both(places: Mapping[str, Vec], there: int) -> dict[str, Vec]:

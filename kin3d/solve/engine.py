@@ -7,6 +7,8 @@ a linkage that has been asked for so many, by and by or at once; for small numbe
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.util import find_spec
 from typing import Literal, get_args
 
@@ -19,21 +21,29 @@ WORTH_COMPILING = 100_000  # lanes (or runs of as much work) after which machine
 WORTH_CALLING = 512  # lanes from which it is quicker once it is there
 
 
-def use_engine(name: EngineName) -> None:
-    """Choose the engine for this process and for those that it starts.
+@contextmanager
+def using_engine(name: EngineName | None) -> Iterator[None]:
+    """Run with an engine, in this process and in those that it starts meanwhile; None: as it is.
 
     Raises
     ------
     RequestError
         For a name that is none, and for "llvm" where llvmlite is not installed.
     """
-    if name not in NAMES:
-        text = f'no engine "{name}"; there are: {", ".join(NAMES)}'
-        raise RequestError(Finding("engine", text))
+    if name is not None and name not in NAMES:
+        raise RequestError(Finding("engine", f'no engine "{name}"; there are: {", ".join(NAMES)}'))
     if name == "llvm" and not installed():
         text = 'engine "llvm" needs llvmlite, which is not installed: pip install "kin3d[fast]"'
         raise RequestError(Finding("engine", text))
-    os.environ[VARIABLE] = name
+    before = os.environ.get(VARIABLE)
+    if name is not None:
+        os.environ[VARIABLE] = name
+    try:
+        yield
+    finally:
+        os.environ.pop(VARIABLE, None)
+        if before is not None:
+            os.environ[VARIABLE] = before
 
 
 def engine() -> str:

@@ -7,27 +7,25 @@ tangent) stays with numpy. llvmlite is asked for where it is used: without it nu
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from ctypes import CFUNCTYPE, c_double, c_int64, c_void_p
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.program import Program
 from kin3d.solve.tape import ABS, ADD, CONST, DIV, MIN, MUL, SENSE, SQRT, SUB, Node
 
 Array = NDArray[np.float64]
 WIDTH = 8
-_V = f"<{WIDTH} x double>"
+V = f"<{WIDTH} x double>"
 _INSTRUCTION = {ADD: "fadd", SUB: "fsub", MUL: "fmul", DIV: "fdiv"}
 _ONES = f"<{', '.join(['i1 1'] * WIDTH)}>"
 _DECLARED = f"""
-declare {_V} @llvm.fabs.v{WIDTH}f64({_V})
-declare {_V} @llvm.fmuladd.v{WIDTH}f64({_V}, {_V}, {_V})
-declare {_V} @llvm.sqrt.v{WIDTH}f64({_V})
-declare {_V} @llvm.masked.gather.v{WIDTH}f64.v{WIDTH}p0(<{WIDTH} x ptr>, i32, <{WIDTH} x i1>, {_V})
+declare {V} @llvm.fabs.v{WIDTH}f64({V})
+declare {V} @llvm.fmuladd.v{WIDTH}f64({V}, {V}, {V})
+declare {V} @llvm.sqrt.v{WIDTH}f64({V})
+declare {V} @llvm.masked.gather.v{WIDTH}f64.v{WIDTH}p0(<{WIDTH} x ptr>, i32, <{WIDTH} x i1>, {V})
 """
 
 
@@ -55,24 +53,29 @@ class Listing:
 
     def splat(self, scalar: str) -> str:
         """A number in every lane."""
-        one = self.put(f"insertelement {_V} undef, double {scalar}, i64 0")
-        return self.put(f"shufflevector {_V} {one}, {_V} undef, <{WIDTH} x i32> zeroinitializer")
+        one = self.put(f"insertelement {V} undef, double {scalar}, i64 0")
+        return self.put(f"shufflevector {V} {one}, {V} undef, <{WIDTH} x i32> zeroinitializer")
+
+    def number(self, base: str, offset: str) -> str:
+        """One number of an array, in every lane."""
+        place = self.put(f"getelementptr double, ptr {base}, i64 {offset}")
+        return self.splat(self.put(f"load double, ptr {place}"))
 
     def two(self, instruction: str, a: str, b: str) -> str:
         """An operation on two vectors."""
-        return self.put(f"{instruction} {_V} {a}, {b}")
+        return self.put(f"{instruction} {V} {a}, {b}")
 
     def size(self, a: str) -> str:
         """Numbers without their sign."""
-        return self.put(f"call {_V} @llvm.fabs.v{WIDTH}f64({_V} {a})")
+        return self.put(f"call {V} @llvm.fabs.v{WIDTH}f64({V} {a})")
 
     def choose(self, mask: str, a: str, b: str) -> str:
         """The first of two vectors where a mask is set."""
-        return self.put(f"select <{WIDTH} x i1> {mask}, {_V} {a}, {_V} {b}")
+        return self.put(f"select <{WIDTH} x i1> {mask}, {V} {a}, {V} {b}")
 
     def compare(self, how: str, a: str, b: str) -> str:
         """A mask."""
-        return self.put(f"fcmp {how} {_V} {a}, {b}")
+        return self.put(f"fcmp {how} {V} {a}, {b}")
 
     def both(self, a: str, b: str) -> str:
         """Where two masks are set."""
@@ -91,7 +94,7 @@ class Listing:
         if node.op in _INSTRUCTION:
             return self.two(_INSTRUCTION[node.op], a, b)
         if node.op == SQRT:
-            return self.put(f"call {_V} @llvm.sqrt.v{WIDTH}f64({_V} {a})")
+            return self.put(f"call {V} @llvm.sqrt.v{WIDTH}f64({V} {a})")
         if node.op == ABS:
             return self.size(a)
         if node.op == SENSE:
@@ -104,8 +107,7 @@ class Listing:
     def table(self, base: str, width: int, entry: int, index: str | None) -> str:
         """An entry of a table (variants, width) for each lane's variant, or of its only row."""
         if index is None:
-            place = self.put(f"getelementptr double, ptr {base}, i64 {entry}")
-            return self.splat(self.put(f"load double, ptr {place}"))
+            return self.number(base, str(entry))
         return self.gather(base, width, str(entry), index)
 
     def gather(self, base: str, width: int | str, entry: str, index: str) -> str:
@@ -122,19 +124,19 @@ class Listing:
         offset = self.put(f"mul <{WIDTH} x i64> {index}, {wide}")
         places = self.put(f"getelementptr double, ptr {start}, <{WIDTH} x i64> {offset}")
         return self.put(
-            f"call {_V} @llvm.masked.gather.v{WIDTH}f64.v{WIDTH}p0(<{WIDTH} x ptr> {places}, i32 8, "
-            f"<{WIDTH} x i1> {_ONES}, {_V} undef)"
+            f"call {V} @llvm.masked.gather.v{WIDTH}f64.v{WIDTH}p0(<{WIDTH} x ptr> {places}, i32 8, "
+            f"<{WIDTH} x i1> {_ONES}, {V} undef)"
         )
 
     def load(self, base: str, offset: str) -> str:
         """Eight lanes of a row."""
         place = self.put(f"getelementptr double, ptr {base}, i64 {offset}")
-        return self.put(f"load {_V}, ptr {place}, align 8")
+        return self.put(f"load {V}, ptr {place}, align 8")
 
     def store(self, value: str, base: str, offset: str) -> None:
         """Write eight lanes of a row."""
         place = self.put(f"getelementptr double, ptr {base}, i64 {offset}")
-        self.add(f"store {_V} {value}, ptr {place}, align 8")
+        self.add(f"store {V} {value}, ptr {place}, align 8")
 
 
 def vector(value: float) -> str:

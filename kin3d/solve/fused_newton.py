@@ -11,7 +11,7 @@ from ctypes import CFUNCTYPE, c_double, c_int64, c_void_p
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.fused import WIDTH, Listing, compiled, constants, padded, vector
+from kin3d.solve.fused import WIDTH, Listing, V, compiled, constants, padded, vector
 from kin3d.solve.initial_guess import Polynomial
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_MM, CORRECTION_SHARE, GRID_MM, ITERATIONS, STEP_MM, TO_GRID
@@ -47,16 +47,17 @@ class FusedNewton:
         stride = groups * WIDTH
         drives = [padded(x, stride) for x in system.drive_rows(lanes)]
         q = np.empty((size, stride))
-        degree, middle, scale, coefficients, drive = -1, 0.0, 1.0, np.zeros(1), 0
+        degree, middle, scale, drive = -1, 0.0, 1.0, 0
+        coefficients: Array = np.zeros(1)
         if isinstance(guess, Polynomial):
             coefficients = np.ascontiguousarray(guess.coefficients)
-            degree, middle, scale = coefficients.shape[1] - 1, guess.middle, guess.scale
+            degree, middle, scale = guess.coefficients.shape[1] - 1, guess.middle, guess.scale
             drive = [key[1] for key in system.drive_keys].index(guess.drive)
         else:
             q[:, :count] = guess
             q[:, count:] = guess[:, -1:]
         shared = variants.count == 1
-        index = padded(np.zeros(1, dtype=np.int64) if shared else lanes.variant.astype(np.int64), 1 if shared else stride)
+        index = np.zeros(1, dtype=np.int64) if shared else padded(lanes.variant.astype(np.int64), stride)
         table = np.ascontiguousarray(
             np.concatenate([variants.uniforms, variants.determinants, variants.inverse_lengths, variants.start]).T
         )
@@ -156,28 +157,25 @@ class _Writer:
         add("%d = phi i64 [%degree, %highest], [%d.next, %horner]")
         sums = [f"%sum{k}" for k in range(self.size)]
         for k, name in enumerate(sums):
-            add(f"{name} = phi <{WIDTH} x double> [{highest[k]}, %highest], [{name}.next, %horner]")
+            add(f"{name} = phi {V} [{highest[k]}, %highest], [{name}.next, %horner]")
         add("%d.next = sub i64 %d, 1")
         for k, name in enumerate(sums):
             c = self._coefficient("%d.next", k, across, index)
-            add(f"{name}.next = call <{WIDTH} x double> @llvm.fmuladd.v{WIDTH}f64(<{WIDTH} x double> {name}, "
-                f"<{WIDTH} x double> {x}, <{WIDTH} x double> {c})")  # fmt: skip
+            add(f"{name}.next = call {V} @llvm.fmuladd.v{WIDTH}f64({V} {name}, {V} {x}, {V} {c})")
         add(f"br i1 {put('icmp eq i64 %d.next, 0')}, label %horner.end, label %horner")
         add("horner.end:")
         last = []
         for k, name in enumerate(sums):
-            last.append(put(f"phi <{WIDTH} x double> [{highest[k]}, %highest], [{name}.next, %horner]"))
+            last.append(put(f"phi {V} [{highest[k]}, %highest], [{name}.next, %horner]"))
         add("br label %started")
         add("started:")
-        return [
-            put(f"phi <{WIDTH} x double> [{a}, %given], [{b}, %horner.end]") for a, b in zip(loaded, last, strict=True)
-        ]
+        return [put(f"phi {V} [{a}, %given], [{b}, %horner.end]") for a, b in zip(loaded, last, strict=True)]
 
     def _coefficient(self, degree: str, unknown: int, across: str, index: str | None) -> str:
         put = self.listing.put
         entry = put(f"add i64 {put(f'mul i64 {degree}, {self.size}')}, {unknown}")
         if index is None:
-            return self.listing.splat(put(f"load double, ptr {put(f'getelementptr double, ptr %coefficients, i64 {entry}')}"))
+            return self.listing.number("%coefficients", entry)
         return self.listing.gather("%coefficients", across, entry, index)
 
     def _known(
@@ -211,8 +209,8 @@ class _Writer:
         add(f"{label}:")
         now = [f"%{label}.q{k}" for k in range(part.start, part.stop)]
         for name, then in zip(now, unknowns[part], strict=True):
-            add(f"{name} = phi <{WIDTH} x double> [{then}, %{before}], [{name}.next, %{label}]")
-        add(f"%{label}.det = phi <{WIDTH} x double> [zeroinitializer, %{before}], [%{label}.det.next, %{label}]")
+            add(f"{name} = phi {V} [{then}, %{before}], [{name}.next, %{label}]")
+        add(f"%{label}.det = phi {V} [zeroinitializer, %{before}], [%{label}.det.next, %{label}]")
         add(f"%{label}.closed = phi {_MASK} [zeroinitializer, %{before}], [%{label}.closed.next, %{label}]")
         add(f"%{label}.k = phi i64 [1, %{before}], [%{label}.k.next, %{label}]")
         closed, grid = f"%{label}.closed", vector(TO_GRID)
@@ -226,13 +224,13 @@ class _Writer:
         all_closed = small = ""
         for name, begin, step in zip(now, begun, steps, strict=True):
             held = listing.choose(closed, "zeroinitializer", step)
-            add(f"{name}.next = fsub <{WIDTH} x double> {begin}, {held}")
+            add(f"{name}.next = fsub {V} {begin}, {held}")
             size = listing.size(held)
             half = listing.compare("ole", size, vector(0.5 * GRID_MM))
             less = listing.compare("olt", size, vector(STEP_MM))
             all_closed = listing.both(all_closed, half) if all_closed else half
             small = listing.both(small, less) if small else less
-        add(f"%{label}.det.next = select {_MASK} {closed}, <{WIDTH} x double> %{label}.det, <{WIDTH} x double> {determinant}")
+        add(f"%{label}.det.next = select {_MASK} {closed}, {V} %{label}.det, {V} {determinant}")
         add(f"%{label}.closed.next = and {_MASK} {all_closed}, {all_closed}")
         add(f"%{label}.k.next = add i64 %{label}.k, 1")
         every = put(f"icmp eq i{WIDTH} {put(f'bitcast {_MASK} {all_closed} to i{WIDTH}')}, -1")

@@ -7,8 +7,8 @@ that each sees what those before it have found.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,14 @@ from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec
 
 WEAK_PIVOT = 1e-5  # a pivot this much smaller than in the reference position sends its lanes to the dense solver
+
+
+class Solver(Protocol):
+    """What solves one block."""
+
+    def solve(self, rhs: list[Any]) -> list[Any]:
+        """Solve J x = rhs."""
+        ...
 
 
 class BlockSolver:
@@ -99,6 +107,7 @@ def implicit(
     design: Mapping[str, Vec],
     values: DriveValues,
     axes: DriveAxes,
+    solver_of: Callable[[BlockPlan, Mapping[Any, Any]], Solver] = BlockSolver,
 ) -> dict[str, Vec]:
     """Jets of the unknown points.
 
@@ -112,13 +121,15 @@ def implicit(
         Numbers, or jets where a design coordinate is varied.
     values : mapping of drive to number, Jet or pair
         Jets where the drive is varied.
+    solver_of : callable, optional
+        Makes the solver of a block from its plan and the numbers of the position.
 
     Returns
     -------
     dict of point to vector of Jet
     """
     inputs = _inputs(q, design, values, axes)
-    solvers = [BlockSolver(plan, inputs) for plan in system.blocks]
+    solvers = [solver_of(plan, inputs) for plan in system.blocks]
     jets = {p: tuple(algebra.constant(c) for c in v) for p, v in q.items()}
     chosen = [[system.equations.rows[r] for r in system.row_order[plan.slice]] for plan in system.blocks]
     carried = [system.equations.carried_by(rows) for rows in chosen]

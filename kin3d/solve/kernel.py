@@ -8,7 +8,7 @@ other lanes are there.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -20,13 +20,13 @@ from kin3d.linkage.layout import Linkage
 from kin3d.solve.continuation import Continuation, vectors
 from kin3d.solve.drives import RIGHT, TRAVEL, value_of
 from kin3d.solve.engine import Worth
-from kin3d.solve.implicit import implicit
+from kin3d.solve.implicit import BlockSolver, Solver, implicit
 from kin3d.solve.initial_guess import Guess, Taylor, nodes, through, worth_nodes
 from kin3d.solve.lanes import Lanes, Solved, Status, Variants
 from kin3d.solve.newton import correct
 from kin3d.solve.program import Evaluation
 from kin3d.solve.shared_limits import continue_sharing_limits
-from kin3d.solve.system import System
+from kin3d.solve.system import BlockPlan, System
 from kin3d.spatial.jets import Algebra, Jet
 from kin3d.spatial.vectors import Vec
 
@@ -70,6 +70,27 @@ class Motion:
         at = {p: less(v) for p, v in self.at.items()}
         design, opposite = ({p: less(v) for p, v in of.items()} for of in (self.design, self.opposite))
         return Motion(at, design, algebra, self.generators, opposite)
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A solved position in numbers of any kind: floats, arrays over lanes, jets or tape nodes.
+
+    Attributes
+    ----------
+    q : mapping of point to vector
+        Places of the unknown points.
+    design : mapping of point to vector
+        Design places of all points; jets where they are varied.
+    rack_axis : vector
+    stands : mapping of str to number
+        Where every drive stands, mm or rad.
+    """
+
+    q: Mapping[str, Vec]
+    design: Mapping[str, Vec]
+    rack_axis: Vec
+    stands: Mapping[str, Any]
 
 
 class Kernel:
@@ -278,22 +299,35 @@ class Kernel:
             Taylor coefficients: mm, mm per mm of drive, half of mm per mm², …
         """
         q, design, axis = vectors(self.system, variants, lanes, solved.q)
-        values = self._varied(lanes, algebra, generators, driven or {})
+        stands = {name: lanes.drive(name) for name in self.system.drives}
         if seeds is not None:
             number = generators["points"]
             design = {p: _seeded(algebra, number, design[p], seeds[:, i]) for p, i in self._rows()}
-        axes = self.system.axes(design, axis)
-        found = implicit(self.system, algebra, q, design, values, axes)
-        places = self.system.equations.places(found, design, values, axes)
-        return Motion({p: _lifted(algebra, v) for p, v in places.items()}, design, algebra, dict(generators))
+        return self.motion_of(Position(q, design, axis, stands), algebra, generators, driven)
+
+    def motion_of(
+        self,
+        position: Position,
+        algebra: Algebra,
+        generators: Mapping[str, int],
+        driven: Mapping[str, Jet] | None = None,
+        solver_of: Callable[[BlockPlan, Mapping[Any, Any]], Solver] = BlockSolver,
+    ) -> Motion:
+        """As `motion`, of any kind of numbers; `solver_of` as of `implicit`."""
+        values = self._varied(position.stands, algebra, generators, driven or {})
+        axes = self.system.axes(position.design, position.rack_axis)
+        found = implicit(self.system, algebra, position.q, position.design, values, axes, solver_of)
+        places = self.system.equations.places(found, position.design, values, axes)
+        at = {p: _lifted(algebra, v) for p, v in places.items()}
+        return Motion(at, dict(position.design), algebra, dict(generators))
 
     def _varied(
-        self, lanes: Lanes, algebra: Algebra, generators: Mapping[str, int], driven: Mapping[str, Jet]
+        self, now: Mapping[str, Any], algebra: Algebra, generators: Mapping[str, int], driven: Mapping[str, Jet]
     ) -> dict[str, Any]:
         """Where the drives stand, as jets of their generators; those that are driven as they are given."""
         out: dict[str, Any] = {}
         for name in self.system.drives:
-            stands: Any = driven[name] if name in driven else lanes.drive(name)
+            stands: Any = driven.get(name, now[name])
             own = {TRAVEL: 1.0} if name == RIGHT else {name: 1.0}
             if self.linkage.both_sides and name in (TRAVEL, RIGHT):
                 own["apart"] = 1.0 if name == TRAVEL else -1.0

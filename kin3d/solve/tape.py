@@ -23,13 +23,18 @@ def sense_of(x: Any, out: Any = None) -> Any:
     return np.subtract(1.0, 2.0 * np.less(x, 0.0), out=out)
 
 
+def least_of(x: Any, y: Any, out: Any = None) -> Any:
+    """The smaller of two numbers."""
+    return np.minimum(x, y, out=out)
+
+
 # what a step does to numbers and arrays; and by which function of numpy a node is asked for it
 DOES: dict[int, Callable[..., Any]] = {
     ADD: np.add,
     SUB: np.subtract,
     MUL: np.multiply,
     DIV: np.divide,
-    MIN: np.minimum,
+    MIN: least_of,
     ATAN2: np.arctan2,
     SQRT: np.sqrt,
     SIN: np.sin,
@@ -37,7 +42,7 @@ DOES: dict[int, Callable[..., Any]] = {
     ABS: np.absolute,
     SENSE: sense_of,
 }
-_STEP = {function: op for op, function in DOES.items()}
+_STEP = {function: op for op, function in DOES.items()} | {np.minimum: MIN}
 
 
 class Node:

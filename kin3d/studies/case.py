@@ -301,6 +301,7 @@ class CaseModel(Protocol):
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
         stands: CarStands | None = None,
+        recorded: bool = False,
     ) -> Derived:
         """Solve cars in all positions and compute measures with derivatives.
 
@@ -310,7 +311,7 @@ class CaseModel(Protocol):
             Design coordinates of each car.
         at : ndarray, shape (positions,)
             Values of the drive; lanes are all positions of the first car, then of the next.
-        rates, seeds, figures, figure_seeds
+        rates, seeds, figures, figure_seeds, recorded
             See `kin3d.studies.corner_model.derive`; rates are along the drive, seeds of shape (directions, rows, 3).
         rack_axes : ndarray, shape (parts, 3), optional
             Others than the parts' own.

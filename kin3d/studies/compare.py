@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
@@ -180,6 +181,7 @@ def compare(
     scale: Scale = "none",
     align: bool = False,
     workers: int = 1,
+    executor: Executor | None = None,
     least: int = 2,
     split: bool = True,
     progress: Callable[[int, int], None] | None = None,
@@ -220,6 +222,8 @@ def compare(
         Set the other cars' wheel centres on the first one's, along x and z.
     workers : int
         Processes for the samples.
+    executor : concurrent.futures.Executor, optional
+        Who works on the samples instead; see `kin3d.tolerance`.
     least : int
         How many cars there must be; of one car alone there are no pairs, and it has its curves and uncertainty.
     split : bool
@@ -259,7 +263,9 @@ def compare(
         doubt = doubt_of(model, None if sigma is None else sigma * one.factor, label)
         there, left_out = model.available(wanted)
         study = Study(one.car, case, doubt, tuple(m.name for m in there), rates=True)
-        taken = draw(study, samples, seed + k, workers, None, model, drawn) if samples and doubt.known else None
+        taken = None
+        if samples and doubt.known:
+            taken = draw(study, samples, seed + k, workers, None, model, drawn, executor)
         curves = Tolerance(
             title=one.car.title,
             case=case,

@@ -87,6 +87,7 @@ class CornerCase:
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
         stands: CarStands | None = None,  # noqa: ARG002 - no car stands on the ground here
+        recorded: bool = False,
     ) -> Derived:
         """See `CaseModel`."""
         kernel = self.corner.model.kernel
@@ -95,5 +96,5 @@ class CornerCase:
         lanes = kernel.lanes(variants, at, self.case.held.get("rack", 0.0))
         return derive(
             self.corner, variants, lanes, measures, rates=rates, seeds=seeds, figures=figures,
-            figure_seeds=figure_seeds,
+            figure_seeds=figure_seeds, recorded=recorded,
         )  # fmt: skip

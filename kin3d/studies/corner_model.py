@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -17,10 +17,12 @@ from kin3d.measures.entry import Measure, available, figure
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet
+from kin3d.studies.corner_tape import Asked, coefficient, direction_numbers, tape_of
 
 Array = NDArray[np.float64]
 AXES = ("x", "y", "z")
 BATCH = 8192  # lanes times directions that are held at once
+WORTH_RECORDING = 2000  # lanes times directions from which a tape has paid
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +108,14 @@ def derive(
     seeds: Array | None = None,
     figures: Mapping[str, Array] | None = None,
     figure_seeds: Mapping[str, Array] | None = None,
+    recorded: bool = False,
 ) -> Derived:
     """Solve lanes and compute measures with derivatives.
 
     Parameters
     ----------
+    recorded : bool
+        Whether measures come from a tape however few lanes there are: where many calls are to give the same bits.
     rates : bool
         Whether derivatives along travel are wanted too.
     seeds : ndarray, shape (directions, linkage points, 3), optional
@@ -122,25 +127,79 @@ def derive(
     """
     solved = side.model.kernel.solve(variants, lanes)
     count, directions = len(measures), 0 if seeds is None else len(seeds)
-    value = np.full((count, lanes.count), np.nan)
-    rate = np.full((count if rates else 0, lanes.count), np.nan)
-    slope = np.full((count if directions else 0, directions, lanes.count), np.nan)
-    rate_slope = np.full((count if rates and directions else 0, directions, lanes.count), np.nan)
-    order = max((m.order for m in measures), default=0) + rates
-    step = max(64, BATCH // max(1, directions))
-    for first in range(0, lanes.count, step):
-        part = slice(first, min(first + step, lanes.count))
-        some = lanes.take(part), solved.take(part)
-        corner = side.corner(*some, max(order, 1), variants, seeds, figures, figure_seeds)
-        for k, jet in enumerate(_jets(corner, measures, int(rates))):
-            value[k, part] = jet.value
-            if rates:
-                rate[k, part] = _coefficient(corner, jet, travel=1)
-            if directions:
-                slope[k, :, part] = _coefficient(corner, jet, points=1)
-            if rates and directions:
-                rate_slope[k, :, part] = _coefficient(corner, jet, travel=1, points=1)
-    return Derived(value, rate, slope, rate_slope, solved.status)
+    out = Derived(
+        value=np.empty((count, lanes.count)),
+        rate=np.empty((count if rates else 0, lanes.count)),
+        slope=np.empty((count if directions else 0, directions, lanes.count)),
+        rate_slope=np.empty((count if rates and directions else 0, directions, lanes.count)),
+        status=solved.status,
+    )
+    numbers = rates, seeds, figures or {}, figure_seeds or {}
+    taped = recorded or lanes.count * max(1, directions) >= WORTH_RECORDING
+    for tape in (True, False):
+        rows = tuple(k for k, m in enumerate(measures) if (taped and not m.by_lanes) == tape)
+        if not rows:
+            continue
+        job = _Job(side, variants, tuple(measures[k] for k in rows), rows, *numbers)
+        for part in job.run_tape(lanes, solved, out) if tape else job.batches(np.arange(lanes.count)):
+            job.run_jets(lanes.take(part), solved.take(part), part, out)
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """What is derived, as `derive` is asked for it; `rows` are those of its measures in the results."""
+
+    side: CornerModel
+    variants: Variants
+    measures: tuple[Measure, ...]
+    rows: tuple[int, ...]
+    rates: bool
+    seeds: Array | None
+    figures: Mapping[str, Array]
+    figure_seeds: Mapping[str, Array]
+
+    def run_tape(self, lanes: Lanes, solved: Solved, out: Derived) -> Iterator[NDArray[np.intp]]:
+        """Fill in what the tape gives; gives the lanes that are left for jets, a batch at a time."""
+        directions: Mapping[Hashable, Array] = {}
+        moving: tuple[tuple[str, int], ...] = ()
+        if self.seeds is not None and len(self.seeds):
+            directions, moving = direction_numbers(self.side.model, self.side.side, self.seeds, self.figure_seeds)
+        asked = Asked(
+            self.measures, self.rates, tuple(self.figures), moving, tuple(self.figure_seeds), bool(len(directions))
+        )
+        tape = tape_of(self.side.model, self.side.side, asked)
+        names = ("value", "rate", "slope", "rate_slope")
+        arrays = {name: [getattr(out, name)[k] for k in self.rows if len(getattr(out, name))] for name in names}
+        return self.batches(np.flatnonzero(tape.run(self.variants, lanes, solved, self.figures, directions, arrays)))
+
+    def batches(self, left: NDArray[np.intp]) -> Iterator[NDArray[np.intp]]:
+        """Lanes, so many at a time as jets are held of."""
+        step = max(64, BATCH // max(1, 0 if self.seeds is None else len(self.seeds)))
+        for first in range(0, len(left), step):
+            yield left[first : first + step]
+
+    def run_jets(self, lanes: Lanes, solved: Solved, part: NDArray[np.intp], out: Derived) -> None:
+        """Fill in some lanes by jets over arrays, blocks with weak pivots solved densely: the reference."""
+        order = max(m.order for m in self.measures) + self.rates
+        corner = self.side.corner(
+            lanes, solved, max(order, 1), self.variants, self.seeds, self.figures, self.figure_seeds
+        )
+        along = corner.motion.algebra, corner.motion.generators
+        for k, jet in zip(self.rows, _jets(corner, self.measures, int(self.rates)), strict=True):
+            out.value[k, part] = jet.value
+            if len(out.rate):
+                out.rate[k, part] = coefficient(along, jet, {"travel": 1})
+            if len(out.slope):
+                out.slope[k, :, part] = np.transpose(_spread(coefficient(along, jet, {"points": 1}), out, part))
+            if len(out.rate_slope):
+                both = coefficient(along, jet, {"travel": 1, "points": 1})
+                out.rate_slope[k, :, part] = np.transpose(_spread(both, out, part))
+
+
+def _spread(slope: Any, out: Derived, part: NDArray[np.intp]) -> Array:
+    """A slope over directions and lanes."""
+    return np.broadcast_to(slope, (out.slope.shape[1], len(part)))
 
 
 def _jets(corner: Corner, measures: Sequence[Measure], extra: int) -> Iterable[Jet]:
@@ -151,13 +210,3 @@ def _jets(corner: Corner, measures: Sequence[Measure], extra: int) -> Iterable[J
         for m in measures:
             found = m.compute(corners[m.order + extra])
             yield found if isinstance(found, Jet) else corner.motion.algebra.constant(found)
-
-
-def _coefficient(corner: Corner, jet: Jet, **orders: int) -> Array | float:
-    """Coefficient of a monomial given by the orders of its generators by name; first orders need no factor."""
-    generators = corner.motion.generators
-    exponents = [0] * len(generators)
-    for name, order in orders.items():
-        exponents[generators[name]] = order
-    found: Array | float = jet[tuple(exponents)]
-    return found

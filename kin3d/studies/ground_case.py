@@ -136,6 +136,7 @@ class GroundCase:
         figure_seeds: Mapping[str, Array] | None = None,
         rack_axes: Array | None = None,
         stands: CarStands | None = None,
+        recorded: bool = False,  # noqa: ARG002 - wheels on the ground are jets, however many there are
     ) -> Derived:
         """See `CaseModel`."""
         stands = stands or self._leans(len(designs), at)

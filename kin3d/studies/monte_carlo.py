@@ -6,13 +6,9 @@ assembled.
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
-from threading import Thread
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +19,7 @@ from kin3d.measures.entry import Measure, figure
 from kin3d.solve.lanes import Status
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.pieces import by_workers
 from kin3d.studies.uncertainty import Uncertainty
 
 Array = NDArray[np.float64]
@@ -72,16 +69,19 @@ class Samples:
 
 
 def normal_samples(count: int, sources: int, seed: int) -> Array:
-    """Standard normal numbers from a Latin hypercube, shape (count, sources): each column evenly spread."""
+    """Standard normal numbers from a Latin hypercube, shape (count, sources): each column evenly spread.
+
+    Each column has one number in each of `count` equal strata, in an order of its own, anywhere in its stratum. (M. D.
+    McKay, R. J. Beckman and W. J. Conover 1979; from memory.)
+    """
     from scipy.special import ndtri
 
-    # the numbers that scipy.stats has, which takes longer to import than they take to draw
-    rng = np.random.default_rng(seed).spawn(1)[0]
-    within = rng.uniform(size=(count, sources))
-    slots = np.tile(np.arange(1, count + 1), (sources, 1))
-    for row in slots:
-        rng.shuffle(row)
-    out: Array = ndtri((slots.T - within) / count)
+    (rng,) = np.random.default_rng(seed).spawn(1)
+    out = rng.uniform(size=(count, sources))
+    for column in out.T:
+        stratum = np.arange(1, count + 1)
+        rng.shuffle(stratum)
+        ndtri((stratum - column) / count, out=column)
     return out
 
 
@@ -109,6 +109,7 @@ def draw(
     progress: Callable[[int, int], None] | None = None,
     model: CaseModel | None = None,
     drawn: Draws | None = None,
+    executor: Executor | None = None,
 ) -> Samples:
     """Solve `count` sampled cars in every position.
 
@@ -123,14 +124,16 @@ def draw(
         The car of the study as its case asks it, where it has been built already.
     drawn : dict, optional
         What was drawn for another car; see `draw_normals`.
+    executor : concurrent.futures.Executor, optional
+        Who works in place of processes of this computer.
 
     Raises
     ------
     RequestError
         For a seed below 0, and for more samples than memory is taken for.
     """
-    _refuse(study, count, seed)
-    worker = _Worker(study, model)
+    refuse_samples(study, count, seed)
+    worker = SampleWorker(study, model)
     positions, measures = len(study.case.at), len(study.measures)
     out = Samples(
         value=np.empty((measures, positions, count)),
@@ -139,9 +142,9 @@ def draw(
         status=np.empty((positions, count), dtype=np.int8),
         seed=seed,
     )
-    step = max(16, PIECE_LANES // max(positions, 1))
-    parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
-    with _runner(worker, workers if count * positions >= WORTH_PROCESSES else 1) as run:
+    parts = parts_of(count, positions)
+    processes = workers if count * positions >= WORTH_PROCESSES else 1
+    with by_workers(_samples_of, study, processes, executor, worker.piece) as run:
         normals = draw_normals(study.uncertainty.identities, count, seed, drawn)
         for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
             out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
@@ -150,13 +153,29 @@ def draw(
     return out
 
 
-def _refuse(study: Study, count: int, seed: int) -> None:
+def parts_of(count: int, positions: int) -> list[slice]:
+    """The samples of each piece of work: the same however many work on them."""
+    step = max(16, PIECE_LANES // max(positions, 1))
+    return [slice(k, min(k + step, count)) for k in range(0, count, step)]
+
+
+def fits_in_memory(study: Study, count: int) -> bool:
+    """Whether every value of every sample may be held at once."""
+    return count <= _most(study)
+
+
+def _most(study: Study) -> int:
+    # the samples drawn, with room to sort them, and every value of every measure
+    each = 8 * (4 * len(study.uncertainty.seeds) + (len(study.measures) + 2) * (len(study.case.at) + 2))
+    return MOST_MEMORY // each
+
+
+def refuse_samples(study: Study, count: int, seed: int, most: int | None = None) -> None:
+    """Raise RequestError for a seed below 0, and for more samples than fit; `most` where it is not all values."""
     findings = []
     if seed < 0:
         findings.append(Finding("seed", f"seed is {seed}; a whole number of 0 or more is expected"))
-    # the samples drawn, with room to sort them, and every value of every measure
-    each = 8 * (4 * len(study.uncertainty.seeds) + (len(study.measures) + 2) * (len(study.case.at) + 2))
-    most = MOST_MEMORY // each
+    most = _most(study) if most is None else most
     if count > most:
         text = f"samples is {count:,}; with {len(study.measures)} measures over {len(study.case.at)} positions "
         text += f"{most:,} or fewer fit into memory; ask for fewer samples, measures or positions"
@@ -168,21 +187,7 @@ def _refuse(study: Study, count: int, seed: int) -> None:
 SampledPiece = tuple[Array, Array, Array, NDArray[np.int8]]
 
 
-@contextmanager
-def _runner(worker: _Worker, workers: int) -> Iterator[Callable[[Iterable[Array]], Iterator[SampledPiece]]]:
-    """Give what turns samples into results, piece by piece in their order: in this process or in several."""
-    if workers < 2:
-        yield lambda pieces: map(worker.piece, pieces)
-        return
-    # a fresh interpreter each: a forked copy of a process with threads may hang
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context, _start, (worker.study,)) as pool:
-        for _ in range(workers):
-            pool.submit(_awake)  # they start while the samples are drawn
-        yield lambda pieces: pool.map(_piece, pieces)
-
-
-class _Worker:
+class SampleWorker:
     """One process's model of the study."""
 
     def __init__(self, study: Study, model: CaseModel | None = None) -> None:
@@ -201,14 +206,19 @@ class _Worker:
             for key, seed in self.figure_seeds.items()
         }
         shape = (len(normals), len(self.study.case.at))
-        found = model.derive(designs, self.study.case.at, self.measures, figures=figures)
+        found = model.derive(designs, self.study.case.at, self.measures, figures=figures, recorded=True)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
         start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
         if self.study.rates:
             origin = np.full(1, self.study.case.origin)
-            there = model.derive(designs, origin, self.measures, rates=True, figures=figures)
+            there = model.derive(designs, origin, self.measures, rates=True, figures=figures, recorded=True)
             start, rate = there.value, there.rate
-        return np.ascontiguousarray(value), start, rate, found.status.reshape(shape).T.copy()
+        return value, start, rate, found.status.reshape(shape).T.copy()
+
+
+def _samples_of(study: Study) -> Callable[[Array], SampledPiece]:
+    """What works on the pieces of a study, in another process."""
+    return SampleWorker(study).piece
 
 
 def moved(normals: Array, seeds: Array) -> Array:
@@ -223,30 +233,6 @@ def moved(normals: Array, seeds: Array) -> Array:
     return out.reshape(len(normals), *seeds.shape[1:])
 
 
-_process: list[_Worker] = []  # the worker of a process of a pool, made once when it starts
-
-
-def _start(study: Study) -> None:
-    Thread(target=_end_with_parent, daemon=True).start()
-    _process.append(_Worker(study))
-
-
-def _end_with_parent() -> None:
-    """Wait for the process that started this one, and end when it has ended, however it did."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _piece(normals: Array) -> SampledPiece:
-    return _process[0].piece(normals)
-
-
-def _awake() -> None:
-    pass
-
-
 @dataclass(frozen=True, slots=True)
 class SampledSpread:
     """What the sampled cars say of a value.
@@ -259,6 +245,8 @@ class SampledSpread:
     failed : ndarray of int, shape (positions,)
         Samples that could not be assembled there.
     samples, seed : int
+    classes : int
+        0 where every value was held; else the values of each measure in each position were counted in so many classes.
     """
 
     mean: Array
@@ -269,6 +257,7 @@ class SampledSpread:
     failed: NDArray[np.int_]
     samples: int
     seed: int
+    classes: int = 0
 
 
 def spread_of(drawn: Samples) -> SampledSpread:
@@ -290,7 +279,12 @@ def spread_of(drawn: Samples) -> SampledSpread:
 
 def quantiles(values: Array, parts: Sequence[float]) -> Array:
     """Quantiles along the last axis of those that are numbers, shape (parts, …); NaN where there is none."""
-    ordered = np.sort(values, axis=-1)  # NaN last
+    size = values.shape[-1]
+    if size and not np.isnan(values).any():  # then it is known beforehand which values are asked for
+        ends = {int(np.floor(p * (size - 1))) for p in parts}
+        ordered = np.partition(values, sorted(min(k, size - 1) for e in ends for k in (e, e + 1)), axis=-1)
+    else:
+        ordered = np.sort(values, axis=-1)  # NaN last
     count = (~np.isnan(ordered)).sum(axis=-1)
     out = []
     for part in parts:

@@ -9,6 +9,7 @@ uncertainty, and the Monte Carlo figures are the better ones.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -25,8 +26,9 @@ from kin3d.solve.lanes import Status
 from kin3d.studies import tolerance_view as view
 from kin3d.studies.case import Case, DriveRange, case_of
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.counted import counted_spread
 from kin3d.studies.force_names import refuse_unknown_forces
-from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Samples, Study, draw, spread_of
+from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Study, draw, fits_in_memory, spread_of
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.uncertainty import (
     NOTHING,
@@ -119,7 +121,8 @@ class Tolerance(Result):
         """How the bands were found."""
         if self.spread is None:
             return "first order alone; bands of a normal distribution"
-        return f"bands from {self.spread.samples} sampled cars (Latin hypercube, seed {self.spread.seed})"
+        classes = f", counted in {self.spread.classes} classes" if self.spread.classes else ""
+        return f"bands from {self.spread.samples} sampled cars (Latin hypercube, seed {self.spread.seed}{classes})"
 
     def summary(self) -> str:
         """Car, axle, what was studied and how."""
@@ -192,6 +195,7 @@ def tolerance(
     seed: int = SEED,
     side: Side | None = None,
     workers: int = 1,
+    executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Tolerance:
     """Carry the deviations of the points to measures over travel, or over heave, roll or pitch, rack held.
@@ -221,6 +225,9 @@ def tolerance(
         Default the side that the points were given for.
     workers : int
         Processes for the samples; see `monte_carlo.draw`.
+    executor : concurrent.futures.Executor, optional
+        Who works on the samples instead: what has `submit`, such as the executor of a cluster's client. The figures
+        are the same, bit for bit.
     progress : callable, optional
         Called with samples done and in all.
 
@@ -246,9 +253,11 @@ def tolerance(
     spread = None
     if samples:
         study = Study(car, case, uncertainty, tuple(m.name for m in there))
-        drawn = draw(study, samples, seed, workers, progress, model)
-        spread = spread_of(drawn)
-        findings += _failed(drawn, case)
+        if fits_in_memory(study, samples):
+            spread = spread_of(draw(study, samples, seed, workers, progress, model, executor=executor))
+        else:
+            spread = counted_spread(study, samples, seed, workers, progress, model, executor)
+        findings += _failed(spread, case)
     exact = (*uncertainty.exact, *exact_figures(model, there))
     return Tolerance(
         car.title, case, model.corner.side, there, uncertainty, first, spread, left_out,
@@ -281,13 +290,13 @@ def _unreached(status: NDArray[np.int8], case: Case) -> tuple[Finding, ...]:
     return (Finding("out-of-reach", text, severity=Severity.WARNING),)
 
 
-def _failed(drawn: Samples, case: Case) -> tuple[Finding, ...]:
+def _failed(drawn: SampledSpread, case: Case) -> tuple[Finding, ...]:
     failed = drawn.failed
     if not failed.any():
         return ()
     worst = int(failed.argmax())
     text = (
-        f"{int(failed.max())} of {drawn.value.shape[-1]} sampled cars cannot be assembled at "
+        f"{int(failed.max())} of {drawn.samples} sampled cars cannot be assembled at "
         f"{case.drive.place(case.at[worst])}; the bands there are those of the others, and so too narrow"
     )
     return (Finding("samples-failed", text, severity=Severity.WARNING),)

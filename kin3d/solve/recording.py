@@ -1,0 +1,139 @@
+"""A linkage in motion written down on a tape: the arithmetic of its jets and of all places, with nodes for numbers.
+
+The jets are those of `Kernel.motion`, their coefficients nodes. What is computed from them (measures, the expansion
+that Newton starts from) is recorded once, and then runs over any number of lanes without an object for each number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Hashable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.both_sides import JoinedKernel
+from kin3d.solve.elimination import Factors
+from kin3d.solve.kernel import Kernel, Motion, Position
+from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.system import BlockPlan, System
+from kin3d.solve.tape import Node, Tape
+from kin3d.spatial.jets import Algebra
+from kin3d.spatial.vectors import Vec
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedBlock:
+    """A block solved by its plan alone: a tape has no branch for lanes whose pivots have shrunk."""
+
+    plan: BlockPlan
+    factors: Factors
+
+    def solve(self, rhs: list[Any]) -> list[Any]:
+        """Solve J x = rhs."""
+        return self.plan.elimination.solve(self.factors, rhs)
+
+
+@dataclass(slots=True)
+class _Pivots:
+    """Makes the solvers of a recording and keeps the least pivot over that of the reference position."""
+
+    least: Any = field(default=None)
+
+    def __call__(self, plan: BlockPlan, inputs: Mapping[Any, Any]) -> PlannedBlock:
+        values = dict(zip(plan.entries, plan.evaluation(inputs), strict=True))
+        block = PlannedBlock(plan, plan.elimination.factor(values))
+        for pivot, reference in zip(block.factors.pivots, plan.reference_pivots, strict=True):
+            ratio: Any = np.abs(pivot / reference)
+            self.least = ratio if self.least is None else np.minimum(self.least, ratio)
+        return block
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedMotion:
+    """A motion whose coefficients are nodes.
+
+    Attributes
+    ----------
+    tape : Tape
+        Its inputs: ``("q", point, axis)`` and ``("drive", name)`` of a lane, ``("P", point, axis)`` and
+        ``("rack", axis)`` of a variant, ``("dP", point, axis)`` of a direction.
+    motion : Motion
+    least_pivot : Node or None
+        Over lanes the least pivot over that of the reference position: what `implicit.WEAK_PIVOT` bounds.
+    """
+
+    tape: Tape
+    motion: Motion
+    least_pivot: Node | None
+
+
+def lane_keys(system: System) -> tuple[Hashable, ...]:
+    """Keys of the inputs that a lane has."""
+    return (*system.unknown_keys, *(("drive", name) for name in system.drives))
+
+
+def lane_numbers(system: System, lanes: Lanes, q: Array) -> dict[Hashable, Array]:
+    """The inputs that a lane has, from solved unknowns of shape (unknowns, lanes)."""
+    out: dict[Hashable, Array] = dict(zip(system.unknown_keys, q, strict=True))
+    return out | {("drive", name): lanes.drive(name) for name in system.drives}
+
+
+def variant_numbers(system: System, variants: Variants) -> dict[Hashable, Array]:
+    """The inputs that a variant has, each of shape (variants,)."""
+    points = enumerate(system.linkage.points)
+    out: dict[Hashable, Array] = {("P", p, k): variants.design[:, i, k] for i, p in points for k in range(3)}
+    return out | {("rack", k): variants.rack_axis[:, k] for k in range(3)}
+
+
+def record(
+    kernel: Kernel,
+    algebra: Algebra,
+    generators: Mapping[str, int],
+    moving: Collection[tuple[str, int]] = (),
+    *,
+    drives: Mapping[str, Any] | None = None,
+) -> RecordedMotion:
+    """Write the motion of a linkage on a new tape.
+
+    Parameters
+    ----------
+    kernel : Kernel
+    algebra, generators
+        As of `Kernel.motion`.
+    moving : collection of (point, axis)
+        Design coordinates that some direction of change moves, along the generator ``"points"``.
+    drives : mapping of str to number, optional
+        Where drives stand, in place of inputs.
+    """
+    system, tape = kernel.system, Tape()
+    there = system.equations.design
+
+    def vector(kind: str, point: str) -> Vec:
+        x, y, z = (tape.input((kind, point, k), float(there[point][k])) for k in range(3))
+        return x, y, z
+
+    def varied(point: str) -> Vec:
+        place = vector("P", point)
+        ways = [tape.input(("dP", point, k), 1.0) if (point, k) in moving else None for k in range(3)]
+        if not any(ways):
+            return place
+        x, y, z = (algebra.variable(c, generators["points"], way) for c, way in zip(place, ways, strict=True))
+        return x, y, z
+
+    q = {p: vector("q", p) for p in system.equations.unknowns.points}
+    rack: Any = tuple(tape.input(("rack", k), float(k == 1)) for k in range(3))
+    stands = {name: tape.input(("drive", name), 0.0) for name in system.drives} | dict(drives or {})
+    pivots = _Pivots()
+    position = Position(q, {p: varied(p) for p in system.linkage.points}, rack, stands)
+    motion = kernel.motion_of(position, algebra, generators, solver_of=pivots)
+    least = pivots.least if isinstance(pivots.least, Node) else None
+    return RecordedMotion(tape, motion, least)
+
+
+def whole(kernel: Kernel | JoinedKernel) -> Kernel:
+    """The kernel that solves: that of the corner, or of the system of both sides."""
+    return kernel.whole if isinstance(kernel, JoinedKernel) else kernel

@@ -1,0 +1,175 @@
+"""Bands of more sampled cars than memory holds: values are counted in narrow classes where they are worked out.
+
+The classes of a measure in a position reach as far as the first samples do, and half as far again; what lies beyond is
+counted at either end. Counts are whole numbers and sums go piece by piece, so that the figures do not depend on how
+many worked on them. Within a class values are taken as evenly spread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.lanes import Status
+from kin3d.studies.case import CaseModel
+from kin3d.studies.monte_carlo import (
+    LEVELS,
+    MOST_MEMORY,
+    WORTH_PROCESSES,
+    SampledSpread,
+    SampleWorker,
+    Study,
+    draw_normals,
+    parts_of,
+    refuse_samples,
+)
+from kin3d.studies.pieces import by_workers
+
+Array = NDArray[np.float64]
+CLASSES = 1024
+FIRST = 2000  # samples that say how far the classes reach
+PIECES = 8  # pieces of other studies that make one here: what comes back is as large for few samples as for many
+
+
+@dataclass(frozen=True, slots=True)
+class Classes:
+    """Classes of every measure in every position, from `low` on, each `width` wide; shapes (measures, positions)."""
+
+    low: Array
+    width: Array
+
+    @staticmethod
+    def around(values: Array) -> Classes:
+        """Classes that reach half as far again as values of shape (measures, positions, samples)."""
+        finite = np.where(np.isfinite(values), values, np.nan)
+        there = np.isfinite(finite).any(axis=-1)
+        finite[~there] = 0.0
+        low, high = np.nanmin(finite, axis=-1), np.nanmax(finite, axis=-1)
+        reach = np.maximum(high - low, 1e-9 * (1.0 + np.abs(high)))
+        return Classes(low - 0.5 * reach, 2.0 * reach / CLASSES)
+
+    def count(self, values: Array) -> NDArray[np.int64]:
+        """How many values each class has, shape (measures, positions, classes + 2): also below and above them."""
+        with np.errstate(invalid="ignore"):
+            place = np.floor((values - self.low[..., None]) / self.width[..., None])
+            place = np.clip(place, -1.0, CLASSES) + 1.0
+        there = ~np.isnan(place)
+        rows = np.arange(self.low.size).reshape(*self.low.shape, 1) * (CLASSES + 2)
+        flat = (rows + np.where(there, place, 0.0).astype(np.int64))[there]
+        return np.bincount(flat, minlength=self.low.size * (CLASSES + 2)).reshape(*self.low.shape, CLASSES + 2)
+
+
+@dataclass(slots=True)
+class Counts:
+    """What some samples add: counts in classes; number, sum and sum of squares from the first class of finite values.
+
+    `failed` counts samples that could not be assembled, by position.
+    """
+
+    classes: NDArray[np.int64]
+    sums: Array
+    failed: NDArray[np.int64]
+
+    def add(self, other: Counts) -> None:
+        """Put others in, in place."""
+        self.classes += other.classes
+        self.sums += other.sums
+        self.failed += other.failed
+
+
+class CountWorker(SampleWorker):
+    """Counts samples in pieces: what comes back is small however many they are."""
+
+    def counts(self, piece: tuple[Array, Classes]) -> Counts:
+        """Counts of the samples of some normal numbers."""
+        normals, classes = piece
+        positions = len(self.study.case.at)
+        shape = classes.low.shape
+        out = Counts(
+            np.zeros((*shape, CLASSES + 2), dtype=np.int64), np.zeros((3, *shape)), np.zeros(positions, dtype=np.int64)
+        )
+        for part in parts_of(len(normals), positions):
+            value, _, _, status = self.piece(normals[part])
+            good = np.isfinite(value)
+            off = np.where(good, value - classes.low[..., None], 0.0)
+            sums = np.stack([good.sum(axis=-1), off.sum(axis=-1), np.einsum("...s,...s->...", off, off)])
+            out.add(Counts(classes.count(value), sums, (status != Status.OK).sum(axis=1)))
+        return out
+
+
+def _counts_of(study: Study) -> Callable[[tuple[Array, Classes]], Counts]:
+    return CountWorker(study).counts
+
+
+def counted_spread(
+    study: Study,
+    count: int,
+    seed: int,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+    model: CaseModel | None = None,
+    executor: Executor | None = None,
+) -> SampledSpread:
+    """Means, deviations and bands of `count` sampled cars; parameters as of `monte_carlo.draw`."""
+    refuse_samples(study, count, seed, MOST_MEMORY // (8 * max(1, len(study.uncertainty.sources))))
+    worker = CountWorker(study, model)
+    positions = len(study.case.at)
+    normals = draw_normals(study.uncertainty.identities, count, seed)
+    first = [worker.piece(normals[:FIRST][p])[0] for p in parts_of(min(count, FIRST), positions)]
+    classes = Classes.around(np.concatenate(first, axis=-1))
+    step = PIECES * parts_of(count, positions)[0].stop
+    parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
+    total: Counts | None = None
+    processes = workers if count * positions >= WORTH_PROCESSES else 1
+    with by_workers(_counts_of, study, processes, executor, worker.counts) as run:
+        for part, found in zip(parts, run((normals[p], classes) for p in parts), strict=True):
+            if total is None:
+                total = found
+            else:
+                total.add(found)
+            if progress:
+                progress(part.stop, count)
+    if total is None:
+        raise ValueError("no sample is asked for")
+    return _spread(total, classes, count, seed)
+
+
+def _spread(total: Counts, classes: Classes, samples: int, seed: int) -> SampledSpread:
+    number, off, square = total.sums
+    with np.errstate(all="ignore"):
+        mean = off / number
+        sigma = np.sqrt(np.maximum(square - number * mean**2, 0.0) / (number - 1.0))
+    tails = [(1.0 + s * level) / 2.0 for level in LEVELS for s in (-1, 1)]
+    cuts = _quantiles(total.classes, classes, [*tails, 0.5])
+    return SampledSpread(
+        mean=classes.low + mean,
+        sigma=sigma,
+        median=cuts[-1],
+        low={level: cuts[2 * k] for k, level in enumerate(LEVELS)},
+        high={level: cuts[2 * k + 1] for k, level in enumerate(LEVELS)},
+        failed=total.failed,
+        samples=samples,
+        seed=seed,
+        classes=CLASSES,
+    )
+
+
+def _quantiles(counts: NDArray[np.int64], classes: Classes, parts: Sequence[float]) -> Array:
+    """Quantiles of counted values, shape (parts, measures, positions); infinite beyond the classes."""
+    up_to = counts.cumsum(axis=-1)
+    number = up_to[..., -1]
+    out = []
+    for part in parts:
+        place = part * np.maximum(number - 1, 0) + 0.5  # the middle of a value that has a share of 1/number
+        at = np.minimum((up_to < place[..., None]).sum(axis=-1), CLASSES + 1)
+        below = np.where(at > 0, np.take_along_axis(up_to, np.maximum(at - 1, 0)[..., None], -1)[..., 0], 0)
+        inside = np.take_along_axis(counts, at[..., None], -1)[..., 0]
+        share = (place - below) / np.maximum(inside, 1)
+        value = classes.low + (at - 1 + share) * classes.width
+        value = np.where(at == 0, -np.inf, np.where(at == CLASSES + 1, np.inf, value))
+        out.append(np.where(number > 0, value, np.nan))
+    return np.stack(out)
