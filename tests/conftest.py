@@ -41,6 +41,7 @@ SLOW = (
     "tests/laws/test_limits.py",
     "tests/laws/test_other_engine.py",
     "tests/laws/test_photo_",
+    "tests/laws/test_pieces.py",
     "tests/laws/test_same_again.py",
     "tests/laws/test_random_linkages.py",
     "tests/laws/test_sensitivity_laws.py",

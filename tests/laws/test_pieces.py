@@ -1,0 +1,140 @@
+"""Samples by other workers: the same figures bit for bit, whoever works and whoever dies on the way."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from concurrent.futures import Executor, Future
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import fields
+
+import numpy as np
+import pytest
+
+from kin3d.errors import RequestError
+from kin3d.studies import counted, monte_carlo
+from kin3d.studies.pieces import by_workers
+from kin3d.studies.tolerance import tolerance
+from tests.laws.cars import car
+
+TRAVEL = np.linspace(-20.0, 20.0, 3)
+MEASURES = ["camber_deg", "roll_centre_height_mm", "motion_ratio"]
+
+
+class Forgetful(Executor):
+    """An executor here that loses every second piece once."""
+
+    def __init__(self):
+        self.handed = 0
+
+    def submit(self, function, /, *args, **kwargs):
+        future: Future = Future()
+        self.handed += 1
+        if self.handed % 2 == 0:
+            future.set_exception(OSError("the worker is gone"))
+        else:
+            future.set_result(function(*args, **kwargs))
+        return future
+
+
+def _bands(**given):
+    return tolerance(car("dunlin"), "front", TRAVEL, MEASURES, samples=600, seed=3, **given).spread
+
+
+def _same(a, b):
+    for field in fields(a):
+        ours, theirs = getattr(a, field.name), getattr(b, field.name)
+        pairs = [(ours[k], theirs[k]) for k in ours] if isinstance(ours, dict) else [(ours, theirs)]
+        assert all(np.array_equal(x, y, equal_nan=True) for x, y in pairs), field.name
+
+
+def test_an_executor_that_loses_pieces_gives_the_same_bits(monkeypatch):
+    monkeypatch.setattr(monte_carlo, "PIECE_LANES", 300)
+    lossy = Forgetful()
+    _same(_bands(executor=lossy), _bands())
+    assert lossy.handed > 8
+
+
+def test_an_error_of_the_work_itself_comes_back():
+    with by_workers(_failing, "study", executor=Forgetful()) as run, pytest.raises(ZeroDivisionError):
+        list(run([0]))
+    with by_workers(_refusing, "study", executor=Forgetful()) as run, pytest.raises(RequestError):
+        list(run([0]))
+
+
+def _failing(_study):
+    return lambda piece: 1 / piece
+
+
+def _refusing(_study):
+    def refuse(_piece):
+        raise RequestError([])
+
+    return refuse
+
+
+def _dying(_study):
+    """Works on numbers; the first to be asked for 3 dies of it, as a killed worker does."""
+
+    def work(piece):
+        path, number = piece
+        if number == 3 and not os.path.exists(path):
+            open(path, "w").close()
+            os._exit(9)
+        return number * number
+
+    return work
+
+
+def test_a_worker_that_dies_changes_nothing(tmp_path):
+    with by_workers(_dying, "study", workers=2) as run:
+        assert list(run((str(tmp_path / "died"), k) for k in range(12))) == [k * k for k in range(12)]
+    assert (tmp_path / "died").exists()
+
+
+def test_a_pool_that_dies_every_time_says_so():
+    with by_workers(_always_dying, "study", workers=2) as run, pytest.raises(BrokenProcessPool):
+        list(run([1]))
+
+
+def _always_dying(_study):
+    return lambda _piece: os._exit(9)
+
+
+def test_a_cluster_gives_the_same_bits_with_a_worker_killed(monkeypatch, tmp_path):
+    from distributed import Client, LocalCluster
+
+    monkeypatch.setattr(monte_carlo, "PIECE_LANES", 300)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        options = {"n_workers": 2, "threads_per_worker": 1, "dashboard_address": None, "silence_logs": 50}
+        with LocalCluster(**options) as cluster, Client(cluster) as client:
+            executor = client.get_executor(pure=False, retries=3)
+            found = _bands(executor=executor)
+            with by_workers(_dying, "study", executor=executor) as run:
+                squares = list(run((str(tmp_path / "died"), k) for k in range(12)))
+    _same(found, _bands())
+    assert squares == [k * k for k in range(12)]
+    assert (tmp_path / "died").exists()
+
+
+def test_counted_bands_are_those_of_all_values_but_for_the_classes():
+    every = tolerance(car("dunlin"), "front", TRAVEL, MEASURES, samples=3000, seed=3)
+    study = monte_carlo.Study(car("dunlin"), every.case, every.uncertainty, tuple(m.name for m in every.measures))
+    found = counted.counted_spread(study, 3000, 3)
+    whole = every.spread
+    np.testing.assert_allclose(found.mean, whole.mean, rtol=1e-12)
+    np.testing.assert_allclose(found.sigma, whole.sigma, rtol=1e-9, atol=1e-12)
+    for level in monte_carlo.LEVELS:
+        for ours, theirs in ((found.low, whole.low), (found.high, whole.high)):
+            assert (np.abs(ours[level] - theirs[level]) < 0.02 * whole.sigma + 1e-9).all()
+    assert (np.abs(found.median - whole.median) < 0.02 * whole.sigma + 1e-9).all()
+    assert np.array_equal(found.failed, whole.failed)
+    assert found.classes == counted.CLASSES
+
+
+def test_counting_by_others_gives_the_same_bits(monkeypatch):
+    monkeypatch.setattr(monte_carlo, "PIECE_LANES", 150)
+    monkeypatch.setattr(monte_carlo, "MOST_MEMORY", 1)
+    monkeypatch.setattr(counted, "MOST_MEMORY", 10**9)
+    _same(_bands(executor=Forgetful()), _bands())
