@@ -8,7 +8,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
+from kin3d.linkage.layout import Linkage
 
 Array = NDArray[np.float64]
 PartName = Literal[
@@ -32,7 +32,7 @@ def part_of(linkage: Linkage, body: str, at: Mapping[str, Array]) -> PartName:
     """
     points = linkage.bodies[body]
     rocker, bar = linkage.rocker, linkage.bar
-    if body == linkage.wheel_body:
+    if body == linkage.wheel_body or body in linkage.wheel_bodies:
         return "upright"
     if rocker and body == rocker.body:
         return "rocker"
@@ -47,11 +47,12 @@ def part_of(linkage: Linkage, body: str, at: Mapping[str, Array]) -> PartName:
 
 def _arm(linkage: Linkage, body: str, at: Mapping[str, Array]) -> PartName:
     points = linkage.bodies[body]
-    outer = [p for p in points if p in linkage.bodies[linkage.wheel_body]]
+    outer = [p for p in points if any(p in linkage.bodies[b] for b in linkage.wheel_bodies)]
     if not outer or not set(points) & set(linkage.fixed):
         return "other part"
     words = {*body.split(), *(w for p in points for w in p.split("_"))}
     if ("upper" in words) != ("lower" in words):
         return "upper arm" if "upper" in words else "lower arm"
     height = float(np.mean([at[p][2] for p in outer]))
-    return "upper arm" if height > at[WHEEL_CENTRE][2] else "lower arm"
+    centre = float(np.mean([at[p][2] for p in linkage.wheel_centres]))
+    return "upper arm" if height > centre else "lower arm"

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.layout import WHEEL_AXIS
 from kin3d.linkage.parts import PartName, part_of
 from kin3d.studies.case_forces import CAUTION, CaseForces
 from kin3d.writing.drawing import Drawing, Frame, Layer
@@ -101,7 +102,7 @@ def _bodies(part: CaseForces, lane: int) -> list[_FreeBody]:
                 notes += (f"On the {body} also a couple of ({x:,.0f}, {y:,.0f}, {z:,.0f}) N·m about x, y, z.",)
         felt = tuple(a for a in arrows if float(np.linalg.norm(a.force)) > 0.5)
         if felt:
-            joints = np.stack([at[p] for p in points if p != "wheel_axis"])
+            joints = np.stack([at[p] for p in points if not p.endswith(WHEEL_AXIS)])
             out.append(_FreeBody(body, part_of(part.linkage, body, at), joints, felt, notes))
     return out
 
