@@ -39,18 +39,26 @@ _KEYS = {
 
 
 def builtin_names() -> tuple[str, ...]:
-    """Names of the layouts that come with the program."""
+    """Names of the layouts that come with the program, in lower case without hyphens, as they are looked up."""
     return tuple(sorted(f.stem.replace("_", " ") for f in _FOLDER.glob("*.toml")))
+
+
+def told_names() -> str:
+    """The same as they are told to people: ``"strut with A-arm", "twist beam"``."""
+    return ", ".join(f'"{builtin(n).name}"' for n in builtin_names())
+
+
+def plain(name: str) -> str:
+    """A name as it is looked up, however it is written: ``strut with a arm``."""
+    return " ".join(name.lower().replace("_", " ").replace("-", " ").split())
 
 
 @cache
 def builtin(name: str) -> Layout:
     """Return the built-in layout of that name; raises LayoutError with the names there are."""
     if name not in builtin_names():
-        known = ", ".join(f'"{n}"' for n in builtin_names())
-        raise LayoutError(
-            Finding("layout-unknown", f'no layout "{name}"; built in: {known}; or give the path of a layout file')
-        )
+        text = f'no layout "{name}"; built in: {told_names()}; or give the path of a layout file'
+        raise LayoutError(Finding("layout-unknown", text))
     file = _FOLDER / f"{name.replace(' ', '_')}.toml"
     return parse(tomllib.loads(file.read_text("utf-8")), f"layout {name}")
 

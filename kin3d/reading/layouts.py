@@ -11,7 +11,7 @@ from typing import Any
 from kin3d.errors import Finding, LayoutError
 from kin3d.linkage.keys import AxleTable
 from kin3d.linkage.layout import Layout
-from kin3d.linkage.layout_file import builtin, builtin_names, parse
+from kin3d.linkage.layout_file import builtin, builtin_names, parse, plain, told_names
 from kin3d.linkage.record import choice_fault
 from kin3d.reading.text import FindingLog, read_toml
 
@@ -53,19 +53,17 @@ def choose_layout(axle: str, raw: Mapping[str, Any], folder: Path, log: FindingL
 
 def find_layout(name: str, folder: Path, where: str, log: FindingLog) -> Layout | None:
     """Return the built-in layout of that name, or the one in the file of that path."""
-    plain = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
+    folded = plain(name)
     try:
-        if plain in builtin_names():
-            return builtin(plain)
+        if folded in builtin_names():
+            return builtin(folded)
         if name.isprintable() and (name.lower().endswith(".toml") or "/" in name):
             return _read_layout(folder / name, log)
     except LayoutError as err:
         log.adopt(replace(f, place=f.place or log.place(where)) for f in err.findings)
         return None
-    near = difflib.get_close_matches(plain, builtin_names(), 1)
-    hint = (
-        f'did you mean "{near[0]}"?' if near else "built in: " + ", ".join(f'"{n}"' for n in builtin_names())
-    )
+    near = difflib.get_close_matches(folded, builtin_names(), 1)
+    hint = f'did you mean "{builtin(near[0]).name}"?' if near else f"built in: {told_names()}"
     text = f'is "{name}"; a built-in layout or the path of a layout file (.toml) is expected; {hint}'
     log.error("layout-unknown", text, where)
     return None

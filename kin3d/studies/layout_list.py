@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
 
+from kin3d.errors import Finding, RequestError
 from kin3d.linkage.layout import WHEEL_AXIS, Layout
-from kin3d.linkage.layout_file import builtin, builtin_names
+from kin3d.linkage.layout_file import builtin, builtin_names, plain
 from kin3d.linkage.names import AxleName
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Table
@@ -52,10 +55,29 @@ class LayoutList(Result):
         rows = [(y.name, point, note) for y in self.layouts for point, note in _points(y).items()]
         return (Table.of("points", ("layout", "point", "where"), rows),)
 
+    def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:  # noqa: ARG002
+        """Draw the layout that was asked for, its points with their names.
+
+        Raises
+        ------
+        RequestError
+            Where none was asked for by name.
+        """
+        from kin3d.studies.layout_drawing import draw_layout
+
+        if not self.one:
+            text = 'a picture is of one layout: give its name, kin3d layouts "twist beam" --plot twist_beam.svg'
+            raise RequestError(Finding("layout-missing", text, str(path)))
+        draw_layout(self.layouts[0], Path(path))
+
     def notes(self) -> tuple[str, ...]:
         """How to begin with one."""
         if self.one:
-            return (f'A car of this kind to start from: kin3d new FOLDER --layout "{self.layouts[0].name}"',)
+            name = self.layouts[0].name
+            return (
+                f'A car of this kind to start from: kin3d new FOLDER --layout "{name}"; where its points are, drawn: '
+                f'kin3d layouts "{name}" --plot layout.svg',
+            )
         return ('Points of one: kin3d layouts "NAME"; a car of it to start from: kin3d new FOLDER --layout "NAME"',)
 
 
@@ -86,11 +108,6 @@ def list_layouts(name: str | None = None) -> LayoutList:
     if name is None:
         return LayoutList(tuple(builtin(n) for n in builtin_names()))
     return LayoutList((builtin(plain(name)),), one=True)
-
-
-def plain(name: str) -> str:
-    """The name of a layout as the program writes it."""
-    return " ".join(name.lower().replace("_", " ").replace("-", " ").split())
 
 
 def starting_car(name: str) -> dict[str, str]:

@@ -63,7 +63,7 @@ def ending(command, option):
 def words(command, option, place, folder):
     own = {
         "measures": [],
-        "layouts": [],
+        "layouts": ["twist beam"],
         "import": [str(MODELS / "plover" / "front.dxf")],
         "locate": [str(folder / "photos" / "front.photos.toml")],
     }

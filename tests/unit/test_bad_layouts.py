@@ -44,7 +44,7 @@ def test_a_car_of_every_layout_starts(name: str, tmp_path: Path) -> None:
     done = CliRunner().invoke(build(), ["new", str(tmp_path), "--layout", name.replace(" ", "-")])
     assert done.exit_code == 0, done.output
     car = kin3d.load(tmp_path / "car.toml")
-    assert {a.layout.name for a in car.axles()} == {name}
+    assert {a.layout.name for a in car.axles()} == {builtin(name).name}
     axle = car.axles()[0].name
     assert kin3d.sweep(car, axle, travel=[-20.0, 20.0], measures=["camber_deg"]).complete
     warned = [f for f in car.findings if str(f.severity) == "warning"]
@@ -52,7 +52,7 @@ def test_a_car_of_every_layout_starts(name: str, tmp_path: Path) -> None:
 
 
 def test_a_layout_that_is_none_is_refused_with_those_that_there_are(tmp_path: Path) -> None:
-    with pytest.raises(kin3d.Kin3dError, match='no layout "twist bean"; built in: "de dion axle"'):
+    with pytest.raises(kin3d.Kin3dError, match='no layout "twist bean"; built in: "de Dion axle"'):
         kin3d.layouts("twist bean")
 
 

@@ -61,7 +61,7 @@ def results(car):
 
 
 ARRAYS = ("sweep", "tolerance", "sensitivity", "compare", "rates", "forces")
-PICTURES = ("sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces")
+PICTURES = ("sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces", "layouts")
 RESULTS = [
     "check", "sweep", "tolerance", "sensitivity", "compare", "rates", "settle", "swap", "draw", "export", "import",
     "report", "measures", "forces", "compliance", "layouts",
