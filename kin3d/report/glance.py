@@ -50,8 +50,8 @@ def glance(pair: CarPair) -> str:
 
 def rows_table(pair: CarPair, groups: Sequence[tuple[str, Sequence[Difference]]], title: str) -> str:
     """Rows in groups, each with its heading."""
-    heads = ("measure", "A", "", pair.b.label, "difference", "")
-    head = tag("tr", "".join(tag("th", h, scope="col") for h in heads))
+    heads = (("measure", ""), ("A", "n"), ("", "arrow"), (pair.b.label, "n"), ("difference", "n"), ("", ""))
+    head = tag("tr", "".join(tag("th", h, scope="col", class_=c) for h, c in heads))
     bodies = ""
     for name, rows in groups:
         first = f'<tr class="group"><th colspan="{len(heads)}" scope="rowgroup">{text(name)}</th></tr>' if name else ""

@@ -23,7 +23,7 @@ from kin3d.report.still import still
 from kin3d.report.summary import shown_measures, summary
 from kin3d.report.svg import framed, standing_svg
 from kin3d.studies import compare_view, tolerance_view
-from kin3d.studies.compare import ATTITUDE, Comparison
+from kin3d.studies.compare import AS_SETTLED, Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
@@ -183,7 +183,7 @@ def _asked(part: AxlePart) -> str:
         of_pair = f", {pair.a.title} to {pair.b.title}" if len(part.comparison.pairs) > 1 else ""
         out += rows_table(pair, groups, f"The wheels on the ground{of_pair}") if groups else ""
     out += listed((text(n) for n in found.notes), "note")
-    out += tag("p", text(f"First order. {ATTITUDE}"), class_="note")
+    out += tag("p", text(f"First order. {AS_SETTLED}"), class_="note")
     return tag("h3", "On the ground, in roll and in turns") + out
 
 

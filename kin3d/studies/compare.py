@@ -51,9 +51,11 @@ SAME_ERRORS = (
     "{count} errors are the same in both cars: what they do alike drops out of the differences. All others are taken "
     "as independent."
 )
-ATTITUDE = (
-    "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it. "
-    "What makes the attitudes differ (points, springs, masses) is not told apart: they are one cause."
+AS_SETTLED = (
+    "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it."
+)
+ONE_CAUSE = (
+    "What makes the attitudes differ (points, springs, masses) is not told apart: heave, roll and pitch are causes."
 )
 RULE = (
     "A difference can be said when it is larger than the ± beside it: where cars do not differ, doubt alone stays "
@@ -128,7 +130,8 @@ class Comparison(Result):
 
     def notes(self) -> tuple[str, ...]:
         """What was not compared, and how the verdicts are to be taken."""
-        told = [ATTITUDE] if self.case.drive.name == "lateral" else []
+        turns = self.case.drive.name == "lateral"
+        told = [AS_SETTLED] * turns + [ONE_CAUSE] * (turns and any(p.attribution.measures for p in self.pairs))
         told += [RULE.format(level=percent(self.threshold))] if any(p.judged for p in self.pairs) else []
         for pair in self.pairs:
             reason = () if pair.attribution.measures else (view.causes_reason(pair),)

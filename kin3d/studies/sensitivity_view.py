@@ -41,7 +41,7 @@ def strongest_table(result: Sensitivity, measures: Sequence[Measure], most: int)
     columns = (
         Column("coordinate", head="measure, coordinates", text=True),
         Column("value", head="value,\nchange"),
-        Column("rate", head=f"per {drive.unit} of {drive.label},\nchange"),
+        Column("rate", head=f"per {drive.unit} of {drive.name},\nchange"),
     )
     rows: list[tuple[Cell, ...]] = []
     breaks = []
