@@ -122,8 +122,27 @@ class Forces(Result):
             Table.of("forces", columns, rows),
             self._extremes(),
             Table.of("balance", ("case", "axle", "side", "left_over_n"), balance),
+            self._hinges(),
             *margin_records(self.parts),
         )
+
+    def _hinges(self) -> Table:
+        """The force along each hinge line, which its two pickups have in all, and the half that each is given.
+
+        On the body that is hinged, along the line from the first point to the second.
+        """
+        rows: list[tuple[Cell, ...]] = []
+        for part in self.parts:
+            at, on_body = part.joints.at, part.joints.on_body
+            for body, other, first, second in part.joints.hinges:
+                line = at[second] - at[first]
+                line = line / np.linalg.norm(line, axis=0)
+                along = ((on_body[body, first] + on_body[body, second]) * line).sum(axis=0)
+                for k in np.flatnonzero(part.ok).tolist():
+                    where = (part.case, part.axle, part.side, float(part.travel_mm[k]), float(part.rack_mm[k]))
+                    rows.append((*where, body, other, first, second, float(along[k]), 0.5 * float(along[k])))
+        heads = ("case", "axle", "side", "travel_mm", "rack_mm", "body", "other", "first", "second")
+        return Table.of("hinges", (*heads, Column("along_n", "N"), Column("half_n", "N")), rows)
 
     def _extremes(self) -> Table:
         """Least and greatest of each force over all cases, positions and sides, with where they are."""

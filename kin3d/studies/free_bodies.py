@@ -99,7 +99,8 @@ def _bodies(part: CaseForces, lane: int) -> list[_FreeBody]:
             couple = road.couple[:, lane] / 1000.0
             if np.abs(couple).max() > 0.05:
                 x, y, z = couple.tolist()
-                notes += (f"On the {body} also a couple of ({x:,.0f}, {y:,.0f}, {z:,.0f}) N·m about x, y, z.",)
+                told = f"({x:,.0f}, {y:,.0f}, {z:,.0f})".replace("-", "−")
+                notes += (f"On the {body} also a couple of {told} N·m about x, y, z.",)
         felt = tuple(a for a in arrows if float(np.linalg.norm(a.force)) > 0.5)
         if felt:
             joints = np.stack([at[p] for p in points if not p.endswith(WHEEL_AXIS)])

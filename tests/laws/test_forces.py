@@ -288,3 +288,17 @@ def test_a_plane_truss_by_hand(tmp_path: Path) -> None:
         assert_allclose(found["joint", f"{arm}_outer", "upright"].force[:, 0], [0.0, -pull, 0.0], atol=1e-8)
         for end in ("front", "rear"):
             assert_allclose(found["pickup", f"{arm}_{end}", "chassis"].force[:, 0], [0.0, 0.5 * pull, 0.0], atol=1e-8)
+
+
+def test_hinges_tell_the_sum_and_each_pickup_has_half_of_it() -> None:
+    found = kin3d.forces(with_case(car("dunlin")), [10.0])
+    table = {t.key: t for t in found.records()}["hinges"]
+    assert {row[5] for row in table.rows} >= {"lower arm", "upper arm", "rocker"}
+    joints = found.parts[0].joints
+    for row in table.rows:
+        body, first, second = (str(row[k]) for k in (5, 7, 8))
+        line = joints.at[second][:, 0] - joints.at[first][:, 0]
+        line = line / np.linalg.norm(line)
+        ends = [float(joints.on_body[body, p][:, 0] @ line) for p in (first, second)]
+        assert_allclose(ends, row[10], rtol=1e-9, atol=1e-9)  # type: ignore[arg-type]
+        assert_allclose(sum(ends), row[9], rtol=1e-9, atol=1e-9)  # type: ignore[arg-type]
