@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from kin3d.studies.swap import swap
     from kin3d.studies.sweep import sweep
     from kin3d.studies.tolerance import tolerance
+    from kin3d.studies.tune import tune
 
 __all__ = [
     "Finding",
@@ -62,6 +63,7 @@ __all__ = [
     "swap",
     "sweep",
     "tolerance",
+    "tune",
     "view",
 ]
 
@@ -86,6 +88,7 @@ _FUNCTIONS = {
     "swap": "kin3d.studies.swap",
     "sweep": "kin3d.studies.sweep",
     "tolerance": "kin3d.studies.tolerance",
+    "tune": "kin3d.studies.tune",
     "view": "kin3d.face",
 }
 

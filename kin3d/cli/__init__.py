@@ -34,6 +34,7 @@ COMMANDS = (
     ("forces", "forces", "forces"),
     ("draw", "draw", "draw"),
     ("swap", "swap", "swap"),
+    ("tune", "tune", "tune"),
     ("tolerance", "tolerance", "tolerance"),
     ("sensitivity", "sensitivity", "sensitivity"),
     ("compare", "compare", "compare"),

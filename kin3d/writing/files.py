@@ -25,7 +25,9 @@ MARK = "Written by kin3d"  # in the head, metadata or header of every file that 
 _SUM = re.compile(rf"\A(?:\ufeff)?# {MARK}, sum ([0-9a-f]{{16}})\r?\n")
 _INPUT = "is read by this same run and would be lost; give another name"
 _LOOK = 65_536  # bytes of an older file that are searched for the mark, at its head and at its end
-_RESULT_COLUMNS = frozenset(("measure", "unit", "status", "element", "wheel", "quantity", "value", "axial_n", "layout"))
+_RESULT_COLUMNS = frozenset(
+    ("measure", "unit", "status", "element", "wheel", "quantity", "value", "axial_n", "layout", "moves_mm")
+)
 MOST_BYTES = 64_000_000  # of a file that is read; more is no table, car or layout
 _read: set[tuple[int, int]] = set()  # device and number of every file that this run has read
 _own: set[tuple[int, int]] = set()  # and of every file that it has written: reading one back makes no input of it

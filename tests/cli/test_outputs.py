@@ -68,6 +68,8 @@ def words(command, option, place, folder):
         "locate": [str(folder / "photos" / "front.photos.toml")],
     }
     given = own.get(command, [str(folder / "car.toml")])
+    if command == "tune":
+        given = [*given, str(folder / "targets.toml")]
     if command == "compare":
         given = [*given, str(MODELS / "plover" / "car.toml")]
     quick = [] if option == "--migration" else QUICK.get(command, [])

@@ -22,7 +22,7 @@ MODELS = ROOT / "models"
 FACE = [
     "Finding", "Kin3dError", "__version__", "check", "compare", "compliance", "draw", "export", "forces",
     "import_drawing", "layouts", "load", "locate", "mark", "measures", "rates", "report", "sensitivity", "settle",
-    "swap", "sweep", "tolerance", "view",
+    "swap", "sweep", "tolerance", "tune", "view",
 ]  # fmt: skip
 FUNCTIONS = [n for n in FACE if n[0].islower()]
 TRAVEL = [-20.0, 0.0, 20.0]
@@ -49,6 +49,7 @@ def results(car):
         "rates": kin3d.rates(car, "front", TRAVEL),
         "settle": kin3d.settle(car, braking=1.0, lateral=0.5),
         "swap": kin3d.swap(car, "front", "pull", starts=1),
+        "tune": kin3d.tune(car, MODELS / "dunlin" / "targets.toml"),
         "draw": kin3d.draw(car, "front", roll=1.0),
         "forces": kin3d.forces(car.with_figures({"cases": [KERB]}), TRAVEL),
         "compliance": kin3d.compliance(car, TRAVEL, axle="front"),
@@ -61,10 +62,12 @@ def results(car):
 
 
 ARRAYS = ("sweep", "tolerance", "sensitivity", "compare", "rates", "forces")
-PICTURES = ("sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces", "layouts")
+PICTURES = (
+    "sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces", "layouts", "tune",
+)  # fmt: skip
 RESULTS = [
     "check", "sweep", "tolerance", "sensitivity", "compare", "rates", "settle", "swap", "draw", "export", "import",
-    "report", "measures", "forces", "compliance", "layouts",
+    "report", "measures", "forces", "compliance", "layouts", "tune",
 ]  # fmt: skip
 
 
