@@ -57,6 +57,7 @@ class SampleModel:
             alike = [
                 m for m in self._models.values()
                 if (m.case.drive, m.case.side, m.case.whole) == (case.drive, case.side, case.whole)
+                and case.drive.name != "lateral"
             ]  # fmt: skip
             made = replace(alike[0], case=case) if alike else model_of(case, self.car)  # type: ignore[type-var]
             self._models[number] = made
@@ -108,7 +109,10 @@ class SampleModel:
                 self._corner(keys, group, moves, value, slope)
                 continue
             if exact and self.cases[first.case].drive.name == "lateral":
-                model = self._stood(first.case, moves[0])
+                stood = self._stood(first.case, moves[0])
+                if stood is None:
+                    continue
+                model = stood
             self._ground(model, keys, group, moves, value, slope)
         value[np.abs(value) > INFINITE] = np.nan
         return value, slope
@@ -164,20 +168,22 @@ class SampleModel:
         _spread(got.rate if rate else got.value, got.rate_slope if rate else got.slope, rows,
                 [at.index(keys[k].at) for k in group], group, value, slope)  # fmt: skip
 
-    def _stood(self, number: int, moves: Array) -> GroundCase:
-        """A settled case with the attitude of the car that has these moves, which is kept for what is asked next."""
+    def _stood(self, number: int, moves: Array) -> CaseModel | None:
+        """A case of turns as the car that has these moves leans, which is kept for what is asked next.
+
+        None where that car does not settle.
+        """
         base = self.model(number)
-        assert isinstance(base, GroundCase)
+        axle = base.case.axle
+        here, shift = self.car.axle(axle).points, self.space.shifts(moves)
+        moved = {p: here[p] + s for p, s in zip(self.space.points, shift, strict=True) if s.any()}
         try:
-            here, shift = self.car.axle(base.case.axle).points, self.space.shifts(moves)
-            moved = {p: here[p] + s for p, s in zip(self.space.points, shift, strict=True) if s.any()}
-            car = self.car.with_points(moved, base.case.axle) if moved else self.car
-            settled = GroundCase.of(base.case, car).settled
+            found = GroundCase.of(base.case, self.car.with_points(moved, axle) if moved else self.car)
         except Kin3dError:
-            settled = dict.fromkeys(base.settled or (), np.nan)
-        else:
-            self._models[number] = replace(base, settled=settled)
-        return replace(base, settled=settled)
+            return None
+        assert isinstance(base, GroundCase)
+        self._models[number] = replace(base, leaning=found.leaning)
+        return self._models[number]
 
 
 def _spread(

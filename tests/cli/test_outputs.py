@@ -22,6 +22,7 @@ from tests.cli.run import run
 MODELS = Path(__file__).parents[2] / "models"
 INPUTS = {"box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
+NEEDED |= {"tune --curve": ["--trade", "1,2"]}
 NEEDED |= {"forces --plot": ["--travel=-5:5:5"]}
 QUICK = {
     "tolerance": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
@@ -56,7 +57,7 @@ WRITERS = writers()
 
 
 def ending(command, option):
-    usual = ".svg" if option in ("--plot", "--migration", "--causes") else ".csv"
+    usual = ".svg" if option in ("--plot", "--migration", "--causes", "--curve") else ".csv"
     return ENDINGS.get(f"{command} {option}", usual)
 
 
