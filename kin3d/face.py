@@ -8,8 +8,9 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
-from kin3d.linkage.names import AxleName
+from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.report.result import Report
 from kin3d.studies.compare import SAMPLES
 from kin3d.studies.fit import Scale
@@ -43,6 +44,7 @@ def report(
     scale: Scale = "none",
     align: bool = False,
     scene: bool = True,
+    case: str = "",
     command: str = "",
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
@@ -72,6 +74,8 @@ def report(
         Set the other cars' wheel centres on the first one's, along x and z.
     scene : bool
         With the linkage in motion in the page, where the viewer is installed.
+    case : str
+        Name of a load case of the first car, whose forces the linkage in motion shows on the axles that it loads.
     command : str
         What stands in the page as the way to make it again.
     workers : int
@@ -92,6 +96,7 @@ def report(
         When the cars have no axle in common, and whatever the studies refuse.
     """
     given = [cars] if isinstance(cars, Car) else list(cars)
+    _case_there(given[:1], case)
     data = collect(
         given,
         [axle] if axle else None,
@@ -108,10 +113,18 @@ def report(
     )
     if doing and scene:
         doing("the linkage in motion")
-    return Report(data, command or "kin3d.report(cars).save(path)", _scenes(data) if scene else {})
+    return Report(data, command or "kin3d.report(cars).save(path)", _scenes(data, case) if scene else {})
 
 
-def _scenes(data: ReportData) -> dict[str, str]:
+def _case_there(cars: Sequence[Car], case: str) -> None:
+    """Refuse a load case that the car has not."""
+    there = [c.name for car in cars for c in car.cases]
+    if case and case not in there:
+        hint = did_you_mean(case, there) if there else "the car file has no [[cases]]"
+        raise RequestError(Finding("case-unknown", f'--case "{case}": there is no such load case; {hint}'))
+
+
+def _scenes(data: ReportData, case: str) -> dict[str, str]:
     """A page with the moving linkage for each axle, by the viewer; none where the viewer is not installed."""
     try:
         model, page, pictures, session = (import_module(f"kin3d_viewer.{n}") for n in _VIEWER)
@@ -121,7 +134,8 @@ def _scenes(data: ReportData) -> dict[str, str]:
     for part in data.axles:
         first, *others = (c.fitted.car for c in part.comparison.cars)
         shown = session.Session.of(first, part.axle, model.Drives(), others[0] if others else None)
-        layers = (*pictures.PictureOptions().layers, "front centres")
+        layers = (*pictures.PictureOptions().layers, "front centres", *(["forces"] if case else []))
+        shown.load.name = case
         asked = tuple(n for n in ASKED if n in shown.view.now.values)[:MOST_CURVES]
         out[part.axle] = page.page(shown, pictures.PictureOptions(layers=layers, curves=asked))
     return out

@@ -27,6 +27,7 @@ def report(
     scale: opt.ScaleTo = "none",
     align: opt.AlignWheels = False,
     scene: Annotated[bool, typer.Option(help="With the linkage in motion in the page.")] = True,
+    case: Annotated[str, typer.Option(help="Load case whose forces the linkage in motion shows.")] = "",
     seed: opt.Seed = 1,
     workers: opt.Workers = 0,
 ) -> None:
@@ -51,6 +52,7 @@ def report(
             scale=scale,
             align=align,
             scene=scene,
+            case=case,
             command=shlex.join(["kin3d", *sys.argv[1:]]),
             workers=opt.processes(workers),
             doing=told,

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 import kin3d
+from kin3d.errors import RequestError
 from kin3d_viewer.curve_files import curves_table, save_curves
 from kin3d_viewer.editing import Editor
 from kin3d_viewer.model import Drives, LiveModel
@@ -180,3 +182,8 @@ def test_cases_come_one_after_the_other_and_what_is_missing_is_told():
     rear = Session.of(car("dunlin", None).with_figures({"cases": []}), "rear", Drives())
     rear.scene({"forces"})
     assert rear.lacking == "forces: the car file has no load case ([[cases]]) for the rear axle"
+
+
+def test_a_report_with_an_unknown_case_is_refused():
+    with pytest.raises(RequestError, match='there is no such load case; did you mean "kerb"'):
+        kin3d.report(car("dunlin", None), case="krb")
