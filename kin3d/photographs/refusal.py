@@ -72,7 +72,7 @@ def refuse_misfit(checked: Checked) -> None:
         listed = checked.model.parameters.listed
         figures = [listed[k].name for k in checked.figures_out if k in checked.model.parameters.pictures[index]]
         if wrong > max(3.0, MOST_OUT * own) or (figures and wrong >= WITH_FIGURE):
-            also = f", and so does its {', '.join(figures)}" if figures else ""
+            also = f", and so do{'es' * (len(figures) == 1)} its {' and '.join(figures)}" if figures else ""
             misfits.append((index, f"{wrong} of its {own} marks contradict them{also}"))
     if fails or misfits:
         for index, (car, photo) in enumerate(checked.model.parameters.photos):
