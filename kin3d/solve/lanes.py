@@ -196,7 +196,8 @@ def pair_lanes(
     both = np.asarray(travel, dtype=float)
     others = {name: np.tile(x, 2) for name, x in (more or {}).items()}
     if joined:
-        others[RIGHT] = np.tile(both[1], 2)
+        if not np.array_equal(both[0], both[1]):  # both alike are told by one travel, and a long sweep is faster so
+            others[RIGHT] = np.tile(both[1], 2)
         both = both[[0, 0]]
     which = np.repeat(np.arange(2), count) * (variants // 2)
     if variant is not None:

@@ -24,12 +24,13 @@ from rich.table import Table
 
 import kin3d
 from kin3d.solve.model import AxleModel
+from tests.kinds import demo_car
 from tests.speed import natural, start_up
 
 BASELINE = Path(__file__).with_name("baseline.json")
 DUNLIN = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 RUNS, ALLOWED_PCT = 7, 30.0
-POSITIONS = 20_000
+POSITIONS, ACROSS_POSITIONS = 20_000, 500
 Job = Callable[[], object]
 
 
@@ -69,6 +70,17 @@ def kernel(_: Path) -> Benchmark:
     variants = solver.variants(model.variants.design[:1], model.variants.rack_axis[:1])
     lanes = solver.lanes(variants, np.random.default_rng(2).uniform(-40.0, 40.0, POSITIONS))
     return Benchmark(lambda: solver.solve(variants, lanes), reference, "20,000 positions to stacked np.linalg.solve")
+
+
+def across(folder: Path) -> Benchmark:
+    """Both sides as one system, with two travels: it may take three times as long as two corners."""
+    one = AxleModel.of(demo_car(folder / "across", "one spring across"), "rear")
+    two = AxleModel.of(kin3d.load(DUNLIN), "front")
+    travel = np.random.default_rng(2).uniform(-30.0, 30.0, (2, ACROSS_POSITIONS))
+    lanes = [m.pair(travel, np.zeros(ACROSS_POSITIONS)) for m in (one, two)]
+    said = f"one spring across in {ACROSS_POSITIONS} positions of two travels to both corners of Dunlin; 3 is the limit"
+    jobs = (lambda m=m, here=here: m.kernel.solve(m.variants, here) for m, here in zip((one, two), lanes, strict=True))
+    return Benchmark(next(jobs), next(jobs), said)
 
 
 def sweep(_: Path) -> Benchmark:
@@ -113,6 +125,7 @@ def start(_: Path) -> Benchmark:
 
 BENCHMARKS: dict[str, Callable[[Path], Benchmark]] = {
     "kernel": kernel,
+    "across": across,
     "sweep": sweep,
     "tolerance": tolerance,
     "drawing": drawing,
