@@ -6,6 +6,7 @@ Both are made of a variant's own design position; no lane sees another lane.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -53,22 +54,6 @@ class Polynomial:
     middle: float
     scale: float
     coefficients: Array
-
-    def __call__(self, lanes: Lanes) -> Array:
-        """See `Guess`."""
-        x = (lanes.drive(self.drive) - self.middle) * self.scale
-        powers = np.vander(x, self.coefficients.shape[1], increasing=True)
-        if len(self.coefficients) == 1:
-            return np.ascontiguousarray((powers @ self.coefficients[0]).T)
-        out = np.empty((self.coefficients.shape[2], lanes.count))
-        for v, coefficients in enumerate(self.coefficients):
-            mine = lanes.variant == v
-            out[:, mine] = (powers[mine] @ coefficients).T
-        return out
-
-    def polynomial(self, _lanes: Lanes) -> Polynomial:
-        """See `Guess`."""
-        return self
 
 
 class Taylor:
@@ -186,7 +171,7 @@ def nodes(variants: Variants, lanes: Lanes) -> Lanes:
     return Lanes(np.repeat(np.arange(variants.count), NODES), travel, np.full(travel.size, lanes.rack[0]), more)
 
 
-def through(variants: Variants, at: Lanes, q: Array) -> Polynomial:
+def through(variants: Variants, at: Lanes, q: Array) -> Through:
     """Polynomial in travel through the solved nodes of each variant.
 
     Parameters
@@ -197,7 +182,45 @@ def through(variants: Variants, at: Lanes, q: Array) -> Polynomial:
     """
     travel = at.travel[:NODES]
     middle, half = 0.5 * (travel.min() + travel.max()), 0.5 * float(np.ptp(travel))
-    # powers instead of Chebyshev's polynomials lose six digits, of which a start has more than enough
-    to_coefficients = np.linalg.inv(np.vander((travel - middle) / half, NODES, increasing=True))
+    to_coefficients = np.linalg.inv(_basis((travel - middle) / half))
     coefficients = np.einsum("kn,mvn->vkm", to_coefficients, q.reshape(len(q), variants.count, NODES))
-    return Polynomial(TRAVEL, middle, 1.0 / half, coefficients)
+    return Through(middle, half, coefficients)
+
+
+@dataclass(frozen=True, slots=True)
+class Through:
+    """Polynomials in x = (travel − middle)/half: coefficients of Chebyshev's, shape (variants, nodes, unknowns)."""
+
+    middle: float
+    half: float
+    coefficients: Array
+
+    def __call__(self, lanes: Lanes) -> Array:
+        """See `Guess`."""
+        basis = _basis((lanes.travel - self.middle) / self.half).T
+        if len(self.coefficients) == 1:
+            return np.ascontiguousarray(self.coefficients[0].T @ basis)
+        out = np.empty((self.coefficients.shape[2], lanes.count))
+        for v, coefficients in enumerate(self.coefficients):
+            mine = lanes.variant == v
+            out[:, mine] = coefficients.T @ basis[:, mine]
+        return out
+
+    def polynomial(self, _lanes: Lanes) -> Polynomial:
+        """See `Guess`; powers in place of Chebyshev's lose digits, which costs few lanes a step more."""
+        return Polynomial(TRAVEL, self.middle, 1.0 / self.half, np.einsum("kp,vkm->vpm", _powers(), self.coefficients))
+
+
+def _basis(x: Array) -> Array:
+    from numpy.polynomial.chebyshev import chebvander
+
+    return np.asarray(chebvander(x, NODES - 1), dtype=np.float64)
+
+
+@lru_cache(maxsize=1)
+def _powers() -> Array:
+    """Chebyshev's polynomials in powers, shape (nodes, nodes): T₀ = 1, T₁ = x, Tₖ₊₁ = 2x·Tₖ − Tₖ₋₁."""
+    out = np.eye(NODES)
+    for k in range(2, NODES):
+        out[k] = 2.0 * np.roll(out[k - 1], 1) - out[k - 2]
+    return out
