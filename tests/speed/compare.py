@@ -182,6 +182,7 @@ def start(_: Path) -> Benchmark:
 
 BENCHMARKS: dict[str, Callable[[Path], Benchmark]] = {
     "kernel": kernel,
+    "across": across,
     "machine_code": machine_code,
     "closed_form": closed_form,
     "many_cars": many_cars,
