@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,7 +56,7 @@ def _held_to(problem: Problem, chosen: NDArray[np.bool_], start: Array) -> Answe
 
 def _chosen(problem: Problem, answer: Answer) -> NDArray[np.bool_] | None:
     """The fewest moves that meet the linear model about an answer."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.optimize import Bounds, LinearConstraint
 
     here, n, m = problem.at(answer.x), len(answer.x), problem.middles
     start = here.figure - here.slope @ answer.x
@@ -72,10 +75,29 @@ def _chosen(problem: Problem, answer: Answer) -> NDArray[np.bool_] | None:
     whole = np.concatenate([np.zeros(n + m), np.ones(n)])
     # of equally few the ones that move most now
     cost = np.concatenate([np.zeros(n + m), 1.0 + 0.1 * (1.0 - np.abs(answer.x) / max(np.abs(answer.x).max(), 1e-9))])
-    found = milp(cost, constraints=parts, integrality=whole, bounds=ends, options={"time_limit": SECONDS})
+    found = _whole_numbers(cost, parts, whole, ends)
     if found.x is None:
         return None
     return np.asarray(found.x[n + m :] > 0.5)
+
+
+def _whole_numbers(cost: Array, parts: Sequence[Any], whole: Array, ends: Any) -> Any:
+    """SciPy's mixed-integer solver; what its library prints past Python now and then is kept from standard output."""
+    from scipy.optimize import milp
+
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:  # there is no standard output
+        return milp(cost, constraints=parts, integrality=whole, bounds=ends, options={"time_limit": SECONDS})
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        return milp(cost, constraints=parts, integrality=whole, bounds=ends, options={"time_limit": SECONDS})
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +121,7 @@ def rounded_ways(problem: Problem, answer: Answer, grid_mm: float = GRID_MM) -> 
 
     Coordinates that move as one are put on the grid each by itself, from one common move.
     """
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.optimize import Bounds, LinearConstraint
 
     space, n, m = problem.space, len(answer.x), problem.middles
     out = [_on_grid(problem, answer.x * problem.unit, grid_mm)]
@@ -124,7 +146,7 @@ def rounded_ways(problem: Problem, answer: Answer, grid_mm: float = GRID_MM) -> 
                   np.concatenate([high, np.full(m, np.inf), np.full(n, np.inf)]))  # fmt: skip
     whole = np.concatenate([np.ones(n), np.zeros(m + n)])
     cost = np.concatenate([np.zeros(n + m), grid_mm / problem.unit])
-    found = milp(cost, constraints=parts, integrality=whole, bounds=ends, options={"time_limit": SECONDS})
+    found = _whole_numbers(cost, parts, whole, ends)
     if found.x is not None:
         out.append(_on_grid(problem, base + grid_mm * np.round(found.x[:n]), grid_mm))
     return out

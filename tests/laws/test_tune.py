@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from math import erf
 
 import numpy as np
 import pytest
@@ -209,6 +210,7 @@ def test_what_cannot_be_had_is_told_and_nothing_is_written(tmp_path):
     assert best <= 90.0 - 36.3 + 0.1
 
 
+@pytest.mark.slow
 def test_wants_that_exclude_one_another_are_named(tmp_path):
     """Two values of one figure: either can be had, both cannot; a third want has no part in it."""
     wants = [{"measure": "roll_centre_height_mm", "value": v, "within": 1} for v in (30, 35)]
@@ -253,3 +255,40 @@ def test_wants_in_roll_along_the_rack_and_of_the_settled_car(tmp_path):
     height = settled.cars[0].tolerance.first.value[0, 0]
     assert_allclose(found.lines[2].after.value, height, rtol=0, atol=1e-6)
     assert found.met, found.verdict()
+
+
+@pytest.mark.slow
+def test_free_directions_change_nothing_and_a_trade_off_has_its_ends(tmp_path):
+    """Two values of one figure: what one gains the other loses, so that the distances add up to 5 mm all along."""
+    wants = [{"measure": "roll_centre_height_mm", "value": v, "within": 1} for v in (30, 35)]
+    moves = {"inboard lower.z": 15, "rod_outer.z": 9}
+    file = written(tmp_path, targets_text("front", moves, wants))
+    found = kin3d.tune(car("dunlin"), file, freedom=True, trade=(1, 2))
+    assert_allclose(found.curve.off.sum(axis=1), 5.0, rtol=0, atol=1e-3)
+    assert_allclose(found.curve.off[[0, -1], 0], [0.0, 5.0], rtol=0, atol=1e-3)
+    free = {t.key: t for t in found.tables()}["freedom"]
+    ways = np.array([row[1:] for row in free.rows])
+    assert ways.shape[1] >= 1
+    rod = [k for k, row in enumerate(free.rows) if row[0] == "rod_outer.z"]
+    assert np.abs(ways[rod]).max() == 1.0  # the rod has no part in the roll centre
+
+
+@pytest.mark.slow
+def test_chance_of_made_cars_and_of_consistent_cars_against_sums_by_hand(tmp_path):
+    """One coordinate: a normal error, and a uniform prior cut by a band, have their shares in closed form."""
+    band = {"measure": "roll_centre_height_mm", "value": 24.4788, "within": 3}
+    file = written(tmp_path, targets_text("front", {"inboard lower.z": 15}, [band]))
+    found = kin3d.tune(car("dunlin"), file, consistent=60)
+    table = {t.key: t for t in found.tables()}["consistent"].rows[0]
+    cars = [moved_car(car("dunlin"), {"lower_front.z": m, "lower_rear.z": m}) for m in (-2.0, 2.0)]
+    heights = [swept(c, [0.0])["roll_centre_height_mm"][0] for c in cars]
+    reach = 3.0 / ((heights[1] - heights[0]) / 4.0)
+    assert_allclose(table[1:3], [-reach, reach], rtol=0.03, atol=0)
+    chance = float(table[6].split()[0])
+    assert abs(chance - 50.0) < 6.0
+    robust = kin3d.tune(car("dunlin"), file, robust=True)
+    said = {t.key: t for t in robust.tables()}["robust"].rows[0][1]
+    doubt = kin3d.tolerance(car("dunlin"), travel=[0.0], measures=["roll_centre_height_mm"], samples=0)
+    sigma = doubt.first.sigma[0, 0]
+    # of the least change nothing moves, so that the band is ±3 about the value; figures of the car file err too there
+    assert abs(float(said.split()[0]) - 100.0 * erf(3.0 / sigma / np.sqrt(2.0))) < 4.0
