@@ -104,3 +104,12 @@ def test_random_drawings_hold_no_wrong_point(tmp_path: Path, seed: int) -> None:
     kind, said = outcome(case, path)
     assert kind in ("right", "refused"), f"{case}: {said}"
     assert kind == "right" or not case.readable, f"{case}: {said}"
+
+
+def test_multileaders_inside_one_block_keep_their_own_words(tmp_path: Path) -> None:
+    """All entities in a block have the reference's handle: by it alone every leader would belong to one text."""
+    from tests.by_hand.random_drawings import draw, outcome
+
+    case, path = draw(4119, tmp_path)
+    assert (case.label, case.writer) == ("MULTILEADER", "block")
+    assert outcome(case, path) == ("right", "")

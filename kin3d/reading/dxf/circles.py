@@ -18,7 +18,7 @@ from itertools import combinations
 
 import numpy as np
 
-from kin3d.reading.dxf.content import DrawnMark, Origin, Vector
+from kin3d.reading.dxf.content import DrawnMark, Origin, Vector, tree_of
 
 ROUNDNESS = 0.03  # largest deviation of a point from the circle, in radii
 FULL_TURN = 0.7  # share of the full turn that must be covered
@@ -103,13 +103,11 @@ def _arc_marks(arcs: list[Arc]) -> list[DrawnMark]:
 
 def _together(centres: Vector, radii: Vector, share: float) -> list[list[int]]:
     """Group circles whose centres agree within `share` of their radius and whose radii agree likewise."""
-    from scipy.spatial import cKDTree
-
     groups: list[list[int]] = []
     taken = np.zeros(len(radii), dtype=bool)
-    tree = cKDTree(centres) if len(radii) else None
+    tree = tree_of(centres)
     for i in np.argsort(radii, kind="stable"):
-        if taken[i] or tree is None:
+        if taken[i]:
             continue
         near = [j for j in tree.query_ball_point(centres[i], share * radii[i]) if not taken[j]]
         group = [j for j in near if abs(radii[j] - radii[i]) <= share * radii[i]]

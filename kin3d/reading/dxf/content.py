@@ -10,6 +10,7 @@ of the pointers (see `leaders`): *even* letters, each as wide as the next, as wi
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,6 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 Vector = NDArray[np.float64]
+
+
+def tree_of(places: Iterable[Vector]) -> Any:
+    """Return a search tree over places, which may be none; SciPy is imported where it is first wanted."""
+    from scipy.spatial import cKDTree
+
+    found = np.array(places if isinstance(places, np.ndarray) else list(places), dtype=float)
+    return cKDTree(found if found.ndim == 2 else np.zeros((0, 3)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +111,13 @@ class Text:
         """All lines in one, parted by blanks."""
         return " ".join(self.lines)
 
+    @property
+    def middle(self) -> Vector:
+        """The middle of its box."""
+        left, bottom, right, top = self.box
+        place: Vector = self.anchor + (left + right) / 2.0 * self.frame[0] + (bottom + top) / 2.0 * self.frame[1]
+        return place
+
     def local(self, xyz: Vector) -> Vector:
         """Return points given in the world, shape (…, 3), relative to the anchor in the text's own frame."""
         turned: Vector = (np.asarray(xyz) - self.anchor) @ self.frame.T
@@ -113,14 +129,14 @@ class Stroke:
     """A straight line or a leader, by its two ends.
 
     `leader` is True where the file itself calls it one; then `start` is the end with the arrow.
-    `text` is the handle of the text that the file ties to it, if any.
+    `text` is the text that the file ties to it, or its handle, if any.
     """
 
     start: Vector
     end: Vector
     leader: bool
     origin: Origin
-    text: str = ""
+    text: Text | str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -183,13 +183,14 @@ class Flattener:
     def _multileader(self, entity: Any, origin: Origin) -> None:
         context = entity.context
         written = context.mtext
-        if written is not None and written.default_content.strip():
-            self.content.texts.append(leader_text(entity, origin))
+        words = leader_text(entity, origin) if written is not None and written.default_content.strip() else None
+        if words is not None:
+            self.content.texts.append(words)
         for leader in context.leaders:
             for line in leader.lines:
                 if line.vertices:
                     end = _vec(leader.last_leader_point or line.vertices[-1])
-                    self.content.strokes.append(Stroke(_vec(line.vertices[0]), end, True, origin, origin.handle))
+                    self.content.strokes.append(Stroke(_vec(line.vertices[0]), end, True, origin, words or ""))
 
     def _dimension(self, entity: Any, origin: Origin) -> None:
         if int(entity.dxf.get("dimtype", 0)) & 7 > 1:

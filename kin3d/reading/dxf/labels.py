@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, DrawnMark, Text, Vector
+from kin3d.reading.dxf.content import Content, DrawnMark, Text, tree_of
 from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, farthest_apart, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import Names, PointName, coordinates, fold, is_number, scales, view_kind
@@ -113,11 +113,10 @@ def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[Drawn
     """Leave out circles that are too large beside the labels to be symbols, and balloons around a label."""
     if not labels:
         return marks
-    from scipy.spatial import cKDTree
-
     largest = SYMBOL_HEIGHTS * float(np.median([label.text.height for label in labels]))
-    tree = cKDTree(np.array([label.text.anchor + _middle(label.text) for label in labels]))
-    sizes = np.array([_half_diagonal(label.text) for label in labels])
+    tree = tree_of(label.text.middle for label in labels)
+    boxes = np.array([label.text.box for label in labels])
+    sizes = np.hypot(boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]) / 2.0
 
     def is_balloon(mark: DrawnMark) -> bool:
         return bool((sizes[tree.query_ball_point(mark.xyz, 0.4 * mark.reach)] < BALLOON * mark.reach).any())
@@ -125,25 +124,11 @@ def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[Drawn
     return [m for m in marks if m.kind != "circle" or (m.reach <= largest and not is_balloon(m))] or marks
 
 
-def _middle(text: Text) -> Vector:
-    """Return the step from a text's anchor to the middle of its box."""
-    left, bottom, right, top = text.box
-    step: Vector = (left + right) / 2.0 * text.frame[0] + (bottom + top) / 2.0 * text.frame[1]
-    return step
-
-
-def _half_diagonal(text: Text) -> float:
-    left, bottom, right, top = text.box
-    return float(np.hypot(right - left, top - bottom)) / 2.0
-
-
 def _unnamed(marks: list[DrawnMark], ties: Sequence[Tie]) -> list[DrawnMark]:
     """Return the marks that do not stand where a named one stands."""
-    from scipy.spatial import cKDTree
-
     if not marks or not ties:
         return marks
-    far, _ = cKDTree(np.array([t.mark.xyz for t in ties])).query(np.array([m.xyz for m in marks]))
+    far, _ = tree_of(t.mark.xyz for t in ties).query(np.array([m.xyz for m in marks]))
     return [m for m, d in zip(marks, far, strict=True) if d > 1e-6]
 
 
@@ -231,10 +216,8 @@ def _by_place(content: Content, found: Sequence[DrawnMark], names: Names, log: F
 
 def _finder(marks: Sequence[DrawnMark], limit: float) -> Callable[[tuple[float, ...]], list[DrawnMark]]:
     """Return what finds the marks at a place of two or three coordinates, each within `limit`."""
-    from scipy.spatial import cKDTree
-
     xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
-    trees = {n: cKDTree(xyz[:, :n]) for n in (2, 3)}
+    trees = {n: tree_of(xyz[:, :n]) for n in (2, 3)}
 
     def near(place: tuple[float, ...]) -> list[DrawnMark]:
         return [marks[k] for k in sorted(trees[len(place)].query_ball_point(place, limit, p=np.inf))]
@@ -253,11 +236,9 @@ def _tell_unknown(ties: Sequence[Tie], names: Names, log: FindingLog) -> None:
 
 def places_of(content: Content) -> list[DrawnMark]:
     """Return the places that could be points, by layer and place: symbols, and ends of lines that are at none."""
-    from scipy.spatial import cKDTree
-
     found, ends = symbols(content.marks), _ends(content)
     if found and ends:
-        tree = cKDTree(np.array([m.xyz for m in found]))
+        tree = tree_of(m.xyz for m in found)
         far, near = tree.query(np.array([m.xyz for m in ends]))
         reach = np.array([found[k].reach for k in near])
         ends = [m for m, f, r in zip(ends, far, reach, strict=True) if f > ON_RIM * r + 1e-6]

@@ -40,7 +40,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, tree_of
 from kin3d.reading.dxf.tails import TAIL_REACH, cost_of, tail_scores
 
 GAP = 1.5
@@ -83,13 +83,11 @@ class Pointers:
     """All pointers of a drawing, `found`, and what proves lines to be leaders."""
 
     def __init__(self, marks: Sequence[DrawnMark], strokes: Sequence[Stroke], snap: float, height: float) -> None:
-        from scipy.spatial import cKDTree
-
         self.marks, self.strokes, self.snap, self.height = list(marks), list(strokes), snap, height
         self.xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
         self.reach = np.array([m.reach for m in marks])
         self.bare = np.array([m.kind == "end" for m in marks], dtype=bool)
-        self.tree = cKDTree(self.xyz)
+        self.tree = tree_of(self.xyz)
         self.widest = float(self.reach.max(initial=0.0)) * INSIDE + snap
         self.worst = cost_of(TAIL_REACH)
         self.follow = Follower(strokes, snap, self._at)
@@ -97,7 +95,7 @@ class Pointers:
         far, near = self._nearest_symbols(ends)
         off = far > INSIDE * self.reach[near] + snap
         self.ends = ends[off]
-        self.end_tree = cKDTree(self.ends)
+        self.end_tree = tree_of(self.ends)
         least = np.min(far, axis=1) if not self.bare.all() else np.zeros(len(far))
         close = [float(d) <= self.widest + GAP * height for d in least]
         able = [s for s, c in zip(self.strokes, close, strict=True) if c or s.leader]
@@ -105,12 +103,10 @@ class Pointers:
 
     def _nearest_symbols(self, places: Vector) -> tuple[Vector, NDArray[np.intp]]:
         """Return the distance to the nearest symbol and its number for places, shape (..., 3); infinite without any."""
-        from scipy.spatial import cKDTree
-
         solid = np.flatnonzero(~self.bare)
         if not len(solid):
             return np.full(places.shape[:-1], np.inf), np.zeros(places.shape[:-1], dtype=np.intp)
-        far, near = cKDTree(self.xyz[solid]).query(places)
+        far, near = tree_of(self.xyz[solid]).query(places)
         return far, solid[near]
 
     def _at(self, place: Vector) -> tuple[int, bool] | None:
@@ -256,13 +252,6 @@ class Follower:
         """Return what two ends at one place have in common."""
         return tuple(int(c) for c in np.round(place / self.step))
 
-    def head(self, place: Vector) -> int | None:
-        """Return the mark on which a stroke's end lies; None also where a mark only happens to stand at a bend."""
-        found = self.on_mark(place)
-        if found is None or (not found[1] and self.bend(place)):
-            return None
-        return found[0]
-
     def count(self, place: Vector) -> int:
         """Return how many strokes end at a place."""
         return len(self.meets.get(self.key(place), ()))
@@ -291,8 +280,8 @@ class Follower:
             if len(others) != 1 or not self.bend(found[-1]):
                 return tuple(found)
             before, end = others[0]
-            second = None if self.head(end) is None else self.on_mark(end)
-            if second is not None and (second[1] or not centred):
+            second = self.on_mark(end)  # a mark that only happens to stand at a bend is none
+            if second is not None and (second[1] or not (centred or self.bend(end))):
                 return ()
             found.append(end)
         return (tail,)

@@ -38,7 +38,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kin3d.reading.dxf.assignment import assign
-from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, tree_of
 from kin3d.reading.dxf.leaders import Pointer, Pointers
 from kin3d.reading.dxf.tails import cost_of, score_tails
 from kin3d.reading.dxf.wording import PointName
@@ -120,15 +120,13 @@ def farthest_apart(places: Vector) -> float:
 
 def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
     """Return the marks that can be a point's symbol, each place once (small before large, block before circle)."""
-    from scipy.spatial import cKDTree
-
     extent = extent_of([m.xyz for m in marks])
     order = {"block": 0, "point": 1, "circle": 2}
     fit = [m for m in marks if m.kind != "end" and m.reach <= SYMBOL_SHARE * extent]
     fit.sort(key=lambda m: (order[m.kind], m.reach, *m.xyz))
     if not fit:
         return []
-    tree = cKDTree(np.array([m.xyz for m in fit]))
+    tree = tree_of(m.xyz for m in fit)
     kept: list[DrawnMark] = []
     gone = np.zeros(len(fit), dtype=bool)
     for i, mark in enumerate(fit):
@@ -162,8 +160,6 @@ class Matcher:
         labels: Sequence[PointLabel],
         rivals: Sequence[Text] = (),
     ) -> None:
-        from scipy.spatial import cKDTree
-
         self.marks = list(marks)
         self.labels = list(labels)
         self.height = float(np.median([lab.text.height for lab in labels])) if labels else 1.0
@@ -172,7 +168,7 @@ class Matcher:
         self.rivals = list(rivals)
         self.solid = [m for m in self.marks if m.kind != "end"]
         self.xyz = np.array([m.xyz for m in self.solid]).reshape(-1, 3)
-        self.tree = cKDTree(self.xyz)
+        self.tree = tree_of(self.xyz)
         self.ties: list[Tie] = []
         self.untied: list[UntiedLabel] = []
         self.heads: dict[int, tuple[int, ...]] = {}  # of labels whose pointer is sure and its mark is not
@@ -200,7 +196,8 @@ class Matcher:
     def _pointed(self) -> dict[int, DrawnMark]:
         """Return the mark of every label that a pointer ties to one."""
         pointers = self.pointers.found
-        by_handle = {x.text.origin.handle: i for i, x in enumerate(self.labels)}
+        by_handle: dict[Text | str, int] = {x.text: i for i, x in enumerate(self.labels)}
+        by_handle |= {x.text.origin.handle: i for i, x in enumerate(self.labels) if not x.text.origin.blocks}
         told = {k: by_handle[p.stroke.text] for k, p in enumerate(pointers) if p.stroke.text in by_handle}
         told = {k: i for k, i in told.items() if list(told.values()).count(i) == 1}
         out = {i: self.marks[m] for k, i in told.items() if (m := pointers[k].mark) is not None}
@@ -265,14 +262,12 @@ class Matcher:
 
     def _offset(self, left: list[int]) -> dict[int, int]:
         """Return the marks of the labels that one common offset explains, if it explains most and no other is near."""
-        from scipy.spatial import cKDTree
-
         if len(left) < 3:
             return {}
         pairs, offsets = self._near_pairs(left, min(200 * len(left), MOST_PAIRS))
         if not pairs:
             return {}
-        tree, near = cKDTree(offsets), 0.02 * self.height + 2.0 * self.snap
+        tree, near = tree_of(offsets), 0.02 * self.height + 2.0 * self.snap
         if len(pairs) > MANY_PAIRS:  # a label with two marks at one offset then counts twice
             votes = [int(n) for n in tree.query_ball_point(offsets, near, return_length=True)]
         else:

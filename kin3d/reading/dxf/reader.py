@@ -284,8 +284,7 @@ def _from_paper(job: Job, doc: Drawing, papers: list[Content]) -> tuple[list[Tie
             return ties, untied
         if any(job.names.find(t.lines[0]) for t in paper.texts):
             job.log.error(
-                "names-in-paper",
-                f"{only}, and no viewport of it ties them to marks; name the marks in the name table",
+                "names-in-paper", f"{only}, and no viewport of it ties them to marks; name the marks in the name table"
             )
     return None
 

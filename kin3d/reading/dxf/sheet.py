@@ -90,14 +90,14 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
     if len(set(names)) < len(names):
         job.log.error(
             "views-missing",
-            "all z are equal and labels stand at several places: this is a sheet of views; "
+            "all z are equal, or nearly, and labels stand at several places: this is a sheet of views; "
             f"{skeleton(('front', 'side', 'plan'))}",
         )
         return
     job.log.error(
         "drawing-flat",
-        "all z are equal: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the "
-        "3D original, or declare the view in views.toml together with others",
+        "all z are equal, or nearly: this is one plan view, not a drawing in space; x and y can be read, z is missing. "
+        "Take the 3D original, or declare the view in views.toml together with others",
     )
     size = size_of([t.mark for t in ties])
     factor = unit_factor(job, size)
@@ -157,8 +157,7 @@ def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     stated = stated_scale(job, given, others)
     ratio = {g.declared.name: g.declared.scale or stated for g in groups}
     widest = max(
-        (size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties),
-        default=0.0,
+        (size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties), default=0.0
     )
     size = widest if all(ratio.values()) else 0.0
     factor = unit_factor(job, size)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.content import DrawnMark, Vector
+from kin3d.reading.dxf.content import Vector, tree_of
 from kin3d.reading.dxf.fusion import Fusion, SheetView
 from kin3d.reading.dxf.matching import Tie, symbols
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source
@@ -161,7 +161,7 @@ def blank_unsure(job: Job, groups: Sequence[ViewMarks], fit: Fusion, index: dict
     Where the views contradict each other a label may be tied to a mark beside its own: then what one view says alone
     stands only if no other mark is near.
     """
-    marks = _tree(symbols(job.content.marks))
+    marks = tree_of(m.xyz for m in symbols(job.content.marks))
     for name, point in job.reading.partial.items():
         if name not in index or not point.sources:
             continue
@@ -172,12 +172,6 @@ def blank_unsure(job: Job, groups: Sequence[ViewMarks], fit: Fusion, index: dict
             views = [v for v, _ in fit.values.get((i, k), [])]
             if not (set(views) & firm) or (len(views) > 1 and not set(views) <= firm and clash):
                 point.xyz_mm[k] = point.sigma_mm[k] = np.nan
-
-
-def _tree(marks: Sequence[DrawnMark]) -> Any:
-    from scipy.spatial import cKDTree
-
-    return cKDTree(np.array([m.xyz for m in marks]).reshape(-1, 3))
 
 
 def _firm(tie: Tie, clash: bool, marks: Any) -> bool:

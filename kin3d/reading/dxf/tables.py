@@ -79,7 +79,7 @@ def coordinate_rows(texts: Sequence[Text], lettered: bool = False) -> list[Coord
     for row in rows_of(texts):
         heads = _heads(row)
         if heads:
-            columns = [_middle(h) for h in heads]
+            columns = [_along(h) for h in heads]
             continue
         words = [t.whole for t in row]
         if len(row) == 5 and re.fullmatch(r"\d{1,3}\.?", words[0]):  # the rows are numbered
@@ -102,8 +102,8 @@ def _heads(row: Sequence[Text]) -> list[Text]:
     return heads if letters == ["x", "y", "z"] else []
 
 
-def _middle(text: Text) -> float:
-    return float(text.anchor @ text.frame[0]) + (text.box[0] + text.box[2]) / 2.0
+def _along(text: Text) -> float:
+    return float(text.middle @ text.frame[0])
 
 
 def _under(row: Sequence[Text], columns: Sequence[float]) -> CoordinateRow | None:
@@ -112,9 +112,9 @@ def _under(row: Sequence[Text], columns: Sequence[float]) -> CoordinateRow | Non
     label = next((t for t in row if not is_number(t.whole)), None)
     if len(columns) != 3 or label is None or len(numbers) < 3:
         return None
-    chosen = [min(numbers, key=lambda t, c=c: abs(_middle(t) - c)) for c in columns]  # type: ignore[misc]
+    chosen = [min(numbers, key=lambda t, c=c: abs(_along(t) - c)) for c in columns]  # type: ignore[misc]
     limit = 0.5 * min(b - a for a, b in pairwise(sorted(columns)))
-    near = all(abs(_middle(t) - c) < limit for t, c in zip(chosen, columns, strict=True))
+    near = all(abs(_along(t) - c) < limit for t, c in zip(chosen, columns, strict=True))
     if len({id(t) for t in chosen}) < 3 or not near:
         return None
     x, y, z = (t.whole for t in chosen)

@@ -7,7 +7,7 @@ from collections.abc import Container, Mapping, Sequence
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Text, Vector, evenness
+from kin3d.reading.dxf.content import Text, Vector, evenness, tree_of
 
 FINE = 0.05
 UNDER = 0.9  # how far below the words an underline may be, text heights
@@ -45,13 +45,11 @@ def score_tails(
     labels : container of int
         The texts that name points: these show how wide the letters are.
     """
-    from scipy.spatial import cKDTree
-
     if not tails or not texts:
         return {}
     owner = [k for k, group in tails.items() for _ in group]
     places = np.array([tail for group in tails.values() for tail in group])
-    tree = cKDTree(places)
+    tree = tree_of(places)
     near: Near = {}
     for i, text in texts.items():
         size = max(abs(b) for b in text.box) * 1.5 + 4.0 * TAIL_REACH * text.height

@@ -33,7 +33,7 @@ from itertools import permutations
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, Stroke, Text, Vector
+from kin3d.reading.dxf.content import Content, Stroke, Text, Vector, tree_of
 from kin3d.reading.dxf.declared import Declaration, DeclaredView
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import Tie
@@ -178,11 +178,9 @@ def cluster(ties: Sequence[Tie], most: int, corners: int = 1, links: Sequence[St
 
 def _joined(places: Vector, links: Sequence[Stroke]) -> set[tuple[int, int]]:
     """Return the pairs of places, shape (n, 2), that a line joins; the smaller number first."""
-    from scipy.spatial import cKDTree
-
     if not links:
         return set()
-    far, near = cKDTree(places).query(np.array([[s.start[:2], s.end[:2]] for s in links]))
+    far, near = tree_of(places).query(np.array([[s.start[:2], s.end[:2]] for s in links]))
     limit = 1e-3 * (float(np.linalg.norm(np.ptp(places, axis=0))) or 1.0)
     return {(int(min(p)), int(max(p))) for f, p in zip(far, near, strict=True) if f.max() <= limit and p[0] != p[1]}
 
@@ -290,10 +288,8 @@ def _best(views: Sequence[SheetView], group: list[list[Tie]], extent: float) -> 
 
 def _rest(told: dict[int, int], places: dict[str, list[list[Tie]]]) -> bool:
     """Give what was not told to the view of its neighbours; False where a place has none, or a view gets two."""
-    from scipy.spatial import cKDTree
-
     known = [(g[0].mark.xyz[:2], told[id(g[0])]) for gs in places.values() for g in gs if id(g[0]) in told]
-    tree = cKDTree(np.array([p for p, _ in known]))
+    tree = tree_of(p for p, _ in known)
     for groups in places.values():
         for group in groups:
             if id(group[0]) not in told:
