@@ -192,6 +192,7 @@ def test_a_case_bends_by_its_loads_times_what_a_unit_does(tmp_path: Path) -> Non
 def test_a_case_that_bends_over_a_degree_is_refused_by_name(tmp_path: Path) -> None:
     case = {"name": "wall", "axle": "front", "side": "left", "contact_n": [-90000.0, 0.0, 900.0], "wheel": "braked"}
     read = same_car(tmp_path).with_figures({"cases": [case]})
-    with pytest.raises(RequestError, match=r'case "wall", front left: changes \w+ by .*°; linear figures hold to 1°'):
+    text = r'case "wall", front left: compliance changes \w+ by .*°; linear figures hold to 1°'
+    with pytest.raises(RequestError, match=text):
         kin3d.compliance(read)
     assert kin3d.forces(read).parts[0].bends_too_far()

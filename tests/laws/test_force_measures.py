@@ -47,7 +47,7 @@ def test_a_measure_is_the_force_of_the_study_and_its_mirror_image() -> None:
 
 def test_sensitivities_are_those_of_cars_that_are_solved_anew() -> None:
     read = loaded()
-    found = kin3d.sensitivity(read, "front", NAMES, at=8.0)
+    found = kin3d.sensitivity(read, "front", NAMES, travel=8.0)
     corner = CornerModel.of(read, "front")
     wanted = pick(corner_measures("front"), "front", NAMES)
 
