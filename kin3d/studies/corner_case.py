@@ -37,7 +37,8 @@ def model_of(case: Case, car: Car, stands: CaseModel | None = None) -> CaseModel
         return GroundCase.of(case, car, stands)
     axle = car.axle(case.axle)
     if axle.other_points is not None:  # the other side's table would have its part in every figure
-        independent_only("sensitivity, tolerance and compare with other_points", [axle])
+        over = "ask over --heave or --roll, where both tables have their part"
+        independent_only("sensitivity, tolerance and compare over travel with other_points", [axle], over)
     return CornerCase(case, CornerModel.of(car, case.axle, case.side))
 
 

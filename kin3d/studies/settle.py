@@ -121,7 +121,7 @@ def load_steps(car: Car, loads: Loads) -> tuple[LoadSteps, tuple[Finding, ...]]:
 
 def _given_way(car: Car, rigid: Settled, attitude: Attitude) -> Settled:
     """The same car with elastic joints and links, which are unbent in the car at rest."""
-    independent_only("settle with compliance", car.axles())
+    independent_only("settle with compliance", car.axles(), "leave --compliance out")
     still, _ = find_attitude(car, rack=rigid.loads.rack_mm)
     unbent = bends_of(still, attitude)
     if unbent is None:

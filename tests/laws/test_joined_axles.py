@@ -230,3 +230,20 @@ def test_forces_leave_nothing_over(tmp_path: Path, kind: str) -> None:
     assert part.error < 1e-6
     up = sum(float(f.force[2, 0]) for f in part.forces() if f.kind == "pickup")
     assert_allclose(up, sum(float(r.force[2, 0]) for r in part.roads), rtol=0, atol=1e-5)
+
+
+def test_a_side_with_points_of_its_own_is_asked_on_the_ground(tmp_path: Path) -> None:
+    """Over travel one table would be left out: refused with the way out, which has the causes of both tables."""
+    kind = "live axle with triangulated links"
+    demo_car(tmp_path, kind)
+    rows = [f"{n},{x},{-y},{z + 3.0 * (n == 'upper_inner')},1" for n, (x, y, z) in builtin(kind).demo.items()]
+    (tmp_path / "right.csv").write_text("\n".join(["point,x,y,z,sigma", *rows, ""]), "utf-8")
+    text = (tmp_path / "car.toml").read_text("utf-8")
+    (tmp_path / "car.toml").write_text(text.replace("\nunits", '\nother_points = "right.csv"\nunits'), "utf-8")
+    car = kin3d.load(tmp_path / "car.toml")
+    with pytest.raises(kin3d.Kin3dError, match="ask over --heave or --roll, where both tables have their part"):
+        kin3d.tolerance(car, "rear", [0.0])
+    found = kin3d.tolerance(car, "rear", heave=[0.0], measures=["roll_centre_height_mm"], samples=1500)
+    assert found.spread is not None
+    assert_allclose(found.spread.sigma, found.first.sigma, rtol=0.08)
+    assert found.first.sigma.min() > 0.1
