@@ -54,7 +54,7 @@ def tune(
     if curve is not None and trade is None:
         raise RequestError(Finding("option-alone", "--curve draws what --trade finds; give both"))
     read = kin3d.load(car)
-    pair = [] if trade is None else [int(v) for v in opt.parse_values(trade, "--trade")]
+    pair = [] if trade is None else opt.parse_values(trade, "--trade")
     with progress_bar("Starts", starts) as advance:
         found = kin3d.tune(
             read, targets, starts=starts, freedom=freedom, trade=pair, robust=robust, sigma=sigma,

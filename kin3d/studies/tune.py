@@ -39,6 +39,7 @@ from kin3d.studies.tune_wants import Got, look
 Array = NDArray[np.float64]
 SEARCHED = 48  # starts where the way from the present place does not lead to the wants
 BEST = 3  # of them from which the nearest is looked for
+MOST_STARTS, FEWEST_STEPS = 100_000, 20
 SAME = 1e-3  # totals of excesses that differ by a smaller part are the same
 PRICE = 1e-6  # a multiplier that is smaller is rounding
 
@@ -49,7 +50,7 @@ def tune(
     *,
     starts: int = 0,
     freedom: bool = False,
-    trade: Sequence[int] = (),
+    trade: Sequence[float] = (),
     robust: bool = False,
     sigma: float | None = None,
     consistent: int = 0,
@@ -92,6 +93,7 @@ def tune(
     Kin3dError
         With everything that is wrong with the targets file, or does not fit the car, at once.
     """
+    _refuse_numbers(starts, consistent, seed, trade)
     ready = made_ready(car, read_targets(Path(targets)))
     result = ready.solve(starts, seed, progress)
     sections, remarks = list(result.sections), list(result.remarks)
@@ -111,6 +113,22 @@ def tune(
         table, said = consistent_table(ready.problem, consistent_cars(ready.problem, consistent, seed))
         sections, remarks = [*sections, table], [*remarks, *said]
     return replace(result, sections=tuple(sections), remarks=tuple(remarks), curve=curve)
+
+
+def _refuse_numbers(starts: int, consistent: int, seed: int, trade: Sequence[float]) -> None:
+    """Refuse numbers of starts, steps and wants that are none."""
+    wrong = []
+    if not 0 <= starts <= MOST_STARTS:
+        wrong.append(Finding("starts", f"starts is {starts}; a whole number from 0 to {MOST_STARTS:,} is expected"))
+    if consistent and not FEWEST_STEPS <= consistent <= MOST_STARTS:
+        text = f"consistent is {consistent}; 0 or a whole number from {FEWEST_STEPS} to {MOST_STARTS:,} is expected"
+        wrong.append(Finding("consistent", text))
+    if seed < 0:
+        wrong.append(Finding("seed", f"seed is {seed}; a whole number of 0 or more is expected"))
+    if any(n != int(n) for n in trade):
+        text = f"trade is {list(trade)}; numbers of two wants, 1 for the first, are expected"
+        wrong.append(Finding("trade-wants", text))
+    raise_errors(wrong, RequestError)
 
 
 def made_ready(car: Car, file: TargetsFile) -> Tuning:

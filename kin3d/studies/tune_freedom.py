@@ -104,7 +104,7 @@ class TradeOff:
         return "The trade-off has every other want within what it allows; off is the distance from what is wanted."
 
 
-def trade_off(problem: Problem, numbers: Sequence[int], start: Array) -> TradeOff:
+def trade_off(problem: Problem, numbers: Sequence[float], start: Array) -> TradeOff:
     """The curve of how near two wants can be had together.
 
     Parameters
@@ -120,9 +120,10 @@ def trade_off(problem: Problem, numbers: Sequence[int], start: Array) -> TradeOf
     known = [a.number for a in problem.aims]
     if len(set(numbers)) != 2 or len(numbers) != 2 or not set(numbers) <= set(known):
         said = ", ".join(map(str, known))
-        text = f"the trade-off of {', '.join(map(str, numbers))}: two different wants are expected, of numbers {said}"
+        given = ", ".join(f"{n:g}" for n in numbers)
+        text = f"the trade-off of {given}: two different wants are expected, of numbers {said}"
         raise RequestError(Finding("trade-wants", text))
-    first, second = (problem.aims[known.index(n)] for n in numbers)
+    first, second = (problem.aims[known.index(int(n))] for n in numbers)
     rest = [_weighing(a, HARD) for a in problem.aims if a not in (first, second)]
 
     def solved(most: float | None, of: Aim, x: Array) -> tuple[Array, Array]:
