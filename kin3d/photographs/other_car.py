@@ -20,8 +20,7 @@ from kin3d.photographs.second_look import ROBUST
 from kin3d.photographs.snooping import Checked
 from kin3d.reading.photo_records import SHARES, CarPhotos
 
-# differences of cost under the robust loss; tests.by_hand.photo_other_car counts over scenes
-ANOTHER, PERHAPS = 12.0, 8.0
+ANOTHER = 8.0  # difference of cost under the robust loss; tests.by_hand.photo_other_car counts over scenes
 STILL_OFF, STILL_WRONG = 4.0, 3  # sigmas of a mark that is wrong in any case, and how many such may be
 FAR_OFF = 10.0  # test value of marks that are wrong by themselves: a car that is much alike leaves none so far off
 
@@ -54,7 +53,7 @@ def refuse_another(checked: Checked) -> tuple[Finding, ...]:
         When one shows another car.
     """
     found = max(others(checked), key=lambda o: o.gain, default=None)
-    if found is None or found.gain < PERHAPS:
+    if found is None or found.gain < ANOTHER:
         return ()
     parameters = checked.model.parameters
     owner, photo = parameters.photos[found.photo]
@@ -62,10 +61,10 @@ def refuse_another(checked: Checked) -> tuple[Finding, ...]:
     rest = " and ".join(f'"{n}"' for n in names if n != photo.name)
     place = str(parameters.cars[owner].marks_file)
     what = f'photograph "{photo.name}" {{}} another car than {rest}: with points of its own its marks fit far better'
-    if found.gain >= ANOTHER and found.still_wrong <= STILL_WRONG:
+    if found.still_wrong <= STILL_WRONG:
         text = (
-            f"{what.format('shows')}, so that no figures are given; look at the car in each, and whether marks are on "
-            "the right parts"
+            f"{what.format('shows')}, so that no figures are given; look at the car in each and mark again what is on "
+            "a wrong part, or take the picture out"
         )
         raise RequestError(Finding("photo-other-car", text, place))
     text = f"{what.format('may show')}; look at the car in each, and trust no figure before"

@@ -168,5 +168,5 @@ def test_marks_that_are_merely_wrong_accuse_no_photograph():
     assert set(found.out) == set(chosen)
     gains = [o.gain for o in other_car.others(found)]
     assert len(gains) == 3
-    assert max(gains) < other_car.PERHAPS
+    assert max(gains) < other_car.ANOTHER
     assert other_car.refuse_another(found) == ()
