@@ -107,6 +107,8 @@ def test_without_names_the_height_of_the_outer_end_tells_upper_from_lower():
         bar=None,
         rack=(),
         wheel_body="upright",
+        wheel_bodies=("upright",),
+        wheel_centres=(WHEEL_CENTRE,),
         fixed=[mute[p] for p in there.fixed],
         bodies={new: tuple(mute[p] for p in there.bodies[old]) for new, old in bodies.items()},
     )
