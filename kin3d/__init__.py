@@ -22,6 +22,7 @@ from kin3d.version import __version__
 if TYPE_CHECKING:
     from kin3d.face import mark, report, view
     from kin3d.studies.check import check
+    from kin3d.studies.clearance import clearance
     from kin3d.studies.compare import compare
     from kin3d.studies.compliance import compliance
     from kin3d.studies.draw import draw
@@ -45,6 +46,7 @@ __all__ = [
     "Kin3dError",
     "__version__",
     "check",
+    "clearance",
     "compare",
     "compliance",
     "draw",
@@ -70,6 +72,7 @@ __all__ = [
 # where each function is defined, and its name there if that is another
 _FUNCTIONS = {
     "check": "kin3d.studies.check",
+    "clearance": "kin3d.studies.clearance",
     "compare": "kin3d.studies.compare",
     "draw": "kin3d.studies.draw",
     "export": "kin3d.studies.export",

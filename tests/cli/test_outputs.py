@@ -31,12 +31,13 @@ QUICK = {
     "sweep": ["--travel=0"],
     "settle": ["--lateral", "0.2"],
     "forces": ["--cases", "kerb"],
+    "clearance": ["--travel=0:10:10"],
     "draw": [],
     "view": ["--range", "0:10:10", "--size", "320x240"],
     "export": ["--travel=0"],
 }
 ENDINGS = {"report --out": ".html", "export --out": ".dxf", "sweep --dxf": ".dxf", "draw --out": ".svg"}
-ENDINGS |= {"forces --bodies": ".svg", "compare --figure": ".svg"}
+ENDINGS |= {"forces --bodies": ".svg", "clearance --picture": ".svg", "compare --figure": ".svg"}
 ENDINGS |= {"view --screenshot": ".png", "view --animation": ".gif", "view --scene": ".html"}
 
 

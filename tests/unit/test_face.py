@@ -20,7 +20,7 @@ from tests.readme import ROOT
 
 MODELS = ROOT / "models"
 FACE = [
-    "Finding", "Kin3dError", "__version__", "check", "compare", "compliance", "draw", "export", "forces",
+    "Finding", "Kin3dError", "__version__", "check", "clearance", "compare", "compliance", "draw", "export", "forces",
     "import_drawing", "layouts", "load", "locate", "mark", "measures", "rates", "report", "sensitivity", "settle",
     "swap", "sweep", "tolerance", "tune", "view",
 ]  # fmt: skip
@@ -53,6 +53,7 @@ def results(car):
         "draw": kin3d.draw(car, "front", roll=1.0),
         "forces": kin3d.forces(car.with_figures({"cases": [KERB]}), TRAVEL),
         "compliance": kin3d.compliance(car, TRAVEL, axle="front"),
+        "clearance": kin3d.clearance(car, TRAVEL, [-20.0, 20.0]),
         "export": kin3d.export(car, "front", [-30.0, 0.0]),
         "import": kin3d.import_drawing(MODELS / "plover" / "front.dxf"),
         "report": kin3d.report([car, other], "front", TRAVEL, samples=100, scene=False),
@@ -64,10 +65,11 @@ def results(car):
 ARRAYS = ("sweep", "tolerance", "sensitivity", "compare", "rates", "forces")
 PICTURES = (
     "sweep", "tolerance", "sensitivity", "compare", "rates", "swap", "draw", "import", "forces", "layouts", "tune",
+    "clearance",
 )  # fmt: skip
 RESULTS = [
     "check", "sweep", "tolerance", "sensitivity", "compare", "rates", "settle", "swap", "draw", "export", "import",
-    "report", "measures", "forces", "compliance", "layouts", "tune",
+    "report", "measures", "forces", "compliance", "layouts", "tune", "clearance",
 ]  # fmt: skip
 
 
