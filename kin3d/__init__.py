@@ -21,6 +21,7 @@ from kin3d.version import __version__
 
 if TYPE_CHECKING:
     from kin3d.face import mark, report, view
+    from kin3d.studies.bores import import_bores
     from kin3d.studies.check import check
     from kin3d.studies.clearance import clearance
     from kin3d.studies.compare import compare
@@ -52,6 +53,7 @@ __all__ = [
     "draw",
     "export",
     "forces",
+    "import_bores",
     "import_drawing",
     "layouts",
     "load",
@@ -78,6 +80,7 @@ _FUNCTIONS = {
     "export": "kin3d.studies.export",
     "compliance": "kin3d.studies.compliance",
     "forces": "kin3d.studies.forces",
+    "import_bores": "kin3d.studies.bores",
     "import_drawing": "kin3d.studies.drawing_import",
     "layouts": "kin3d.studies.layout_list:list_layouts",
     "load": "kin3d.studies.loading",

@@ -79,7 +79,7 @@ class Clearance(Result):
     def records(self) -> tuple[Table, ...]:
         """``gaps``: every pair in every position; ``limits``; ``sensitivities`` of the least gaps."""
         drives = tuple(dict.fromkeys(n for p in self.parts for n in p.drives))
-        heads = (*(f"{n}_{UNITS[n]}" for n in drives), "axle", "side", "first", "second", "touches_in_design", "gap_mm")
+        heads = (*(f"{n}_{UNITS[n]}" for n in drives), "axle", "side", "first", "second", "status", "gap_mm")
         of_pair = ("axle", "side", "pair")
         near = tuple(f"{which}_{c}_mm" for which in ("first", "second") for c in "xyz")
         gaps = [row for p in self.parts for row in _every(p)]
@@ -210,9 +210,10 @@ def _every(part: AxleClearance) -> Iterator[tuple[Cell, ...]]:
         at = tuple(float(v[lane]) for v in part.drives.values())
         for row, pair in enumerate(part.pairs):
             near = (*part.first[row, :, lane], *part.second[row, :, lane])
-            touches = "yes" if part.touching[row] else "no"
+            gap = float(part.gap[row, lane])
+            status = "touches in design" if part.touching[row] else ("contact" if gap <= 0.0 else "clear")
             cells = (float(v) if np.isfinite(v) else None for v in near)
-            yield (*at, part.axle, part.side, pair[0].name, pair[1].name, touches, float(part.gap[row, lane]), *cells)
+            yield (*at, part.axle, part.side, pair[0].name, pair[1].name, status, gap, *cells)
 
 
 def _limit_rows(part: AxleClearance, wanted: float) -> Iterator[tuple[Cell, ...]]:

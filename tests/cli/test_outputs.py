@@ -20,7 +20,7 @@ from kin3d.writing import files
 from tests.cli.run import run
 
 MODELS = Path(__file__).parents[2] / "models"
-INPUTS = {"box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
+INPUTS = {"near", "known", "box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
 NEEDED |= {"tune --curve": ["--trade", "1,2"]}
 NEEDED |= {"forces --plot": ["--travel=-5:5:5"]}
