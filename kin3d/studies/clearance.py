@@ -82,7 +82,7 @@ def clearance(
             "of links and rod"
         )
         raise RequestError(Finding("solids-missing", text, str(car.source)))
-    independent_only("clearance", there)
+    independent_only("clearance", there, "ask for the other axle with --axle")
     parts: list[AxleClearance] = []
     findings: list[Finding] = []
     for one in there:
