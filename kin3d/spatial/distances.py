@@ -217,7 +217,7 @@ class _Along:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _NearestPlace:
     """The nearest place: part of the bar's length, edge of the profile, part of the edge's length, distance."""
 
     t: Array
@@ -263,7 +263,7 @@ def _branch(bar: _Along) -> _Branch:
     return _Branch(middle, bar.radius(middle), np.where(flat, 0.0, bar.across), bar.width(middle), bar.lift)
 
 
-def _least(bar: _Along, profile: Profile) -> _Place:
+def _least(bar: _Along, profile: Profile) -> _NearestPlace:
     """The nearest of all candidates: ends, where an edge is crossed or nearest, where a corner's ring is nearest."""
     branch = _branch(bar)
     middle = branch.middle
@@ -284,7 +284,7 @@ def _least(bar: _Along, profile: Profile) -> _Place:
         t = np.where(nearer, np.take_along_axis(tried, row[None], axis=0)[0] + middle, t)
     t = np.clip(np.where(np.abs(t) < 1e-15, 0.0, t), 0.0, 1.0)
     distance, part = _to_edge(bar.width(t), bar.radius(t), starts[edge].T, ways[edge].T)
-    return _Place(t, edge, part, distance)
+    return _NearestPlace(t, edge, part, distance)
 
 
 def _near_edge(n: Array, offset: float, bar: _Branch) -> list[Array]:
@@ -355,7 +355,7 @@ def _ring_slope(bar: _Along, t: Number, width: Number, radius: Number) -> tuple[
     return g, bar.lift * bar.lift + bar.across - radius * (bar.across / r - slope * slope / (r * r * r))
 
 
-def _with_derivatives(bar: _Along, found: _Place, profile: Profile) -> Jet:
+def _with_derivatives(bar: _Along, found: _NearestPlace, profile: Profile) -> Jet:
     """The distance as a jet; the place along the bar moves with it where it is no end."""
     starts, ways = profile.edges
     start, way = starts[found.edge], ways[found.edge]
