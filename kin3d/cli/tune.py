@@ -65,7 +65,10 @@ def tune(
     if compare:
         screen.show(found.comparison())
     screen.plot(found, plot, "Wants")
-    screen.plot(found, curve, "Trade-off", figure="trade")
+    if curve is not None and found.curve is not None and found.curve.free:
+        screen.say(f"No picture was written to {curve}: there is nothing to trade.")
+    else:
+        screen.plot(found, curve, "Trade-off", figure="trade")
     whole = found.met and (not rounded or (found.rounding is not None and found.rounding.met))
     if out and out.suffix.lower() != ".toml":
         screen.save(found, out)

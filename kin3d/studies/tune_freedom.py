@@ -20,6 +20,8 @@ FREE = 0.01  # of what a want allows, per mm: a direction that does less changes
 LENGTH_MM = 1e-3  # per mm, of a kept length
 LEAST = 5e-4  # mm per mm: what is shown of a direction
 POINTS = 9
+EXACT = 1e-6  # of what a want allows: nearer than this it is had exactly
+ROOM = 1e-3  # of what a want allows: less than this is no trade
 HARD = 1e3  # weight of what must hold while two wants are traded
 
 
@@ -88,8 +90,13 @@ class TradeOff:
     change: Array
     moves: Array
 
+    @property
+    def free(self) -> bool:
+        """Whether both are had together, so that there is nothing to trade."""
+        return len(self.off) == 1
+
     def table(self) -> Table:
-        """A row a point of the curve."""
+        """A row a point of the curve; one row where nothing is traded."""
         a, b = self.first, self.second
         columns = [Column("first_off", a.unit, f"want {a.number} off {a.unit}"),
                    Column("second_off", b.unit, f"want {b.number} off {b.unit}"), Column("change")]  # fmt: skip
@@ -99,8 +106,10 @@ class TradeOff:
 
     def note(self) -> str:
         """Whether there is anything to trade."""
-        if np.ptp(self.off, axis=0).max() < 1e-6 * max(1.0, self.off.max()):
-            return f"Wants {self.first.number} and {self.second.number} cost each other nothing: both are had exactly."
+        if self.free:
+            allowed = np.array([self.first.within, self.second.within])
+            had = "both are had" if (self.off < 0.01 * allowed).all() else "each is as near as it comes alone"
+            return f"Wants {self.first.number} and {self.second.number} cost each other nothing: {had}."
         return "The trade-off has every other want within what it allows; off is the distance from what is wanted."
 
 
@@ -133,20 +142,27 @@ def trade_off(problem: Problem, numbers: Sequence[float], start: Array) -> Trade
         aims += [] if most is None else [_weighing(other, HARD, most)]
         found = solve_whole(Problem(problem.model, aims), nearest, x)
         got = look([first, second], problem.model, found.x * problem.unit)
-        return found.x, np.array([max(0.0, g.off) for g in got])
+        return found.x, np.array([_beyond_rounding(g.off, a) for g, a in zip(got, (first, second), strict=True)])
 
     x, at_first = solved(None, first, start)
     _, at_second = solved(None, second, start)
-    levels = np.linspace(at_first[0], max(at_second[0], at_first[0]), POINTS)
-    places: list[Array] = []
-    offs = []
-    for level in levels:
-        x, off = solved(float(level), second, x if not places else places[-1])
-        places.append(x)
-        offs.append(off)
+    # Many places have the second want at its least: the one of them counts that is nearest to the first.
+    end, at_end = solved(at_second[1] + ROOM * second.within, first, x)
+    places, offs = [end], [at_end]
+    if at_end[0] > at_first[0] + ROOM * first.within:
+        places, offs = [], []
+        for level in np.linspace(at_first[0], at_end[0], POINTS):
+            x, off = solved(float(level), second, places[-1] if places else x)
+            places.append(x)
+            offs.append(off)
     moves = np.array(places) * problem.unit
     change = np.array([problem.space.change(m) for m in moves])
     return TradeOff(first, second, np.array(offs), change, moves)
+
+
+def _beyond_rounding(off: float, aim: Aim) -> float:
+    """A distance from what is wanted; what the solve leaves over is none."""
+    return off if off > EXACT * aim.within else 0.0
 
 
 def _weighing(aim: Aim, weight: float, room: float | None = None) -> Aim:

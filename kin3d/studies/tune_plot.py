@@ -33,6 +33,8 @@ def draw_wants(title: str, lines: Sequence[WantedLine], models: Sequence[SampleM
 def draw_trade(title: str, curve: TradeOff, path: Path) -> None:
     """Draw how far off one want is over how far off the other is, and the change that it takes."""
     a, b = curve.first, curve.second
+    if curve.free:
+        raise RequestError(Finding("no-picture", f"wants {a.number} and {b.number} cost each other nothing", str(path)))
     order = np.argsort(curve.off[:, 0])
     off, change = curve.off[order], curve.change[order]
     along = f"want {a.number}, {a.name}: off by ({a.unit or '1'})"

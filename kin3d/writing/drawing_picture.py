@@ -23,7 +23,8 @@ Array = NDArray[np.float64]
 PAPER_MM = 380.0  # width of the drawing on paper, at most
 SCALES = (1, 2, 2.5, 4, 5, 8, 10, 12.5, 15, 20, 25, 40, 50, 100)
 MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 20.0, 30.0
-NOTE = 8.0  # size of the notes at the foot, points
+TITLE, SUBTITLE, NOTE = 13.0, 9.0, 8.0  # sizes of the head and of the notes at the foot, points
+TITLE_STEP, SUBTITLE_STEP = 6.5, 4.6  # from one line of them to the next, mm
 _DASHES = {
     "solid": "-",
     "dashed": (0, (6, 3)),
@@ -81,14 +82,20 @@ def sheet(frame: Frame, scale: float, title: str, subtitle: str) -> tuple[Figure
     import matplotlib.pyplot as plt
 
     width, height = (frame.high - frame.low) / scale
-    paper = (width + 2 * MARGIN_MM, height + HEAD_MM + FOOT_MM)
+    titles, subtitles = wrapped(title, width, TITLE, bold=True), wrapped(subtitle, width, SUBTITLE)
+    more = TITLE_STEP * (len(titles) - 1)
+    head = HEAD_MM + more + SUBTITLE_STEP * (len(subtitles) - 1)
+    paper = (width + 2 * MARGIN_MM, height + head + FOOT_MM)
     figure = plt.figure(figsize=(paper[0] / 25.4, paper[1] / 25.4))
     axes = figure.add_axes((MARGIN_MM / paper[0], FOOT_MM / paper[1], width / paper[0], height / paper[1]))
     axes.set(xlim=(frame.low[0], frame.high[0]), ylim=(frame.low[1], frame.high[1]))
     axes.set_axis_off()
     left = MARGIN_MM / paper[0]
-    figure.text(left, 1 - 8 / paper[1], title, fontsize=13, fontweight="bold", va="center")
-    figure.text(left, 1 - 14.5 / paper[1], subtitle, fontsize=9, color=SOFT, va="center")
+    for k, line in enumerate(titles):
+        figure.text(left, 1 - (8 + TITLE_STEP * k) / paper[1], line, fontsize=TITLE, fontweight="bold", va="center")
+    for k, line in enumerate(subtitles):
+        y = 1 - (14.5 + more + SUBTITLE_STEP * k) / paper[1]
+        figure.text(left, y, line, fontsize=SUBTITLE, color=SOFT, va="center")
     _bar(figure, scale, paper)
     return figure, axes
 
