@@ -22,7 +22,9 @@ from tests.cli.run import run
 MODELS = Path(__file__).parents[2] / "models"
 INPUTS = {"box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
-NEEDED |= {"tune --curve": ["--trade", "1,2"]}
+NEEDED |= {"tune --curve": ["--trade", "1,4"]}
+# A fourth want of the targets, against the first: a trade-off is drawn only where there is one.
+AGAINST = '\n[[want]]\nmeasure = "roll_centre_height_mm"\nvalue = 35\nwithin = 6\n'
 NEEDED |= {"forces --plot": ["--travel=-5:5:5"]}
 QUICK = {
     "tolerance": ["--samples", "0", "--travel=0", "--sigma", "0.5"],
@@ -84,6 +86,9 @@ def words(command, option, place, folder):
 def folder(tmp_path, monkeypatch):
     monkeypatch.setattr(files, "_read", set())
     shutil.copytree(MODELS / "dunlin", tmp_path / "car")
+    targets = tmp_path / "car" / "targets.toml"
+    before, keep, after = targets.read_text(encoding="utf-8").partition("[keep]")
+    targets.write_text(before + AGAINST + keep + after, encoding="utf-8")
     return tmp_path / "car"
 
 

@@ -274,6 +274,20 @@ def test_free_directions_change_nothing_and_a_trade_off_has_its_ends(tmp_path):
 
 
 @pytest.mark.slow
+def test_wants_that_cost_each_other_nothing_have_no_curve(tmp_path):
+    """The rod moves the motion ratio and not the roll centre, the arm's pivots can undo what they do to the ratio."""
+    wants = [
+        {"measure": "roll_centre_height_mm", "value": 30, "within": 1},
+        {"measure": "motion_ratio", "value": 0.8, "within": 0.01},
+    ]
+    file = written(tmp_path, targets_text("front", {"inboard lower.z": 15, "rod_outer.z": 9}, wants))
+    curve = kin3d.tune(car("dunlin"), file, trade=(1, 2)).curve
+    assert curve.free
+    assert (curve.off < [[0.01, 0.0001]]).all()
+    assert "cost each other nothing: both are had" in curve.note()
+
+
+@pytest.mark.slow
 def test_chance_of_made_cars_and_of_consistent_cars_against_sums_by_hand(tmp_path):
     """One coordinate: a normal error, and a uniform prior cut by a band, have their shares in closed form."""
     band = {"measure": "roll_centre_height_mm", "value": 24.4788, "within": 3}
