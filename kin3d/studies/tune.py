@@ -27,6 +27,7 @@ from kin3d.studies.tune_solve import (
     Answer,
     LinearAnswer,
     least_change,
+    least_of_nearest,
     linear_nearest,
     nearest,
     pressing,
@@ -290,7 +291,7 @@ class Tuning:
         problem, unit = self.problem, self.problem.unit
         found = [solve_whole(problem, nearest, x) for x in places]
         totals = np.array([self._total(a) for a in found])
-        best = found[int(np.argmin(totals))]
+        best = least_of_nearest(problem, found[int(np.argmin(totals))])
         least = float(totals.min())
         linear = linear_nearest(problem, best.x, problem.at(best.x))
         certified = float(linear.excess @ problem.weights) >= (1.0 - SAME) * least - PRICE

@@ -6,7 +6,8 @@ a range, then where asked for one excess for each want, in units of what it allo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from kin3d.studies.tune_samples import SampleKey, SampleModel
 from kin3d.studies.tune_wants import Aim, all_bounds
 
 Array = NDArray[np.float64]
-INSIDE = 1e-7  # of what is allowed: aimed at so much inside, so that rounding stays inside
+INSIDE = 1e-6  # of what is allowed: aimed at so much inside, so that rounding stays inside
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,7 +50,19 @@ class Problem:
         self.unit = 1.0 / self.space.weight  # mm per unit of change
         self.low, self.high = self.space.low / self.unit, self.space.high / self.unit
         self._last: tuple[bytes, LinearWants] | None = None
+        self._allowed = np.zeros(len(aims))
         self.refresh()
+
+    @contextmanager
+    def allowing(self, excess: Array) -> Iterator[None]:
+        """Let each want be missed by so much, in units of what it allows, for as long as this holds."""
+        self._allowed = excess
+        self.refresh()
+        try:
+            yield
+        finally:
+            self._allowed = np.zeros(len(self.aims))
+            self.refresh()
 
     def refresh(self) -> None:
         """Take the bounds anew: the wants' positions have changed."""
@@ -63,8 +76,9 @@ class Problem:
             for key, factor in b.parts:
                 self.parts[row, place[key]] += factor
         self.slack = np.array([b.slack for b in bounds])
-        self.least = np.array([b.low for b in bounds]) + INSIDE * self.slack
-        self.most = np.array([b.high for b in bounds]) - INSIDE * self.slack
+        inside = (INSIDE - self._allowed[self.want]) * self.slack
+        self.least = np.array([b.low for b in bounds]) + inside
+        self.most = np.array([b.high for b in bounds]) - inside
         ranges = sorted({k for k, b in found if b.middle})
         self.middles = len(ranges)
         self.middle = np.zeros((len(bounds), len(ranges)))

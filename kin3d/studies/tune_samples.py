@@ -141,7 +141,9 @@ class SampleModel:
         variants = self._made(corner, moves, seeds)
         lanes = corner.model.kernel.lanes(variants, travel, rack)
         rate = keys[group[0]].rate
-        got = derive(corner, variants, lanes, wanted, rates=rate, seeds=seeds if slope.shape[-1] else None)
+        # the same figures are asked again and again: a tape is recorded at once
+        along = seeds if slope.shape[-1] else None
+        got = derive(corner, variants, lanes, wanted, rates=rate, seeds=along, recorded=True)
         rows = [wanted.index(self.measures[keys[k].measure]) for k in group]
         _spread(got.rate if rate else got.value, got.rate_slope if rate else got.slope, rows,
                 [unique.index(p) for p in places], group, value, slope)  # fmt: skip

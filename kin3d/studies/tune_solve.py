@@ -8,14 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.studies.tune_problem import LinearWants, Problem
+from kin3d.studies.tune_problem import INSIDE, LinearWants, Problem
 from kin3d.studies.tune_wants import look
 
 Array = NDArray[np.float64]
-MET = 1e-9  # excess that is rounding
+MET = INSIDE  # excess that is rounding: bounds are aimed at so much inside
 STEPS = 60
 ROUNDS = 6  # times that the extremes of intervals join the positions
-LITTLE = 1e-6  # what a unit of change squared counts beside an excess where the nearest is asked for
+SETTLED = 1e-8  # part of the cost; where a step changes it by less, the nearest is found
+WANDERS = 1e-12  # the same of the least change, three steps one after the other
+GIVEN = 1e-6  # of what is allowed: by so much the nearest may be missed where little change is looked for
 ACTIVE = 1e-5  # of what is allowed: a bound nearer than this holds the answer
 PRESSES = 1e-6  # a bound nearer than this is pressed upon, in units of change
 STILL = 1e-9  # a step, and an excess, that are rounding
@@ -135,15 +137,24 @@ def least_change(problem: Problem, start: Array, about: Array | None = None) -> 
     return _slsqp(problem, start, cost, excesses=False)
 
 
-def nearest(problem: Problem, start: Array, little: float = LITTLE) -> Answer:
-    """Least weighted sum of excesses, from a start; of the cars that have it, one with little change."""
-    n, count = len(start), len(problem.aims)
+def nearest(problem: Problem, start: Array) -> Answer:
+    """Least weighted sum of excesses, from a start: one of the cars that have it."""
+    count = len(problem.aims)
 
     def cost(x: Array, rest: Array) -> tuple[float, Array, Array]:
         gradient = np.concatenate([np.zeros(len(rest) - count), problem.weights])
-        return float(problem.weights @ rest[-count:]) + 0.5 * little * float(x @ x), little * x, gradient
+        return float(problem.weights @ rest[-count:]), np.zeros_like(x), gradient
 
-    return _slsqp(problem, start[:n], cost, excesses=True)
+    return _slsqp(problem, start, cost, excesses=True)
+
+
+def least_of_nearest(problem: Problem, answer: Answer) -> Answer:
+    """Of the cars that miss each want by no more than the nearest does, the one with the least change."""
+    with problem.allowing(np.where(answer.excess > MET, answer.excess + GIVEN, 0.0)):
+        found = solve_whole(problem, least_change, answer.x)
+        met = found.met
+    x = found.x if met and found.converged else answer.x
+    return Answer(x, problem.excess(problem.at(x).figure), answer.converged)
 
 
 Cost = Callable[[Array, Array], tuple[float, Array, Array]]
@@ -195,12 +206,18 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
     if not np.isfinite(first).all():
         return Answer(x, problem.excess(figure), False)
     ends = [*zip(problem.low, problem.high, strict=True), *[(None, None)] * m, *[(0.0, None)] * count]
-    last = [first]
+    last, costs = [first], [np.inf] * (2 if excesses else 4)
+    settled = SETTLED if excesses else WANDERS
 
     def watch(v: Array) -> None:
-        """End where steps have become rounding: the solver's own test, of the cost alone, may never be satisfied."""
+        """End where steps have become rounding: the solver's own test, of the cost alone, may never be satisfied.
+
+        Of the nearest there may be many, among which the solver wanders: there the cost decides.
+        """
         step, last[0] = np.abs(v - last[0]).max(), v.copy()
-        if step < STILL * (1.0 + np.abs(v).max()) and bounds(v).min(initial=0.0) > -STILL:
+        costs[:] = [*costs[1:], value(v)]
+        still = max(costs) - min(costs) < settled * (1.0 + abs(costs[-1]))
+        if (still or step < STILL * (1.0 + np.abs(v).max())) and bounds(v).min(initial=0.0) > -STILL:
             raise _StandsStillError(last[0])
 
     try:
