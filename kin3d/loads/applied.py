@@ -11,12 +11,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.design import SIDES
 from kin3d.linkage.layout import CHASSIS, Linkage
-from kin3d.loads.deflections import arm_turn
-from kin3d.loads.elements import Element
+from kin3d.loads.elements import Turned
 from kin3d.loads.joint_forces import Push
 from kin3d.measures.corner import Corner
-from kin3d.spatial.jets import Jet, value
+from kin3d.spatial.jets import Jet
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
@@ -112,47 +112,32 @@ def carrier(linkage: Linkage, point: str) -> str:
     return next((b for b, points in linkage.bodies.items() if point in points and len(points) > 2), CHASSIS)
 
 
-def turning(element: Element, corner: Corner, moment: Array, slope: Array) -> list[Push]:
-    """A torsion spring's or bar's moment on the body that it turns.
+def turning(turned: Turned, corner: Corner, moment: Array) -> list[Push]:
+    """A torsion spring's or bar's moment on the body of each side that it turns.
 
     Parameters
     ----------
-    moment : ndarray, shape (lanes,)
-        Against a positive deflection, N·mm.
-    slope : ndarray, shape (lanes,)
-        Deflection per mm of the corner's travel; its sign against the body's own turn tells which way is wound.
+    moment : ndarray, shape (2,)
+        Against a positive deflection, N·mm, on the left and on the right body; lanes are left and right.
     """
-    turned = element.turned
-    if turned is None:
-        raise ValueError(f'"{element.name}" turns nothing')
-    count = len(moment)
-    start, end = (over_lanes(corner.place(p), count) for p in turned.axis)
+    start, end = (over_lanes(corner.place(p), len(SIDES)) for p in turned.axis)
     axis = (end - start) / np.linalg.norm(end - start, axis=0)
-    turn = arm_turn(turned.axis, turned.point, 1.0)(corner).rate(corner.travel)
-    way = np.sign(slope / np.broadcast_to(np.asarray(value(turn), dtype=float), count))  # wound with it or against it
-    return list(Push.couple(turned.body, start, -moment * way * axis))
+    return list(Push.couple(turned.body, start, -moment * np.array(turned.senses) * axis))
 
 
-def drawing_on(element: Element, corner: Corner, head: Array, moment: Array, slope: Array) -> tuple[Acting, ...]:
-    """A T-bar's force on the point that it drives, along the link to the T's head: the one that does the same work.
+def pulled(name: str, linkage: Linkage, point: str, places: tuple[Array, Array], force: Array) -> Acting:
+    """What a link exerts on the point that it drives.
 
     Parameters
     ----------
-    head : ndarray, shape (3, lanes)
-        Where the end of the T's head is.
-    moment : ndarray, shape (lanes,)
-        Against a positive twist, N·mm.
-    slope : ndarray, shape (lanes,)
-        Twist per mm of the corner's travel.
+    places : tuple of ndarray, shape (3, lanes)
+        Of the point, and of the link's other end.
+    force : ndarray, shape (3, lanes)
+        On the point, along the link.
     """
-    if element.ends is None:
-        raise ValueError(f'"{element.name}" has no link')
-    driven, count = element.ends[0], len(moment)
-    place = over_lanes(corner.place(driven), count)
-    along = (place - head) / np.linalg.norm(place - head, axis=0)
-    way = (over_lanes(corner.rate(corner.place(driven)), count) * along).sum(axis=0)
-    size = -moment * slope / way
-    return (Acting(element.name, carrier(corner.linkage, driven), driven, place, size * along, -size),)
+    place, other = places
+    along = (other - place) / np.linalg.norm(other - place, axis=0)
+    return Acting(name, carrier(linkage, point), point, place, force, (force * along).sum(axis=0))
 
 
 def over_lanes(v: Vec, count: int) -> Array:

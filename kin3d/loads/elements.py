@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
+from kin3d.linkage.design import SIDES
 from kin3d.linkage.keys import Stop
 from kin3d.loads.deflections import Deflection, across, arm_turn, difference, of_side, shortening
 from kin3d.loads.tbar import TBar, t_bar
@@ -34,11 +35,19 @@ NMM_PER_RAD = 1000.0 * 180.0 / pi  # from N·m/deg
 
 @dataclass(frozen=True, slots=True)
 class Turned:
-    """A body that an element turns about a line of the chassis, and a point of it that tells how far."""
+    """A body of each side that an element turns about a line of the chassis.
+
+    Attributes
+    ----------
+    body : str
+    axis : tuple of str
+    senses : (float, float)
+        Deflection by the turn of the left and of the right body, right hand about the axis: 1 or −1.
+    """
 
     body: str
     axis: tuple[str, str]
-    point: str
+    senses: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,20 +229,24 @@ class _Builder:
         torsion, rocker = self.axle.torsion, self.linkage.rocker
         if torsion is None or rocker is None:
             return []
-        turns = self._turns(rocker.axis, rocker.rod[1])
+        senses = self._senses(rocker.axis, rocker.rod[1])
         torque = None if torsion.design_torque_n_m is None else 1000.0 * torsion.design_torque_n_m
         rate = torsion.rate_n_m_per_deg * NMM_PER_RAD
-        turned = Turned(rocker.body, rocker.axis, rocker.rod[1])
-        return self._both("torsion", "torsion", "rad", rate, torque, turns.__getitem__, turned=turned)
+        turned = Turned(rocker.body, rocker.axis, senses)
+        one = self._turns(rocker.axis, rocker.rod[1], senses)
+        return self._both("torsion", "torsion", "rad", rate, torque, one.__getitem__, turned=turned)
 
-    def _turns(self, axis: tuple[str, str], point: str) -> dict[str, Callable[[Corner], Jet]]:
-        """For each side the turn of a body, positive in bump of its own wheel."""
+    def _senses(self, axis: tuple[str, str], point: str) -> tuple[float, float]:
+        """For each side 1 where a body turns right-handed in bump of its own wheel, −1 where it turns the other way."""
         design = self._design()
-        out = {}
-        for name, corner in (("left", design.left), ("right", design.right)):
-            rate = arm_turn(axis, point, 1.0)(corner).rate(corner.travel).value
-            out[name] = arm_turn(axis, point, -1.0 if float(np.ravel(rate)[0]) < 0.0 else 1.0)
-        return out
+        rates = (arm_turn(axis, point, 1.0)(c).rate(c.travel).value for c in (design.left, design.right))
+        left, right = (-1.0 if float(np.ravel(rate)[0]) < 0.0 else 1.0 for rate in rates)
+        return left, right
+
+    @staticmethod
+    def _turns(axis: tuple[str, str], point: str, senses: tuple[float, float]) -> dict[str, Callable[[Corner], Jet]]:
+        """For each side the turn of a body, positive in bump of its own wheel."""
+        return {side: arm_turn(axis, point, sense) for side, sense in zip(SIDES, senses, strict=True)}
 
     def bar(self) -> list[Element]:
         bar, role = self.axle.bar, self.linkage.bar
@@ -243,9 +256,10 @@ class _Builder:
         if role.form == "t":
             made = t_bar(role, self._design())
             return [Element("bar", "bar", "both", "rad", rate, 0.0, made.twist, ends=role.link, t_bar=made)]
-        turns = self._turns(role.axis, role.link[1])
+        left, right = self._senses(role.axis, role.link[1])
+        turns = self._turns(role.axis, role.link[1], (left, right))
         twist = difference(turns["left"], turns["right"])
-        turned = Turned(role.body, role.axis, role.link[1])
+        turned = Turned(role.body, role.axis, (left, -right))
         return [Element("bar", "bar", "both", "rad", rate, 0.0, twist, turned=turned)]
 
     def cross(self) -> list[Element]:

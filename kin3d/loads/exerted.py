@@ -11,11 +11,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
 from kin3d.linkage.design import SIDES
-from kin3d.loads.applied import Acting, between, carrier, drawing_on, over_lanes, turning
+from kin3d.loads.applied import Acting, between, carrier, over_lanes, pulled, turning
 from kin3d.loads.elements import Element
 from kin3d.loads.joint_forces import Push
+from kin3d.loads.tbar import TBar
 from kin3d.loads.whole_axle import lane_of, point_on
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
@@ -32,15 +32,15 @@ def exerted(
     turned: list[Push] = []
     linkage = pair.linkage
     for e in elements:
-        force, slopes = force_of(e, pair, in_air)
+        force = force_of(e, pair, in_air)
         mine = np.array([e.side in (side, "both") for side in SIDES], dtype=float)
         if e.turned is not None:
-            turned += turning(e, pair, force * mine, slopes)
+            turned += turning(e.turned, pair, force * mine)
         elif e.ends is None:
             raise ValueError(f'"{e.name}" has neither ends nor a body that it turns')
         elif e.t_bar is not None:
-            heads = (over_lanes(v, 1) for v in e.t_bar.heads(pair.left, pair.right))
-            acting += drawing_on(e, pair, np.concatenate(list(heads), axis=1), np.full(2, force), slopes)
+            places, pulls = _links_of_t(e, e.t_bar, pair, force)
+            acting.append(pulled(e.name, linkage, e.ends[0], places, pulls))
         elif e.side == "both":
             acting += _across(e, pair, force)
         else:
@@ -49,11 +49,21 @@ def exerted(
     return tuple(acting), turned
 
 
-def force_of(element: Element, pair: CornerPair, in_air: dict[str, bool]) -> tuple[float, Array]:
-    """Force of an element, and its deflection per mm of left and of right travel."""
-    u = element.deflection(pair.left, pair.right)
-    force = float(np.ravel(element.force(u.value, hangs=in_air.get(element.side, False))[0])[0])
-    return force, np.array([float(np.ravel(np.asarray(u[m]))[0]) for m in ((1, 0), (0, 1))])
+def force_of(element: Element, pair: CornerPair, in_air: dict[str, bool]) -> float:
+    """Force of an element, N or N·mm."""
+    u = element.deflection(pair.left, pair.right).value
+    return float(np.ravel(element.force(u, hangs=in_air.get(element.side, False))[0])[0])
+
+
+def _links_of_t(element: Element, t: TBar, pair: CornerPair, moment: float) -> tuple[tuple[Array, Array], Array]:
+    """Of a T-bar's left and right link the driven point's place and the head's, and the force on the former."""
+    driven = (element.ends or ("",))[0]
+    ends = pair.left.place(driven), pair.right.place(driven)
+    places, heads, pulls = (
+        np.concatenate([over_lanes(v, 1) for v in both], axis=1)
+        for both in (ends, t.heads(pair.left, pair.right), t.pulls(pair.left, pair.right))
+    )
+    return (places, heads), moment * pulls
 
 
 def _across(element: Element, pair: CornerPair, force: float) -> tuple[Acting, ...]:
@@ -81,24 +91,27 @@ def whole_elements(
     ----------
     seen : Corner
         The whole axle.
-
-    Raises
-    ------
-    RequestError
-        For a T-bar: its two links would have to be told from one twist.
     """
     acting: list[Acting] = []
     turned: list[Push] = []
     for e in elements:
-        force, slopes = force_of(e, pair, in_air)
+        force = force_of(e, pair, in_air)
         if e.turned is not None:
             for k, side in enumerate(SIDES):
                 if e.side in (side, "both"):
-                    turned += [lane_of(push, pair.linkage, k) for push in turning(e, pair, np.full(2, force), slopes)]
+                    turned += [lane_of(push, pair.linkage, k) for push in turning(e.turned, pair, np.full(2, force))]
             continue
-        if e.ends is None or e.kind == "bar":
-            text = "a T-bar on an axle whose sides are one system: its links' forces are not computed; leave it out"
-            raise RequestError(Finding("t-bar-joined", text, f"[{pair.axle.name}.bar]"))
+        if e.ends is None:
+            raise ValueError(f'"{e.name}" has neither ends nor a body that it turns')
+        if e.t_bar is not None:
+            places, pulls = _links_of_t(e, e.t_bar, pair, force)
+            for k, side in enumerate(SIDES):
+                (place, head), pull = ((np.repeat(v[:, k : k + 1], 2, axis=1) for v in places), pulls[:, k : k + 1])
+                driven = point_on(pair.linkage, e.ends[0], side)
+                acting.append(
+                    pulled(f"{side} {e.name}", seen.linkage, driven, (place, head), np.repeat(pull, 2, axis=1))
+                )
+            continue
         sides = SIDES if e.side == "both" else (e.side, e.side)
         points = [point_on(pair.linkage, p, side) for p, side in zip(e.ends, sides, strict=True)]
         first, second = ((carrier(seen.linkage, p), p, over_lanes(seen.place(p), 2)) for p in points)

@@ -25,6 +25,7 @@ from kin3d.measures.corner import Corner
 
 Array = NDArray[np.float64]
 NMM = 1000.0  # N·mm in a N·m
+LEAST_ROLL = 1e-3  # N at the wheels a newton, apart, of a spring that counts as one that resists roll
 
 
 def on_tyre(corner: Corner, case: LoadCase) -> RoadLoad:
@@ -61,7 +62,7 @@ def held_corner(
     if statics is None:
         statics = Statics.of(seen)
     loads = [mine for push in pushes for mine in on_sides(corner, push)]
-    units = _holding(corner, seen)
+    units = _holding(corner, seen, statics)
     asked = [generalised(statics, unit.pushes) for unit in units]
     multipliers, sizes = statics.balanced(generalised(statics, loads), *asked)
     exerted: list[Acting] = []
@@ -79,7 +80,7 @@ class _Holding:
     pushes: tuple[Push, ...]
 
 
-def _holding(corner: Corner, seen: Corner) -> list[_Holding]:
+def _holding(corner: Corner, seen: Corner, statics: Statics) -> list[_Holding]:
     """What holds the wheel, or each of both where they are one system.
 
     The layout's spring, or the first one of the car file between two points of a corner; else the torsion spring.
@@ -92,12 +93,31 @@ def _holding(corner: Corner, seen: Corner) -> list[_Holding]:
         return [_by_torque(corner, seen, side) for side in sides]
     name, points = next((s for s in named if not all(map(linkage.across.once, s[1]))), named[0])
     if corner.joined and all(map(linkage.across.once, points)):
+        return _once(corner, seen, statics, named)
+    return [_by_spring(seen, f"{side} {name}" if side else name, _names(linkage, points, side)) for side in sides]
+
+
+def _once(
+    corner: Corner, seen: Corner, statics: Statics, named: Sequence[tuple[str, tuple[str, str]]]
+) -> list[_Holding]:
+    """What holds both wheels where every spring stands once: the first, and that which resists roll most beside it."""
+    axle = corner.axle
+    holding = [_by_spring(seen, name, points) for name, points in named]
+    if axle.roll_spring is not None:
+        ends = zip(axle.roll_spring.points, SIDES, strict=True)
+        holding.append(_by_spring(seen, "roll_spring", [point_on(corner.linkage, p, side) for p, side in ends]))
+    first, *others = (statics.at_wheels(generalised(statics, unit.pushes)) for unit in holding)
+    beside = [
+        np.nanmin(np.abs(first[0] * one[1] - first[1] * one[0]) / np.linalg.norm(first, axis=0)) for one in others
+    ]
+    if not beside or max(beside) < LEAST_ROLL:
         text = (
-            f'"{name}" stands once and holds both wheels alike: nothing holds the axle in roll; take a case of the '
-            "settled car (braking_g, lateral_g, vertical_g), with a spring or bar that resists roll"
+            f'"{named[0][0]}" stands once and holds both wheels alike: nothing holds the axle in roll; give a spring '
+            f"that resists roll ([[{axle.name}.springs]] between two points of it, or roll_spring), or take a case of "
+            "the settled car (braking_g, lateral_g, vertical_g)"
         )
         raise RequestError(Finding("spring-once", text, f"[{axle.name}]"))
-    return [_by_spring(seen, f"{side} {name}" if side else name, _names(linkage, points, side)) for side in sides]
+    return [holding[0], holding[1 + int(np.argmax(beside))]]
 
 
 def _names(linkage: Linkage, points: Sequence[str], side: Side | None) -> tuple[str, ...]:

@@ -135,6 +135,15 @@ class Statics:
             self._inverted = matrices, stack_inverse(matrices), bad
         return self._inverted
 
+    @property
+    def _travel(self) -> list[int]:
+        """Rows of the heights of the wheel centres."""
+        return [k for k, r in enumerate(self.equations.rows) if r.kind == "travel"]
+
+    def at_wheels(self, load: Array) -> Array:
+        """What a generalised load asks of the height of each wheel, N, shape (wheels, lanes)."""
+        return self.multipliers(load)[self._travel]
+
     def balanced(self, load: Array, *reactions: Array) -> tuple[Array, tuple[Array, ...]]:
         """Multipliers under a load and that much of each reaction as leaves nothing for the rows of travel.
 
@@ -150,7 +159,7 @@ class Statics:
             How many units of each reaction it takes.
         """
         under, held = self.multipliers(load), [self.multipliers(r) for r in reactions]
-        travel = [k for k, r in enumerate(self.equations.rows) if r.kind == "travel"]
+        travel = self._travel
         if len(travel) != len(held):
             raise ValueError(f"{len(travel)} wheels and {len(held)} reactions")
         if len(held) == 1:

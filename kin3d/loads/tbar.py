@@ -58,6 +58,19 @@ class TBar:
         swing, twist = self._solve(left, right)
         return self._head(0, swing, twist), self._head(1, swing, twist)
 
+    def pulls(self, left: Corner, right: Corner) -> tuple[Vec, Vec]:
+        """What each link pulls its driven point with, left and right, under a unit moment against a positive twist.
+
+        Links push along themselves, and the T swings freely: the force is what does the twist's work, −∂twist/∂place.
+        """
+        driven = [left.place(self.driven), right.place(self.driven)]
+        now: list[Vec] = [(p[0].value, p[1].value, p[2].value) for p in driven]
+        swing, twist, inverse = self._newton(now)
+        one, other = (
+            scale(self.sense * inverse[1][side], sub(now[side], self._head(side, swing, twist))) for side in (0, 1)
+        )
+        return one, other
+
     def _head(self, side: int, swing: Number, twist: Number) -> Vec:
         return add(_vec(self.pivot), _turn(self.hinge, swing, _turn(self.stem, twist, _vec(self.ends[side]))))
 

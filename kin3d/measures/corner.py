@@ -141,6 +141,9 @@ class Corner:
         # what is made once when first asked for is made already
         vars(out).update(centre=centre, spin=unit(add(self.spin, spin)), omega=self.omega)
         vars(out).update(centre_velocity=self.velocity_at(centre))
+        if self.joined and "apart" in self.motion.generators:
+            moving, turning = self.rolling
+            vars(out).update(rolling=(add(moving, cross(turning, shift)), turning))
         return out
 
     @property

@@ -48,7 +48,9 @@ class CaseForces:
         Links whose tubes the car file gives.
     bent : ndarray, shape (displacements, lanes), or None
         What elastic joints and links add to toe, camber, caster and the wheel's place (`loads.elastic.DISPLACEMENTS`),
-        in degrees and mm; None where all is rigid.
+        in degrees and mm; None where all is rigid. Of a whole axle that of the loaded wheel, or the left one.
+    bent_right : ndarray, shape (displacements, lanes), or None
+        The same of the right wheel, of a whole axle whose `side` is ``"both"``.
     """
 
     case: str
@@ -64,18 +66,29 @@ class CaseForces:
     frames: tuple[JointFrame, ...] = ()
     margins: tuple[LinkMargin, ...] = ()
     bent: Array | None = None
+    bent_right: Array | None = None
 
     @property
     def nearest(self) -> int:
         """The lane whose travel is nearest to 0, of those that are reached."""
         return int(np.argmin(np.where(self.ok, np.abs(self.travel_mm), np.inf)))
 
+    def bends(self) -> Iterator[tuple[str, Array]]:
+        """Each wheel that gives way, by its side, with how far, shape (displacements, lanes)."""
+        if self.bent is not None:
+            yield "left" if self.side == "both" else self.side, self.bent
+        if self.bent_right is not None:
+            yield "right", self.bent_right
+
     def bends_too_far(self) -> list[Finding]:
         """The angle that changes most, where it is more than a degree."""
-        if self.bent is None or not self.ok.any():
+        if not self.ok.any():
             return []
-        most = np.nan_to_num(np.abs(self.bent[:, self.ok])).max(axis=1)
-        return bent_too_far(most[None], [f'case "{self.case}", {self.axle} {self.side}'])
+        out = []
+        for side, way in self.bends():
+            most = np.nan_to_num(np.abs(way[:, self.ok])).max(axis=1)
+            out += bent_too_far(most[None], [f'case "{self.case}", {self.axle} {side}'])
+        return out
 
     def forces(self) -> Iterator[Force]:
         """Links, joints, pickups, springs, in this order."""

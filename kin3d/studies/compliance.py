@@ -124,14 +124,8 @@ def _under_cases(
             told += [replace(f, severity=Severity.NOTE) for f in error.findings if f.code != "cases-elsewhere"]
             continue
         out += [part for part in found.parts if part.bent is not None]
-        told += [_of_both(part) for part in found.parts if part.side == "both"]
         told += [f for f in found.findings if f.severity is not Severity.NOTE]
     soft = [f for part in out for f in part.bends_too_far()]
     if soft:
         raise RequestError(soft)
     return tuple(out), told
-
-
-def _of_both(part: CaseForces) -> Finding:
-    text = "what a settled car bends is told of wheels that are independent; give a case with contact_n on one tyre"
-    return Finding("bends-of-both", text, f"{part.case}, {part.axle} axle", Severity.NOTE)

@@ -112,7 +112,7 @@ class Compliance(Result):
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:  # noqa: ARG002 - none to choose
         """Per unit of load, then the shares, of each corner at the travel nearest to 0; then what cases bend there."""
         out = [table for part in self.parts if part.ok.any() for table in _shown(part)]
-        rows = [_deflection(part, part.nearest) for part in self.cases if part.ok.any()]
+        rows = [row for part in self.cases if part.ok.any() for row in _deflections(part, part.nearest)]
         title = "what each load case adds, from joints without load"
         return (*out, *([Table.of("deflections", _deflected(HEADS), rows, title)] if rows else []))
 
@@ -121,7 +121,7 @@ class Compliance(Result):
         heads = ("axle", "side", "travel_mm", "rack_mm", "at", "load", "per")
         sums = [row for part in self.parts for row in _sums(part)]
         added = [row for part in self.parts for row in _added(part)]
-        bent = [_deflection(part, k) for part in self.cases for k in np.flatnonzero(part.ok).tolist()]
+        bent = [row for part in self.cases for k in np.flatnonzero(part.ok).tolist() for row in _deflections(part, k)]
         return (
             Table.of("compliance", (*heads, *DISPLACEMENTS), sums),
             Table.of("contributions", (*heads, "kind", "name", "on", *DISPLACEMENTS), added),
@@ -140,11 +140,9 @@ def _deflected(heads: Sequence[str] = DISPLACEMENTS) -> list[Column]:
     return [*where, *position, *figures]
 
 
-def _deflection(part: CaseForces, k: int) -> tuple[Cell, ...]:
-    if part.bent is None:
-        raise ValueError("nothing gives way in this corner")
-    where = (part.case, part.axle, part.side, float(part.travel_mm[k]), float(part.rack_mm[k]))
-    return (*where, *_cells(part.bent[:, k]))
+def _deflections(part: CaseForces, k: int) -> Iterator[tuple[Cell, ...]]:
+    for side, way in part.bends():
+        yield (part.case, part.axle, side, float(part.travel_mm[k]), float(part.rack_mm[k]), *_cells(way[:, k]))
 
 
 def _shown(part: AxleCompliance) -> tuple[Table, Table]:

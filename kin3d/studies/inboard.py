@@ -82,7 +82,7 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
         When the axle has no rod and rocker, or no spring on it.
     """
     model = AxleModel.of(car, axle)
-    need_rocker(model.linkage, axle, str(car.source))
+    need_rocker(model.axle, str(car.source))
     travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
     count = len(travel)
     lanes = Lanes(np.zeros(count, dtype=np.intp), travel, np.zeros(count))
@@ -121,11 +121,22 @@ def inboard_curves(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array)
     )
 
 
-def need_rocker(linkage: Linkage, axle: str, source: str) -> None:
-    """Raise RequestError where there is no rod with rocker and spring."""
-    if linkage.rocker is None or linkage.spring is None:
-        text = f"the {axle} axle has no rod, rocker and spring; give rod_on in [{axle}] and the points of the rocker"
-        raise RequestError(Finding("no-rocker", text, source))
+def has_rocker(linkage: Linkage) -> bool:
+    """Whether there is a rod with rocker and spring."""
+    return linkage.rocker is not None and linkage.spring is not None
+
+
+def need_rocker(axle: Axle, source: str) -> None:
+    """Raise RequestError where there is no rod with rocker and spring, with the way to one that the layout has."""
+    if has_rocker(axle.linkage):
+        return
+    text = f"the {axle.name} axle has no rod, rocker and spring"
+    key = next((p.key for p in axle.layout.parts if p.rocker is not None), None)
+    if key is not None:
+        way = f"give {key} in [{axle.name}] and the points of the rocker"
+    else:
+        way = f'layout "{axle.layout.name}" has none: a layout of your own may have one ([parts.rocker])'
+    raise RequestError(Finding("no-rocker", f"{text}; {way}", source))
 
 
 def inboard_points(linkage: Linkage) -> tuple[str, ...]:

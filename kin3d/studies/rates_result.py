@@ -174,12 +174,19 @@ class Rates(Result):
         return xarray.Dataset(variables, coordinates, about | self.values)
 
     def plot(self, path: str | PathLike[str], measures: Sequence[str] | None = None) -> None:
-        """Draw ratio, rate and rod force of the left corner over the travel, and the rocker along its pivot line."""
-        from kin3d.studies.inboard import inboard_curves
+        """Draw the left corner's ratio, rate and rod force over the travel, and the rocker along its pivot line.
+
+        Without a rocker ratios and rates of all elements are drawn.
+        """
+        from kin3d.studies.inboard import has_rocker, inboard_curves
         from kin3d.studies.inboard_plot import draw_inboard
+        from kin3d.studies.rates_plot import draw_rates
 
         if measures:
             super().plot(path, measures)
+        if not has_rocker(self.car.axle(self.found.axle).linkage):
+            draw_rates(self.found, Path(path))
+            return
         draw_inboard([inboard_curves(self.car, self.found.axle, self.found.travel_mm)], Path(path))
 
 

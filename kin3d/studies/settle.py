@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
-from kin3d.linkage.joined import independent_only
 from kin3d.loads.elastic import bent_too_far
 from kin3d.loads.elements import DAMPER_END, END_RATE, Element, axle_elements, element_findings
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
@@ -121,7 +120,6 @@ def load_steps(car: Car, loads: Loads) -> tuple[LoadSteps, tuple[Finding, ...]]:
 
 def _given_way(car: Car, rigid: Settled, attitude: Attitude) -> Settled:
     """The same car with elastic joints and links, which are unbent in the car at rest."""
-    independent_only("settle with compliance", car.axles(), "leave --compliance out")
     still, _ = find_attitude(car, rack=rigid.loads.rack_mm)
     unbent = bends_of(still, attitude)
     if unbent is None:

@@ -92,7 +92,11 @@ def _settled_whole(
         replace(_lane_of_road(road, k), body=body_on(linkage, road.body, side)) for k, side in enumerate(SIDES)
     )
     where = (case, pair.axle.name, "both", travel, rack, pair.ok[:1], seen.linkage)
-    return CaseForces(*where, own, mine, roads, frames, link_margins(seen, own))
+    elastic = FlexibleCorner.of(pair, statics)
+    bends: tuple[Array | None, ...] = (None, None)
+    if elastic is not None:
+        bends = tuple(np.split(outside(elastic.given(joints).sum(axis=0)), len(SIDES), axis=1))
+    return CaseForces(*where, own, mine, roads, frames, link_margins(seen, own), *bends)
 
 
 def _lane_of_road(road: RoadLoad, lane: int) -> RoadLoad:
@@ -106,10 +110,11 @@ def bends_of(settled: Settled, attitude: Attitude) -> Array | None:
     None where both axles are rigid.
     """
     corners = [c for number in (0, 1) for c in settled_corners("", settled, attitude, number)]
-    if all(c.bent is None for c in corners):
+    wheels = [way for c in corners for way in ((c.bent, c.bent_right) if c.side == "both" else (c.bent,))]
+    if all(way is None for way in wheels):
         return None
     rigid = np.zeros(len(DISPLACEMENTS))
-    return np.stack([rigid if c.bent is None else c.bent[:, 0] for c in corners])
+    return np.stack([rigid if way is None else way[:, 0] for way in wheels])
 
 
 def _lane(acting: Acting, lane: slice) -> Acting:

@@ -84,7 +84,7 @@ def swap(
         No rod and rocker, an unknown mount or point, a box upside down, a travel that the original does not reach.
     """
     model = AxleModel.of(car, axle)
-    need_rocker(model.linkage, axle, str(car.source))
+    need_rocker(model.axle, str(car.source))
     span = np.asarray([-30.0, 30.0] if travel is None else travel, dtype=float)
     at = np.linspace(span.min(), span.max(), FIT_POINTS)
     before = inboard_curves(car, axle, np.linspace(span.min(), span.max(), 4 * FIT_POINTS - 3))

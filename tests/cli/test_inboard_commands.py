@@ -34,6 +34,19 @@ def test_rates_on_the_terminal_and_as_a_table(tmp_path: Path) -> None:
         assert_allclose(float(row["heave_rate_n_per_mm"]), swept["wheel_rate_n_per_mm"].values[k, 0, 0], rtol=1e-9)
 
 
+def test_an_axle_without_a_rocker_has_curves_of_rates_and_no_other_rod(tmp_path: Path) -> None:
+    run("new", str(tmp_path), "--layout", "semi-trailing arm")
+    car, picture = str(tmp_path / "car.toml"), tmp_path / "rates.svg"
+    code, _, err = run("rates", car, "--axle", "rear", "--plot", str(picture))
+    assert code == 0, err
+    text = picture.read_text("utf-8")
+    for words in ("Ratio in heave: spring", "Ratio in roll: spring", "Rate at a wheel", "Rate in roll", "N·m/deg"):
+        assert words in text, words
+    code, _, err = run("swap", car, "--axle", "rear", "--to", "pull")
+    assert code == 2
+    assert 'no rod, rocker and spring; layout "semi-trailing arm" has none: a layout of your own may' in err
+
+
 def test_rates_of_an_axle_without_springs(tmp_path: Path) -> None:
     folder = Path(CAR).parent
     text = (folder / "car.toml").read_text("utf-8")
