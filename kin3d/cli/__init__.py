@@ -99,6 +99,8 @@ def main() -> None:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # all matrices are small: threads of linear algebra wait for each other longer than they work
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # a huge page is cleared whole before anything stands in it, which takes longer than what is then done there
+    os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
     warnings.simplefilter("ignore", RuntimeWarning)  # numpy's; what has no value is told as a finding
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):  # what a terminal cannot show becomes a question mark, and no failure

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from importlib.util import find_spec
 from typing import Literal, get_args
 
@@ -19,6 +20,7 @@ NAMES: tuple[str, ...] = get_args(EngineName)
 VARIABLE = "KIN3D_ENGINE"  # of the environment, which processes that are started from here have too
 WORTH_COMPILING = 100_000  # lanes (or runs of as much work) after which machine code has paid
 WORTH_CALLING = 512  # lanes from which it is quicker once it is there
+_coming: ContextVar[int] = ContextVar("coming", default=0)  # lanes that are known to be asked for
 
 
 @contextmanager
@@ -56,6 +58,16 @@ def installed() -> bool:
     return find_spec("llvmlite") is not None
 
 
+@contextmanager
+def expecting(lanes: int) -> Iterator[None]:
+    """Run what is known to ask for so many lanes: machine code that pays for them all is made at once."""
+    token = _coming.set(lanes)
+    try:
+        yield
+    finally:
+        _coming.reset(token)
+
+
 class Worth:
     """Keeps count of the lanes of one tape, and says when machine code is the quicker way."""
 
@@ -72,5 +84,5 @@ class Worth:
             return installed()
         self.lanes += lanes
         if not self.made:
-            self.made = self.lanes >= WORTH_COMPILING and installed()
+            self.made = max(self.lanes, _coming.get()) >= WORTH_COMPILING and installed()
         return self.made and lanes >= WORTH_CALLING

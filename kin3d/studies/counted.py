@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.solve.engine import expecting
 from kin3d.solve.lanes import Status
 from kin3d.studies.case import CaseModel
 from kin3d.studies.monte_carlo import (
@@ -125,7 +126,7 @@ def counted_spread(
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
     total: Counts | None = None
     processes = workers if count * positions >= WORTH_PROCESSES else 1
-    with by_workers(_counts_of, study, processes, executor, worker.counts) as run:
+    with expecting(count * positions), by_workers(_counts_of, study, processes, executor, worker.counts) as run:
         for part, found in zip(parts, run((normals[p], classes) for p in parts), strict=True):
             if total is None:
                 total = found

@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.measures.entry import Measure, figure
+from kin3d.solve.engine import expecting
 from kin3d.solve.lanes import Status
+from kin3d.spatial.distributions import moments, normal_quantile, quantiles
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.pieces import by_workers
@@ -25,7 +27,7 @@ from kin3d.studies.uncertainty import Uncertainty
 Array = NDArray[np.float64]
 MOST_MEMORY = 2_500_000_000  # bytes that the samples of one study may take
 PIECE_LANES = 65_536  # lanes of one piece of work
-WORTH_PROCESSES = 300_000  # fewer lanes are done sooner than a process starts
+WORTH_PROCESSES = 3_000_000  # fewer lanes are done sooner than a process has started and made its tapes
 LEVELS = (0.68, 0.95)
 Draws = dict[Hashable, Array]  # numbers drawn for each error, by its identity
 
@@ -74,14 +76,12 @@ def normal_samples(count: int, sources: int, seed: int) -> Array:
     Each column has one number in each of `count` equal strata, in an order of its own, anywhere in its stratum. (M. D.
     McKay, R. J. Beckman and W. J. Conover 1979; from memory.)
     """
-    from scipy.special import ndtri
-
     (rng,) = np.random.default_rng(seed).spawn(1)
     out = rng.uniform(size=(count, sources))
     for column in out.T:
         stratum = np.arange(1, count + 1)
         rng.shuffle(stratum)
-        ndtri((stratum - column) / count, out=column)
+        column[:] = normal_quantile((stratum - column) / count)
     return out
 
 
@@ -144,7 +144,7 @@ def draw(
     )
     parts = parts_of(count, positions)
     processes = workers if count * positions >= WORTH_PROCESSES else 1
-    with by_workers(_samples_of, study, processes, executor, worker.piece) as run:
+    with expecting(count * positions), by_workers(_samples_of, study, processes, executor, worker.piece) as run:
         normals = draw_normals(study.uncertainty.identities, count, seed, drawn)
         for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
             out.value[..., part], out.start[:, part], out.rate[:, part], out.status[:, part] = piece
@@ -264,10 +264,10 @@ def spread_of(drawn: Samples) -> SampledSpread:
     """Mean, deviation and bands of samples; those without a value are left out and counted in `failed`."""
     tails = [(1.0 + s * level) / 2.0 for level in LEVELS for s in (-1, 1)]
     cuts = np.stack([quantiles(v, [*tails, 0.5]) for v in drawn.value], axis=1)
-    moments = np.stack([_moments(v) for v in drawn.value], axis=1)
+    mean, sigma = np.stack([moments(v) for v in drawn.value], axis=1)
     return SampledSpread(
-        mean=moments[0],
-        sigma=moments[1],
+        mean=mean,
+        sigma=sigma,
         median=cuts[-1],
         low={level: cuts[2 * k] for k, level in enumerate(LEVELS)},
         high={level: cuts[2 * k + 1] for k, level in enumerate(LEVELS)},
@@ -275,32 +275,3 @@ def spread_of(drawn: Samples) -> SampledSpread:
         samples=drawn.value.shape[-1],
         seed=drawn.seed,
     )
-
-
-def quantiles(values: Array, parts: Sequence[float]) -> Array:
-    """Quantiles along the last axis of those that are numbers, shape (parts, …); NaN where there is none."""
-    size = values.shape[-1]
-    if size and not np.isnan(values).any():  # then it is known beforehand which values are asked for
-        ends = {int(np.floor(p * (size - 1))) for p in parts}
-        ordered = np.partition(values, sorted(min(k, size - 1) for e in ends for k in (e, e + 1)), axis=-1)
-    else:
-        ordered = np.sort(values, axis=-1)  # NaN last
-    count = (~np.isnan(ordered)).sum(axis=-1)
-    out = []
-    for part in parts:
-        place = part * np.maximum(count - 1, 0)
-        below = np.floor(place).astype(int)
-        above = np.minimum(below + 1, np.maximum(count - 1, 0))
-        low, high = (np.take_along_axis(ordered, k[..., None], axis=-1)[..., 0] for k in (below, above))
-        out.append(low + (place - below) * (high - low))
-    return np.stack(out)
-
-
-def _moments(values: Array) -> Array:
-    """Mean and standard deviation along the last axis of those that are finite, shape (2, …)."""
-    good = np.isfinite(values)
-    count = good.sum(axis=-1)
-    with np.errstate(all="ignore"):
-        mean = np.where(good, values, 0.0).sum(axis=-1) / count
-        rest = np.where(good, values - mean[..., None], 0.0)
-        return np.stack([mean, np.sqrt(np.einsum("...s,...s->...", rest, rest) / (count - 1))])

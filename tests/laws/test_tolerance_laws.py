@@ -10,8 +10,9 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from kin3d.errors import RequestError
 from kin3d.linkage.keys import SharedError
+from kin3d.spatial.distributions import quantiles
 from kin3d.studies import monte_carlo
-from kin3d.studies.monte_carlo import LEVELS, quantiles
+from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.tolerance import tolerance
 from kin3d.studies.uncertainty import half_width
 from tests.laws.cars import CORNERS, car
