@@ -52,6 +52,22 @@ def both_sides(raw: Linkage, across: Across) -> Linkage:
     )
 
 
+def spanning(linkage: Linkage) -> dict[str, tuple[tuple[Side, str], ...]]:
+    """Links that no side sees whole, a track rod or a drag link: each of their ends by a side that sees it.
+
+    Parameters
+    ----------
+    linkage : Linkage
+        One side's view.
+    """
+    system, across = linkage.system, linkage.across
+    out: dict[str, tuple[tuple[Side, str], ...]] = {}
+    for body, points in linkage.bodies.items():
+        if system is not None and body in across.bodies and len(points) < len(system.bodies[body]) == 2:
+            out[body] = tuple((across.side_of(p) or SIDES[0], across.bare(p)) for p in system.bodies[body])
+    return out
+
+
 def _sided(points: Collection[str], across: Across) -> Iterator[str]:
     for side in SIDES:
         yield from (f"{side}_{p}" for p in points if p not in across.points)

@@ -8,6 +8,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.across import spanning
 from kin3d.linkage.layout import Linkage
 
 Array = NDArray[np.float64]
@@ -40,7 +41,7 @@ def part_of(linkage: Linkage, body: str, at: Mapping[str, Array]) -> PartName:
         return "rod"
     if (bar and body == bar.body) or "bar" in body.split():
         return "bar"
-    if set(points) & set(linkage.rack):
+    if set(points) & set(linkage.rack) or body in spanning(linkage):
         return "steering link"
     return _arm(linkage, body, at)
 

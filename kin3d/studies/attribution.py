@@ -178,7 +178,7 @@ def attribute(common: CommonCases, measures: Sequence[Measure], at: Array) -> At
         return _nothing(at, common.reason)
     path = _Path(a, b, chosen, at)
     ends = path.ends()
-    path.size = np.nanmax(np.abs(ends), axis=(0, 1, 3))
+    path.size = np.nan_to_num(np.abs(ends)).max(axis=(0, 1, 3))
     parts, nodes = _integrate(path, ends[1, 1] - ends[0, 0] - path.figures_part(ends))
     parts = np.concatenate([parts, path.figures_part(ends)[:, None]], axis=1)
     stays = [not np.any(s) and c.group != ATTITUDE for s, c in zip(path.seeds, path.causes, strict=True)]
@@ -292,7 +292,8 @@ class _Path:
     def ends(self) -> Array:
         """Values with the points of A and B (first axis) and the figures of A and B (second)."""
         out = [self._columns(np.array([0.0, 1.0]), f, self.measures)[0] for f in (0, 1)]
-        return np.stack(out, axis=1)
+        both = np.stack(out, axis=1)
+        return np.where(np.isfinite(both), both, np.nan)  # a centre at infinity has no difference to split
 
     def figures_part(self, ends: Array) -> Array:
         """Part of the figures of the car file, shape (measures, columns)."""

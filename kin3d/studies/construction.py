@@ -207,7 +207,14 @@ def _built(
     for k in range(count):
         both = [k, k + count]
         left, right = (
-            drawn_wheel(linkage, places[j], SIDES[side], float(lanes.drive((TRAVEL, RIGHT)[side])[j]), lines[j])
+            drawn_wheel(
+                linkage,
+                places[j],
+                places[both[1 - side]],
+                SIDES[side],
+                float(lanes.drive((TRAVEL, RIGHT)[side])[j]),
+                lines[j],
+            )
             for side, j in enumerate(both)
         )
         out.append(

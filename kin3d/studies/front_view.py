@@ -8,6 +8,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.design import SIDES
 from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.view_parts import (
     SMALL,
@@ -30,6 +31,7 @@ from kin3d.writing.placing import Placer, words_box
 Array = NDArray[np.float64]
 TYRE_SHARE = 0.72  # width of a drawn tyre over its radius; nothing is measured from it
 LIFTS_MM = (1.1, 4.2, -1.1, -4.2, 7.3, -7.3)  # of names over their lines, on paper
+SAME_MM = 1.0  # instant centres of both wheels that stand nearer to each other have one name
 SPREAD = 1.7  # instant centres within so many half widths of the axle are on the view
 
 
@@ -79,10 +81,10 @@ def front_view(drawing: Drawing, seen: AxleOnPlane, frame: Frame, detailed: bool
 
 def _body(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
     """The chassis, its own middle line and the roll angle."""
-    hull = draw_chassis(drawing, seen)
+    draw_chassis(drawing, seen)
     level, roll = seen.ground_mm, seen.axle.roll_deg
     up = seen.plane.turned(np.array([0.0, 0.0, 1.0]))
-    foot = hull.mean(axis=0)
+    foot = seen.plane.flat(np.zeros(3))
     foot = foot - up * (foot[1] - level) / up[1]
     reach = frame.high[1] - level - 3 * drawing.scale
     drawing.line("base", foot, foot + up * reach / up[1])
@@ -167,7 +169,10 @@ def _front_lines(drawing: Drawing, seen: AxleOnPlane, frame: Frame, wheel: Drawn
     if near:
         drawing.mark("lines", centre, "square", 0.5, colour="construction")
         outside, over = bool(centre[0] > 0), float(centre[1] - seen.ground_mm) / drawing.scale
-        text = f"instant centre\nof the {wheel.side} wheel\n{told}"
+        same = _other_centre(seen, wheel, centre)
+        if same and wheel.side == SIDES[1]:
+            return
+        text = f"instant centre\nof {'both wheels' if same else f'the {wheel.side} wheel'}\n{told}"
         # the words keep clear of the ground
         level = "middle" if abs(over) > 6.0 else "bottom" if over >= 0.0 else "top"
         align = "left" if outside else "right"
@@ -178,6 +183,12 @@ def _front_lines(drawing: Drawing, seen: AxleOnPlane, frame: Frame, wheel: Drawn
     text = f"to the instant centre of the {wheel.side} wheel\n{told}"
     align = "right" if right else "left"
     words(drawing, end, text, (-1.5 if right else 1.5, 2.0), align=align, level="bottom", colour="construction")
+
+
+def _other_centre(seen: AxleOnPlane, wheel: DrawnWheel, centre: Array) -> bool:
+    """Whether the other wheel's instant centre stands in the same place of the picture, as of a rigid axle."""
+    others = [w.lines for w in seen.axle.wheels if w.side != wheel.side and w.lines is not None]
+    return any(np.abs(seen.plane.flat(o.front.place) - centre).max() < SAME_MM for o in others)
 
 
 def _crossing(seen: AxleOnPlane, frame: Frame) -> Array | None:

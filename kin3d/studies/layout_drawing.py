@@ -59,7 +59,9 @@ def layout_sheet(linkage: Linkage, places: Array) -> tuple[Drawing, Frame]:
     places : ndarray, shape (points, 3)
         In the order of ``linkage.points``, mm.
     """
-    wheel = drawn_wheel(linkage, places, "left", 0.0, None)
+    stands = np.array([p in linkage.across.points for p in linkage.points])
+    opposite = np.where(stands[:, None], places, places * MIRROR)
+    wheel = drawn_wheel(linkage, places, opposite, "left", 0.0, None)
     scale = WIDE_SCALE if linkage.across.there else SCALE
     drawing, plane = Drawing(scale, LAYERS), _seen_from_ahead()
     rim = wheel.rim(WHEEL_SHARE * float(wheel.centre[2]))

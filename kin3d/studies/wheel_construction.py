@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.across import spanning
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.names import AxleName, Side
@@ -46,7 +47,7 @@ class DrawnBody:
     places : ndarray, shape (n, 3)
         Its corners; of an arm its chassis joints, then where it holds the upright.
     joint : ndarray, shape (3,), or None
-        Where an arm or a link holds the upright.
+        Where an arm or a link holds the upright; the wheel centre of an arm that carries the wheel itself.
     part : str
         What it is, of `kin3d.linkage.parts`.
     lines : ndarray, shape (m, 2, 3)
@@ -185,6 +186,11 @@ class DrawnWheel:
         """Wheel centre, shape (3,)."""
         return self.points[WHEEL_CENTRE]
 
+    @property
+    def holding(self) -> tuple[DrawnBody, ...]:
+        """Arms and links that hold the upright; all bodies where none does."""
+        return tuple(b for b in self.bodies if b.joint is not None) or self.bodies
+
     def rim(self, radius_mm: float) -> Array:
         """Corners of the wheel's disc, from the top on, shape (n, 3)."""
         up = np.array([0.0, 0.0, 1.0]) - self.spin[2] * self.spin
@@ -194,24 +200,39 @@ class DrawnWheel:
         return np.asarray(self.centre + radius_mm * around)
 
 
-def drawn_wheel(linkage: Linkage, places: Array, side: Side, travel: float, lines: WheelLines | None) -> DrawnWheel:
-    """One wheel of a solved position; `places` in the order of ``linkage.points``."""
+def drawn_wheel(
+    linkage: Linkage, places: Array, opposite: Array, side: Side, travel: float, lines: WheelLines | None
+) -> DrawnWheel:
+    """One wheel of a solved position; `places` of its side and of the opposite one in the order of ``linkage.points``.
+
+    What no side sees whole (`kin3d.linkage.across.spanning`) goes with the left wheel.
+    """
     at = dict(zip(linkage.points, places, strict=True))
     spin = at[WHEEL_AXIS] - at[WHEEL_CENTRE]
     sign = float(SIGNS[SIDES.index(side)])
-    return DrawnWheel(side, sign, travel, at, tuple(_bodies(linkage, at)), spin / np.linalg.norm(spin), lines)
+    bodies = _bodies(linkage, at)
+    if side == SIDES[0]:
+        other = dict(zip(linkage.points, opposite, strict=True))
+        for body, ends in spanning(linkage).items():
+            line = np.stack([(at if s == side else other)[p] for s, p in ends])
+            bodies.append(DrawnBody(body, "link", line, None, part_of(linkage, body, at), line[None]))
+    return DrawnWheel(side, sign, travel, at, tuple(bodies), spin / np.linalg.norm(spin), lines)
 
 
 def _bodies(linkage: Linkage, at: dict[str, Array]) -> list[DrawnBody]:
     """Every body with its part in the drawing, and the spring."""
     upright = set(linkage.bodies[linkage.wheel_body])
     out = []
+    whole = spanning(linkage)
     for name, points in linkage.bodies.items():
+        if name in whole:
+            continue
         shared = [p for p in points if p in upright]
         ends = [p for p in points if p in linkage.fixed or p in linkage.rack]
         role = _role(linkage, name, len(ends), bool(shared))
-        kept = [*ends, *shared] if role == "arm" else [p for p in points if p != WHEEL_AXIS]
-        joint = at[shared[0]] if len(shared) == 1 and ends and role in ("arm", "link") else None
+        carries = [WHEEL_CENTRE] if name == linkage.wheel_body else shared
+        kept = [*ends, *carries] if role == "arm" else [p for p in points if p != WHEEL_AXIS]
+        joint = at[carries[0]] if len(carries) == 1 and ends and role in ("arm", "link") else None
         part = part_of(linkage, name, at)
         lines = [(at[a], at[b]) for a, b in _segments(linkage, name)]
         out.append(
@@ -225,7 +246,7 @@ def _bodies(linkage: Linkage, at: dict[str, Array]) -> list[DrawnBody]:
 
 def _role(linkage: Linkage, name: str, ends: int, shared: bool) -> Role:
     if name == linkage.wheel_body:
-        return "upright"
+        return "arm" if ends >= 2 else "upright"  # hinged on the chassis it is an arm itself
     if linkage.rocker is not None and name == linkage.rocker.body:
         return "rocker"
     if linkage.rocker is not None and set(linkage.bodies[name]) == set(linkage.rocker.rod):

@@ -130,7 +130,7 @@ def _levels(cars: Sequence[OneCar], heights: Sequence[float], room: float) -> tu
     """The lowest and the highest place that is shown, mm over the ground."""
     low, high = [0.0], []
     for car in cars:
-        high += [float(b.places[:, 2].max() - car.foot[2]) for b in car.wheel.bodies if b.joint is not None]
+        high += [float(b.places[:, 2].max() - car.foot[2]) for b in car.wheel.holding]
         z = float(car.lines.front.place[2] - car.foot[2])
         if np.isfinite(z) and abs(z) <= room:
             low, high = [*low, z], [*high, z]
@@ -157,9 +157,7 @@ def _linkage(drawing: Drawing, frame: Frame, flat: Flat, car: OneCar) -> None:
     centre, foot = flat.on(car, car.lines.front.place), flat.on(car, car.foot)
     meeting = car.lines.front.crossing
     arms = {arm.body: arm for arm in car.lines.front.arms}
-    for body in car.wheel.bodies:
-        if body.joint is None:
-            continue
+    for body in car.wheel.holding:
         if body.name not in arms:
             drawing.path(car.layer, flat.on(car, body.places), width=(1.1 if arms else 2.0) * car.wide)
             for end in flat.on(car, body.places):

@@ -54,7 +54,7 @@ def side_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyView
     reads = [_reading(pair, k, s) if x is not None else None for k, s in enumerate(supports)]
     reach = _reach(cars, reads)
     scale = (reach[1] - reach[0]) / (width_mm - 14.0)
-    high = max([float(b.places[:, 2].max() - c.foot[2]) for c in cars for b in c.wheel.bodies if b.joint is not None])
+    high = max([float(b.places[:, 2].max() - c.foot[2]) for c in cars for b in c.wheel.holding])
     high = max([high, *(r[1] for r in reads if r is not None)]) + 22.0
     low = min([0.0, *(r[2] for r in reads if r is not None)]) - 10.0
     slim = width_mm < SLIM_MM
@@ -138,7 +138,7 @@ def _reach(cars: Sequence[OneCar], reads: Sequence[Reading]) -> tuple[float, flo
     ends = [-1.15 * radius, 1.15 * radius]
     ends += [r[0] + inward * 0.75 * radius for r in reads if r is not None] or [inward * 8.0 * BARE_SHARE * radius]
     for car in cars:
-        across = np.concatenate([-(b.places[:, 0] - car.foot[0]) for b in car.wheel.bodies if b.joint is not None])
+        across = np.concatenate([-(b.places[:, 0] - car.foot[0]) for b in car.wheel.holding])
         ends += [float(across.min()) - 30.0, float(across.max()) + 30.0]
     return min(ends), max(ends)
 
@@ -152,7 +152,7 @@ def _wheel(drawing: Drawing, flat: Flat, car: OneCar) -> None:
 
 def _arms(drawing: Drawing, flat: Flat, car: OneCar) -> None:
     """Arms and links with their joints."""
-    for body in (b for b in car.wheel.bodies if b.joint is not None):
+    for body in car.wheel.holding:
         flat_places = flat.on(car, body.places)
         if len(flat_places) > 2:
             for inner in flat_places[:-1]:

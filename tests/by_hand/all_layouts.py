@@ -46,7 +46,7 @@ def whole_car(folder: Path, name: str, layout: Layout) -> tuple[Path, AxleName]:
         f'[[cases]]\nname = "kerb"\naxle = "{axle}"\nside = "left"\ncontact_n = [-1500, -800, 4500]\n'
     )
     links = [b for b, points in layout.bodies.items() if len(points) == 2 and b not in ("chassis", layout.wheel_body)]
-    joint = next(p for p in layout.bodies["chassis"] if not layout.across.there or p not in layout.across.points)
+    joint = next((p for p in layout.bodies["chassis"] if p not in layout.across.points), layout.bodies["chassis"][0])
     parts = f"[{axle}.joints.{joint}]\nradial_n = 18000\naxis = [0, 1, 0]\naxial_n = 5000\n"
     parts += "radial_n_per_mm = 5000\naxial_n_per_mm = 1000\n"
     if links:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from kin3d.linkage.across import spanning
 from kin3d_viewer.primitives import Array, Label, Primitive, Rod
 from kin3d_viewer.snapshot import SIDES, Snapshot
 
@@ -28,8 +29,8 @@ def member_forces(now: Snapshot) -> Iterator[Primitive]:
     """
     for rank, (name, forces) in enumerate(now.loads_n.items()):
         for side in (0, 1):
-            if not now.loaded(side, name):
-                continue
+            if not now.loaded(side, name) or (side and name in now.linkage.across.bodies):
+                continue  # what stands once is shown once
             force = float(forces[side])
             start, end = _ends(now, side, name)
             for sign, role in ((1.0, "tension"), (-1.0, "compression")):
@@ -41,6 +42,10 @@ def member_forces(now: Snapshot) -> Iterator[Primitive]:
 
 
 def _ends(now: Snapshot, side: int, name: str) -> tuple[Array, Array]:
+    whole = spanning(now.linkage).get(name)
+    if whole is not None:
+        (first_side, p), (second_side, q) = whole
+        return now.at(SIDES.index(first_side), p), now.at(SIDES.index(second_side), q)
     own = {"spring": now.linkage.spring} if now.linkage.spring else {}
     first, second = {**own, **now.springs}.get(name) or now.linkage.bodies[name]
     return now.at(side, first), now.at(side, second)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kin3d.linkage.across import spanning
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.parts import part_of
 from kin3d_viewer.primitives import Array, Ball, Coil, Label, MarkerShape, Plate, Primitive, Rod
@@ -24,9 +25,16 @@ def mechanism(now: Snapshot, *, labels: bool = True) -> list[Primitive]:
     out: list[Primitive] = []
     at = dict(zip(now.linkage.points, now.design[0], strict=True))
     parts = {body: part_of(now.linkage, body, at) for body in now.linkage.bodies}
+    whole = spanning(now.linkage)
+    for body, ends in whole.items():
+        (first, p), (second, q) = ends
+        places = now.at(SIDES.index(first), p), now.at(SIDES.index(second), q)
+        out.append(Rod(f"across/{body}", parts[body], *places, LINK_MM))
+        if labels:
+            out.append(Label(f"across/{body}/label", "label", body, 0.5 * (places[0] + places[1]), 10))
     for side in (0, 1):
         for body, part in parts.items():
-            out += _body(now, side, body, part)
+            out += [] if body in whole else _body(now, side, body, part)
         out += [*_spring(now, side), *_sliders(now, side), *_joints(now, side), *_stubs(now, side)]
         if labels and side == 0:
             out += [*_part_labels(now, side), *_point_names(now, side)]
@@ -229,7 +237,10 @@ def _rack(now: Snapshot) -> Iterator[Primitive]:
 
 
 def _part_labels(now: Snapshot, side: int) -> Iterator[Primitive]:
+    whole = spanning(now.linkage)
     for rank, (body, points) in enumerate(now.linkage.bodies.items()):
+        if body in whole:
+            continue
         text = f"{body}{_force(now, side, body)}"
         places = np.array([now.at(side, p) for p in points if p != WHEEL_AXIS])
         yield Label(f"{SIDES[side]}/{body}/label", "label", text, places.mean(axis=0), rank)
