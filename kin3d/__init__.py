@@ -21,7 +21,9 @@ from kin3d.version import __version__
 
 if TYPE_CHECKING:
     from kin3d.face import mark, report, view
+    from kin3d.studies.bores import import_bores
     from kin3d.studies.check import check
+    from kin3d.studies.clearance import clearance
     from kin3d.studies.compare import compare
     from kin3d.studies.compliance import compliance
     from kin3d.studies.draw import draw
@@ -45,11 +47,13 @@ __all__ = [
     "Kin3dError",
     "__version__",
     "check",
+    "clearance",
     "compare",
     "compliance",
     "draw",
     "export",
     "forces",
+    "import_bores",
     "import_drawing",
     "layouts",
     "load",
@@ -70,11 +74,13 @@ __all__ = [
 # where each function is defined, and its name there if that is another
 _FUNCTIONS = {
     "check": "kin3d.studies.check",
+    "clearance": "kin3d.studies.clearance",
     "compare": "kin3d.studies.compare",
     "draw": "kin3d.studies.draw",
     "export": "kin3d.studies.export",
     "compliance": "kin3d.studies.compliance",
     "forces": "kin3d.studies.forces",
+    "import_bores": "kin3d.studies.bores",
     "import_drawing": "kin3d.studies.drawing_import",
     "layouts": "kin3d.studies.layout_list:list_layouts",
     "load": "kin3d.studies.loading",

@@ -32,6 +32,7 @@ COMMANDS = (
     ("export", "export", "export"),
     ("settle", "settle", "settle"),
     ("forces", "forces", "forces"),
+    ("clearance", "clearance", "clearance"),
     ("draw", "draw", "draw"),
     ("swap", "swap", "swap"),
     ("tune", "tune", "tune"),

@@ -80,6 +80,13 @@ FileOrigin = Annotated[
     Field(description="a list of three numbers, where the vehicle's origin lies in the points' file (its axes, unit),"),
 ]
 MeshPath = Annotated[Annotated[Path, BeforeValidator(_path)] | None, text()]
+ProfilePairs = Annotated[
+    tuple[Annotated[tuple[float, Annotated[float, Field(ge=0)]], _LAX], ...],
+    Field(
+        strict=False,
+        description="a list of pairs [width, radius] in mm, width outboard from the wheel centre, radius of 0 or more,",
+    ),
+]
 Sigmas = Annotated[
     tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]],
     Field(

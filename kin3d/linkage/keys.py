@@ -51,7 +51,7 @@ from kin3d.linkage.key_types import (
     text,
 )
 from kin3d.linkage.names import AxleName, Side
-from kin3d.linkage.part_keys import JointPart, LinkPart, Masses, RodPart
+from kin3d.linkage.part_keys import JointPart, LinkPart, Masses, RodPart, SolidPart
 from kin3d.linkage.record import R, Record, changed
 
 AXLE_NEEDS = {
@@ -268,6 +268,7 @@ class AxleKeys(Record):
     rod_part: RodPart | None = None
     links: Annotated[tuple[LinkPart, ...], HEADED, headed("links")] = ()
     joints: Annotated[tuple[JointPart, ...], HEADED, headed("joints")] = ()
+    solids: Annotated[tuple[SolidPart, ...], HEADED, headed("solids")] = ()
     masses: Masses | None = None
     driveshaft: Driveshaft | None = None
     unsprung_mass_kg: Mass = None

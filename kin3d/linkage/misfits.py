@@ -11,6 +11,7 @@ from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.names import did_you_mean
 from kin3d.linkage.part_keys import JointPart, Tube
 from kin3d.linkage.record import in_heading
+from kin3d.linkage.solid_misfits import solid_misfits
 
 
 def misfits(
@@ -31,6 +32,7 @@ def misfits(
         *(_points(axle, keys, layout) if layout is not None else ()),
         *_rods(axle, keys),
         *_parts(axle, keys, linkage),
+        *solid_misfits(axle, keys, linkage),
         *_shared(axle, keys, points),
         *_steering_axis(axle, keys, linkage),
     ]

@@ -6,7 +6,18 @@ from typing import Annotated
 
 from pydantic import AfterValidator
 
-from kin3d.linkage.key_types import Direction, Name, PartMass, Positive, Swing, TyreRate
+from kin3d.linkage.key_types import (
+    AnyText,
+    Direction,
+    MeshPath,
+    Name,
+    PartMass,
+    Points,
+    Positive,
+    ProfilePairs,
+    Swing,
+    TyreRate,
+)
 from kin3d.linkage.names import normalise
 from kin3d.linkage.record import NamedTable, Record
 
@@ -78,3 +89,34 @@ class JointPart(NamedTable):
     limit_deg: Swing = None
     radial_n_per_mm: TyreRate = None
     axial_n_per_mm: TyreRate = None
+
+
+class SolidPart(NamedTable):
+    """What takes up room, ``[front.solids.rim]``: a tube, a solid of revolution about the wheel's axis, or a mesh.
+
+    Attributes
+    ----------
+    points : tuple of str
+        Two points between which a tube of `diameter_mm` lies.
+    profile : tuple of (float, float)
+        Half a section through something that turns with the wheel: width outboard from the wheel centre, and radius,
+        mm; closed where the last pair is the first, else a thin shell.
+    profile_file : Path or None
+        A DXF file with that section as one polyline or chain of lines, x the width, y the radius; read once, into
+        `profile`.
+    mesh : Path or None
+        A mesh file in the design position.
+    body : str or None
+        What a mesh goes with: a body of the layout, ``"wheel"`` or ``"chassis"``.
+    units : str or None
+        Of the file; None: those of the axle.
+    """
+
+    name: Name
+    points: Points = ()
+    diameter_mm: Positive = None
+    profile: ProfilePairs = ()
+    profile_file: MeshPath = None
+    mesh: MeshPath = None
+    body: AnyText = None
+    units: AnyText = None

@@ -21,7 +21,9 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
 from kin3d.linkage.resolve import resolve
 from kin3d.reading.layouts import LayoutChoice
+from kin3d.reading.meshes import ENDINGS
 from kin3d.reading.points import PointScan, scan_points_csv
+from kin3d.reading.solids import read_solids
 from kin3d.reading.text import FindingLog
 from kin3d.units import known_lengths, length_factor
 
@@ -29,7 +31,6 @@ if TYPE_CHECKING:
     from kin3d.reading.photo_records import CarPhotos
 
 _TABLES = (".csv", ".txt", ".tsv")
-_MESHES = (".stl", ".obj", ".glb", ".ply")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,8 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         _tell_difference(linkage, other_linkage, source, log)
     _check_rack_axis(source, frame, log)
     _check_meshes(source, log)
+    solids = read_solids(keys.solids, source.name, source.folder, keys.units, log)
+    keys = changed(keys, keys.own_sigmas, solids=solids) if solids else keys
     for finding in misfits(source.name, keys, layout, linkage, main.places if main else ()):
         log.error(finding.code, finding.text, finding.place)
     if linkage:
@@ -177,8 +180,8 @@ def _check_meshes(source: AxleSource, log: FindingLog) -> None:
         where = f"[{source.name}.meshes] {body}"
         if path is None:
             continue
-        if path.suffix.lower() not in _MESHES:
-            log.error("mesh-kind", f'"{path}" is not a mesh; expected a file ending in {" or ".join(_MESHES)}', where)
+        if path.suffix.lower() not in ENDINGS:
+            log.error("mesh-kind", f'"{path}" is not a mesh; expected a file ending in {" or ".join(ENDINGS)}', where)
         elif not (source.folder / path).is_file():
             log.error("file-missing", f'"{path}" is not there; the path is relative to the car file', where)
 

@@ -21,7 +21,7 @@ from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Table
 
 Array = NDArray[np.float64]
-INBOARD_GROUPS = ("spring", "rod")
+INBOARD_GROUPS = ("spring", "rod", "solids")  # gaps are of the rod too
 RACKS_MM = (-10.0, 0.0, 10.0)
 SHOWN_OBSTACLES = 5
 SAFETY = "Rod forces and buckling loads are of rigid links: strength is for qualified people."

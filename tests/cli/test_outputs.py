@@ -20,7 +20,7 @@ from kin3d.writing import files
 from tests.cli.run import run
 
 MODELS = Path(__file__).parents[2] / "models"
-INPUTS = {"box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
+INPUTS = {"near", "known", "box", "names", "views", "ghost", "draft"}  # options that are read; a draft is a folder
 NEEDED = {"swap": ["--to", "pull"], "sweep --migration": ["--roll=0:1:1"]}
 NEEDED |= {"tune --curve": ["--trade", "1,4"]}
 # A fourth want of the targets, against the first: a trade-off is drawn only where there is one.
@@ -33,12 +33,13 @@ QUICK = {
     "sweep": ["--travel=0"],
     "settle": ["--lateral", "0.2"],
     "forces": ["--cases", "kerb"],
+    "clearance": ["--travel=0:10:10"],
     "draw": [],
     "view": ["--range", "0:10:10", "--size", "320x240"],
     "export": ["--travel=0"],
 }
 ENDINGS = {"report --out": ".html", "export --out": ".dxf", "sweep --dxf": ".dxf", "draw --out": ".svg"}
-ENDINGS |= {"forces --bodies": ".svg", "compare --figure": ".svg"}
+ENDINGS |= {"forces --bodies": ".svg", "clearance --picture": ".svg", "compare --figure": ".svg"}
 ENDINGS |= {"view --screenshot": ".png", "view --animation": ".gif", "view --scene": ".html"}
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -225,8 +226,58 @@ def between(a, b):
     return np.arccos(abs(unit(a) @ unit(b)))
 
 
+def least_gap(c: One) -> float:
+    """Least of all bars among each other and against the wheel's sections, by a search over places along the bars."""
+    bars, sections = [], [np.array(s.profile) for s in c.axle.solids if s.profile]
+    for link in c.axle.links:
+        bars.append((*c.linkage.bodies[link.name], link.diameter_mm / 2, link.name))
+    bars.append((*c.linkage.rocker.rod, c.axle.rod_part.diameter_mm / 2, "rod"))
+    bars += [(*s.points, s.diameter_mm / 2, s.name.split(",")[0]) for s in c.axle.solids if s.points]
+    found = []
+    for k, (p, q, radius, body) in enumerate(bars):
+        for section in sections:
+            gaps = [bar_to_section(at[p], at[q], at, section) - radius for at in (c.design, c.at)]
+            found += [gaps[1]] if gaps[0] > 0.0 else []
+        for r, s, other, more in bars[:k]:
+            gaps = [bar_to_other(at[p], at[q], at[r], at[s]) - radius - other for at in (c.design, c.at)]
+            found += [gaps[1]] if gaps[0] > 0.0 and more != body else []
+    return min(found)
+
+
+def zoomed(f: Callable) -> float:
+    """Least value of a function of parts from 0 to 1, on grids that close in on it."""
+    low, high = 0.0, 1.0
+    for _ in range(12):
+        t = np.linspace(low, high, 201)
+        values = f(t[:, None])
+        k = int(values.argmin())
+        low, high = t[max(k - 2, 0)], t[min(k + 2, 200)]
+    return float(values[k])
+
+
+def to_line(p, a, b):
+    t = np.clip((p - a) @ (b - a) / ((b - a) @ (b - a)), 0.0, 1.0)
+    return np.linalg.norm(p - a - t[:, None] * (b - a), axis=1)
+
+
+def bar_to_other(a, b, c, d) -> float:
+    return zoomed(lambda t: to_line(a + t * (b - a), c, d))
+
+
+def bar_to_section(a, b, at, section) -> float:
+    axis = unit(at["wheel_axis"] - at["wheel_centre"])
+
+    def distance(t):
+        p = a + t * (b - a) - at["wheel_centre"]
+        flat = np.column_stack([p @ axis, np.linalg.norm(np.cross(p, axis), axis=1)])
+        return np.min([to_line(flat, s, e) for s, e in pairwise(section)], axis=0)
+
+    return zoomed(distance)
+
+
 CORNER: dict[str, Callable[[One], float]] = {
     "driveshaft_plunge_mm": plunge,
+    "least_gap_mm": least_gap,
     "driveshaft_inner_deg": lambda c: deg(between(shaft(c), inner_axis(c))),
     "driveshaft_outer_deg": lambda c: deg(between(shaft(c), c.a)),
     "camber_deg": lambda c: deg(-np.arcsin(c.a[2])),

@@ -35,6 +35,7 @@ POINTS = {name: np.array(place, dtype=float) for name, place in (CORNER | EXTRA)
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=12)
 ORIGIN = (100.0, -20.0, 0.5)
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)  # a failing car of all keys is not worth shrinking
+PROFILE_PAIR = st.tuples(st.floats(-200, 200), st.floats(0, 300)).map(list)
 # values that have to agree with something else, by the key's table and name
 FITTING: dict[str, st.SearchStrategy[Any]] = {
     "springs.points": st.just(["damper_outer", "damper_inner"]),
@@ -54,6 +55,15 @@ FITTING: dict[str, st.SearchStrategy[Any]] = {
     "links.diameter_mm": st.floats(10, 60),
     "links.wall_mm": st.floats(0.1, 5),
     "joints.name": st.sampled_from(["lower_outer", "tie_inner", "upper_outer"]),
+    "solids": st.fixed_dictionaries(  # each has one form only; a section out of a drawing becomes a profile
+        {
+            "a leg, of two": st.fixed_dictionaries(
+                {"points": st.just(["lower_front", "lower_outer"]), "diameter_mm": st.floats(1, 60)}
+            ),
+            "rim": st.fixed_dictionaries({"profile": st.lists(PROFILE_PAIR, min_size=2, max_size=4, unique_by=tuple)}),
+            "tub": st.just({"mesh": "meshes.upright.stl", "body": "chassis", "units": "in"}),
+        }
+    ),
     "shared_error.points": st.lists(st.sampled_from(sorted(POINTS)), min_size=1, unique=True),
 }
 
@@ -168,7 +178,9 @@ def same(a: Axle, b: Axle) -> None:
     assert {k: (m.path.resolve(), m.to_mm) for k, m in a.mesh_files().items()} == {
         k: (m.path.resolve(), m.to_mm) for k, m in b.mesh_files().items()
     }
-    alike = {"points": a.points, "other_points": a.other_points, "meshes": a.meshes}
+    bare = [[(s.mesh and s.mesh.resolve(), changed(s, mesh=None)) for s in axle.solids] for axle in (a, b)]
+    assert bare[0] == bare[1]
+    alike = {"points": a.points, "other_points": a.other_points, "meshes": a.meshes, "solids": a.solids}
     assert changed(b, **alike) == a
     assert b.linkage == a.linkage
 

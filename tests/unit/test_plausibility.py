@@ -32,18 +32,16 @@ def text_of(value):
     return str(value).lower() if isinstance(value, bool) else repr(value)
 
 
-def toml_of(tables):
-    out = []
+def toml_of(tables, above=""):
+    out = [f"[{above[:-1]}]"] if above else []
+    inner = []
     for key, value in tables.items():
-        if not isinstance(value, dict):
-            out.insert(0, f"{key} = {text_of(value)}")
-            continue
-        plain = {k: v for k, v in value.items() if not isinstance(v, dict)}
-        out += [f"[{key}]", *(f"{k} = {text_of(v)}" for k, v in plain.items())]
-        for name, table in value.items():
-            if isinstance(table, dict):
-                out += [f"[{key}.{name}]", *(f"{k} = {text_of(v)}" for k, v in table.items())]
-    return "\n".join(out) + "\n"
+        name = key if key.isidentifier() else f'"{key}"'
+        if isinstance(value, dict):
+            inner.append(toml_of(value, f"{above}{name}."))
+        else:
+            out.append(f"{name} = {text_of(value)}")
+    return "\n".join([*out, *inner]) + "\n"
 
 
 def write(case, folder):
