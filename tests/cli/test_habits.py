@@ -185,4 +185,4 @@ def test_every_page_of_the_guide_is_listed_and_printed():
         assert text.splitlines() == lines
     code, _, err = run("guide", "pionts")
     assert code == 2
-    assert "there are: comparing, doubt" in " ".join(err.split())
+    assert "there are: clearance, comparing, doubt" in " ".join(err.split())
