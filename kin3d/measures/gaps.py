@@ -179,7 +179,9 @@ def _least_gap(corner: Corner) -> Number:
     """The least gap of all pairs over lanes."""
     side = int(np.flatnonzero(np.array([1.0, -1.0]) == np.ravel(corner.sign)[0])[0])
     pairs = moving_pairs(corner.axle, corner.model.variants.design[side])
-    gaps = [nearest(p, corner.motion.at).distance for p in pairs]
+    gaps: list[Number] = [nearest(p, corner.motion.at).distance for p in pairs]
+    if not gaps:  # on the way from a car with solids to one without
+        return np.array(np.nan)
     least = gaps[0]
     for gap in gaps[1:]:
         least = choose(np.asarray(value(gap)) < np.asarray(value(least)), gap, least)
