@@ -52,17 +52,24 @@ def continue_along_branch(system: System, variants: Variants, lanes: Lanes) -> C
     reached, step = np.zeros(lanes.count), np.full(lanes.count, FIRST_STEP)
     error: Array = np.zeros(lanes.count)
     shortest = SMALLEST_STEP_MM / np.maximum(lanes.way(system.turning), SMALLEST_STEP_MM)
+    taylor = np.empty((3, *q.shape))  # where each lane stands: the expansion of its unknowns along its way
+    moved = np.ones(lanes.count, dtype=bool)
     for _ in range(MOST_STEPS):
         active = np.flatnonzero((reached < 1.0) & (step > shortest))
         if not active.size:
             break
+        fresh = active[moved[active]]
+        if fresh.size:
+            taylor[:, :, fresh] = _expand(system, variants, lanes.take(fresh), q[:, fresh], reached[fresh])
+            moved[fresh] = False
         ahead = np.minimum(step[active], 1.0 - reached[active])
         here = lanes.take(active)
-        tried, size, good = _try(system, variants, here, q[:, active], reached[active], ahead)
+        tried, size, good = _try(system, variants, here, q[:, active], reached[active], ahead, taylor[:, :, active])
         done = active[good]
         q[:, done], error[done] = tried[:, good], size[good]
         # the last step lands on the target exactly, so that rounding does not leave a lane just short of it
         reached[done] = np.where(ahead[good] >= 1.0 - reached[done], 1.0, reached[done] + ahead[good])
+        moved[done] = True
         step[active] = np.where(good, 2.0 * step[active], 0.5 * step[active])
     status, in_line = _outcome(system, variants, lanes, q, error, reached)
     q[:, status != Status.OK], error[status != Status.OK] = np.nan, np.nan
@@ -70,26 +77,40 @@ def continue_along_branch(system: System, variants: Variants, lanes: Lanes) -> C
 
 
 def _try(
-    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array
+    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array, taylor: Array
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """One step of every lane: predict, correct; returns unknowns, errors and which lanes may keep them."""
+    """One step of every lane: predict, correct; returns unknowns, errors and which lanes may keep them.
+
+    Lanes whose way bends too much for their step are not corrected: their unknowns are NaN.
+    """
+    guess, good = _predict(taylor, ahead)
+    new, error = np.full_like(guess, np.nan), np.full(lanes.count, np.nan)
+    if good.any():
+        go = np.flatnonzero(good)
+        target = lanes.take(go).part(reached[go] + ahead[go])
+        new[:, go], error[go], good[go] = _corrected(system, variants, target, q[:, go], guess[:, go])
+    return new, error, good
+
+
+def _corrected(
+    system: System, variants: Variants, target: Lanes, q: Array, guess: Array
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Newton's iteration from a guess; unknowns, errors and which lanes closed near it on the branch of `q`."""
     with np.errstate(all="ignore"):
-        guess, straight = _predict(system, variants, lanes, q, reached, ahead)
-        new, step = guess.copy(), np.full(lanes.count, np.inf)
-        target = lanes.part(reached + ahead)
+        new, step = guess.copy(), np.full(target.count, np.inf)
         for _ in range(ITERATIONS):
-            dense, residual = system.linear(numbers(system, variants, target, new), lanes.count)
+            dense, residual = system.linear(numbers(system, variants, target, new), target.count)
             change = stack_solve(_finite(dense), residual.T).T
             change[:, step <= STEP_MM] = 0.0  # closed lanes stay, whatever their neighbours do
             new = new - change
             step = np.abs(change).max(axis=0)
             if not (step > STEP_MM).any():
                 break
-        dense, residual = system.linear(numbers(system, variants, target, new), lanes.count)
-        error = np.abs(residual * variants.per_lane(variants.inverse_lengths, lanes)).max(axis=0)
-        same = _same_branch(system, variants, lanes, _finite(dense))
+        dense, residual = system.linear(numbers(system, variants, target, new), target.count)
+        error = np.abs(residual * variants.per_lane(variants.inverse_lengths, target)).max(axis=0)
+        same = _same_branch(system, variants, target, _finite(dense))
         pulled = np.abs(new - guess).max(axis=0) <= CORRECTION_SHARE * np.abs(guess - q).max(axis=0) + 10 * STEP_MM
-    return new, error, (step < STEP_MM) & (error < CLOSURE_MM) & same & pulled & straight
+    return new, error, (step < STEP_MM) & (error < CLOSURE_MM) & same & pulled
 
 
 def _finite(matrices: Array) -> Array:
@@ -107,14 +128,18 @@ def _same_branch(system: System, variants: Variants, lanes: Lanes, dense: Array)
     return same
 
 
-def _predict(
-    system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, ahead: Array
-) -> tuple[Array, NDArray[np.bool_]]:
-    """Unknowns after the step by the Taylor expansion of second order along the lane's way; which ways bend little."""
-    rows = along_the_way(system, variants, lanes, q, reached, 2)
-    start, slope, bend = (np.stack([np.broadcast_to(j[(k,)], ahead.shape) for j in rows]) for k in range(3))
+def _expand(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array) -> Array:
+    """Taylor coefficients of the unknowns along each lane's way, from where it stands; shape (3, unknowns, lanes)."""
+    with np.errstate(all="ignore"):
+        rows = along_the_way(system, variants, lanes, q, reached, 2)
+    return np.stack([np.stack([np.broadcast_to(j[(k,)], reached.shape) for j in rows]) for k in range(3)])
+
+
+def _predict(taylor: Array, ahead: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Unknowns after the step by the expansion of second order; which ways bend little."""
+    start, slope, bend = taylor
     straight = ahead * np.abs(bend).max(axis=0) <= BEND * np.abs(slope).max(axis=0)
-    return start + ahead * (slope + ahead * bend), np.asarray(straight)
+    return np.asarray(start + ahead * (slope + ahead * bend)), np.asarray(straight)
 
 
 def along_the_way(
