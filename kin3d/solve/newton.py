@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.program import Program
 from kin3d.solve.system import System
 
@@ -66,6 +66,25 @@ def correct(
         corrected = np.abs(q - guess).max(axis=0)
         good &= (error < CLOSURE_MM) & (corrected < CORRECTION_SHARE * moved + CORRECTION_MM)
     return q, error, good
+
+
+def follow(
+    system: System, variants: Variants, lanes: Lanes, before: Variants, q: Array
+) -> Solved | None:
+    """Close the same positions of cars whose points stood elsewhere before; None where one of them does not close.
+
+    What a closed lane comes out as does not depend on where it started, and the expansion about the design is saved.
+
+    Parameters
+    ----------
+    before : Variants
+        As many, with the points of the system.
+    q : ndarray, shape (unknowns, lanes)
+        Where they closed before.
+    """
+    guess = q + (variants.start - before.start)[:, lanes.variant]
+    found, error, good = correct(system, variants, lanes, guess)
+    return Solved(found, np.zeros(lanes.count, dtype=np.int8), error, 0, {}, {}) if good.all() else None
 
 
 def _iterate(

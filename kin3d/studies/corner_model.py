@@ -109,11 +109,14 @@ def derive(
     figures: Mapping[str, Array] | None = None,
     figure_seeds: Mapping[str, Array] | None = None,
     recorded: bool = False,
+    solved: Solved | None = None,
 ) -> Derived:
     """Solve lanes and compute measures with derivatives.
 
     Parameters
     ----------
+    solved : Solved, optional
+        The lanes, where they are solved already.
     recorded : bool
         Whether measures come from a tape however few lanes there are: where many calls are to give the same bits.
     rates : bool
@@ -125,7 +128,7 @@ def derive(
     figure_seeds : mapping of str to ndarray, shape (directions,), optional
         Change of figures along the same directions as `seeds`.
     """
-    solved = side.model.kernel.solve(variants, lanes)
+    solved = solved or side.model.kernel.solve(variants, lanes)
     count, directions = len(measures), 0 if seeds is None else len(seeds)
     out = Derived(
         value=np.empty((count, lanes.count)),

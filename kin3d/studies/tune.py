@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError, raise_errors
+from kin3d.errors import Finding, Kin3dError, RequestError, raise_errors
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.reading.targets import TargetsFile, read_targets
@@ -213,7 +213,7 @@ class Tuning:
 
     def _whole(self, answer: Answer) -> bool:
         """Whether an answer meets all wants over their whole intervals, and keeps lengths."""
-        kept = np.abs(self.space.length_errors(answer.x * self.problem.unit)[0]).max(initial=0.0) < 1e-6
+        kept = np.abs(self.space.kept_errors(answer.x * self.problem.unit)[0]).max(initial=0.0) < 1e-6
         return bool(kept) and answer.met and all(g.excess <= 0.0 for g in self.got(answer.x))
 
     def got(self, x: Array) -> list[Got]:
@@ -239,15 +239,37 @@ class Tuning:
 
     # --- what is told -----------------------------------------------------------------------------------------------
 
-    def _car(self, moves: Array) -> Car:
-        return self.car.with_points(self.space.places(moves), self.axle)
+    def _made(self, moves: Array, before: Sequence[Got]) -> tuple[Car, tuple[WantedLine, ...]]:
+        """The new car, and wanted against got of it as it will be read, modelled anew.
 
-    def _lines(self, before: Sequence[Got], car: Car) -> tuple[WantedLine, ...]:
-        """Wanted against got of the car as it will be read, modelled anew."""
-        model = self.problem.model.of_another(car)
-        still = np.zeros(self.space.count)
-        after = look(self.problem.aims, model, still)
-        return tuple(WantedLine(*one) for one in zip(self.problem.aims, before, after, strict=True))
+        Raises
+        ------
+        RequestError
+            When moves take points out of a line in which the layout needs them.
+        """
+        try:
+            car, after = self._looked_at(moves)
+        except Kin3dError as error:
+            raise RequestError(self._not_made(moves, error)) from None
+        return car, tuple(WantedLine(*one) for one in zip(self.problem.aims, before, after, strict=True))
+
+    def _looked_at(self, moves: Array) -> tuple[Car, list[Got]]:
+        car = self.car.with_points(self.space.places(moves), self.axle)
+        return car, look(self.problem.aims, self.problem.model.of_another(car), np.zeros(self.space.count))
+
+    def _not_made(self, moves: Array, error: Kin3dError) -> list[Finding]:
+        """Why there is no such car, by the moves that each alone make one that is refused."""
+        out = []
+        for k in np.flatnonzero(moves):
+            try:
+                self._looked_at(np.where(np.arange(len(moves)) == k, moves, 0.0))
+            except Kin3dError as alone:
+                text = (
+                    f"moved by {moves[k]:+.3g} mm there is no such car: {alone.findings[0].text}; take the move out, "
+                    "or let the points that belong together go along, [keep] together"
+                )
+                out.append(Finding("move-no-car", text, f'[move] "{self.space.names[k]}"'))
+        return out or list(error.findings)
 
     def _met(
         self, before: Sequence[Got], forecast: Forecast, answer: Answer, answers: Sequence[Answer], count: int, met: int
@@ -261,10 +283,10 @@ class Tuning:
             for end, force in (("lower", press.low), ("upper", press.high))
             for k in np.flatnonzero(force > PRICE)
         ]
-        car = self._car(moves)
+        car, lines = self._made(moves, before)
         result = TuneResult(
             title=self.car.title, axle=self.axle, side=self.corner.side, before=self.car, car=car,
-            space=self.space, moves=moves, lines=self._lines(before, car), forecast=forecast, established=False,
+            space=self.space, moves=moves, lines=lines, forecast=forecast, established=False,
             conflict=(), prices=tuple(sorted(prices, key=lambda p: -p.bought)), residual=press.residual,
             few=None, rounding=self.rounding(answer), answers=np.array([a.x * unit for a in answers]),
             starts=count, starts_met=met, models=(problem.model, problem.model.of_another(car)),
@@ -272,17 +294,20 @@ class Tuning:
         few = few_moves(problem, answer) if size else None
         return replace(result, few=few.x * unit) if few is not None and self._whole(few) else result
 
-    def rounding(self, answer: Answer) -> Rounding:
-        """The first way to round with which all is met; else the nearest places."""
+    def rounding(self, answer: Answer) -> Rounding | None:
+        """The first way to round with which all is met; else the nearest places; None where no such car is made."""
         tried = []
         for way in rounded_ways(self.problem, answer):
-            car = self.car.with_points(way.places, self.axle)
-            model = self.problem.model.of_another(car)
-            got = tuple(look(self.problem.aims, model, np.zeros(self.space.count)))
+            try:
+                car = self.car.with_points(way.places, self.axle)
+                model = self.problem.model.of_another(car)
+                got = tuple(look(self.problem.aims, model, np.zeros(self.space.count)))
+            except Kin3dError:  # points that belong in a line are not on the grid together
+                continue
             tried.append(Rounding(0.5, car, got, way.change))
             if tried[-1].met:
                 return tried[-1]
-        return tried[0]
+        return tried[0] if tried else None
 
     def _nearest(
         self, before: Sequence[Got], forecast: Forecast, places: Sequence[Array], count: int
@@ -296,8 +321,7 @@ class Tuning:
         linear = linear_nearest(problem, best.x, problem.at(best.x))
         certified = float(linear.excess @ problem.weights) >= (1.0 - SAME) * least - PRICE
         again = int((totals <= least * (1.0 + SAME) + PRICE).sum()) > 1
-        car = self._car(best.x * unit)
-        lines = self._lines(before, car)
+        car, lines = self._made(best.x * unit, before)
         prices = [
             BoxPrice(self.space.names[k], end, float(force[k] / unit[k]))
             for end, force in (("lower", linear.low), ("upper", linear.high))

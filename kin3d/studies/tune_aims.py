@@ -38,6 +38,7 @@ class AimMaker:
         self.file, self.axle, self.car = file, axle, car
         self.model = SampleModel(car, space, [], {})
         self.findings: list[Finding] = []
+        self._lacks: dict[tuple[object, ...], dict[str, str]] = {}
 
     def aims(self) -> list[Aim]:
         """An aim for each want that fits the car; what does not is among the findings."""
@@ -51,7 +52,20 @@ class AimMaker:
                 continue
             if aim is not None:
                 out.append(aim)
-        return out
+        return self._reached(out)
+
+    def _reached(self, aims: list[Aim]) -> list[Aim]:
+        """Wants that have a value for the car as it is; all are asked at once, the others are among the findings."""
+        keys = [(aim, aim.key(t)) for aim in aims for t in aim.at]
+        still = np.zeros((1, self.model.space.count))
+        value = self.model.evaluate([key for _, key in keys], still, slopes=False)[0][0]
+        beyond = {aim.number for (aim, _), v in zip(keys, value, strict=True) if not np.isfinite(v)}
+        for aim in aims:
+            if aim.number in beyond:
+                name = aim.want.measure
+                text = f"{name} has no value there for the car as it is: it does not reach that far, or is infinite"
+                self.findings.append(Finding("out-of-reach", text, self.file.place(aim.number)))
+        return [aim for aim in aims if aim.number not in beyond]
 
     def _wrong(self, k: int, key: str, text: str) -> None:
         self.findings.append(Finding("want-drives", text, f"{self.file.place(k)}, {key}"))
@@ -73,19 +87,20 @@ class AimMaker:
             return None
         case = self._case(want, at, along)
         measure = case.chosen([want.measure])[0]
-        _, left_out = self._of(case).available([measure])
+        left_out = self._left_out(case, measure)
         if left_out:
             text = f"{want.measure}: {'; '.join(left_out.values())}"
             self.findings.append(Finding("measure-lacks", text, f"{self.file.place(k)}, measure"))
             return None
         self.model.measures[measure.name] = measure
-        aim = self._made(k, want, at, along, case, measure)
-        still = np.zeros((1, self.model.space.count))
-        if not np.isfinite(self.model.evaluate([aim.key(t) for t in aim.at], still, slopes=False)[0]).all():
-            text = f"{want.measure} has no value there for the car as it is: it does not reach that far, or is infinite"
-            self.findings.append(Finding("out-of-reach", text, self.file.place(k)))
-            return None
-        return aim
+        return self._made(k, want, at, along, case, measure)
+
+    def _left_out(self, case: Case, measure: Measure) -> dict[str, str]:
+        """Why a measure cannot be told in a case; asked once."""
+        key = case.drive.name, case.side, case.whole, measure.name
+        if key not in self._lacks:
+            self._lacks[key] = self._of(case).available([measure])[1]
+        return self._lacks[key]
 
     def _along(self, want: Want, at: dict[str, float], given: str | None) -> str:
         """The drive that a want goes over; of wheels on the ground heave stands for travel."""

@@ -83,7 +83,7 @@ def consistent_cars(problem: Problem, steps: int, seed: int) -> ConsistentCars:
     RequestError
         When hardly any car in the boxes agrees, or lengths are kept: those leave no volume to draw from.
     """
-    if problem.space.lengths:
+    if problem.space.kept:
         text = "consistent cars are drawn from boxes; take [keep] lengths out, or ask for each as a band"
         raise RequestError(Finding("consistent-lengths", text, "[keep] lengths"))
     x, excess = starts_in_step(problem, 2 * WALKS, seed)

@@ -66,8 +66,8 @@ def _chosen(problem: Problem, answer: Answer) -> NDArray[np.bool_] | None:
     eye, none = np.eye(n), np.zeros((n, m))
     parts.append(LinearConstraint(np.hstack([eye, none, -np.diag(problem.high)]), -np.inf, 0.0))
     parts.append(LinearConstraint(np.hstack([-eye, none, np.diag(problem.low)]), -np.inf, 0.0))
-    if problem.space.lengths:
-        error, slope = problem.lengths(answer.x)
+    if problem.space.kept:
+        error, slope = problem.kept(answer.x)
         parts.append(LinearConstraint(np.hstack([slope, np.zeros((len(error), m + n))]), slope @ answer.x - error,
                                       slope @ answer.x - error))  # fmt: skip
     ends = Bounds(np.concatenate([problem.low, np.full(m, -np.inf), np.zeros(n)]),
@@ -131,7 +131,7 @@ def rounded_ways(problem: Problem, answer: Answer, grid_mm: float = GRID_MM) -> 
     first = [tuple(np.argwhere(w)[0]) for w in space.ways]
     base = np.array([-space.places_mm[c] % grid_mm for c in first])
     low, high = np.ceil((space.low - base) / grid_mm - 1e-9), np.floor((space.high - base) / grid_mm + 1e-9)
-    if problem.space.lengths or (low > high).any():
+    if problem.space.kept or (low > high).any():
         return out
     per = here.slope / problem.unit
     fixed = start + per @ base

@@ -34,7 +34,7 @@ def free_directions(problem: Problem, x: Array) -> Array:
     rows = here.slope / problem.slack[:, None] / problem.unit
     for column in problem.middle.T:  # a range has a middle that is free to go along
         rows = np.where(column[:, None] > 0.0, rows - rows[column > 0.0].mean(axis=0), rows)
-    kept = problem.lengths(x)[1] / problem.unit / (LENGTH_MM / FREE)
+    kept = problem.kept(x)[1] / problem.unit / (LENGTH_MM / FREE)
     size, right = np.linalg.svd(np.vstack([rows, kept]), full_matrices=True)[1:]
     rank = int((size > FREE).sum())
     return _told_apart(right[rank:])

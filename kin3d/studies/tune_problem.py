@@ -123,9 +123,9 @@ class Problem:
                 out[..., k] = np.maximum(over[..., rows].max(axis=-1), 0.0)
         return np.where(np.isfinite(out), out, np.inf)
 
-    def lengths(self, x: Array) -> tuple[Array, Array]:
-        """Errors of kept lengths, mm, and per unit of scaled move."""
-        error, slope = self.space.length_errors(x * self.unit)
+    def kept(self, x: Array) -> tuple[Array, Array]:
+        """Errors of kept lengths and lines, mm, and per unit of scaled move."""
+        error, slope = self.space.kept_errors(x * self.unit)
         return error, slope * self.unit
 
     @property

@@ -59,7 +59,7 @@ def made_cars(space: MoveSpace, corner: CornerModel, sigma_mm: float | None) -> 
     ways[np.arange(len(where)), where[:, 0], where[:, 1]] = 1.0
     far = np.full(len(where), 1e3)
     names = tuple(f"{corner.names[r]}.{'xyz'[a]}" for r, a in where)
-    errors = MoveSpace(names, -far, far, np.ones(len(where)), ways, space.points, space.places_mm, ())
+    errors = MoveSpace(names, -far, far, np.ones(len(where)), ways, space.points, space.places_mm)
     return MadeCars(corner.model.axle.name, errors, own[where[:, 0], where[:, 1]])
 
 
@@ -108,7 +108,7 @@ def more_robust(problem: Problem, made: MadeCars, answer: Answer) -> Array | Non
     """
     from scipy.optimize import linprog
 
-    if problem.space.lengths:
+    if problem.space.kept:
         return None
     x, n, m = answer.x.copy(), len(answer.x), problem.middles
     sigma = np.maximum(spread(problem, made, x * problem.unit), 1e-9)

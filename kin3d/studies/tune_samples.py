@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from kin3d.errors import Kin3dError
 from kin3d.linkage.car import Car
 from kin3d.measures.entry import Measure
-from kin3d.solve.lanes import Variants
+from kin3d.solve.lanes import Lanes, Solved, Variants
+from kin3d.solve.newton import follow
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_case import CornerCase, model_of
 from kin3d.studies.corner_model import CornerModel, derive
@@ -20,6 +21,7 @@ from kin3d.studies.tune_space import MoveSpace
 
 Array = NDArray[np.float64]
 INFINITE = 1e9
+KEPT = 8  # sets of positions whose last solution is at hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,7 @@ class SampleModel:
         self.car, self.space, self.cases, self.measures = car, space, list(cases), measures
         self._models: dict[int, CaseModel] = {}
         self._variants: dict[str, tuple[bytes, Variants]] = {}  # of the cars asked for last, by side
+        self._closed: dict[tuple[str, bytes, bytes], tuple[Variants, Array]] = {}  # of one car, by side and positions
         self.evaluations = 0
 
     def model(self, number: int) -> CaseModel:
@@ -141,9 +144,10 @@ class SampleModel:
         variants = self._made(corner, moves, seeds)
         lanes = corner.model.kernel.lanes(variants, travel, rack)
         rate = keys[group[0]].rate
-        # the same figures are asked again and again: a tape is recorded at once
+        # slopes of the same figures are asked again and again: their tape is recorded at once
         along = seeds if slope.shape[-1] else None
-        got = derive(corner, variants, lanes, wanted, rates=rate, seeds=along, recorded=True)
+        got = derive(corner, variants, lanes, wanted, rates=rate, seeds=along, recorded=along is not None,
+                     solved=self._near(corner, variants, lanes) if len(moves) == 1 else None)  # fmt: skip
         rows = [wanted.index(self.measures[keys[k].measure]) for k in group]
         _spread(got.rate if rate else got.value, got.rate_slope if rate else got.slope, rows,
                 [unique.index(p) for p in places], group, value, slope)  # fmt: skip
@@ -155,6 +159,20 @@ class SampleModel:
             kept = asked, corner.variants(corner.design + np.tensordot(moves, seeds, axes=1))
             self._variants[corner.side] = kept
         return kept[1]
+
+    def _near(self, corner: CornerModel, variants: Variants, lanes: Lanes) -> Solved:
+        """One car's lanes, closed from where the car before had them if that can be."""
+        kernel = corner.model.kernel
+        whole = kernel.of_system(variants)
+        key = corner.side, lanes.travel.tobytes(), lanes.rack.tobytes()
+        before = self._closed.get(key)
+        found = before and follow(kernel.system, whole, lanes, *before)
+        solved = found or kernel.solve(variants, lanes)
+        if not solved.status.any():
+            self._closed[key] = whole, solved.q
+            while len(self._closed) > KEPT:
+                del self._closed[next(iter(self._closed))]
+        return solved
 
     def _ground(
         self, model: CaseModel, keys: Sequence[SampleKey], group: Sequence[int], moves: Array, value: Array,

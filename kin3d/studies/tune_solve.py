@@ -81,7 +81,7 @@ def linear_nearest(
     finite = np.isfinite(b)
     c = np.concatenate([np.zeros(n) if cost is None else cost, np.zeros(m), problem.weights])
     bounds = [*zip(problem.low, problem.high, strict=True), *[(None, None)] * m, *[(0.0, None)] * count]
-    error, slope = problem.lengths(about)
+    error, slope = problem.kept(about)
     equal = np.hstack([slope, np.zeros((len(error), m + count))]) if len(error) else None
     found = linprog(c, a[finite] / scale[finite, None], b[finite] / scale[finite], equal,
                     slope @ about - error if len(error) else None, bounds, method="highs")  # fmt: skip
@@ -192,12 +192,12 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
         return np.where(np.isfinite(out), out, 0.0)
 
     constraints = [{"type": "ineq", "fun": bounds, "jac": slopes}]
-    if problem.space.lengths:
-        pad = np.zeros((len(problem.space.lengths), m + count))
+    if problem.space.kept:
+        pad = np.zeros((problem.space.kept, m + count))
         constraints.append({
             "type": "eq",
-            "fun": lambda v: problem.lengths(v[:n])[0],
-            "jac": lambda v: np.hstack([problem.lengths(v[:n])[1], pad]),
+            "fun": lambda v: problem.kept(v[:n])[0],
+            "jac": lambda v: np.hstack([problem.kept(v[:n])[1], pad]),
         })  # fmt: skip
     x = np.clip(start, problem.low, problem.high)
     figure = problem.at(x).figure
@@ -297,7 +297,7 @@ def pressing(problem: Problem, answer: Answer) -> Pressing:
     rows = [(r, 1.0) for r in np.flatnonzero(problem.most - rest < near)]
     rows += [(r, -1.0) for r in np.flatnonzero(rest - problem.least < near)]
     over, under = (np.flatnonzero(gap < PRESSES) for gap in (problem.high - x, x - problem.low))
-    kept = np.hstack([problem.lengths(x)[1], np.zeros((len(problem.space.lengths), m))])
+    kept = np.hstack([problem.kept(x)[1], np.zeros((problem.space.kept, m))])
     columns = [*(sign * full[r] / size[r] for r, sign in rows), *unit[over], *-unit[under], *kept, *-kept]
     goal = np.concatenate([-x, np.zeros(m)])
     wants, high, low = np.zeros(len(problem.aims)), np.zeros(n), np.zeros(n)

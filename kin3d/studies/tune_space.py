@@ -18,6 +18,7 @@ from kin3d.studies.corner_model import AXES, CornerModel
 from kin3d.studies.groups import GROUPS, groups_of
 
 Array = NDArray[np.float64]
+ON_LINE = 1e-6  # mm per mm: a move that does less does not leave a line
 Coordinate = tuple[int, int]  # row of the table's points, axis
 
 
@@ -41,6 +42,8 @@ class MoveSpace:
         Their present places.
     lengths : tuple of (int, int)
         Pairs of points whose distance is kept.
+    lines : tuple of (int, int, int)
+        A point that slides, and the ends of its line: it stays on it.
     """
 
     names: tuple[str, ...]
@@ -50,7 +53,13 @@ class MoveSpace:
     ways: Array
     points: tuple[str, ...]
     places_mm: Array
-    lengths: tuple[tuple[int, int], ...]
+    lengths: tuple[tuple[int, int], ...] = ()
+    lines: tuple[tuple[int, int, int], ...] = ()
+
+    @property
+    def kept(self) -> int:
+        """Number of equations that moves must hold: one a length, two a line."""
+        return len(self.lengths) + 2 * len(self.lines)
 
     @property
     def count(self) -> int:
@@ -71,17 +80,47 @@ class MoveSpace:
         moved = np.flatnonzero(self.ways.any(axis=(0, 2)))
         return {self.points[k]: self.places_mm[k] + shift[k] for k in moved}
 
-    def length_errors(self, moves: Array) -> tuple[Array, Array]:
-        """How much longer each kept length is than now, shape (lengths,), and per mm of each move, (lengths, moves)."""
+    def kept_errors(self, moves: Array) -> tuple[Array, Array]:
+        """How much longer each kept length is than now and how much farther off its line each sliding point, mm.
+
+        Returns
+        -------
+        error : ndarray, shape (kept,)
+        slope : ndarray, shape (kept, moves)
+            Per mm of each move.
+        """
         shift = self.shifts(moves)
-        error, slope = np.zeros(len(self.lengths)), np.zeros((len(self.lengths), self.count))
+        error, slope = np.zeros(self.kept), np.zeros((self.kept, self.count))
         for k, (a, b) in enumerate(self.lengths):
             before = self.places_mm[a] - self.places_mm[b]
             now = before + shift[a] - shift[b]
             size = float(np.linalg.norm(now))
             error[k] = size - float(np.linalg.norm(before))
             slope[k] = (self.ways[:, a] - self.ways[:, b]) @ now / max(size, 1e-12)
+        for k, line in enumerate(self.lines):
+            rows = slice(len(self.lengths) + 2 * k, len(self.lengths) + 2 * k + 2)
+            error[rows], slope[rows] = self._off_line(line, shift)
         return error, slope
+
+    def _off_line(self, line: tuple[int, int, int], shift: Array) -> tuple[Array, Array]:
+        """How much farther off its line than now a point stands, in two directions across it, and per mm of moves."""
+        point, start, end = line
+        along = self.places_mm[end] - self.places_mm[start]
+        across = np.linalg.svd(along[None])[2][1:]
+
+        def off(places: Array) -> Array:
+            way, unit = places[point] - places[start], places[end] - places[start]
+            unit = unit / np.linalg.norm(unit)
+            return np.asarray(way - unit * (unit @ way))
+
+        now = self.places_mm + shift
+        way, whole = now[point] - now[start], now[end] - now[start]
+        size = float(np.linalg.norm(whole))
+        unit = whole / size
+        of_way, of_whole = self.ways[:, point] - self.ways[:, start], self.ways[:, end] - self.ways[:, start]
+        of_unit = (of_whole - np.outer(of_whole @ unit, unit)) / size
+        turned = of_unit * (unit @ way) + np.outer(of_unit @ way + of_way @ unit, unit)
+        return across @ (off(now) - off(self.places_mm)), across @ (of_way - turned).T
 
 
 def move_space(file: TargetsFile, corner: CornerModel) -> tuple[MoveSpace, list[Finding]]:
@@ -102,7 +141,41 @@ def move_space(file: TargetsFile, corner: CornerModel) -> tuple[MoveSpace, list[
     ]
     lengths = names.lengths()
     merged = _merged([(i, set(found)) for i, (_, found) in enumerate(entries) if found], sets, names)
-    return _space(merged, entries, corner, lengths), names.findings
+    space = _space(merged, entries, corner, lengths)
+    return space, [*names.findings, *_stuck(space, file)]
+
+
+def _lines(ways: Array, corner: CornerModel) -> tuple[tuple[int, int, int], ...]:
+    """Points that slide on a line of which something moves; what stands across the car goes by its bare name."""
+    linkage = corner.model.linkage
+    found = []
+    for slider in linkage.sliders:
+        bare = [linkage.across.bare(p) for p in (slider.point, *slider.line)]
+        if len(set(bare)) == len(bare) and all(p in corner.names for p in bare):
+            found.append(tuple(corner.names.index(p) for p in bare))
+    moved = (ways != 0.0).any(axis=(0, 2)).tolist()
+    return tuple((p, a, b) for p, a, b in dict.fromkeys(found) if moved[p] or moved[a] or moved[b])
+
+
+def _stuck(space: MoveSpace, file: TargetsFile) -> list[Finding]:
+    """Moves that would take a point off the line on which it slides, whatever else moves."""
+    if not space.lines:
+        return []
+    slope = space.kept_errors(np.zeros(space.count))[1][len(space.lengths) :]
+    size, right = np.linalg.svd(slope)[1:]
+    free = right[int((size > ON_LINE).sum()) :]
+    out = []
+    for k in np.flatnonzero(np.abs(slope).max(axis=0) > ON_LINE):
+        if np.abs(free[:, k]).max(initial=0.0) > ON_LINE:
+            continue
+        line = next(on for on in space.lines if space.ways[k][list(on)].any())
+        point, start, end = (space.points[p] for p in line)
+        text = (
+            f'"{point}" slides on the line {start}-{end} and would leave it; let {point}, {start} and {end} go along '
+            "with each other, in [move] or as [keep] together"
+        )
+        out.append(Finding("move-off-line", text, f'{file.source}, [move] "{space.names[k]}"'))
+    return out
 
 
 def _merged(
@@ -145,6 +218,7 @@ def _space(
         points=corner.names,
         places_mm=corner.places_mm,
         lengths=lengths,
+        lines=_lines(ways, corner),
     )
 
 

@@ -68,8 +68,8 @@ def _missed(problem: Problem, x: Array, figure: Array, slope: Array) -> tuple[Ar
     miss = np.maximum(goal - (problem.most - inner), 0.0) - np.maximum(problem.least + inner - goal, 0.0)
     miss = np.where(np.isfinite(goal), miss, np.nan) / problem.slack
     slope = slope / problem.slack[:, None]
-    if problem.space.lengths:
-        pairs = [problem.lengths(one) for one in x]
+    if problem.space.kept:
+        pairs = [problem.kept(one) for one in x]
         miss = np.hstack([miss, np.array([e for e, _ in pairs]) / 1e-3])
         slope = np.concatenate([slope, np.array([s for _, s in pairs]) / 1e-3], axis=1)
     return miss, slope

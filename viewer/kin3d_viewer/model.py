@@ -20,7 +20,7 @@ from kin3d.measures.entry import Measure, available, values
 from kin3d.solve.lanes import Lanes, Solved, Status, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
-from kin3d.solve.newton import correct
+from kin3d.solve.newton import follow
 from kin3d.studies.ground_contact import Stance, put_on_ground
 from kin3d.studies.registry import axle_measures, corner_measures
 from kin3d.studies.sweep import measure_on_ground
@@ -274,19 +274,14 @@ class LiveModel:
         return View(swept.design, swept.curves, now, here.q, here.travel_mm)
 
     def _from_before(self, chosen: Variants, lanes: Lanes) -> Solved | None:
-        """While dragging: all positions closed from those of the step before; None where one of them does not close.
-
-        What a closed lane comes out as does not depend on where it started (`kin3d.solve.newton`).
-        """
+        """While dragging: all positions closed from those of the step before; None where one of them does not close."""
         if self._before is None:
             return None
         variants, there, q = self._before
         if not (np.array_equal(there.travel, lanes.travel) and np.array_equal(there.rack, lanes.rack)):
             return None
-        guess = q + (chosen.start - variants.start)[:, lanes.variant]
         kernel = self.base.kernel
-        found, error, good = correct(kernel.system, kernel.of_system(chosen), lanes, guess)
-        return Solved(found, np.zeros(lanes.count, dtype=np.int8), error, 0, {}, {}) if good.all() else None
+        return follow(kernel.system, kernel.of_system(chosen), lanes, kernel.of_system(variants), q)
 
     def _on_ground(self, design: Array, chosen: Variants, at: Array, held: Mapping[str, Array], drives: Drives) -> View:
         """Both wheels on one ground, measures of the axle."""
