@@ -117,12 +117,13 @@ def turning(turned: Turned, corner: Corner, moment: Array) -> list[Push]:
 
     Parameters
     ----------
-    moment : ndarray, shape (2,)
-        Against a positive deflection, N·mm, on the left and on the right body; lanes are left and right.
+    moment : ndarray, shape (lanes,)
+        Against a positive deflection, N·mm, on the bodies; lanes are all left ones, then all right ones.
     """
-    start, end = (over_lanes(corner.place(p), len(SIDES)) for p in turned.axis)
+    start, end = (over_lanes(corner.place(p), len(moment)) for p in turned.axis)
     axis = (end - start) / np.linalg.norm(end - start, axis=0)
-    return list(Push.couple(turned.body, start, -moment * np.array(turned.senses) * axis))
+    senses = np.repeat(turned.senses, len(moment) // len(SIDES))
+    return list(Push.couple(turned.body, start, -moment * senses * axis))
 
 
 def pulled(name: str, linkage: Linkage, point: str, places: tuple[Array, Array], force: Array) -> Acting:

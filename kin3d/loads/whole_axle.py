@@ -57,10 +57,11 @@ def on_sides(corner: Corner, push: Push) -> Iterator[Push]:
             yield Push(body_on(corner.linkage, push.body, side), push.place, push.force * mine)
 
 
-def lane_of(push: Push, linkage: Linkage, lane: int) -> Push:
-    """A force of one of two lanes, left and right, in both lanes of the whole axle, which are the same position."""
-    place, force = (np.repeat(v[:, lane : lane + 1], len(SIDES), axis=1) for v in (push.place, push.force))
-    return Push(body_on(linkage, push.body, SIDES[lane]), place, force)
+def lane_of(push: Push, linkage: Linkage, side: int) -> Push:
+    """A force on one side (0 left, 1 right) in the lanes of both, which are the same positions of the whole axle."""
+    count = push.place.shape[1] // 2
+    place, force = (np.tile(v[:, side * count : (side + 1) * count], 2) for v in (push.place, push.force))
+    return Push(body_on(linkage, push.body, SIDES[side]), place, force)
 
 
 def names_of(axle: Axle, linkage: Linkage, name: str) -> tuple[str, ...]:

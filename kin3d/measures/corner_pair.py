@@ -69,7 +69,14 @@ class CornerPair(Corner):
     outer: Algebra = NO_OUTER
 
     @staticmethod
-    def at(model: AxleModel, left: Any, right: Any, rack: Any = 0.0, degree: int = 2) -> CornerPair:
+    def at(
+        model: AxleModel,
+        left: Any,
+        right: Any,
+        rack: Any = 0.0,
+        degree: int = 2,
+        variant: NDArray[np.intp] | None = None,
+    ) -> CornerPair:
         """Solve both corners of an axle, each wheel at a travel of its own, in the chassis frame.
 
         Parameters
@@ -78,13 +85,15 @@ class CornerPair(Corner):
             Broadcast with one another and flattened to n positions.
         degree : int
             Order of derivatives along travel.
+        variant : ndarray of int, shape (n,), optional
+            Which car each position is of, where the model's variants are those of several.
         """
         t0, t1, r = (np.asarray(x, float).ravel() for x in np.broadcast_arrays(left, right, rack))
-        lanes = model.pair(np.stack([t0, t1]), r)
+        lanes = model.pair(np.stack([t0, t1]), r, variant=variant)
         solved = model.kernel.solve(model.variants, lanes)
         alone: Along = (box(degree), {"travel": 0})
         along = (total_degree(2, degree), {"travel": 0, APART: 1}) if model.joined else alone
-        found = CornerPair.of(model, lanes, solved, along=along)
+        found = CornerPair.of(model, lanes, solved, along=along, sign=signs_of(lanes))
         found.roll = np.zeros(len(r))
         return found
 

@@ -9,14 +9,17 @@ directions; mm, N, N·mm.
 Assumed: within an axle every tyre works at the same fraction of its load; braking and driving force is shared between
 the axles as the car file says.
 
+Many cars that differ a little are solved at once: every number is one over the cars then.
+
 A tyre touches the ground as long as its load would be positive: up to its free radius, which is the loaded radius and
 what the static load presses it in by. A tyre's give counts along the ground's normal.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,11 +29,9 @@ from kin3d.loads.elastic import bent
 from kin3d.loads.elements import Element
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
-from kin3d.measures.corner_pair import CornerPair
-from kin3d.solve.lanes import Status
-from kin3d.spatial.jets import Jet, algebra_of, total_degree
+from kin3d.spatial.jets import Jet, algebra_of, box, value
 from kin3d.spatial.vectors import Vec, add, cross, dot, scale, sub
-from kin3d.studies.car import CarModel
+from kin3d.studies.car_variants import Bodywork, CarVariants
 from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
@@ -44,7 +45,7 @@ _BALANCED = [0, 1, 2, 3, 8, 10, 11]  # rows of the travels, of height, roll and 
 _ALONG = np.array([-1.0, -1.0, -1.0, -1.0, 1.0, -1.0, -1.0])  # a row's sign as a force against its own motion
 _ARM_MM = 1000.0  # turns count as the way at this arm, so that every stiffness is in N/mm
 _RIGID_MM_PER_N = 1e-9
-FULL = total_degree(SIZE, 1)
+FULL = box(1)  # its one derivative holds those along all unknowns, shape (unknowns, cars)
 # one corner over travel, roll and pitch, with what its velocity needs
 LOCAL = algebra_of(((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (2, 0, 0), (1, 1, 0), (1, 0, 1)))
 _UNITS = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
@@ -59,48 +60,11 @@ JOINED = algebra_of(
 
 
 @dataclass(frozen=True, slots=True)
-class Bodywork:
-    """Masses and where they are.
-
-    Attributes
-    ----------
-    mass_kg : float
-        Of the car.
-    unsprung_kg : tuple of float
-        Of each wheel with what moves with it; 0 where not given.
-    sprung_centre : ndarray, shape (3,)
-        Centre of the rest, chassis frame (x of the front points), mm.
-    aero : ndarray, shape (2, 3)
-        Where front and rear downforce act.
-    static_n : ndarray, shape (4,)
-        Tyre loads in the design position.
-    tyre_mm_per_n : ndarray, shape (4,)
-        Compliance of each tyre; 0 for a rigid one.
-    front_share : float
-        Of the longitudinal force: braking share, or driving share when driven.
-    turns : (bool, bool)
-        Whether the wheel turns freely on the body that carries it, front and rear: what the road's force has about the
-        spin axis then goes nowhere, or into the chassis (inboard brakes, drive shafts).
-    """
-
-    mass_kg: float
-    unsprung_kg: tuple[float, float, float, float]
-    sprung_centre: Array
-    aero: Array
-    static_n: Array
-    tyre_mm_per_n: Array
-    front_share: float
-    turns: tuple[bool, bool]
-
-    @property
-    def static_give_mm(self) -> Array:
-        """How far the static load presses each tyre in, (4,): so much longer is its free radius than the loaded one."""
-        return self.static_n * self.tyre_mm_per_n
-
-
-@dataclass(frozen=True, slots=True)
 class Evaluated:
-    """Residuals (13,) in N, mm, N and N·mm, their Jacobian (13, 13), gaps of the wheels over the ground (4,), mm."""
+    """Residuals (13, cars) in N, mm, N and N·mm, their Jacobian (cars, 13, 13), gaps under the wheels (4, cars), mm.
+
+    NaN where a linkage does not reach the state.
+    """
 
     residual: Array
     jacobian: Array
@@ -108,62 +72,65 @@ class Evaluated:
 
 
 class Attitude:
-    """The equations of one car; `bends`, shape (4, displacements): how far its wheels have given way, deg and mm."""
+    """The equations of cars; `bends`, shape (4, displacements): how far wheels have given way, deg and mm."""
 
     def __init__(
-        self, model: CarModel, elements: Sequence[Sequence[Element]], body: Bodywork, bends: Array | None = None
+        self, cars: CarVariants, elements: Sequence[Sequence[Element]], body: Bodywork, bends: Array | None = None
     ) -> None:
-        self.model, self.elements, self.body, self.bends = model, elements, body, bends
-        self._last: tuple[object, tuple[list[_Wheel], list[Jet]] | None] = (None, None)
+        self.cars, self.elements, self.body, self.bends = cars, elements, body, bends
+        self._last: tuple[object, _Moved] | None = None
 
     def standing(self, corner: Corner, axle: int) -> Corner:
         """Both corners of an axle (lanes: left, right) as their wheels stand."""
-        return corner if self.bends is None else bent(corner, self.bends[2 * axle : 2 * axle + 2].T)
+        if self.bends is None:
+            return corner
+        return bent(corner, np.repeat(self.bends[2 * axle : 2 * axle + 2].T, self.cars.count, axis=1))
 
     def along_lateral(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Array:
-        """Change of a state in balance with the lateral acceleration, shape (13,), per g.
+        """Change of a state in balance with the lateral acceleration, shape (13, cars), per g.
 
         By the implicit function theorem. The acceleration stands in the residuals as a factor of masses, so that their
         difference over a whole g is their derivative.
         """
         here = self.evaluate(y, loads, lifted)
         there = self.evaluate(y, replace(loads, lateral_g=loads.lateral_g + 1.0), lifted)
-        assert here is not None  # the state is in balance, so that its linkages are closed
-        assert there is not None
-        return np.asarray(np.linalg.solve(here.jacobian, here.residual - there.residual))
+        change = (here.residual - there.residual).T[..., None]
+        return np.asarray(np.linalg.solve(here.jacobian, change)[..., 0].T)
 
-    def _moved(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[list[_Wheel], list[Jet]] | None:
+    def _moved(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> _Moved:
         """Wheels and springs of a state; those of the last state are kept, whatever the accelerations."""
         key = (y.tobytes(), loads.rack_mm, lifted)
-        if self._last[0] != key:
-            wheels = self._wheels(y, loads)
-            springs = None if wheels is None else self._springs(y, loads, lifted)
-            self._last = key, None if wheels is None or springs is None else (wheels, springs)
+        if self._last is None or self._last[0] != key:
+            wheels, reached = self._wheels(y, loads)
+            springs, also = self._springs(y, loads, lifted)
+            self._last = key, _Moved(wheels, springs, reached & also)
         return self._last[1]
 
-    def evaluate(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Evaluated | None:
-        """Residuals and Jacobian at a state; None where a linkage does not reach it.
+    def evaluate(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Evaluated:
+        """Residuals and Jacobian at a state.
 
         Parameters
         ----------
-        y : ndarray, shape (13,)
+        y : ndarray, shape (13, cars)
             Travels (mm), tyre loads (N), level (mm), roll, pitch (rad), side force factors of front and rear.
         """
-        unknown = [FULL.variable(v, k) for k, v in enumerate(y)]
+        with np.errstate(all="ignore"):  # cars whose linkages do not reach it are none
+            return self._evaluate(y, loads, lifted)
+
+    def _evaluate(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Evaluated:
+        unknown = _unknowns(y)
         moved = self._moved(y, loads, lifted)
-        if moved is None:
-            return None
-        wheels, springs = moved
+        wheels = moved.wheels
         forces = self._tyre_forces(unknown, loads, lifted)
         _, aside, down = (self.body.mass_kg * GRAVITY_M_PER_S2 * g for g in loads.field_g)
-        rows = [-s for s in springs]
+        rows = [-s for s in moved.springs]
         contacts: list[Jet] = []
         force = [self._aero(loads)[0], aside, down + self._aero(loads)[2]]
         moment = self._body_moment(unknown, wheels, loads)
-        gaps = np.zeros(4)
+        gaps = np.zeros((4, self.cars.count))
         for k, wheel in enumerate(wheels):
             lever = unknown[LEVEL] - wheel.height
-            gaps[k] = -float(lever.value)
+            gaps[k] = -lever.value
             f = forces[k]
             inertia = self.body.unsprung_kg[k] * GRAVITY_M_PER_S2
             arm = sub((wheel.place[0], wheel.place[1], unknown[LEVEL]), wheel.hub)
@@ -180,11 +147,20 @@ class Attitude:
             moment = add(moment, cross(place, f))
             force = [a + b for a, b in zip(force, f, strict=True)]
         every = [*rows, *contacts, force[2], force[1], *moment]
-        jacobian = np.array([[_one(r.coefficients[k] or 0.0) for k in _ORDER] for r in every])
-        return Evaluated(np.array([float(r.value) for r in every]), jacobian, gaps)
+        shape = SIZE, self.cars.count
+        jacobian = np.stack([np.broadcast_to(np.asarray(r[(1,)], dtype=float), shape) for r in every])
+        residual = np.where(moved.reached, np.stack([np.broadcast_to(r.value, shape[1]) for r in every]), np.nan)
+        return Evaluated(residual, np.moveaxis(jacobian, 2, 0), gaps)
 
-    def stable(self, here: Evaluated, lifted: tuple[bool, ...]) -> bool:
-        """Whether the car comes back to a state in balance when it is pushed off it a little.
+    def tyres(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Tyres:
+        """What the road exerts on the tyres of a state in balance."""
+        wheels = self._moved(y, loads, lifted).wheels
+        forces = [_numbers(f, self.cars.count) for f in self._tyre_forces(_unknowns(y), loads, lifted)]
+        places = [_numbers((w.place[0], w.place[1], y[LEVEL]), self.cars.count) for w in wheels]
+        return Tyres(np.stack(forces), np.stack(places))
+
+    def stable(self, here: Evaluated, lifted: tuple[bool, ...]) -> NDArray[np.bool_]:
+        """Whether each car comes back to a state in balance when it is pushed off it a little.
 
         The forces that follow from how the car stands (tyre loads, side forces) are taken out of the Jacobian; what
         stays is the stiffness of the whole over four travels, height, roll and pitch. Side forces go with the load,
@@ -193,14 +169,16 @@ class Attitude:
         j = here.jacobian.copy()
         for k in range(4):
             if not lifted[k]:
-                j[4 + k, 4 + k] = -max(float(self.body.tyre_mm_per_n[k]), _RIGID_MM_PER_N)
-        try:
-            followed = np.linalg.solve(j[np.ix_(_BY_ROWS, _FOLLOWS)], j[np.ix_(_BY_ROWS, _MOVES)])
-        except np.linalg.LinAlgError:
-            return False
-        stiffness = _ALONG[:, None] * (j[np.ix_(_BALANCED, _MOVES)] - j[np.ix_(_BALANCED, _FOLLOWS)] @ followed)
+                j[:, 4 + k, 4 + k] = -np.maximum(self.body.tyre_mm_per_n[k], _RIGID_MM_PER_N)
+
+        def block(rows: list[int], columns: list[int]) -> Array:
+            return np.asarray(j[:, rows][:, :, columns])
+
+        held, known = solved_each(block(_BY_ROWS, _FOLLOWS), block(_BY_ROWS, _MOVES))
+        stiffness = _ALONG[:, None] * (block(_BALANCED, _MOVES) - block(_BALANCED, _FOLLOWS) @ held)
         size = np.array([1.0] * 5 + [1.0 / _ARM_MM] * 2)
-        return bool(np.linalg.eigvals(size[:, None] * stiffness * size).real.min() > 0.0)
+        weighed = np.where(known[:, None, None], size[:, None] * stiffness * size, -np.eye(len(size)))
+        return np.asarray(np.linalg.eigvals(weighed).real.min(axis=1) > 0.0)
 
     def _tyre_forces(self, unknown: Sequence[Jet], loads: Loads, lifted: tuple[bool, ...]) -> list[Vec]:
         """Forces of the ground on the tyres along the ground's x, y and normal, N."""
@@ -212,7 +190,7 @@ class Attitude:
             load = standing[0] + standing[1] if len(standing) > 1 else standing[0]
             for k, n in enumerate(both):
                 on_ground = 0.0 if lifted[2 * axle + k] else 1.0
-                along = n * on_ground * (-share * total) / load if share * total else n * 0.0
+                along = n * on_ground * (-share * total) / load if np.any(share * total) else n * 0.0
                 out.append((along, n * on_ground * unknown[SIDE][axle], n * on_ground))
         return out
 
@@ -229,38 +207,68 @@ class Attitude:
 
         unsprung = self.body.unsprung_kg
         weight = scale(GRAVITY_M_PER_S2, loads.field_g)
-        total = cross(seen(self.body.sprung_centre), scale(self.body.mass_kg - sum(unsprung), weight))
+        total = cross(seen(self.body.sprung_centre), scale(self.body.mass_kg - unsprung.sum(axis=0), weight))
         for mass, wheel in zip(unsprung, wheels, strict=True):
             total = add(total, cross(wheel.hub, scale(mass, weight)))
         for place, down in zip(self.body.aero, (loads.aero_front_n, loads.aero_rear_n), strict=True):
             total = add(total, cross(seen(place), (0.0, 0.0, -down)))
         return total
 
-    def _wheels(self, y: Array, loads: Loads) -> list[_Wheel] | None:
+    def _wheels(self, y: Array, loads: Loads) -> tuple[list[_Wheel], NDArray[np.bool_]]:
         out: list[_Wheel] = []
-        for axle, (model, shift) in enumerate(zip(self.model.axles, self.model.shifts, strict=True)):
-            lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
-            solved = model.kernel.solve(model.variants, lanes)
-            if (solved.status != Status.OK).any():
-                return None
+        reached = np.ones(self.cars.count, dtype=bool)
+        for axle, model in enumerate(self.cars.axles):
             algebra, known = (JOINED, {"travel": 0, "apart": APART}) if model.joined else (LOCAL, {"travel": 0})
-            roll, pitch = (algebra.variable(np.full(2, y[n]), k) for n, k in ((ROLL, 1), (PITCH, 2)))
-            corner = Corner.of(model, lanes, solved, along=(algebra, known), normal=ground_normal(roll, pitch))
+            roll, pitch = (algebra.variable(np.tile(y[n], 2), k) for n, k in ((ROLL, 1), (PITCH, 2)))
+            both = y[2 * axle : 2 * axle + 2]
+            corner, there = self.cars.corners(axle, both, loads.rack_mm, (algebra, known), ground_normal(roll, pitch))
             corner = self.standing(corner, axle)
-            out += [_Wheel.of(corner, shift, axle, k) for k in (0, 1)]
-        return out
+            out += [_Wheel.of(corner, self.cars.shifts[axle], axle, k) for k in (0, 1)]
+            reached &= there
+        return out, reached
 
-    def _springs(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> list[Jet] | None:
-        """Force of springs and bars against each wheel's travel, N, with derivatives."""
+    def _springs(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[list[Jet], NDArray[np.bool_]]:
+        """Force of springs and bars against each wheel's travel, N, with derivatives; and which cars reach it."""
         out: list[Jet] = []
+        reached = np.ones(self.cars.count, dtype=bool)
         for axle, elements in enumerate(self.elements):
-            pair = CornerPair.at(self.model.axles[axle], y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0))
-            if not pair.ok.all():
-                return None
+            pair = self.cars.pair(axle, y[2 * axle : 2 * axle + 2], loads.rack_mm)
             deflections = [e.deflection(pair.left, pair.right) for e in elements]
-            in_air: dict[str, bool] = {s: lifted[2 * axle + k] for k, s in enumerate(SIDES)}
-            out += [_generalised(elements, deflections, side, axle, in_air) for side in (0, 1)]
-        return out
+            in_air = hanging(lifted, axle)
+            out += [_generalised(elements, deflections, side, axle, in_air, pair.count) for side in (0, 1)]
+            reached &= pair.ok
+        return out, reached
+
+
+@dataclass(frozen=True, slots=True)
+class Tyres:
+    """Forces of the road on the tyres and where they act, each (4, 3, cars): along the ground's x, y and normal."""
+
+    force: Array
+    place: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Moved:
+    """Wheels and spring forces of a state, and which cars reach it."""
+
+    wheels: list[_Wheel]
+    springs: list[Jet]
+    reached: NDArray[np.bool_]
+
+
+def hanging(lifted: Sequence[bool], axle: int) -> dict[str, bool]:
+    """Whether the wheel of each side of an axle is in the air."""
+    return {s: bool(lifted[2 * axle + k]) for k, s in enumerate(SIDES)}
+
+
+def solved_each(matrices: Array, right: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Solutions of a stack of equations, and which of them have one; 0 for the others."""
+    known = np.asarray(np.isfinite(matrices).all(axis=(1, 2)) & np.isfinite(right).all(axis=(1, 2)))
+    known[known] = np.linalg.det(matrices[known]) != 0.0
+    out = np.zeros_like(right)
+    out[known] = np.linalg.solve(matrices[known], right[known])
+    return out, known
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +295,7 @@ class _Wheel:
     ways: dict[int, _Way]
 
     @staticmethod
-    def of(corner: Corner, shift: float, axle: int, side: int) -> _Wheel:
+    def of(corner: Corner, shift: Array, axle: int, side: int) -> _Wheel:
         def seen(v: Vec) -> Vec:
             x, y, z = (_lift(c, axle, side, corner.joined) for c in corner.over_ground(v))
             return x, y, z
@@ -295,7 +303,7 @@ class _Wheel:
         def way(velocity: Vec, omega: Vec, hub: Vec) -> _Way:
             return _Way(seen(velocity), seen(cross(omega, corner.normal)), seen(hub), seen(omega))
 
-        moved: Vec = (shift, 0.0, 0.0)
+        moved: Vec = (np.tile(shift, 2), 0.0, 0.0)
         place = seen(add(corner.contact, moved))
         alike = (corner.contact_velocity, corner.omega, corner.centre_velocity)
         ways = {2 * axle + side: way(*alike)}
@@ -307,48 +315,64 @@ class _Wheel:
         return _Wheel(place, place[2], seen(add(corner.centre, moved)), seen(corner.spin), ways)
 
 
-_ORDER = [FULL.generator(k) for k in range(SIZE)]
+def _unknowns(y: Array) -> list[Jet]:
+    return [FULL.variable(v, 0, along) for v, along in zip(y, np.eye(SIZE)[:, :, None], strict=True)]
 
 
 def _lift(x: Jet, axle: int, side: int, joined: bool) -> Jet:
     """A local jet of one side as a jet over all unknowns."""
     more = (0,) * joined
-    out = FULL.constant(_item(x[0, 0, 0, *more], side))
-    travel, roll, pitch = (_item(x[*m, *more], side) for m in _UNITS)
+    number = _of_side(x[0, 0, 0, *more], side)
+    travel, roll, pitch = (_of_side(x[*m, *more], side) for m in _UNITS)
     rates = {2 * axle + side: travel, ROLL: roll, PITCH: pitch}
     if joined:
-        apart = _item(x[0, 0, 0, 1], side)
+        apart = _of_side(x[0, 0, 0, 1], side)
         rates |= {2 * axle: 0.5 * (travel + apart), 2 * axle + 1: 0.5 * (travel - apart)}
+    return _over_unknowns(number, rates)
+
+
+def _of_side(c: object, side: int) -> Array:
+    """One side of what is over all lanes."""
+    found = np.asarray(c, dtype=float)
+    if found.ndim == 0 or found.shape[-1] == 1:
+        return found.reshape(1)
+    count = found.shape[-1] // 2
+    return found[side * count : (side + 1) * count]
+
+
+def _over_unknowns(number: Any, rates: Mapping[int, Any]) -> Jet:
+    """A jet over all unknowns, shape (cars,), from its derivatives along some of them."""
+    count = max(np.size(c) for c in (number, *rates.values()))
+    slopes = np.zeros((SIZE, count))
     for unknown, rate in rates.items():
-        out.coefficients[FULL.generator(unknown)] = rate
-    return out
+        slopes[unknown] = rate
+    return Jet(FULL, [number, slopes])
 
 
-def _item(c: object, side: int) -> float:
-    return float(np.broadcast_to(np.asarray(c, dtype=float), 2)[side])
+def _numbers(v: Vec, count: int) -> Array:
+    """Values of a vector over the cars, shape (3, cars)."""
+    return np.stack([np.broadcast_to(np.asarray(value(c), dtype=float), count) for c in v])
 
 
 def _generalised(
-    elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int, in_air: dict[str, bool]
+    elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int, in_air: dict[str, bool], count: int
 ) -> Jet:
     """Σ f·∂u/∂z of one side with its derivatives along both travels."""
     own = ((1, 0), (0, 1))
-    value, slopes = 0.0, np.zeros(2)
+    total, slopes = np.zeros(count), np.zeros((2, count))
     for element, u in zip(elements, deflections, strict=True):
-        first = np.array([_one(u.derivative(m)) for m in own])
+        first = np.stack([_over(u.derivative(m), count) for m in own])
         mixed = [tuple(int(a + b) for a, b in zip(own[side], m, strict=True)) for m in own]
-        second = np.array([_one(u.derivative(m)) for m in mixed])
-        force, rate = (_one(v) for v in element.force(u.value, hangs=in_air.get(element.side, False)))
-        value += force * first[side]
-        slopes += rate * first[side] * first + force * second
-    out = FULL.constant(value)
-    for k in (0, 1):
-        out.coefficients[FULL.generator(2 * axle + k)] = float(slopes[k])
-    return out
+        second = np.stack([_over(u.derivative(m), count) for m in mixed])
+        found = element.force(u.value, hangs=in_air.get(element.side, False))
+        force, rate = (_over(v, count) for v in found)
+        total = total + force * first[side]
+        slopes = slopes + rate * first[side] * first + force * second
+    return _over_unknowns(total, {2 * axle + k: slopes[k] for k in (0, 1)})
 
 
-def _one(x: object) -> float:
-    return float(np.ravel(np.asarray(x, dtype=float))[0])
+def _over(x: object, count: int) -> Array:
+    return np.broadcast_to(np.asarray(x, dtype=float), count)
 
 
 def _directions(roll: Jet, pitch: Jet) -> tuple[Vec, Vec, Vec]:

@@ -151,11 +151,11 @@ def _settled(
     except RequestError as error:
         raise RequestError([_in_case(f, place, car) for f in error.findings]) from None
     out: list[CaseForces] = []
-    for number, model in enumerate(attitude.model.axles):
+    for number, model in enumerate(attitude.cars.model.axles):
         if axle in (None, model.axle.name):
             out += settled_corners(case.name, settled, attitude, number)
     told = [f for f in settled.findings if f.severity is not Severity.NOTE or f.code == "force-assumed"]
-    others = tuple(f"[{m.axle.name}" for m in attitude.model.axles if axle not in (None, m.axle.name))
+    others = tuple(f"[{m.axle.name}" for m in attitude.cars.model.axles if axle not in (None, m.axle.name))
     told = [f for f in told if not (others and f.place.startswith(others))]
     return out, [_in_case(f, place, car) for f in told]
 

@@ -275,9 +275,10 @@ def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
     return out
 
 
-def directions(roll: float, pitch: float) -> Array:
-    """The ground's x, y and normal in the chassis frame, as the rows of a matrix."""
-    n = np.array([float(c) for c in ground_normal(roll, pitch)])
-    ahead = np.array([1.0, 0.0, 0.0]) - n[0] * n
-    ahead /= np.linalg.norm(ahead)
-    return np.stack([ahead, np.cross(n, ahead), n])
+def directions(roll: float | Array, pitch: float | Array) -> Array:
+    """The ground's x, y and normal in the chassis frame, as the rows of a matrix, shape (3, 3, …)."""
+    n = np.stack(np.broadcast_arrays(*(np.asarray(c, dtype=float) for c in ground_normal(roll, pitch))))
+    ahead = -n[0] * n
+    ahead[0] += 1.0
+    ahead /= np.linalg.norm(ahead, axis=0)
+    return np.stack([ahead, np.cross(n, ahead, axis=0), n])

@@ -1,9 +1,11 @@
-"""Forces in the corners of a settled car: every spring, bar and stop has the force of the attitude."""
+"""Forces in the corners of settled cars: every spring, bar and stop has the force of the attitude.
+
+Of one car they are told corner by corner; as measures they are asked of many cars at once.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,89 +15,119 @@ from kin3d.loads.applied import Acting, RoadLoad, on_wheel, over_lanes
 from kin3d.loads.elastic import DISPLACEMENTS, FlexibleCorner, outside
 from kin3d.loads.exerted import exerted, whole_elements
 from kin3d.loads.held import generalised
-from kin3d.loads.joint_forces import Push, joint_forces
+from kin3d.loads.joint_forces import JointForces, Push, joint_forces
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.loads.margins import link_margins
 from kin3d.loads.members import Statics
 from kin3d.loads.whole_axle import body_on, lane_of, whole_axle
+from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
-from kin3d.measures.two_travels import LEFT, RIGHT
-from kin3d.studies.attitude import PITCH, ROLL, Attitude
+from kin3d.studies.attitude import PITCH, ROLL, Attitude, hanging
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.ground_contact import directions
 from kin3d.studies.settled import Settled
+from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
 
 
-def settled_corners(case: str, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:
-    """Forces in both corners of one axle of a settled car, left and right."""
-    model, shift = attitude.model.axles[number], attitude.model.shifts[number]
-    wheels = settled.wheels[2 * number : 2 * number + 2]
-    rack = settled.loads.rack_mm * (number == 0)
-    pair = CornerPair.at(model, wheels[0].travel_mm, wheels[1].travel_mm, rack, degree=1)
-    frame = directions(float(settled.state[ROLL]), float(settled.state[PITCH]))
-    force = np.stack([np.array([w.along_n, w.side_n, w.load_n]) @ frame for w in wheels], axis=1)
-    foot = np.stack([w.contact_mm - [shift, 0.0, 0.0] for w in wheels], axis=1)
+@dataclass(frozen=True, slots=True)
+class LoadedAxle:
+    """One axle of settled cars under its loads; lanes are all left corners, then all right ones.
+
+    Where both sides are one system every lane is the whole axle, that of a left corner and that of the right one alike.
+
+    Attributes
+    ----------
+    pair : CornerPair
+    seen : Corner
+        What the statics are of: the pair, or the whole axle.
+    road : RoadLoad
+    acting : tuple of Acting
+    statics : Statics
+    joints : JointForces
+    """
+
+    pair: CornerPair
+    seen: Corner
+    road: RoadLoad
+    acting: tuple[Acting, ...]
+    statics: Statics
+    joints: JointForces
+
+
+def loaded_axle(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...], number: int) -> LoadedAxle:
+    """Forces in one axle of cars in balance, states of shape (13, cars)."""
+    pair = attitude.cars.pair(number, y[2 * number : 2 * number + 2], loads.rack_mm, degree=1)
+    frame = directions(y[ROLL], y[PITCH])
+    tyres = attitude.tyres(y, loads, lifted)
+    mine = slice(2 * number, 2 * number + 2)
+    force, foot = (_in_chassis(v[mine], frame) for v in (tyres.force, tyres.place))
+    foot[0] -= np.tile(attitude.cars.shifts[number], 2)
     turns = attitude.body.turns[number]
     road = on_wheel(pair, force, np.zeros_like(force), None if turns else "braked", foot)
-    weight = GRAVITY_M_PER_S2 * attitude.body.unsprung_kg[2 * number] * (np.array(settled.loads.field_g) @ frame)
-    hub = over_lanes(pair.centre, 2)
-    pushes = [*road.pushes(), Push(pair.linkage.wheel_body, hub, np.tile(weight[:, None], 2))]
-    in_air: dict[str, bool] = {s: wheels[k].lifted for k, s in enumerate(SIDES)}
+    field = np.broadcast_to(np.array(loads.field_g)[:, None], (3, attitude.cars.count))
+    weight = GRAVITY_M_PER_S2 * attitude.body.unsprung_kg[mine, None] * field
+    hub = over_lanes(pair.centre, 2 * pair.count)
+    pushes = [*road.pushes(), Push(pair.linkage.wheel_body, hub, _in_chassis(weight, frame))]
+    seen: Corner = pair
     if pair.joined:
-        return [_settled_whole(case, settled, attitude, number, pair, road, pushes, in_air)]
-    acting, turned = exerted(attitude.elements[number], pair, in_air)
-    out = []  # lane 0 is the left one, lane 1 the right one
-    statics = Statics(pair)
-    loads = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
-    multipliers = statics.multipliers(generalised(statics, loads))
-    joints = joint_forces(statics, multipliers, loads)
-    frames = joint_frames(pair, joints)
-    elastic = FlexibleCorner.of(pair, statics)
-    bent = None if elastic is None else outside(elastic.given(joints).sum(axis=0))
+        seen = whole_axle(pair)
+        acting, turned = whole_elements(attitude.elements[number], pair, seen, hanging(lifted, number))
+        pushes = [lane_of(push, pair.linkage, k) for push in pushes for k in range(len(SIDES))]
+    else:
+        acting, turned = exerted(attitude.elements[number], pair, hanging(lifted, number))
+    everything = [*pushes, *(push for one in acting for push in one.pushes()), *turned]
+    statics = Statics(seen)
+    joints = joint_forces(statics, statics.multipliers(generalised(statics, everything)), everything)
+    return LoadedAxle(pair, seen, road, acting, statics, joints)
+
+
+def _in_chassis(v: Array, frame: Array) -> Array:
+    """Components along the ground of both wheels, (2, 3, cars), in the chassis frame over the lanes, (3, lanes)."""
+    return np.asarray(np.einsum("sic,ijc->jsc", v, frame)).reshape(3, -1)
+
+
+def settled_corners(case: str, settled: Settled, attitude: Attitude, number: int) -> list[CaseForces]:
+    """Forces in both corners of one axle of a settled car, left and right; of one system both as a whole."""
+    wheels = settled.wheels[2 * number : 2 * number + 2]
+    lifted = tuple(w.lifted for w in settled.wheels)
+    found = loaded_axle(attitude, settled.state[:, None], settled.loads, lifted, number)
+    rack = np.array([settled.loads.rack_mm * (number == 0)])
+    travels = [np.array([w.travel_mm]) for w in wheels]
+    if found.pair.joined:
+        return [_whole(case, found, np.mean(travels, axis=0), rack)]
+    frames = joint_frames(found.pair, found.joints)
+    elastic = FlexibleCorner.of(found.pair, found.statics)
+    bent = None if elastic is None else outside(elastic.given(found.joints).sum(axis=0))
+    out = []
     for k, side in enumerate(SIDES):
         lane = slice(k, k + 1)
-        mine = tuple(_lane(one, lane) for one in acting if np.any(one.force[:, k]))
-        travel, racks = np.array([wheels[k].travel_mm]), np.array([rack])
-        where = (case, model.axle.name, side, travel, racks, pair.ok[:1], pair.linkage)
-        own = joints.lane(lane)
-        parts = tuple(f.lane(lane) for f in frames), link_margins(pair, own), None if bent is None else bent[:, lane]
-        out.append(CaseForces(*where, own, mine, (_lane_of_road(road, k),), *parts))
+        mine = tuple(_lane(one, lane) for one in found.acting if np.any(one.force[:, k]))
+        where = case, found.pair.axle.name, side, travels[k], rack, found.pair.ok[:1], found.pair.linkage
+        own = found.joints.lane(lane)
+        margins, bends = link_margins(found.pair, own), None if bent is None else bent[:, lane]
+        parts = tuple(f.lane(lane) for f in frames), margins, bends
+        out.append(CaseForces(*where, own, mine, (_lane_of_road(found.road, k),), *parts))
     return out
 
 
-def _settled_whole(
-    case: str,
-    settled: Settled,
-    attitude: Attitude,
-    number: int,
-    pair: CornerPair,
-    road: RoadLoad,
-    pushes: Sequence[Push],
-    in_air: dict[str, bool],
-) -> CaseForces:
+def _whole(case: str, found: LoadedAxle, travel: Array, rack: Array) -> CaseForces:
     """The whole of an axle whose sides are one system, in the one position that both lanes are."""
-    linkage, seen, first = pair.linkage, whole_axle(pair), slice(0, 1)
-    acting, turned = whole_elements(attitude.elements[number], pair, seen, in_air)
-    loads = [lane_of(push, linkage, k) for push in pushes for k in (LEFT, RIGHT)]
-    loads += [*(push for one in acting for push in one.pushes()), *turned]
-    statics = Statics(seen)
-    joints = joint_forces(statics, statics.multipliers(generalised(statics, loads)), loads)
-    frames = tuple(f.lane(first) for f in joint_frames(seen, joints))
-    own = joints.lane(first)
-    travel = np.array([np.mean([w.travel_mm for w in settled.wheels[2 * number : 2 * number + 2]])])
-    rack = np.array([settled.loads.rack_mm * (number == 0)])
-    mine = tuple(_lane(one, first) for one in acting if np.any(one.force))
+    pair, seen, first = found.pair, found.seen, slice(0, 1)
+    frames = tuple(f.lane(first) for f in joint_frames(seen, found.joints))
+    own = found.joints.lane(first)
+    mine = tuple(_lane(one, first) for one in found.acting if np.any(one.force))
     roads = tuple(
-        replace(_lane_of_road(road, k), body=body_on(linkage, road.body, side)) for k, side in enumerate(SIDES)
+        replace(_lane_of_road(found.road, k), body=body_on(pair.linkage, found.road.body, side))
+        for k, side in enumerate(SIDES)
     )
-    where = (case, pair.axle.name, "both", travel, rack, pair.ok[:1], seen.linkage)
-    elastic = FlexibleCorner.of(pair, statics)
+    where = case, pair.axle.name, "both", travel, rack, pair.ok[:1], seen.linkage
+    elastic = FlexibleCorner.of(pair, found.statics)
     bends: tuple[Array | None, ...] = (None, None)
     if elastic is not None:
-        bends = tuple(np.split(outside(elastic.given(joints).sum(axis=0)), len(SIDES), axis=1))
+        bends = tuple(np.split(outside(elastic.given(found.joints).sum(axis=0)), len(SIDES), axis=1))
     return CaseForces(*where, own, mine, roads, frames, link_margins(seen, own), *bends)
 
 

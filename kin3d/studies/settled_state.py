@@ -30,11 +30,12 @@ def settled_car(
     wheels = _wheels(attitude, y, loads, lifted)
     elements, energy = _elements(attitude, y, loads)
     force, moment = _left_over(attitude, y, loads, wheels)
-    centre, flat = attitude.body.sprung_centre, attitude.model.pitch_rad
-    design = float(_components(centre - attitude.body.aero[0], 0.0, flat)[2])
+    model, centre = attitude.cars.model, attitude.body.sprung_centre[:, 0]
+    flat = model.pitch_rad
+    design = float(_components(centre - attitude.body.aero[0, :, 0], 0.0, flat)[2])
     height = float(_components(centre, y[ROLL], y[PITCH])[2] - y[LEVEL])
     return Settled(
-        title=attitude.model.car.title,
+        title=model.car.title,
         loads=loads,
         heave_mm=float(y[:4].mean()),
         pitch_deg=float(np.degrees(y[PITCH] - flat)),
@@ -60,8 +61,8 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
     out = []
     body = attitude.body
     normal = tuple(np.full(2, float(c)) for c in ground_normal(float(y[ROLL]), float(y[PITCH])))
-    weight = -body.mass_kg * GRAVITY_M_PER_S2 * loads.braking_g
-    for axle, (model, shift) in enumerate(zip(attitude.model.axles, attitude.model.shifts, strict=True)):
+    weight = -float(body.mass_kg[0]) * GRAVITY_M_PER_S2 * loads.braking_g
+    for axle, (model, shift) in enumerate(zip(attitude.cars.model.axles, attitude.cars.model.shifts, strict=True)):
         lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
         solved = model.kernel.solve(model.variants, lanes)
         nx, ny, nz = normal
@@ -71,7 +72,8 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
         height = np.broadcast_to(dot(feet, corner.normal).value, 2)
         place = np.stack([np.broadcast_to(c.value, 2) for c in feet], axis=-1)
         both = y[LOAD][2 * axle : 2 * axle + 2]
-        share = body.front_share if axle == 0 else 1.0 - body.front_share
+        front = float(body.front_share[0])
+        share = front if axle == 0 else 1.0 - front
         for k in (0, 1):
             number = 2 * axle + k
             load = 0.0 if lifted[number] else float(both[k])
@@ -88,7 +90,7 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
                     toe_ground_deg=float(toe[k]),
                     contact_mm=foot,
                     lifted=lifted[number],
-                    gap_mm=float(height[k] - y[LEVEL] - (body.static_give_mm[number] if lifted[number] else 0.0)),
+                    gap_mm=float(height[k] - y[LEVEL] - (body.static_give_mm[number, 0] if lifted[number] else 0.0)),
                 )
             )
     return tuple(out)
@@ -97,7 +99,7 @@ def _wheels(attitude: Attitude, y: Array, loads: Loads, lifted: tuple[bool, ...]
 def _elements(attitude: Attitude, y: Array, loads: Loads) -> tuple[tuple[ElementState, ...], float]:
     out, energy = [], 0.0
     for axle, elements in enumerate(attitude.elements):
-        model = attitude.model.axles[axle]
+        model = attitude.cars.model.axles[axle]
         pair = CornerPair.at(model, y[2 * axle], y[2 * axle + 1], loads.rack_mm * (axle == 0), degree=1)
         for e in elements:
             u = float(np.ravel(e.deflection(pair.left, pair.right).value)[0])
@@ -121,19 +123,20 @@ def _left_over(attitude: Attitude, y: Array, loads: Loads, wheels: Sequence[Whee
 
     body = attitude.body
     each = np.array(loads.field_g) * GRAVITY_M_PER_S2
-    put(body.sprung_centre, (body.mass_kg - sum(body.unsprung_kg)) * each)
-    for mass, hub in zip(body.unsprung_kg, _hubs(attitude, y, loads), strict=True):
+    unsprung = body.unsprung_kg[:, 0]
+    put(body.sprung_centre[:, 0], (body.mass_kg[0] - unsprung.sum()) * each)
+    for mass, hub in zip(unsprung, _hubs(attitude, y, loads), strict=True):
         put(hub, mass * each)
     for wheel in wheels:
         put(wheel.contact_mm, (wheel.along_n, wheel.side_n, wheel.load_n))
-    for place, down in zip(body.aero, (loads.aero_front_n, loads.aero_rear_n), strict=True):
+    for place, down in zip(body.aero[:, :, 0], (loads.aero_front_n, loads.aero_rear_n), strict=True):
         put(place, (0.0, 0.0, -down))
     return force, moment
 
 
 def _hubs(attitude: Attitude, y: Array, loads: Loads) -> Array:
     out = []
-    for axle, (model, shift) in enumerate(zip(attitude.model.axles, attitude.model.shifts, strict=True)):
+    for axle, (model, shift) in enumerate(zip(attitude.cars.model.axles, attitude.cars.model.shifts, strict=True)):
         lanes = model.pair(y[2 * axle : 2 * axle + 2, None], np.full(1, loads.rack_mm * (axle == 0)))
         solved = model.kernel.solve(model.variants, lanes)
         points = model.kernel.points(model.variants, lanes, solved)
@@ -167,7 +170,7 @@ def _strokes(attitude: Attitude, states: Sequence[ElementState], in_air: set[str
             out.append(Finding("spring-loose", text, place, Severity.WARNING))
         if s.kind == "stop" and s.force != 0.0:
             out.append(Finding("stop-met", f"is met, with {abs(s.force):,.0f} N", place, Severity.NOTE))
-    for axle in attitude.model.axles:
+    for axle in attitude.cars.model.axles:
         damper = axle.axle.damper
         if damper is None:
             continue

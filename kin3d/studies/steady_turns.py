@@ -104,11 +104,13 @@ class SteadyTurns:
             text = f"a wheel lifts off under {lateral_g:g} g, so that the axle has no roll centre on the ground"
             raise RequestError(Finding("wheel-lifted", text, str(self.car.source)))
         if lateral_g not in self._rates:
-            self._rates[lateral_g] = self.steps.attitude.along_lateral(y, Loads(lateral_g=lateral_g), lifted)
+            self._rates[lateral_g] = self.steps.attitude.along_lateral(y[:, None], Loads(lateral_g=lateral_g), lifted)[
+                :, 0
+            ]
         wheels = {"front": slice(0, 2), "rear": slice(2, 4), None: slice(0, 4)}[axle]
         each = [np.array([v[wheels].mean(), *np.degrees([v[ROLL], v[PITCH]])]) for v in (y, self._rates[lateral_g])]
         if axle is None:
-            each[0][2] -= np.degrees(self.steps.attitude.model.pitch_rad)
+            each[0][2] -= np.degrees(self.steps.attitude.cars.model.pitch_rad)
         return each[0], each[1]
 
     def _state(self, lateral_g: float) -> tuple[Array, tuple[bool, ...]]:
