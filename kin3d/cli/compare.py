@@ -54,8 +54,9 @@ def compare(
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --figure why.svg --plot curves.png
     """
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
-    drives = opt.drives_of(travel, heave, roll, pitch, lateral, "-40:40:5")
     read = [kin3d.load(car) for car in cars]
+    usual = opt.usual_travel(read[0], measures, "-40:40:5")
+    drives = opt.drives_of(travel, heave, roll, pitch, lateral, usual)
     with using_engine(engine), executor_at(cluster) as executor:
         result = kin3d.compare(
             read,

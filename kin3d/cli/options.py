@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 import typer
 
 from kin3d.errors import Finding, RequestError
+from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.solve.engine import EngineName
 
@@ -126,20 +127,29 @@ def parse_values(text: str, option: str) -> list[float]:
         raise RequestError(Finding("range", f'{option} "{text}": {expected}{_why(problem)}')) from None
 
 
+def usual_travel(car: Car, measures: str | None, usual: str) -> str | None:
+    """The range of travel where none is given; None where forces of the settled car are asked, which has its own."""
+    from kin3d.loads.force_measures import settled_names
+
+    return None if settled_names(names_of(measures) or (), car.cases) else usual
+
+
 def drives_of(
     travel: str | None,
     heave: str | None,
     roll: str | None,
     pitch: str | None,
     lateral: str | None,
-    default: str,
+    default: str | None,
 ) -> dict[str, list[float]]:
-    """Values of the drives that are given, by name; of travel by default."""
+    """Values of the drives that are given, by name; of travel by default, none where that is None."""
     given = {"travel": travel, "heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
     if lateral is not None and any(v is not None for n, v in given.items() if n != "lateral"):
         text = "--lateral settles the car; give it without --travel, --heave, --roll and --pitch"
         raise RequestError(Finding("drives-mixed", text))
-    there = {name: text for name, text in given.items() if text is not None} or {"travel": default}
+    there = {name: text for name, text in given.items() if text is not None}
+    if not there and default is not None:
+        there = {"travel": default}
     return {name: parse_values(text, f"--{name}") for name, text in there.items()}
 
 

@@ -48,9 +48,9 @@ def tolerance(
     Example:  kin3d tolerance models/dunlin/car.toml --plot bands.png
     """
     check_places({"--out": out, "--shares": shares}, {"--plot": plot})
-    drives = opt.drives_of(travel, heave, roll, pitch, lateral, "-40:40:2")
     read = kin3d.load(car)
-    size = samples * max(map(len, drives.values()))
+    drives = opt.drives_of(travel, heave, roll, pitch, lateral, opt.usual_travel(read, measures, "-40:40:2"))
+    size = samples * max(map(len, drives.values()), default=1)
     bar = progress_bar("Sampled cars", size)
     with using_engine(engine), executor_at(cluster) as executor, bar as advance:
         result = kin3d.tolerance(

@@ -39,6 +39,7 @@ ATTITUDE = "attitude"
 FEWEST_NODES, MOST_NODES = 4, 64
 REMAINDER = 1e-7  # part of the difference that may be left over before more nodes are tried
 ROUNDING = 1e-12  # part of a measure's value that is not worth another node
+BY_DIFFERENCES = 1e-11  # the same where derivatives are differences (forces)
 ADDED_UP = 1e-6  # parts that leave over more than this part of their difference are not shown
 CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts' sizes is judged against that sum
 
@@ -214,7 +215,8 @@ def _integrate(path: _Path, wanted: Array) -> tuple[Array, int]:
         total[open_rows] = path.gradients(nodes, [path.measures[k] for k in open_rows])
         size = np.maximum(np.abs(wanted), CANCELLING * np.abs(total).sum(axis=1))
         left = np.abs(wanted - total.sum(axis=1))
-        bad = (left > REMAINDER * size + ROUNDING * (1.0 + path.size)[:, None]).any(axis=1)
+        rounding = np.array([BY_DIFFERENCES if m.by_lanes else ROUNDING for m in path.measures])
+        bad = (left > REMAINDER * size + (rounding * (1.0 + path.size))[:, None]).any(axis=1)
         open_rows = np.flatnonzero(bad)
         if not open_rows.size or nodes >= MOST_NODES:
             return total, nodes

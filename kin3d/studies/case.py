@@ -15,18 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
+from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.names import AxleName, Side
-from kin3d.loads.force_measures import is_force
+from kin3d.loads.force_measures import is_force, settled_force, settled_names
 from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
 from kin3d.studies.car_stands import CarStands
 from kin3d.studies.corner_model import CornerModel, Derived
 from kin3d.studies.element_measures import element_measure, name_an_element
+from kin3d.studies.ground_contact import MOST_ANGLE_DEG
 from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, pick
-from kin3d.studies.sweep import MOST_ANGLE_DEG
 
 Array = NDArray[np.float64]
-DriveName = Literal["travel", "heave", "roll", "pitch", "lateral"]
+DriveName = Literal["travel", "heave", "roll", "pitch", "lateral", "loads"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,8 @@ class SweptDrive:
 
     def place(self, value: float) -> str:
         """A value in words."""
+        if self.name == "loads":
+            return "under the case's loads" if value == 1.0 else f"under {100.0 * value:g} % of the case's loads"
         name = self.label if self.name == "lateral" else self.name
         return f"{name} {value:+g} {self.unit}".replace("+0 ", "0 ")
 
@@ -79,6 +82,7 @@ DRIVES: dict[DriveName, SweptDrive] = {
         SweptDrive("roll", "roll_deg", "roll of the body", "deg", "left side up positive"),
         SweptDrive("pitch", "pitch_deg", "pitch of the body", "deg", "nose down positive"),
         SweptDrive("lateral", "lateral_g", "lateral acceleration", "g", "to the left positive"),
+        SweptDrive("loads", "loads_share", "share of the case's loads", "1", "1 for all of them"),
     )
 }
 DriveRange = Sequence[float] | Array | float | None
@@ -102,6 +106,8 @@ class Case:
         Whether all four wheels stand on the ground: figures of the car are asked.
     elements : tuple of str
         Names of figures of springs and bars that are asked.
+    forces : tuple of str
+        Names of forces of the settled car, where these are asked.
     """
 
     axle: AxleName
@@ -111,6 +117,7 @@ class Case:
     side: Side | None = None
     whole: bool = False
     elements: tuple[str, ...] = ()
+    forces: tuple[str, ...] = ()
 
     @property
     def on_ground(self) -> bool:
@@ -120,6 +127,8 @@ class Case:
     @property
     def measures(self) -> tuple[Measure, ...]:
         """Every measure that can be asked."""
+        if self.drive.name == "loads":
+            return tuple(settled_force(n) for n in self.forces)
         if not self.on_ground:
             return corner_measures(self.axle)
         more = [m for n in self.elements if (m := element_measure(n))]
@@ -127,6 +136,8 @@ class Case:
 
     def chosen(self, names: Sequence[str] | None) -> tuple[Measure, ...]:
         """Measures of the given names, all for None."""
+        if self.drive.name == "loads":
+            return tuple(m for m in self.measures if names is None or m.name in asked(names))
         return pick(self.measures, self.axle, names)
 
     def only(self, good: NDArray[np.bool_]) -> Case:
@@ -152,7 +163,8 @@ class Case:
         held = self.told_held()
         if not self.origin and not held:
             return "at rest" if self.drive.name == "lateral" else "in the design position"
-        return f"at {', '.join([self.drive.place(self.origin), *held])}"
+        at = "" if self.drive.name == "loads" else "at "
+        return f"{at}{', '.join([self.drive.place(self.origin), *held])}"
 
 
 def case_of(
@@ -167,6 +179,7 @@ def case_of(
     pitch: DriveRange = None,
     lateral: DriveRange = None,
     rack: float = 0.0,
+    cases: Sequence[LoadCase] = (),
 ) -> Case:
     """The case of the drives that are given and the measures that are named.
 
@@ -178,6 +191,8 @@ def case_of(
     lateral : float or sequence of float, g
         In place of the drives: wheels as they stand when the car has settled under those accelerations.
     rack : float, mm
+    cases : sequence of LoadCase
+        Of the car: forces under those of the settled car are asked of the car as it settles, without any drive.
 
     Raises
     ------
@@ -188,6 +203,10 @@ def case_of(
     there = {name: _values(name, v) for name, v in given.items() if v is not None}
     names = None if measures is None else asked(measures)
     _known(axle, names)
+    settled = settled_names(names or (), cases)
+    if settled:
+        _alone(settled, names or (), [n for n, v in {"travel": travel, **given}.items() if v is not None])
+        return Case(axle, DRIVES["loads"], np.ones(1), {"rack": float(rack)}, side, whole=True, forces=settled)
     over_ground = bool(there) or _needs_ground(axle, names)
     if "lateral" in there and (len(there) > 1 or rack):
         text = "lateral settles the car, and that says how it stands; give it without heave, roll, pitch and rack"
@@ -210,6 +229,20 @@ def case_of(
     whole = "pitch" in (drive, *held) or any(m.name in (names or ()) for m in ON_THE_GROUND)
     elements = tuple(n for n in names or () if element_measure(n))
     return Case(axle, DRIVES[drive], at, {**held, "rack": float(rack)}, side, whole, elements)
+
+
+def _alone(settled: Sequence[str], names: Sequence[str], drives: Sequence[str]) -> None:
+    """Refuse what does not go with forces of the settled car: other measures, drives."""
+    others = [n for n in names if n not in settled]
+    found = []
+    if others:
+        text = f"{settled[0]} is of the car as it settles; ask for {', '.join(others)} by themselves"
+        found.append(Finding("measures-mixed", text))
+    if drives:
+        text = f"{settled[0]} is of the car as it settles; give it without {' and '.join(drives)}"
+        found.append(Finding("drives-mixed", text))
+    if found:
+        raise RequestError(found)
 
 
 def _values(name: str, given: DriveRange) -> Array:

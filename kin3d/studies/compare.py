@@ -247,7 +247,8 @@ def compare(
     """
     _refuse(cars, threshold, least)
     drives = {"heave": heave, "roll": roll, "pitch": pitch}
-    case = case_of(axle, travel, TRAVEL, measures, side, **drives, lateral=lateral, rack=rack)
+    asked_of = cars[0].cases
+    case = case_of(axle, travel, TRAVEL, measures, side, **drives, lateral=lateral, rack=rack, cases=asked_of)
     cars, told = adjusted_together(cars, axle)
     refuse_unknown_forces(cars[:1], axle, measures)
     cars, others = under_the_first(cars, measures)
@@ -291,7 +292,9 @@ def compare(
 
 
 def kinds_of(case: Case) -> tuple[FigureKind, ...]:
-    """Kinds of figures of a case: no range of one position on the ground."""
+    """Kinds of figures of a case: no range of one position on the ground, no rate along loads."""
+    if case.drive.name == "loads":
+        return KINDS[:1]
     return KINDS[:2] if case.on_ground and len(case.at) == 1 else KINDS
 
 

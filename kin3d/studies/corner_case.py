@@ -16,6 +16,7 @@ from kin3d.studies.car_stands import CarStands
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_model import CornerModel, Derived, derive
 from kin3d.studies.ground_case import GroundCase
+from kin3d.studies.settled_case import SettledCase
 
 Array = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ def model_of(case: Case, car: Car, stands: CaseModel | None = None) -> CaseModel
     RequestError
         When the car lacks what the case needs.
     """
+    if case.drive.name == "loads":
+        return SettledCase.of(case, car)
     if case.on_ground:
         return GroundCase.of(case, car, stands)
     axle = car.axle(case.axle)

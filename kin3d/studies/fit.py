@@ -165,6 +165,9 @@ def common_cases(a: Car, b: Car, case: Case) -> CommonCases:
     apart = _apart(*whole)
     if not apart:
         return CommonCases(*whole, reason="")
+    if case.drive.name == "loads":
+        reason = f"the linkages differ on the {' and the '.join(apart)} axle, and without rod and spring no car settles"
+        return CommonCases(None, None, reason)
     less = [a, b]
     for axle in apart:
         less = [bare_car(c, axle) for c in less]

@@ -18,9 +18,9 @@ from kin3d.errors import Finding, RequestError, Severity, raise_errors
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.keys import LoadCase
-from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.loads.elastic import FlexibleCorner, outside
+from kin3d.loads.force_measures import of_settled_car
 from kin3d.loads.held import held_corner, on_tyre
 from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.margins import link_margins
@@ -31,8 +31,9 @@ from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.forces_result import Forces
-from kin3d.studies.settle import find_attitude
+from kin3d.studies.settle import in_case, settled_under
 from kin3d.studies.settled_forces import settled_corners
+from kin3d.studies.steady_loads import Loads
 
 Array = NDArray[np.float64]
 
@@ -79,7 +80,7 @@ def forces(
     for case in _chosen(car, cases):
         place = f'{car.source}, [[cases]] "{case.name}"'
         try:
-            if any(getattr(case, key) is not None for key in SETTLED):
+            if of_settled_car(case):
                 found, told = _settled(car, case, rack, axle, place)
                 parts += found
                 findings += told
@@ -142,14 +143,10 @@ def _settled(
     car: Car, case: LoadCase, rack: float, axle: AxleName | None, place: str
 ) -> tuple[list[CaseForces], list[Finding]]:
     """Forces in the corners of a settled car."""
-    vertical = 1.0 if case.vertical_g is None else case.vertical_g
-    along = (case.braking_g or 0.0) - (case.driving_g or 0.0)
     try:
-        settled, attitude = find_attitude(
-            car, max(along, 0.0), case.lateral_g or 0.0, rack=rack, driving=max(-along, 0.0), vertical=vertical
-        )
+        settled, attitude = settled_under(car, Loads.of(case, rack))
     except RequestError as error:
-        raise RequestError([_in_case(f, place, car) for f in error.findings]) from None
+        raise RequestError([in_case(f, place, car) for f in error.findings]) from None
     out: list[CaseForces] = []
     for number, model in enumerate(attitude.cars.model.axles):
         if axle in (None, model.axle.name):
@@ -157,10 +154,4 @@ def _settled(
     told = [f for f in settled.findings if f.severity is not Severity.NOTE or f.code == "force-assumed"]
     others = tuple(f"[{m.axle.name}" for m in attitude.cars.model.axles if axle not in (None, m.axle.name))
     told = [f for f in told if not (others and f.place.startswith(others))]
-    return out, [_in_case(f, place, car) for f in told]
-
-
-def _in_case(finding: Finding, place: str, car: Car) -> Finding:
-    """A finding of the settled car with the case that it belongs to; the file is named once."""
-    where = finding.place.removeprefix(str(car.source)).lstrip(", ")
-    return replace(finding, place=f"{place}: {where}" if where else place)
+    return out, [in_case(f, place, car) for f in told]

@@ -26,6 +26,7 @@ from kin3d.spatial.jets import total_degree
 from kin3d.spatial.vectors import Number, Vec, dot
 
 Array = NDArray[np.float64]
+MOST_ANGLE_DEG = 45.0  # of roll and pitch, at which no car stands
 BOTH: Along = (total_degree(2, 1), {"travel": 0, "apart": 1})  # both wheels alike, and apart
 CLOSE_MM = 1e-10  # a last step smaller than this is the end
 BLOCKS = 3  # so often a step is halved before the position counts as out of reach: Newton aims well by then

@@ -82,6 +82,11 @@ class Sensitivity(Result):
         return self.case.axle
 
     @property
+    def has_rates(self) -> bool:
+        """Whether there are derivatives along the drive; none along the loads of a settled car."""
+        return self.case.drive.name != "loads"
+
+    @property
     def place(self) -> str:
         """The position in words."""
         drive, value = self.case.drive, float(self.case.at[0])
@@ -185,7 +190,7 @@ def sensitivity(
     """
     drives = {"heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
     refuse_unknown_forces([car], axle, measures)
-    case = case_of(axle, travel, [0.0], measures, side, **drives, rack=rack)
+    case = case_of(axle, travel, [0.0], measures, side, **drives, rack=rack, cases=car.cases)
     model = model_of(case, car)
     there, left_out = model.available(case.chosen(measures))
     names, seeds = _coordinates(model)

@@ -38,16 +38,14 @@ FAINT = 0.02  # part under which no figure is written: it would be read as somet
 def strongest_table(result: Sensitivity, measures: Sequence[Measure], most: int) -> Table:
     """Each measure with its value and gradient, then its most telling coordinates with the change per mm of each."""
     drive = result.case.drive
-    columns = (
-        Column("coordinate", head="measure, coordinates", text=True),
-        Column("value", head="value,\nchange"),
-        Column("rate", head=f"per {drive.unit} of {drive.name},\nchange"),
-    )
+    columns = [Column("coordinate", head="measure, coordinates", text=True), Column("value", head="value,\nchange")]
+    if result.has_rates:
+        columns.append(Column("rate", head=f"per {drive.unit} of {drive.name},\nchange"))
     rows: list[tuple[Cell, ...]] = []
     breaks = []
     for m in measures:
         breaks.append(len(rows))
-        rows += _strongest(result, m, most)
+        rows += [row[: len(columns)] for row in _strongest(result, m, most)]
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: change per mm of a coordinate"
     notes = ("All coordinates: save, or --out; as a picture: plot, or --plot.",)
     return Table.of("strongest", columns, rows, title, notes, breaks)
@@ -55,7 +53,7 @@ def strongest_table(result: Sensitivity, measures: Sequence[Measure], most: int)
 
 def _strongest(result: Sensitivity, m: Measure, most: int) -> Iterator[tuple[Cell, ...]]:
     k = result.row(m.name)
-    slope, gradient = _real(result, [k])[0].ravel(), result.rate_slope[k].ravel()
+    slope, gradient = _real(result, [k])[0].ravel(), np.nan_to_num(result.rate_slope[k]).ravel()
     yield m.name, Quantity(float(result.value[k]), m.unit), Quantity(float(result.rate[k]), m.unit, "rate")
     weight = np.maximum(*(np.abs(v) / (np.abs(v).max() or 1.0) for v in (slope, gradient)))
     for c in np.argsort(-weight, kind="stable")[:most]:
@@ -105,15 +103,17 @@ def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     import matplotlib.pyplot as plt
 
     shown = [result.measures[k] for k in rows]
-    slope, rate = _real(result, rows), result.rate_slope[rows]
+    slope, rate = _real(result, rows), np.nan_to_num(result.rate_slope[rows])
     matter = [p for p in range(len(result.points)) if np.any(slope[:, p]) or np.any(rate[:, p])]
     size = (max(1.7 * len(shown) + 2.2, LEAST_WIDTH), 0.17 * 3 * len(matter) + 2.3)
-    figure, axes = plt.subplots(1, 2, figsize=size, layout="constrained", sharey=True)
-    drive = result.case.drive
-    for ax, table, per in ((axes[0], slope, ""), (axes[1], rate, f"/{drive.unit}")):
+    panels = 1 + result.has_rates
+    figure, found = plt.subplots(1, panels, figsize=size, layout="constrained", sharey=True, squeeze=False)
+    axes, drive = found[0], result.case.drive
+    for ax, table, per in zip(axes, (slope, rate), ("", f"/{drive.unit}"), strict=False):
         _panel(ax, table[:, matter].reshape(len(rows), -1).T, shown, per)
     axes[0].set_title("Change of the value", loc="left", pad=8)
-    axes[1].set_title(f"Change of the gradient over {drive.name}", loc="left", pad=8)
+    if result.has_rates:
+        axes[1].set_title(f"Change of the gradient over {drive.name}", loc="left", pad=8)
     _coordinates(axes[0], [result.points[p] for p in matter])
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: per mm of each coordinate"
     set_title(figure, title)

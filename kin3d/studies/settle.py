@@ -97,7 +97,11 @@ def find_attitude(
     """The settled car as `settle` gives it, with the equations that it was found by."""
     if braking and driving:
         raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
-    loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical)
+    return settled_under(car, Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical))
+
+
+def settled_under(car: Car, loads: Loads) -> tuple[Settled, Attitude]:
+    """The same under given loads."""
     steps, findings = load_steps(car, loads)
     y, lifted = steps.run(loads)
     return settled_car(steps.attitude, y, loads, lifted, findings), steps.attitude
@@ -169,3 +173,9 @@ def _check(car: Car, loads: Loads) -> None:
             found.append(Finding("load-not-finite", f"{option}: a finite number is expected"))
     if found:
         raise RequestError(found)
+
+
+def in_case(finding: Finding, place: str, car: Car) -> Finding:
+    """A finding of a settled car with the load case that it belongs to; the file is named once."""
+    where = finding.place.removeprefix(str(car.source)).lstrip(", ")
+    return replace(finding, place=f"{place}: {where}" if where else place)

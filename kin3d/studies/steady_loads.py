@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from kin3d.linkage.keys import LoadCase
+
 
 @dataclass(frozen=True, slots=True)
 class Loads:
@@ -27,6 +29,13 @@ class Loads:
     aero_rear_n: float = 0.0
     rack_mm: float = 0.0
     vertical_g: float = 1.0
+
+    @staticmethod
+    def of(case: LoadCase, rack_mm: float = 0.0) -> Loads:
+        """The loads of a case of the settled car."""
+        along = (case.braking_g or 0.0) - (case.driving_g or 0.0)
+        vertical = 1.0 if case.vertical_g is None else case.vertical_g
+        return Loads(along, case.lateral_g or 0.0, rack_mm=rack_mm, vertical_g=vertical)
 
     def __str__(self) -> str:
         parts = []

@@ -26,7 +26,7 @@ from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
 from kin3d.studies.force_names import refuse_unknown_forces
-from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
+from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, pick
 from kin3d.studies.result import SweepResult
 from kin3d.studies.sweep_findings import limits_met, lines_alike, steering_axis_told, without_value
@@ -36,7 +36,6 @@ Given = Sequence[float] | Array | float
 Progress = Callable[[int, int], None] | None
 Found = tuple[tuple[Measure, ...], dict[str, str], dict[str, Array]]  # measures, those left out and why, values (2n,)
 BATCH = 4096  # positions whose derivatives and measures are held at once
-MOST_ANGLE_DEG = 45.0
 
 
 def sweep(
@@ -89,7 +88,7 @@ def sweep(
         missing loaded radius, and with pitch a missing axle or wheelbase.
     """
     own = _own_drives(car, axle, drives or {})
-    refuse_unknown_forces([car], axle, measures)
+    refuse_unknown_forces([car], axle, measures, over_drives=True)
     if heave is None and roll is None and pitch is None:
         return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, own, measures, progress)
     if travel is not None:

@@ -242,7 +242,7 @@ def tolerance(
         When no point carries a deviation and none is given, or fewer than 100 samples are asked for.
     """
     drives = {"heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
-    case = case_of(axle, travel, TRAVEL, measures, side, **drives, rack=rack)
+    case = case_of(axle, travel, TRAVEL, measures, side, **drives, rack=rack, cases=car.cases)
     refuse_unknown_forces([car], axle, measures)
     model = model_of(case, car)
     uncertainty = doubt_of(model, sigma)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,9 +28,10 @@ BANDS = tuple(f"{percent(level)} band" for level in LEVELS)
 def values_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
     """Values at the ends and near the middle of the drive with deviations and bands by the better way."""
     drive, at = result.case.drive, result.case.at
+    settled = drive.name == "loads"
     columns = (
         Column("measure", text=True),
-        Column(drive.column, head=f"{drive.name}\n{drive.unit}", text=True),
+        *([] if settled else [Column(drive.column, head=f"{drive.name}\n{drive.unit}", text=True)]),
         Column("value"),
         Column("sigma_first_order", head="σ first\norder"),
         Column("sigma_samples", head="σ\nsampled"),
@@ -37,8 +39,9 @@ def values_table(result: Tolerance, measures: Sequence[Measure]) -> Table:
     )
     middle = int(np.abs(at).argmin())
     places = tuple(dict.fromkeys((0, middle, len(at) - 1)))
-    rows = [[m.name, *_values(result, m, t)] for m in measures for t in places]
-    title = f"{result.title}, {result.axle} axle, {result.side} side: {result.how}"
+    rows = [[m.name, *islice(_values(result, m, t), settled, None)] for m in measures for t in places]
+    stands = f", {result.case.start}" if settled else ""
+    title = f"{result.title}, {result.axle} axle, {result.side} side{stands}: {result.how}"
     return Table.of("values", columns, rows, title, breaks=range(0, len(rows), len(places)))
 
 
@@ -169,11 +172,13 @@ def agreement(result: Tolerance, measures: Sequence[Measure]) -> tuple[str, ...]
                 said = f"{m.name}: {100.0 * row[worst]:+.0f} % at {result.case.drive.place(result.case.at[worst])}"
                 told.append(said.replace("-", "−"))
     text = f"First order and samples agree within {100.0 * APART:.0f} % in all measures shown"
-    text += f", over all {result.case.drive.name}."
+    settled = result.case.drive.name == "loads"
+    text += "." if settled else f", over all {result.case.drive.name}."
     if told:
         text = "Samples spread otherwise than first order says (the measure bends within the doubt): " + "; ".join(told)
     failed = int(result.spread.failed.max())
-    return text, f"Sampled cars that could not be assembled: {failed or 'none'}."
+    lost = "that do not settle" if settled else "that could not be assembled"
+    return text, f"Sampled cars {lost}: {failed or 'none'}."
 
 
 def curves(cars: Sequence[tuple[str, Tolerance]], measures: Sequence[Measure]) -> list[Panel]:

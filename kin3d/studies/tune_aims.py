@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,7 +121,7 @@ class AimMaker:
         side: Side | None = want.side
         if along == "lateral":
             return case_of(self.axle, None, [0.0], [want.measure], side, lateral=at["lateral"])
-        drives: dict[str, float] = {n: v for n, v in held.items() if n != "travel"}
+        drives: dict[str, Any] = {n: v for n, v in held.items() if n != "travel"}
         if along in ("heave", "roll", "pitch"):
             drives[along] = 0.0
         if drives and along == "travel" and not held.get("travel"):

@@ -1,0 +1,277 @@
+"""Forces of a settled car, asked as a case: every change of points and figures settles the car anew.
+
+Derivatives are differences over a small change, of two steps extrapolated to none (L. F. Richardson, 1911, from
+memory). All cars that this takes are settled together, from the balance of the car as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.errors import RequestError
+from kin3d.linkage.car import Car
+from kin3d.linkage.design import SIDES
+from kin3d.loads.force_measures import case_of_force, named_forces
+from kin3d.loads.listed import listed_forces
+from kin3d.measures.entry import Measure, figure
+from kin3d.solve.lanes import Status
+from kin3d.solve.model import AxleModel
+from kin3d.studies.car import CarModel
+from kin3d.studies.car_stands import CarStands
+from kin3d.studies.car_variants import CarVariants
+from kin3d.studies.case import Case
+from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.ground_bodies import CarSubject, GroundBodies
+from kin3d.studies.load_steps import CHANGES, LoadSteps, balance_near, contacts_after, is_small, on_two_wheels
+from kin3d.studies.resting_car import attitude_of
+from kin3d.studies.settle import in_case, load_steps
+from kin3d.studies.settled_forces import loaded_axle
+from kin3d.studies.steady_loads import Loads
+
+Array = NDArray[np.float64]
+TOGETHER = 512  # cars that are settled at once
+STEP_MM, STEP_PART = 0.5, 1e-3  # of a difference: of the point that moves most; of the figure that changes most
+STEPS = (1.0, -1.0, 2.0, -2.0)
+WEIGHTS = np.array([8.0, -8.0, -1.0, 1.0]) / 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """A car in balance: its loads, its state of shape (13,), which wheels are in the air."""
+
+    loads: Loads
+    state: Array
+    lifted: tuple[bool, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SettledCase:
+    """Forces under cases of the settled car; see `CaseModel`. The drive is the share of each case's loads."""
+
+    case: Case
+    bodies: GroundBodies
+    balances: Mapping[tuple[str, float], Balance]  # by the load case's name and the share of its loads
+
+    @staticmethod
+    def of(case: Case, car: Car) -> SettledCase:
+        """Settle a car under the load cases that are asked.
+
+        Raises
+        ------
+        RequestError
+            When the car lacks what it takes, or no attitude carries the loads.
+        """
+        whole = CarModel.of(car)
+        balances: dict[tuple[str, float], Balance] = {}
+        wanted = {c.name: c for n in case.forces if (c := case_of_force(n, car.cases)) is not None}
+        for name, load_case in wanted.items():
+            place = f'{car.source}, [[cases]] "{name}"'
+            loads = Loads.of(load_case, float(case.held.get("rack", 0.0)))
+            try:
+                steps, _ = load_steps(car, loads)
+                before = None
+                for share in sorted({*case.at.tolist(), case.origin}, key=abs):
+                    balances[name, share] = _balance(steps, loads.part(share), before)
+                    before = loads.part(share)
+            except RequestError as error:
+                raise RequestError([in_case(f, place, car) for f in error.findings]) from None
+        return SettledCase(case, GroundBodies(whole.axles, whole), balances)
+
+    @property
+    def parts(self) -> tuple[CornerModel, ...]:
+        """Corners of both axles."""
+        return self.bodies.parts
+
+    @property
+    def corner(self) -> CornerModel:
+        """The corner whose forces are told."""
+        model = self.bodies.axles[self._number]
+        side = self.case.side or model.axle.side
+        return next(p for p in self.parts if p.model is model and p.side == side)
+
+    @property
+    def _number(self) -> int:
+        return [m.axle.name for m in self.bodies.axles].index(self.case.axle)
+
+    @property
+    def design(self) -> Array:
+        """Left and right of each axle in turn, one after the other."""
+        return np.concatenate([p.design for p in self.parts])
+
+    @property
+    def subject(self) -> CarSubject:
+        """The car."""
+        front, rear = self.bodies.axles
+        asked: AxleModel = self.bodies.axles[self._number]
+        return CarSubject(front, rear, asked.car, asked.axle)
+
+    def with_figures_of(self, other: SettledCase) -> SettledCase:
+        """See `CaseModel`."""
+        return replace(self, bodies=self.bodies.with_figures_of(other.bodies))
+
+    def between(self, other: SettledCase, share: Array, at: Array, first: int, directions: int) -> None:
+        """See `CaseModel`: how a car stands follows from what it is."""
+
+    def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
+        """See `CaseModel`."""
+        found, _ = self._forces(self.design[None], {}, None, self.case.origin)
+        side = self.corner.side
+        left_out = {
+            m.name: f"there is no such force on the {side} of the {self.case.axle} axle"
+            for m in wanted
+            if m.name not in found
+        }
+        return tuple(m for m in wanted if m.name in found), left_out
+
+    def names(self) -> tuple[str, ...]:
+        """Names of all forces of the corner under the cases that are asked."""
+        return tuple(self._forces(self.design[None], {}, None, self.case.origin)[0])
+
+    def derive(
+        self,
+        designs: Array,
+        at: Array,
+        measures: Sequence[Measure],
+        *,
+        rates: bool = False,
+        seeds: Array | None = None,
+        figures: Mapping[str, Array] | None = None,
+        figure_seeds: Mapping[str, Array] | None = None,
+        rack_axes: Array | None = None,
+        stands: CarStands | None = None,  # noqa: ARG002 - how a car stands is found
+        recorded: bool = False,  # noqa: ARG002 - no tape can be made of an iteration
+    ) -> Derived:
+        """See `CaseModel`. There is no derivative along the share of the loads: it is NaN."""
+        cars, directions, count = len(designs), 0 if seeds is None else len(seeds), len(measures)
+        moving = _moving(seeds, figure_seeds or {})
+        along_those = {k: v[moving] for k, v in (figure_seeds or {}).items()}
+        seeds = None if seeds is None else seeds[moving]
+        every, numbers, steps = self._varied(designs, seeds, dict(figures or {}), along_those)
+        shape = cars, len(at)
+        value = np.full((count, *shape), np.nan)
+        slope = np.zeros((count if directions else 0, directions, *shape))
+        status = np.full(shape, Status.UNSOLVED, dtype=np.int8)
+        for k, share in enumerate(at):
+            found, ok = self._forces(every, numbers, rack_axes, float(share))
+            status[ok[:cars], k] = Status.OK
+            for row, m in enumerate(measures):
+                force = np.asarray(m.compute(found), dtype=float)
+                value[row, :, k] = force[:cars]
+                if directions:
+                    moved = force[cars:].reshape(len(moving), len(STEPS), cars)
+                    slope[row, moving, :, k] = np.einsum("s,dsc->dc", WEIGHTS, moved) / steps[:, None]
+        along = np.full((count if rates else 0, cars * len(at)), np.nan)
+        both = np.full((count if rates and directions else 0, directions, cars * len(at)), np.nan)
+        lanes = slope.reshape(len(slope), directions, cars * len(at))
+        return Derived(value.reshape(count, cars * len(at)), along, lanes, both, status.ravel())
+
+    def _varied(
+        self, designs: Array, seeds: Array | None, figures: dict[str, Array], figure_seeds: Mapping[str, Array]
+    ) -> tuple[Array, dict[str, Array], Array]:
+        """The cars, then those that each direction takes in four steps: designs, figures, and the directions' steps."""
+        if seeds is None or not len(seeds):
+            return designs, figures, np.zeros(0)
+        cars = len(designs)
+        now = {k: np.asarray(figures.get(k, np.full(cars, figure(self.subject, k))), dtype=float) for k in figure_seeds}
+        fastest = np.abs(seeds).max(axis=(1, 2)) / STEP_MM
+        for key, rate in figure_seeds.items():
+            size = STEP_PART * max(float(np.abs(now[key]).max()), 1e-9)
+            fastest = np.maximum(fastest, np.abs(rate) / size)
+        steps = np.where(fastest > 0.0, 1.0 / np.where(fastest > 0.0, fastest, 1.0), 1.0)
+        ways = steps[:, None] * np.array(STEPS)  # directions, steps
+        moved = designs + (ways[..., None, None] * seeds[:, None])[:, :, None]
+        every = np.concatenate([designs, moved.reshape(-1, *designs.shape[1:])])
+        numbers = {k: np.concatenate([v, np.tile(v, ways.size)]) for k, v in figures.items()}
+        for key, rate in figure_seeds.items():
+            more = now[key] + (ways * rate[:, None])[..., None]
+            numbers[key] = np.concatenate([now[key], more.ravel()])
+        return every, numbers, steps
+
+    # --- many cars, settled together ----------------------------------------------------------------------------------
+
+    def _forces(
+        self, designs: Array, figures: Mapping[str, Array], rack_axes: Array | None, share: float
+    ) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+        """Every force of every case by its measure's name, over the cars, and which of these are in balance in all."""
+        out: dict[str, Array] = {}
+        good = np.ones(len(designs), dtype=bool)
+        for (name, at), balance in self.balances.items():
+            if at != share:
+                continue
+            for first in range(0, len(designs), TOGETHER):
+                part = np.arange(first, min(first + TOGETHER, len(designs)))
+                start = np.repeat(balance.state[:, None], len(part), axis=1)
+                settler = _Settler(self, designs, figures, rack_axes, name, balance.loads, out, good)
+                settler.settle(part, start, balance.lifted)
+        return out, good
+
+    def told(self, cars: CarVariants, found: Any, case: str) -> dict[str, Array]:
+        """Forces of the asked corner in an axle that is loaded, by name, over its cars."""
+        first = 0 if found.pair.joined else SIDES.index(self.corner.side) * cars.count
+        lanes = slice(first, first + cars.count)
+        acting = [
+            replace(one, place=one.place[:, lanes], force=one.force[:, lanes], axial=one.axial[lanes])
+            for one in found.acting
+            if np.any(one.force[:, lanes])
+        ]
+        return named_forces(case, listed_forces(found.seen.linkage, found.joints.lane(lanes), acting))
+
+
+@dataclass(frozen=True, slots=True)
+class _Settler:
+    """Settles cars under one case and puts their forces in place."""
+
+    asked: SettledCase
+    designs: Array
+    figures: Mapping[str, Array]
+    rack_axes: Array | None
+    name: str
+    loads: Loads
+    out: dict[str, Array]
+    good: NDArray[np.bool_]
+
+    def settle(self, which: NDArray[np.intp], start: Array, lifted: tuple[bool, ...], turn: int = 0) -> None:
+        """Settle some of the cars, near states of shape (13, cars); those whose wheels lift or come down once more."""
+        figures = {k: v[which] for k, v in self.figures.items()}
+        cars = CarVariants.of(self.asked.bodies, self.designs[which], figures, self.rack_axes)
+        attitude = attitude_of(cars, self.loads)[0]
+        y, here = balance_near(attitude, start, self.loads, lifted)
+        found = is_small(here)
+        after = contacts_after(attitude, y, here, lifted)
+        stay = found & (after == np.array(lifted)[:, None]).all(axis=0)
+        held = stay & attitude.stable(here, lifted)
+        if held.any():
+            with np.errstate(all="ignore"):
+                loaded = loaded_axle(attitude, y, self.loads, lifted, self.asked._number)
+                told = self.asked.told(cars, loaded, self.name)
+            for force, values in told.items():
+                row = self.out.setdefault(force, np.full(len(self.designs), np.nan))
+                row[which[held]] = values[held]
+        lost = ~held
+        for pattern in {tuple(bool(up) for up in column) for column in after[:, found & ~stay].T}:
+            if turn < CHANGES and not on_two_wheels(pattern):
+                mine = found & ~stay & (after == np.array(pattern)[:, None]).all(axis=0)
+                self.settle(which[mine], y[:, mine], pattern, turn + 1)
+                lost &= ~mine
+        self.good[which[lost]] = False
+
+
+def _moving(seeds: Array | None, figure_seeds: Mapping[str, Array]) -> NDArray[np.intp]:
+    """Directions along which anything changes."""
+    if seeds is None:
+        return np.zeros(0, dtype=int)
+    some = seeds.reshape(len(seeds), -1).any(axis=1)
+    for rate in figure_seeds.values():
+        some = some | (rate != 0.0)
+    return np.flatnonzero(some)
+
+
+def _balance(steps: LoadSteps, loads: Loads, before: Loads | None) -> Balance:
+    y, lifted = steps.run(loads, before)
+    return Balance(loads, y.copy(), lifted)
+
