@@ -150,12 +150,17 @@ class Element:
         return np.asarray(0.5 * self.rate * np.maximum(self.sense * u - self.gap, 0.0) ** 2)
 
 
-def axle_elements(model: AxleModel) -> tuple[Element, ...]:
+def axle_elements(model: AxleModel, design: CornerPair | None = None) -> tuple[Element, ...]:
     """Every inboard element of an axle, corner elements once a side; in the order of the car file's table.
 
     Elements that the linkage has no place for are left out; `element_findings` says so.
+
+    Parameters
+    ----------
+    design : CornerPair, optional
+        Design positions of several cars over the lanes in which the elements are asked then; default the model's own.
     """
-    build = _Builder(model)
+    build = _Builder(model, design)
     return (*build.springs(), *build.torsion(), *build.bar(), *build.cross(), *build.stops())
 
 
@@ -182,12 +187,12 @@ def element_findings(model: AxleModel) -> tuple[Finding, ...]:
 class _Builder:
     """Makes the elements of one axle."""
 
-    def __init__(self, model: AxleModel) -> None:
-        self.model = model
+    def __init__(self, model: AxleModel, design: CornerPair | None) -> None:
+        self.model, self.given = model, design
         self.axle, self.linkage = model.axle, model.linkage
 
     def _design(self) -> CornerPair:
-        return CornerPair.at(self.model, 0.0, 0.0, degree=1)
+        return self.given or CornerPair.at(self.model, 0.0, 0.0, degree=1)
 
     def _both(
         self,

@@ -14,7 +14,7 @@ from kin3d.errors import AssemblyError, Finding
 from kin3d.linkage.layout import BarRole
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
-from kin3d.spatial.jets import Jet, cos, sin
+from kin3d.spatial.jets import Jet, cos, sin, value
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 ITERATIONS = 30
@@ -27,23 +27,26 @@ def t_bar(role: BarRole, design: CornerPair) -> TBar:
 
 
 class TBar:
-    """Design geometry of the T: hinge line, stem, ends of its head, lengths of the links."""
+    """Design geometry of the T: hinge line, stem, ends of its head, lengths of the links.
+
+    Of the car that the design is of in all lanes, or of one in each lane: vectors have the shape (3, 1) or (3, lanes).
+    """
 
     def __init__(self, role: BarRole, left: Corner, right: Corner) -> None:
         self.driven, end = role.link
         at = [_numbers(c.motion.design[end]) for c in (left, right)]
         first, second = (_numbers(left.motion.design[p]) for p in role.axis)
-        self.hinge = (second - first) / np.linalg.norm(second - first)
+        self.hinge = (second - first) / np.linalg.norm(second - first, axis=0)
         middle = 0.5 * (at[0] + at[1])
-        self.pivot = first + self.hinge * float((middle - first) @ self.hinge)
+        self.pivot = first + self.hinge * ((middle - first) * self.hinge).sum(axis=0)
         stem = middle - self.pivot
-        if np.linalg.norm(stem) < 1.0:
+        if np.linalg.norm(stem[:, 0]) < 1.0:
             text = "the T-bar's ends stand on its hinge line: no stem is left to twist; move tbar_axis_1 and _2"
             raise AssemblyError(Finding("t-bar-shape", text))
-        self.stem = stem / np.linalg.norm(stem)
+        self.stem = stem / np.linalg.norm(stem, axis=0)
         self.ends = [p - self.pivot for p in at]
         links = [_numbers(c.motion.design[self.driven]) - p for c, p in zip((left, right), at, strict=True)]
-        self.squares = [float(v @ v) for v in links]
+        self.squares = [(v * v).sum(axis=0) for v in links]
         self.sense = 1.0
         u = self._solve(left, right)[1]
         if float(np.ravel(u[(1, 0)])[0]) < 0.0:
@@ -127,8 +130,8 @@ def _turn(axis: Any, angle: Number, v: Vec) -> Vec:
 
 
 def _vec(a: Any) -> Vec:
-    return float(a[0]), float(a[1]), float(a[2])
+    return a[0], a[1], a[2]
 
 
 def _numbers(v: Vec) -> Any:
-    return np.array([float(np.ravel(c)[0]) for c in v])
+    return np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(c), dtype=float)) for c in v)))

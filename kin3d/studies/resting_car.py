@@ -14,6 +14,7 @@ from kin3d.loads.elements import DAMPER_END, END_RATE, Element, axle_elements, e
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.anti import inboard_brakes, outboard_drive
 from kin3d.measures.corner import TRAVEL, ground_normal
+from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, Attitude
 from kin3d.studies.car_variants import Bodywork, CarVariants
@@ -108,9 +109,10 @@ def _elements(cars: CarVariants, body: Bodywork) -> tuple[list[tuple[Element, ..
     """Springs and bars of both axles; a spring without a given force gets the one that holds the car up as designed."""
     out, findings = [], []
     for number, axle in enumerate(cars.axles):
-        elements = axle_elements(cars.as_filed(number))
+        design = cars.pair(number, np.zeros((2, cars.count)), 0.0, degree=1)
+        elements = axle_elements(cars.as_filed(number), design)
         if any(e.kind in ("spring", "torsion") and e.design_force is None for e in elements):
-            elements, note = _preloaded(cars, body, number, elements)
+            elements, note = _preloaded(cars, body, number, elements, design)
             findings.append(note)
         else:
             findings += list(element_findings(axle))
@@ -131,14 +133,13 @@ def _droop_ends(axle: AxleModel, elements: Sequence[Element]) -> list[Element]:
 
 
 def _preloaded(
-    cars: CarVariants, body: Bodywork, number: int, elements: tuple[Element, ...]
+    cars: CarVariants, body: Bodywork, number: int, elements: tuple[Element, ...], design: CornerPair
 ) -> tuple[tuple[Element, ...], Finding]:
     name = next(e.name for e in elements if e.kind in ("spring", "torsion") and e.design_force is None)
     attitude = Attitude(cars, [elements if k == number else () for k in (0, 1)], body)
     found = attitude.evaluate(_start(cars, body), Loads(), DOWN)
-    pair = cars.pair(number, np.zeros((2, cars.count)), 0.0, degree=1)
     lacking = [k for k, e in enumerate(elements) if e.name == name and e.kind in ("spring", "torsion")]
-    given = [elements[k].deflection(pair.left, pair.right) for k in lacking]
+    given = [elements[k].deflection(design.left, design.right) for k in lacking]
     rates = np.stack(
         [np.stack([np.broadcast_to(u[m], cars.count) for u in given], axis=-1) for m in ((1, 0), (0, 1))], axis=1
     )
