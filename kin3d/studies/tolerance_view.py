@@ -162,17 +162,17 @@ def agreement(result: Tolerance, measures: Sequence[Measure]) -> tuple[str, ...]
     """Where first order and samples differ, and how many samples failed; nothing without samples."""
     if result.spread is None:
         return ()
-    apart = result.disagreement()
+    apart, settled = result.disagreement(), result.case.drive.name == "loads"
     told = []
     for m in measures:
         row = apart[result.row(m.name)]
         if np.isfinite(row).any():
             worst = int(np.nanargmax(np.abs(row)))
             if abs(row[worst]) > APART:
-                said = f"{m.name}: {100.0 * row[worst]:+.0f} % at {result.case.drive.place(result.case.at[worst])}"
+                where = "" if settled else f" at {result.case.drive.place(result.case.at[worst])}"
+                said = f"{m.name}: {100.0 * row[worst]:+.0f} %{where}"
                 told.append(said.replace("-", "−"))
     text = f"First order and samples agree within {100.0 * APART:.0f} % in all measures shown"
-    settled = result.case.drive.name == "loads"
     text += "." if settled else f", over all {result.case.drive.name}."
     if told:
         text = "Samples spread otherwise than first order says (the measure bends within the doubt): " + "; ".join(told)
