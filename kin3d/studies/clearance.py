@@ -19,9 +19,8 @@ from kin3d.solve.model import AxleModel
 from kin3d.studies.clearance_gaps import AxleClearance, GapDoubt, GapLimit
 from kin3d.studies.clearance_result import Clearance
 from kin3d.studies.corner_model import AXES, CornerModel, derive
-from kin3d.studies.ground_contact import Stance, put_on_ground
+from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, put_on_ground
 from kin3d.studies.mesh_gaps import MeshGaps, mesh_findings
-from kin3d.studies.sweep import MOST_ANGLE_DEG
 from kin3d.studies.uncertainty import uncertainty_of
 
 Array = NDArray[np.float64]
