@@ -5,6 +5,7 @@ Both are made of a variant's own design position; no lane sees another lane.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
@@ -25,6 +26,7 @@ GRID_DEGREE = 4  # and along travel and rack together, or along a way of its own
 NODES = 18  # solved positions through which the polynomial of a long sweep goes
 LONG_SWEEP = 200  # lanes of one variant for each node from which the polynomial is worth its nodes
 FEW_VARIANTS = 4
+BLOCK = 256  # lanes of one product of matrices
 
 
 class Guess(Protocol):
@@ -141,17 +143,42 @@ class _Expansion:
                 self.coefficients[row, column] = 0.0 if c is None else c
 
     def __call__(self, lanes: Lanes) -> Array:
-        """Unknowns of the lanes, by sums in one order: a product of matrices rounds by how many lanes there are."""
-        one = self.coefficients.shape[-1] == 1
+        """Unknowns of the lanes, by sums in one order, which does not depend on how many lanes there are."""
+        powers = self._powers([lanes.drive(name) for name in self.drives], lanes.count)
         total = np.zeros((self.coefficients.shape[1], lanes.count))
-        moved = [lanes.drive(name) for name in self.drives]
-        for monomial, c in zip(self.monomials, self.coefficients, strict=True):
-            power = np.ones(lanes.count)
-            for drive, n in zip(moved, monomial, strict=True):
-                for _ in range(n):
-                    power = power * drive
-            total += (c if one else c[:, lanes.variant]) * power
+        if not lanes.count:
+            return total
+        first, last = int(lanes.variant.min()), int(lanes.variant.max())
+        if last - first >= FEW_VARIANTS:
+            for c, power in zip(self.coefficients, powers, strict=True):
+                total += c[:, lanes.variant] * power
+            return total
+        for v in range(first, last + 1):
+            mine = slice(None) if first == last else np.flatnonzero(lanes.variant == v)
+            total[:, mine] = _in_blocks(np.ascontiguousarray(self.coefficients[..., v].T), powers[:, mine])
         return total
+
+    def _powers(self, moved: Sequence[Array], count: int) -> Array:
+        """Every monomial of the drives, shape (monomials, lanes), each one drive times one that stands before it."""
+        out, row_of = np.ones((len(self.monomials), count)), {m: k for k, m in enumerate(self.monomials)}
+        for row, monomial in enumerate(self.monomials):
+            drive = next((k for k, n in enumerate(monomial) if n), None)
+            if drive is not None:
+                less = tuple(n - (k == drive) for k, n in enumerate(monomial))
+                np.multiply(out[row_of[less]], moved[drive], out=out[row])
+        return out
+
+
+def _in_blocks(matrix: Array, columns: Array) -> Array:
+    """A product of matrices by blocks of one width: one over all columns would round by how many there are."""
+    count = columns.shape[1]
+    if count % BLOCK:
+        columns = np.concatenate([columns, np.zeros((len(columns), -count % BLOCK))], axis=1)
+    out = np.empty((len(matrix), columns.shape[1]))
+    for first in range(0, columns.shape[1], BLOCK):
+        part = slice(first, first + BLOCK)
+        out[:, part] = matrix @ columns[:, part]
+    return out[:, :count]
 
 
 def worth_nodes(variants: Variants, lanes: Lanes) -> bool:
