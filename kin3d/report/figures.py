@@ -10,7 +10,7 @@ import numpy as np
 
 from kin3d.measures.entry import Measure
 from kin3d.report.svg import inline_svg
-from kin3d.studies import compare_view
+from kin3d.studies import causes_plot, compare_view
 from kin3d.studies.compare import Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.report_data import AxlePart
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PANEL = (4.0, 2.9)  # inches
-STEPS = (1.6, 0.25, 0.3, 0.3)  # margins of a picture of causes, whose rows have names
+STEPS = (1.6, 0.25, 0.3, 0.5)  # margins of a picture of causes, whose rows have names
 
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
@@ -34,10 +34,10 @@ def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
 
 def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: how the groups of points lead from A's value to the other's."""
-    for m in compare_view.moved(pair, measures):
+    for m in causes_plot.moved(pair, measures):
         key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
         described = f"Parts of the difference of {m.label} by group of points"
-        yield drawn(key, described, partial(compare_view.steps_panel, pair=pair, measure=m), PANEL, STEPS)
+        yield drawn(key, described, partial(causes_plot.steps_panel, pair=pair, measure=m), PANEL, STEPS)
 
 
 def migration(part: AxlePart) -> str:

@@ -152,6 +152,13 @@ class Attribution:
         out: NDArray[np.bool_] = self.remainder_share() <= ADDED_UP
         return out
 
+    def shown(self, measures: Sequence[Measure]) -> Iterator[tuple[int, Measure]]:
+        """Those of some measures whose parts add up, with their rows."""
+        whole = self.adds_up()
+        for m in measures:
+            if m in self.measures and whole[self.measures.index(m)]:
+                yield self.measures.index(m), m
+
     def remainder_share(self) -> Array:
         """Remainder over difference for each measure, value and gradient in the design position, the greater of both.
 

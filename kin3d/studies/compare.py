@@ -20,6 +20,7 @@ from kin3d.solve.lanes import Status
 from kin3d.studies import compare_view as view
 from kin3d.studies.attribution import attribute
 from kin3d.studies.case import Case, CaseModel, DriveRange, case_of
+from kin3d.studies.causes_plot import draw_causes
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
@@ -154,8 +155,10 @@ class Comparison(Result):
         if figure == "why":
             draw_why(self.pairs, Path(path))
             return
-        draw_it = view.draw_curves if figure == "curves" else view.draw_causes
-        draw_it(self, self.shown(measures), Path(path))
+        if figure == "causes":
+            draw_causes(self.pairs, self.shown(measures), Path(path))
+        else:
+            view.draw_curves(self, self.shown(measures), Path(path))
 
     def dataset(self) -> xarray.Dataset:
         """The result with dimensions car, measure, the drive (``travel_mm``, …), and pair, figure, cause.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,21 +17,18 @@ from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.point_changes import PLANE_ANGLES
 from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, FigureKind
 from kin3d.studies.uncertainty import NOTHING
-from kin3d.writing.numbers import number, percent, signed
-from kin3d.writing.panels import draw_grid, draw_panels
-from kin3d.writing.style import INK, LOWERS, RAISES, SOFT
+from kin3d.writing.numbers import percent, signed
+from kin3d.writing.panels import draw_panels
 from kin3d.writing.tables import Cell, Column, Form, Quantity, Table
 
 if TYPE_CHECKING:
     import xarray
-    from matplotlib.axes import Axes
 
     from kin3d.studies.compare import Comparison
 
 Array = NDArray[np.float64]
 MOST_CAUSES = 6
 WORTH_NAMING = 0.005  # part of the greatest cause under which none is named
-SMALL = 0.004  # part of the longest bar under which a group is left out
 # verdicts as a table tells them, under the head "can be said"
 ANSWERS = {SAID: "yes", UNSAID: "no", HIDDEN: "no", "no difference": "same", EXACT: "exact"}
 
@@ -143,7 +139,7 @@ def groups_table(pair: CarPair, kind: FigureKind, measures: Sequence[Measure]) -
     grouped = found.grouped(parts)
     form: Form = "signed rate" if kind == "rate" else "signed"
     rows: list[tuple[Cell, ...]] = []
-    for k, m in _attributed(found, measures):
+    for k, m in found.shown(measures):
         shown = [Quantity(float(v[k]), m.unit, form) for v in (*grouped.values(), difference)]
         rows.append((m.name, *shown))
     heads = [Column(g, head="\n".join(g.split())) for g in (*grouped, "difference")]
@@ -156,7 +152,7 @@ def groups_table(pair: CarPair, kind: FigureKind, measures: Sequence[Measure]) -
 def coordinates_table(pair: CarPair, measures: Sequence[Measure]) -> Table:
     """The coordinates that make most of each difference in the design position."""
     found = pair.attribution
-    rows = [(m.name, _greatest(found, k, m)) for k, m in _attributed(found, measures)]
+    rows = [(m.name, _greatest(found, k, m)) for k, m in found.shown(measures)]
     start = pair.a.tolerance.case.start
     title = f"What makes the difference {start}, by coordinate, the greatest first"
     columns = (Column("measure", text=True), Column("causes", long=True))
@@ -170,14 +166,6 @@ def _greatest(found: Attribution, k: int, m: Measure) -> str:
     top = [c for c in np.argsort(-np.abs(own), kind="stable")[:MOST_CAUSES] if abs(own[c]) > WORTH_NAMING * size]
     told = ", ".join(f"{found.causes[c]} {signed(float(own[c]), m.unit)}" for c in top)
     return told if size > NOTHING else "none"
-
-
-def _attributed(found: Attribution, measures: Sequence[Measure]) -> Iterator[tuple[int, Measure]]:
-    """Measures whose parts add up, with their rows."""
-    whole = found.adds_up()
-    for m in measures:
-        if m in found.measures and whole[found.measures.index(m)]:
-            yield found.measures.index(m), m
 
 
 def causes_reason(pair: CarPair) -> str:
@@ -292,63 +280,3 @@ def draw_curves(result: Comparison, measures: Sequence[Measure], path: Path) -> 
 def curves(result: Comparison, measures: Sequence[Measure]) -> list[Any]:
     """A panel a measure, all cars in each."""
     return tolerance_view.curves([(c.title, c.tolerance) for c in result.cars], measures)
-
-
-def draw_causes(result: Comparison, measures: Sequence[Measure], path: Path) -> None:
-    """Draw for each measure how the groups of points lead from the first car's value to the other's.
-
-    Only pairs and measures with something to attribute have a panel.
-    """
-    named = len(result.pairs) > 1
-    where = result.case.start.removeprefix("in the ")
-    draws = [partial(steps_panel, pair=p, measure=m, named=named) for p in result.pairs for m in moved(p, measures)]
-    draw_grid(f"What makes the difference, {result.axle} axle, {where}", draws, path, width=4.6)
-
-
-def moved(pair: CarPair, measures: Sequence[Measure]) -> list[Measure]:
-    """Measures of a pair where there is anything to attribute."""
-    found = pair.attribution
-    return [m for k, m in _attributed(found, measures) if np.abs(found.start_parts[k]).max(initial=0.0) > 1e-9]
-
-
-def steps_panel(ax: Axes, pair: CarPair, measure: Measure, named: bool = False) -> None:
-    """Draw the way from A's value to B's: one step a group, longest causes as they come in the order of groups."""
-    found = pair.attribution
-    k = found.measures.index(measure)
-    parts = {g: float(v[k]) for g, v in found.grouped(found.start_parts).items()}
-    longest = max(abs(v) for v in parts.values())
-    shown = {g: v for g, v in parts.items() if abs(v) >= SMALL * longest}
-    line = pair.difference(measure.name, "design")
-    at, rows, turns = line.a, 0, [line.a]
-    _end(ax, 0, line.a, pair.a.label, measure)
-    for rows, part in enumerate(shown.values(), 1):
-        ax.barh(rows, part, left=at, color=RAISES if part > 0.0 else LOWERS, height=0.62, lw=0)
-        ax.plot([at, at], [rows - 1, rows], color=SOFT, lw=0.7, zorder=0)
-        at += part
-        turns.append(at)
-        _beside(ax, max(at, at - part), rows, signed(part, measure.unit), 4.0, size=7.5)
-    ax.plot([at, at], [rows, rows + 1], color=SOFT, lw=0.7, zorder=0)
-    _end(ax, rows + 1, line.b, pair.b.label, measure)
-    span = (max(turns) - min(turns)) or 1.0
-    ax.set_xlim(min(turns) - 0.08 * span, max(turns) + 0.62 * span)
-    _dress(ax, ["", *shown, ""], measure, f", A to {pair.b.label}" if named else "")
-
-
-def _end(ax: Axes, row: int, value: float, label: str, measure: Measure) -> None:
-    ax.plot([value], [row], marker="D", ms=6, color=INK, ls="none")
-    _beside(ax, value, row, f"{label}  {number(value, measure.unit)}", 8.0, size=8.0, weight="bold")
-
-
-def _beside(ax: Axes, value: float, row: int, text: str, gap: float, *, size: float, weight: str = "normal") -> None:
-    """Words to the right of a place, `gap` points away."""
-    ax.annotate(text, (value, row), (gap, 0), textcoords="offset points", va="center", fontsize=size, fontweight=weight)
-
-
-def _dress(ax: Axes, rows: list[str], measure: Measure, pair: str) -> None:
-    unit = "" if measure.unit == "1" else f" ({measure.unit})"
-    ax.set_title(f"{measure.label}{unit}{pair}", loc="left")
-    ax.set_yticks(range(len(rows)), rows, fontsize=8)
-    ax.set_ylim(len(rows) - 0.4, -0.6)
-    ax.set_axisbelow(True)
-    ax.grid(axis="y", visible=False)
-    ax.tick_params(axis="y", length=0)

@@ -107,7 +107,8 @@ class Construction(Result):
         whence = (
             "from ahead, the car's left on the right" if self.view == "front" else "from the left, nose to the left"
         )
-        subtitle = f"{self.position()}.  Seen {whence}; the ground is drawn level."
+        position = self.position()
+        subtitle = f"{position[:1].upper()}{position[1:]}.  Seen {whence}; the ground is drawn level."
         half = -(-len(said) // 2)
         write_picture(drawing, frame, Path(path), self._title(), subtitle, (said[:half], said[half:]), "--out")
 

@@ -8,7 +8,6 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.linkage.design import SIDES
 from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.view_parts import (
     SMALL,
@@ -31,7 +30,6 @@ from kin3d.writing.placing import Placer, words_box
 Array = NDArray[np.float64]
 TYRE_SHARE = 0.72  # width of a drawn tyre over its radius; nothing is measured from it
 LIFTS_MM = (1.1, 4.2, -1.1, -4.2, 7.3, -7.3)  # of names over their lines, on paper
-SAME_MM = 1.0  # instant centres of both wheels that stand nearer to each other have one name
 SPREAD = 1.7  # instant centres within so many half widths of the axle are on the view
 
 
@@ -71,6 +69,7 @@ def front_view(drawing: Drawing, seen: AxleOnPlane, frame: Frame, detailed: bool
         if wheel.lines is not None:
             _front_lines(drawing, seen, frame, wheel, wheel.lines)
     _roll_centre(drawing, seen, frame)
+    _say_centres(drawing, seen, frame)
     if axle.ground.mass_centre is not None:
         at = plane.flat(axle.ground.mass_centre)
         draw_mass_centre(drawing, frame, at, seen.ground_mm, "mass centre of the body")
@@ -165,30 +164,26 @@ def _front_lines(drawing: Drawing, seen: AxleOnPlane, frame: Frame, wheel: Drawn
         if not 0.0 <= share <= 1.0 + 1e-9:  # the roll centre lies beyond the instant centre, or outside the wheel
             drawing.line("lines", foot, crossing)
     drawing.mark("lines", foot, "dot", 0.45, colour="construction")
-    told = place_words("yz", plane.coordinates(lines.front.place)[1:])
     if near:
         drawing.mark("lines", centre, "square", 0.5, colour="construction")
-        outside, over = bool(centre[0] > 0), float(centre[1] - seen.ground_mm) / drawing.scale
-        same = _other_centre(seen, wheel, centre)
-        if same and wheel.side == SIDES[1]:
-            return
-        text = f"instant centre\nof {'both wheels' if same else f'the {wheel.side} wheel'}\n{told}"
-        # the words keep clear of the ground
-        level = "middle" if abs(over) > 6.0 else "bottom" if over >= 0.0 else "top"
-        align = "left" if outside else "right"
-        lift = {"middle": 0.0, "bottom": -0.5, "top": 0.5}[level]
-        words(drawing, centre, text, (2.6 if outside else -2.6, lift), align=align, level=level, colour="construction")
-        return
-    right = bool(end[0] > 0)
-    text = f"to the instant centre of the {wheel.side} wheel\n{told}"
-    align = "right" if right else "left"
-    words(drawing, end, text, (-1.5 if right else 1.5, 2.0), align=align, level="bottom", colour="construction")
 
 
-def _other_centre(seen: AxleOnPlane, wheel: DrawnWheel, centre: Array) -> bool:
-    """Whether the other wheel's instant centre stands in the same place of the picture, as of a rigid axle."""
-    others = [w.lines for w in seen.axle.wheels if w.side != wheel.side and w.lines is not None]
-    return any(np.abs(seen.plane.flat(o.front.place) - centre).max() < SAME_MM for o in others)
+def _say_centres(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
+    """Where the instant centres are; once for both where they are one."""
+    placer = Placer(drawing, frame)
+    placer.learn()
+    said = [(w.side, w.lines, seen.plane.flat(w.lines.front.place)) for w in seen.axle.wheels if w.lines is not None]
+    one = len(said) == 2 and float(np.hypot(*(said[1][2] - said[0][2]))) < 1.5 * drawing.scale
+    for side, lines, centre in said[: 1 if one else 2]:
+        told = place_words("yz", seen.plane.coordinates(lines.front.place)[1:])
+        whose = "of both wheels" if one else f"of the {side} wheel"
+        if frame.holds(centre):
+            at, aim, text = centre, 0.0 if centre[0] > 0 else 180.0, f"instant centre\n{whose}\n{told}"
+        else:
+            foot = seen.plane.flat(lines.contact)
+            end = frame.cut(foot, foot + 1e6 * seen.plane.turned(lines.front.direction))
+            at, aim, text = foot + 0.86 * (end - foot), 90.0, f"to the instant centre {whose}\n{told}"
+        placer.words("text", at, text, aim=aim, colour="construction")
 
 
 def _crossing(seen: AxleOnPlane, frame: Frame) -> Array | None:

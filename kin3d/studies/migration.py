@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -16,6 +17,7 @@ from kin3d.writing.style import INK, figure_style, save_figure, tones
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Array = NDArray[np.float64]
 NEEDED = ("roll_centre_offset_mm", "roll_centre_height_mm", "roll_centre_lines_deg")
@@ -23,6 +25,8 @@ AWAY_MM = 500.0  # a crossing of nearly parallel lines that stands farther from 
 MOST_MARKS = 9
 MOST_PATHS = 7
 WIDTH_IN = 8.0
+TITLE_LETTERS = 74  # of a title that go on a line
+FAR = 2.0  # the ground is in the picture if it is no farther than so many extents of the paths
 _UNIT = {"roll": "°", "heave": " mm"}
 
 
@@ -86,21 +90,46 @@ def draw_migration(result: Swept, path: Path) -> None:
     offset, height = (np.where(hidden, np.nan, v) for v in (offset, height))
     shown = np.unique(np.linspace(0, len(family) - 1, min(MOST_PATHS, len(family))).round().astype(int))
     with plt.rc_context(figure_style()):
-        figure, ax = plt.subplots(figsize=(WIDTH_IN, _tall(offset[shown], height[shown])), layout="constrained")
+        near = _ground_is_near(offset[shown], height[shown])
+        figure, ax = plt.subplots(figsize=(WIDTH_IN, _tall(offset[shown], height[shown], near)), layout="constrained")
         reach = [float(np.nanmax(np.abs(v), initial=0.0)) for v in offset[shown]]
         for n, (colour, k) in enumerate(zip(tones(len(shown)), shown, strict=True)):
             text = f"{other} {_signed(family[k])}{_UNIT[other]}"
             every = reach[n] == max(reach)
             _path(ax, (offset[k], height[k]), marks, colour, text, _UNIT[along], every)
-        _frame(ax, result, along, int(hidden[shown].sum()))
+        _frame(ax, result, along, int(hidden[shown].sum()), near)
+        figure.legend(fontsize=8, frameon=False, loc="outside lower left", ncols=4)
+        _thin(figure, ax)
         save_figure(figure, path)
 
 
-def _tall(offset: Array, height: Array) -> float:
+def _ground_is_near(offset: Array, height: Array) -> bool:
+    """Whether the ground can be in the picture without the paths becoming a dot in it."""
+    if not np.isfinite(height).any():
+        return True
+    away = max(0.0, float(np.nanmin(height)), -float(np.nanmax(height)))
+    extent = max(float(np.nanmax(v) - np.nanmin(v)) for v in (offset, height))
+    return away <= FAR * max(extent, 1.0)
+
+
+def _tall(offset: Array, height: Array, near: bool) -> float:
     """Height of the picture, in, for one scale in both directions."""
     wide = 2.0 * max(1.0, float(np.nanmax(np.abs(offset), initial=0.0)))
-    high = max(float(np.nanmax(height, initial=0.0)), 0.0) - min(float(np.nanmin(height, initial=0.0)), 0.0)
-    return float(np.clip(WIDTH_IN * (1.6 * high / wide + 0.25), 3.0, 6.5))
+    ends = [float(v) for v in (np.nanmin(height, initial=np.inf), np.nanmax(height, initial=-np.inf)) if np.isfinite(v)]
+    ends += [0.0] if near or not ends else []
+    return float(np.clip(WIDTH_IN * (1.6 * (max(ends) - min(ends)) / wide + 0.3), 3.3, 6.5))
+
+
+def _thin(figure: Figure, ax: Axes) -> None:
+    """Take away figures that would stand on others: those at the ends of the paths stay first."""
+    figure.draw_without_rendering()
+    kept: list[Any] = []
+    for words in sorted(ax.texts, key=lambda t: t.get_zorder(), reverse=True):
+        box = words.get_window_extent()
+        if any(box.overlaps(k) for k in kept):
+            words.remove()
+        else:
+            kept.append(box)
 
 
 def _signed(v: float) -> str:
@@ -129,22 +158,22 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
     ax.plot(y[chosen], z[chosen], "o", ms=5.0, mfc="white", mec=colour, mew=1.4, zorder=5)
     ends = chosen[:: len(chosen) - 1] if len(chosen) > 1 else []  # one mark alone stands by the longest path's
     for k in chosen if every else ends:
-        style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "zorder": 6}
+        style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "zorder": 7 if k in ends else 6}
         style |= {"ha": "left", "va": "center"} if upright else {"ha": "center"}
         beside = (7, 0) if upright else (0, -11 if every else 6)
         words = f"{_signed(marks[k])}{unit}"
         ax.annotate(words, (y[k], z[k]), beside, textcoords="offset points", **style)
 
 
-def _frame(ax: Axes, result: Swept, along: str, hidden: int) -> None:
+def _frame(ax: Axes, result: Swept, along: str, hidden: int, near: bool) -> None:
     ax.set_aspect("equal", adjustable="datalim")
-    ax.axhline(0.0, color=INK, lw=1.2, zorder=2)
+    if near:
+        ax.axhline(0.0, color=INK, lw=1.2, zorder=2)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.4, zorder=2, dashes=(10, 3, 2, 3))
     ax.set_xlabel("to the left of mid-track (mm), seen from ahead")
-    ax.set_ylabel("over the ground (mm)")
-    title = f"{result.title}, {result.axle} axle: path of the roll centre over {along}"
+    ax.set_ylabel("over the ground (mm)" if near else "over the ground (mm),\nwhich lies below the picture")
+    title = fill(f"{result.title}, {result.axle} axle: path of the roll centre over {along}", TITLE_LETTERS)
     if hidden:
         lines = f"lines cross at less than {PARALLEL_DEG:g}° and over {AWAY_MM:g} mm from the middle"
         ax.annotate(f"not drawn: {hidden} positions whose {lines}", (0.0, 1.01), xycoords="axes fraction", fontsize=8)
     ax.set_title(title, loc="left", fontsize=12, pad=18.0 if hidden else 6.0)
-    ax.legend(fontsize=8, frameon=False, loc="upper right", ncols=4)

@@ -29,7 +29,7 @@ CHANGES = {
 GROUP_WORDS = {
     "inboard upper": ("the upper arm's inboard pivots", "the upper links' inboard joints"),
     "inboard lower": ("the lower arm's inboard pivots", "the lower links' inboard joints"),
-    "steering": ("the steering link's inner end",) * 2,
+    "steering": ("the tie link's inner end",) * 2,
     "outboard": ("the joints on the upright",) * 2,
     "wheel": ("the wheel",) * 2,
     "rod": ("the rod's ends",) * 2,

@@ -12,37 +12,23 @@ from kin3d.studies.significance import THRESHOLD, Difference
 from kin3d.studies.told import GroupMove
 from kin3d.studies.wheel_construction import Support
 from kin3d.studies.why_parts import (
-    LAYERS,
-    SLIM_MM,
-    SMALL,
-    Flat,
     OneCar,
     WhyView,
-    across_axis,
-    arrow,
     arrows_said,
-    bar,
     bar_of,
     colour_of,
     difference_of,
     figure_words,
-    framed,
-    height_axis,
-    inner,
-    share_words,
-    taller_for,
-    title_of,
     told_moves,
 )
-from kin3d.writing.drawing import Drawing, Frame, circle
+from kin3d.studies.why_sheet import SMALL, WhySheet
+from kin3d.writing.drawing import circle
 from kin3d.writing.numbers import fixed, percent
-from kin3d.writing.placing import Placer
 
 Array = NDArray[np.float64]
 Reading = tuple[float, float, float] | None  # across the paper, height of 100 %, height of the line there
 # the measure that an axle's view speaks of: the first that both cars have
 ORDER = {"front": ("anti_dive_pct", "anti_lift_pct"), "rear": ("anti_squat_pct", "anti_lift_pct")}
-TALL = 0.42  # height of the picture over its width, about
 BARE_SHARE = 0.55  # how far the line is drawn without figures of the car, over eight wheel radii
 
 
@@ -52,55 +38,27 @@ def side_view(pair: CarPair, cars: Sequence[OneCar], width_mm: float) -> WhyView
     level = THRESHOLD if x is None else x.threshold
     supports = [_support(c, x) for c in cars]
     reads = [_reading(pair, k, s) if x is not None else None for k, s in enumerate(supports)]
-    reach = _reach(cars, reads)
-    scale = (reach[1] - reach[0]) / (width_mm - 14.0)
-    high = max([float(b.places[:, 2].max() - c.foot[2]) for c in cars for b in c.wheel.holding])
-    high = max([high, *(r[1] for r in reads if r is not None)]) + 22.0
-    low = min([0.0, *(r[2] for r in reads if r is not None)]) - 10.0
-    slim = width_mm < SLIM_MM
-    taller = taller_for(high - low, scale, (0.95 if slim else TALL) * width_mm)
-    h = Drawing(scale, LAYERS).height
-    frame = framed(reach, low, high, taller, h)
-    drawing = Drawing(float(frame.size[0]) / width_mm, LAYERS)
-    flat, placer = Flat("side", taller), Placer(drawing, frame)
-    height_axis(drawing, frame, flat, placer)
-    across_axis(
-        drawing, frame, placer, "mm behind the contact" if slim else "mm behind where the tyre meets the ground"
-    )
-    drawing.line("base", (float(inner(drawing, frame).low[0]), 0.0), (frame.high[0], 0.0), colour="ink", width=1.6)
+    sheet = WhySheet.laid_out("side", _reach(cars, reads), _levels(cars, reads), width_mm)
     for car in cars:
-        _wheel(drawing, flat, car)
+        _wheel(sheet, car)
+    sheet.ground()
     for car in cars:
-        _arms(drawing, flat, car)
+        _arms(sheet, car)
     moves = told_moves(pair, x)
-    spots = [_move(drawing, flat, cars, m, colour_of(m, x)) for m in moves] if x is not None else []
+    spots = [_move(sheet, cars, m, colour_of(m, x)) for m in moves] if x is not None else []
     for k, (car, support, read) in enumerate(zip(cars, supports, reads, strict=True)):
-        _line(drawing, inner(drawing, frame), flat, car, support, read)
+        _line(sheet, car, support, read)
         if read is not None and x is not None:
             half = bar_of((x.sigma_a, x.sigma_b)[k], level) / 100.0 * read[1]
-            bar(placer, car, flat.at(read[0], read[2]), taller * half, -1.2 if k == 0 else 1.2)
-    placer.learn()
-    _full(placer, flat, cars, reads)
-    _say(placer, flat, cars, supports, reads, x, level)
-    for move, spot in zip(moves, spots, strict=True):
-        if spot is not None and x is not None:
-            placer.words("text", spot, share_words(move, x), aim=60.0, colour=colour_of(move, x), bold=True)
-    if not slim:
-        _names(placer, flat, cars)
-    return WhyView(
-        title=title_of(pair, x, _missing(cars)),
-        seen=f"{pair.axle.capitalize()} axle from the side, {pair.side} wheel.",
-        scale=_taller(taller),
-        caption=(_caption(x, arrows_said(x, moves)),),
-        described=f"Side views of {cars[0].title} and {cars[1].title} over each other, with their support lines",
-        drawing=drawing,
-        frame=frame,
-        moves=any(colour_of(m, x) != "soft" for m in moves) if x is not None else False,
-    )
-
-
-def _taller(taller: float) -> str:
-    return "True scale." if taller == 1.0 else f"Heights are drawn {taller:g} times as tall as lengths."
+            sheet.bar(car, sheet.at(read[0], read[2]), sheet.taller * half, -1.2 if k == 0 else 1.2)
+    sheet.placer.learn()
+    _full(sheet, cars, reads)
+    _say(sheet, cars, supports, reads, x, level)
+    sheet.say_moves(moves, spots, x, aim=60.0)
+    if not sheet.slim:
+        _names(sheet, cars, moves)
+    caption = (_caption(x, arrows_said(x, moves)),)
+    return sheet.finished(pair, x, moves, caption, missing=_missing(cars), shown="with their support lines")
 
 
 def _chosen(pair: CarPair) -> Difference | None:
@@ -143,17 +101,25 @@ def _reach(cars: Sequence[OneCar], reads: Sequence[Reading]) -> tuple[float, flo
     return min(ends), max(ends)
 
 
-def _wheel(drawing: Drawing, flat: Flat, car: OneCar) -> None:
-    ring = circle((0.0, 0.0), car.radius_mm)
-    middle = flat.on(car, car.wheel.centre)
-    drawing.path("base", middle + ring * [1.0, flat.taller], closed=True, width=0.0, fill="pale", tint=0.6)
-    drawing.mark("base", middle, "dot", 0.25, colour=car.layer)
+def _levels(cars: Sequence[OneCar], reads: Sequence[Reading]) -> tuple[float, float]:
+    """The lowest and the highest place that is shown, mm over the ground."""
+    joints = [float(b.places[:, 2].max() - c.foot[2]) for c in cars for b in c.wheel.holding]
+    there = [r for r in reads if r is not None]
+    return min([0.0, *(r[2] for r in there)]) - 10.0, max([*joints, *(r[1] for r in there)]) + 22.0
 
 
-def _arms(drawing: Drawing, flat: Flat, car: OneCar) -> None:
-    """Arms and links with their joints."""
+def _wheel(sheet: WhySheet, car: OneCar) -> None:
+    ring = circle((0.0, 0.0), car.radius_mm) * [1.0, sheet.taller]
+    middle = sheet.on(car, car.wheel.centre)
+    sheet.drawing.path("base", middle + ring, closed=True, width=0.0, fill="pale", tint=0.6)
+
+
+def _arms(sheet: WhySheet, car: OneCar) -> None:
+    """Arms and links with their joints, and the wheel's centre."""
+    drawing = sheet.drawing
+    drawing.mark("base", sheet.on(car, car.wheel.centre), "dot", 0.25, colour=car.layer)
     for body in car.wheel.holding:
-        flat_places = flat.on(car, body.places)
+        flat_places = sheet.on(car, body.places)
         if len(flat_places) > 2:
             for inner in flat_places[:-1]:
                 drawing.line(car.layer, inner, flat_places[-1], width=2.2 * car.wide)
@@ -163,35 +129,29 @@ def _arms(drawing: Drawing, flat: Flat, car: OneCar) -> None:
             drawing.mark(car.layer, place, "joint", 0.3, colour=car.layer)
 
 
-def _line(
-    drawing: Drawing,
-    frame: Frame,
-    flat: Flat,
-    car: OneCar,
-    support: Support | None,
-    read: Reading,
-) -> None:
+def _line(sheet: WhySheet, car: OneCar, support: Support | None, read: Reading) -> None:
     """The support line from the contact point, to where it is read or to the edge."""
-    foot = flat.on(car, car.foot)
+    drawing, frame = sheet.drawing, sheet.inner
+    foot = sheet.on(car, car.foot)
     drawing.mark(car.layer, foot, "dot", 0.4, colour=car.layer)
     if read is not None:
-        end = flat.at(read[0], read[2])
+        end = sheet.at(read[0], read[2])
         drawing.line(car.layer, foot, end, width=1.5 * car.wide)
         drawing.mark(car.layer, end, "target", 0.85, colour=car.layer)
         return
     edge = frame.high[0] if car.inward > 0.0 else frame.low[0]
-    end = np.array([edge, flat.taller * _slope(car, support) * edge])
+    end = np.array([edge, sheet.taller * _slope(car, support) * edge])
     drawing.line(car.layer, foot, frame.cut(foot, end), width=1.5 * car.wide, arrows="end")
 
 
-def _move(drawing: Drawing, flat: Flat, cars: Sequence[OneCar], move: GroupMove, colour: str) -> Array | None:
+def _move(sheet: WhySheet, cars: Sequence[OneCar], move: GroupMove, colour: str) -> Array | None:
     """Draw the arrows of a group on its points; where its words belong."""
     spots = []
     for point in move.points:
         if not all(point in c.wheel.points for c in cars):
             continue
-        start, end = (flat.on(c, c.wheel.points[point]) for c in cars)
-        arrow(drawing, start, end, colour)
+        start, end = (sheet.on(c, c.wheel.points[point]) for c in cars)
+        sheet.arrow(start, end, colour)
         spots.append((start + end) / 2.0)
     return np.asarray(spots[0]) if spots else None
 
@@ -199,9 +159,9 @@ def _move(drawing: Drawing, flat: Flat, cars: Sequence[OneCar], move: GroupMove,
 # --- words ----------------------------------------------------------------------------------------------------------
 
 
-def _full(placer: Placer, flat: Flat, cars: Sequence[OneCar], reads: Sequence[Reading]) -> None:
+def _full(sheet: WhySheet, cars: Sequence[OneCar], reads: Sequence[Reading]) -> None:
     """The mark of 100 % at the height of the mass centre, of each car or of both."""
-    drawing = placer.drawing
+    drawing, placer = sheet.drawing, sheet.placer
     tick = np.array([1.1 * drawing.height, 0.0])
     marks: dict[tuple[float, float], list[int]] = {}
     for k, read in enumerate(reads):
@@ -209,10 +169,10 @@ def _full(placer: Placer, flat: Flat, cars: Sequence[OneCar], reads: Sequence[Re
             marks.setdefault((round(read[0], 1), round(read[1], 1)), []).append(k)
     for (across, height), owners in marks.items():
         colour = "ink" if len(owners) > 1 else cars[owners[0]].layer
-        drawing.line("axis", flat.at(0.0, height), flat.at(across, height), colour=colour, width=0.7, dash="chain")
-        low, high = flat.at(across, 0.0), flat.at(across, height)
+        drawing.line("axis", sheet.at(0.0, height), sheet.at(across, height), colour=colour, width=0.7, dash="chain")
+        low, high = sheet.at(across, 0.0), sheet.at(across, height)
         drawing.line("axis", low, high, colour="mid", width=0.8, dash="dotted")
-        placer.avoid(np.stack([flat.at(0.0, height), high]))
+        placer.avoid(np.stack([sheet.at(0.0, height), high]))
         drawing.line("axis", high - tick, high + tick, colour=colour, width=1.8)
         placer.avoid(np.stack([low, high]))
         who = "" if len(owners) > 1 else f"{cars[owners[0]].label}: "
@@ -227,8 +187,7 @@ def _full(placer: Placer, flat: Flat, cars: Sequence[OneCar], reads: Sequence[Re
 
 
 def _say(
-    placer: Placer,
-    flat: Flat,
+    sheet: WhySheet,
     cars: Sequence[OneCar],
     supports: Sequence[Support | None],
     reads: Sequence[Reading],
@@ -241,24 +200,24 @@ def _say(
             half = bar_of((x.sigma_a, x.sigma_b)[k], level)
             said = f"{car.label}  {x.measure.label.lower()} {figure_words((x.a, x.b)[k], half, '%')}"
             said += f" ({percent(level)})" if half > 0.0 else ""
-            at = flat.at(read[0], read[2])
+            at = sheet.at(read[0], read[2])
         else:
             angle = float(np.degrees(np.arctan(_slope(car, support) * car.inward)))
             said = f"{car.label}  support angle {fixed(angle, 1)}°"
-            edge = placer.frame.high[0] if car.inward > 0.0 else placer.frame.low[0]
-            at = np.array([0.6 * edge, 0.6 * flat.taller * _slope(car, support) * edge])
+            edge = sheet.frame.high[0] if car.inward > 0.0 else sheet.frame.low[0]
+            at = np.array([0.6 * edge, 0.6 * sheet.taller * _slope(car, support) * edge])
         mine = 0.0 if read is None else read[2]
         theirs = 0.0 if reads[1 - k] is None else (reads[1 - k] or (0.0, 0.0, 0.0))[2]
-        placer.words("text", at, said, aim=150.0 if mine > theirs else -150.0, colour=car.layer, bold=True)
+        sheet.placer.words("text", at, said, aim=150.0 if mine > theirs else -150.0, colour=car.layer, bold=True)
 
 
-def _names(placer: Placer, flat: Flat, cars: Sequence[OneCar]) -> None:
+def _names(sheet: WhySheet, cars: Sequence[OneCar], moves: Sequence[GroupMove]) -> None:
     car = cars[0]
-    for body in (b for b in car.wheel.bodies if b.joint is not None and b.part in ("upper arm", "lower arm")):
-        if len(body.places) > 2:
-            outer = flat.on(car, body.places[-1])
-            placer.words("text", outer, body.name, size=SMALL, aim=90.0, colour="soft")
-    placer.words("text", flat.on(car, car.wheel.centre), "wheel centre", size=SMALL, aim=0.0, colour="soft")
+    for body in (b for b in car.wheel.holding if b.part in ("upper arm", "lower arm")):
+        if len(body.places) > 2 and not any(f"{body.name}'s" in m.who for m in moves):
+            outer = sheet.on(car, body.places[-1])
+            sheet.placer.words("text", outer, body.name, size=SMALL, aim=90.0, colour="soft")
+    sheet.placer.words("text", sheet.on(car, car.wheel.centre), "wheel centre", size=SMALL, aim=0.0, colour="soft")
 
 
 def _missing(cars: Sequence[OneCar]) -> str:
