@@ -75,7 +75,10 @@ def steps_panel(ax: Axes, pair: CarPair, measure: Measure, named: bool = False) 
 def part_words(part: float, line: Difference) -> str:
     """A part of a difference, in as many places as the doubt of the whole leaves meaning to."""
     places = _places(line)
-    return signed(part, line.measure.unit) if places is None else f"{'+' if part > 0.0 else ''}{fixed(part, places)}"
+    if places is None:
+        return signed(part, line.measure.unit)
+    told = fixed(part, places)
+    return f"+{told}" if part > 0.0 and any(c in "123456789" for c in told) else told
 
 
 def _places(line: Difference) -> int | None:

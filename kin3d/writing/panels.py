@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
 LONG_SIGN = 54  # letters over which what positive means is set smaller, to stay over its panel
+ROW_GAP = 0.09  # inches about a panel: its title is nearer to it than to the panel above
 LEGEND_ENTRY = 1.25  # inches that one line of the common legend takes at least
 TITLE_LETTERS = 8.0  # of a title that go on an inch
 BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
@@ -112,12 +113,14 @@ def draw_grid(
     """
     check_place(path, PICTURES, "plot")
     import matplotlib.pyplot as plt
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     columns = 2 if len(draws) == 4 else min(3, max(1, len(draws)))
     lines = -(-len(draws) // columns) or 1
     with plt.rc_context(figure_style()):
         size = (max(width if len(draws) == 1 else 6.4, width * columns), 2.9 * lines + (1.1 if legend else 0.7))
-        figure, axes = plt.subplots(lines, columns, figsize=size, squeeze=False, layout="constrained")
+        spaced = ConstrainedLayoutEngine(h_pad=ROW_GAP)
+        figure, axes = plt.subplots(lines, columns, figsize=size, squeeze=False, layout=spaced)
         for ax, draw in zip(axes.flat, draws, strict=False):
             draw(ax)
         for ax in axes.flat[len(draws) :]:
@@ -125,7 +128,19 @@ def draw_grid(
         set_title(figure, title)
         if legend:
             legend(figure)
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")  # every place is found: not once more where the figure is saved
+        for ax in axes.flat[: len(draws)]:
+            _shrink_title(ax)
         save_figure(figure, path)
+
+
+def _shrink_title(ax: Axes) -> None:
+    """Set a panel's title smaller where it is longer than the panel is wide."""
+    for words in (ax.title, ax._left_title):  # type: ignore[attr-defined]
+        wide, room = words.get_window_extent().width, ax.get_window_extent().width
+        if wide > room:
+            words.set_fontsize(float(words.get_fontsize()) * room / wide)
 
 
 def set_title(figure: Figure, title: str) -> None:

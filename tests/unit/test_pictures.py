@@ -19,7 +19,10 @@ from kin3d.studies.view_parts import ground_plane
 from kin3d.writing.drawing import Words
 from kin3d.writing.drawing_picture import render
 from kin3d.writing.numbers import fixed
+from kin3d.writing.panels import draw_grid
 from kin3d.writing.style import figure_style
+from tests.kinds import demo_car
+from tests.labels import faults
 from tests.laws.cars import car
 
 
@@ -132,3 +135,38 @@ def test_a_heat_map_of_few_measures_has_room_for_its_words(tmp_path):
             assert box.x0 >= 0.0, t.get_text()
             assert box.x1 <= wide + 0.5, t.get_text()
         plt.close(figure)
+
+
+def test_causes_are_told_with_the_doubt_of_the_whole(tmp_path):
+    """A difference that cannot be said says so over its causes; parts have no more places than the doubt has."""
+    measures = ["roll_centre_height_mm", "caster_deg"]
+    found = kin3d.compare([car("dunlin"), car("plover")], "front", [0.0], measures, samples=0)
+    found.plot(tmp_path / "causes.svg", figure="causes")
+    said = texts(tmp_path / "causes.svg")
+    roll, caster = (found.pairs[0].difference(m, "design") for m in measures)
+    assert roll.verdict != caster.verdict
+    assert f"+{roll.difference:.0f} ± {roll.half_width:.0f} mm" in said
+    assert f"+{caster.difference:.1f} ± {caster.half_width:.1f}°: whether it differs cannot be said" in said
+    assert {f"A {roll.a:.0f}", f"B {roll.b:.0f}", "raises the figure", "lowers it"} <= set(said)
+    parts = found.pairs[0].attribution.grouped(found.pairs[0].attribution.start_parts)
+    assert {f"{float(v[0]):+.0f}".replace("-", "−") for v in parts.values() if abs(v[0]) > 0.5} <= set(said)
+
+
+def test_the_path_of_a_roll_centre_that_hardly_wanders_fills_its_picture(tmp_path):
+    """That of a beam axle with a rod across: the ground would make a dot of it, and is said to lie below."""
+    axle = demo_car(tmp_path / "live", "live axle with panhard rod")
+    kin3d.sweep(axle, "rear", roll=[-2.0, -1.0, 0.0, 1.0, 2.0], heave=[-10.0, 0.0, 10.0]).plot(
+        tmp_path / "path.svg", figure="migration"
+    )
+    assert faults((tmp_path / "path.svg").read_text("utf-8")) == []
+    said = texts(tmp_path / "path.svg")
+    assert any("which lies below the picture" in s for s in said)
+    assert {"−2°", "+2°"} <= set(said)
+
+
+def test_a_long_title_of_a_panel_is_set_smaller(tmp_path):
+    def draw(ax):
+        ax.set_title("Spring share of the load transfer, braking, over all that can be said of it", loc="left")
+
+    draw_grid("Two panels", [draw, draw], tmp_path / "grid.svg")
+    assert faults((tmp_path / "grid.svg").read_text("utf-8")) == []
