@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from kin3d.studies.tune_samples import SampleKey, SampleModel
 from kin3d.studies.tune_wants import Aim, all_bounds
 
 Array = NDArray[np.float64]
+PLACES = 4  # of the boxes, at which is looked what moves change of what is kept
+UNCHANGED = 1e-9  # mm per mm
 INSIDE = 1e-6  # of what is allowed: aimed at so much inside, so that rounding stays inside
 
 
@@ -124,9 +127,18 @@ class Problem:
         return np.where(np.isfinite(out), out, np.inf)
 
     def kept(self, x: Array) -> tuple[Array, Array]:
-        """Errors of kept lengths and lines, mm, and per unit of scaled move."""
+        """Errors of kept lengths and lines, mm, those that say the same once, and per unit of scaled move."""
         error, slope = self.space.kept_errors(x * self.unit)
-        return error, slope * self.unit
+        return self._independent @ error, self._independent @ slope * self.unit
+
+    @cached_property
+    def _independent(self) -> Array:
+        """Combinations of what is kept that moves can change at all, by the slopes at some places of the boxes."""
+        rng = np.random.default_rng(0)
+        places = rng.uniform(self.low, self.high, (PLACES, len(self.low))) * self.unit
+        slopes = np.hstack([self.space.kept_errors(p)[1] for p in places])
+        left, size, _ = np.linalg.svd(slopes, full_matrices=False)
+        return np.asarray(left.T[size > UNCHANGED])
 
     @property
     def weights(self) -> Array:

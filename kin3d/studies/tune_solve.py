@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.studies.tune_problem import INSIDE, LinearWants, Problem
+from kin3d.studies.tune_problem import INSIDE, UNCHANGED, LinearWants, Problem
 from kin3d.studies.tune_wants import look
 
 Array = NDArray[np.float64]
@@ -21,6 +21,10 @@ GIVEN = 1e-6  # of what is allowed: by so much the nearest may be missed where l
 ACTIVE = 1e-5  # of what is allowed: a bound nearer than this holds the answer
 PRESSES = 1e-6  # a bound nearer than this is pressed upon, in units of change
 STILL = 1e-9  # a step, and an excess, that are rounding
+FRUITLESS = 5  # steps one after the other that leave more than `LESS` of what is missed most: it will not be met
+LESS = 0.9
+UNMOVED = 1e-6  # of what is allowed, per unit of change: a bound that does less is moved by nothing
+ASIDE = 1e-3  # of a unit of change: so far is stepped from a place where what is kept has no slope
 BAD = 1e3  # what stands for a bound's figure where a car cannot be assembled
 
 
@@ -165,7 +169,7 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
     from scipy.optimize import minimize
 
     n, m, count = len(start), problem.middles, len(problem.aims) if excesses else 0
-    size = np.maximum(_row_size(problem, start), 1e-12)
+    size = _row_size(problem, start)
     least, most = np.isfinite(problem.least), np.isfinite(problem.most)
     wide = np.zeros((len(problem.want), count))
     if count:
@@ -192,14 +196,17 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
         return np.where(np.isfinite(out), out, 0.0)
 
     constraints = [{"type": "ineq", "fun": bounds, "jac": slopes}]
-    if problem.space.kept:
-        pad = np.zeros((problem.space.kept, m + count))
+    x = np.clip(start, problem.low, problem.high)
+    held, across = problem.kept(x)
+    if len(held):
+        if np.linalg.matrix_rank(across, UNCHANGED) < len(held):  # moves square to a length change it only when moved
+            x = np.clip(x + ASIDE * np.cos(np.arange(n)), problem.low, problem.high)
+        pad = np.zeros((len(held), m + count))
         constraints.append({
             "type": "eq",
             "fun": lambda v: problem.kept(v[:n])[0],
             "jac": lambda v: np.hstack([problem.kept(v[:n])[1], pad]),
         })  # fmt: skip
-    x = np.clip(start, problem.low, problem.high)
     figure = problem.at(x).figure
     middles = problem.middles_at(figure)
     first = np.concatenate([x, middles, problem.excess(figure)[:count]])
@@ -207,7 +214,7 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
         return Answer(x, problem.excess(figure), False)
     ends = [*zip(problem.low, problem.high, strict=True), *[(None, None)] * m, *[(0.0, None)] * count]
     last, costs = [first], [np.inf] * (2 if excesses else 4)
-    settled = SETTLED if excesses else WANDERS
+    settled, missed = SETTLED if excesses else WANDERS, [np.inf] * (FRUITLESS + 1)
 
     def watch(v: Array) -> None:
         """End where steps have become rounding: the solver's own test, of the cost alone, may never be satisfied.
@@ -217,15 +224,19 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
         step, last[0] = np.abs(v - last[0]).max(), v.copy()
         costs[:] = [*costs[1:], value(v)]
         still = max(costs) - min(costs) < settled * (1.0 + abs(costs[-1]))
-        if (still or step < STILL * (1.0 + np.abs(v).max())) and bounds(v).min(initial=0.0) > -STILL:
-            raise _StandsStillError(last[0])
+        stands = step < STILL * (1.0 + np.abs(v).max())
+        worst = -float(bounds(v).min(initial=0.0))
+        missed.append(min(worst, missed[-1]))
+        met = worst < STILL
+        if ((still or stands) and met) or (not met and missed[-1] > LESS * missed[-1 - FRUITLESS]):
+            raise _StandsStillError(last[0], met)
 
     try:
         done = minimize(value, first, jac=gradient, bounds=ends, constraints=constraints, method="SLSQP",
                         callback=watch, options={"maxiter": STEPS, "ftol": 1e-13})  # fmt: skip
         at, converged = done.x, bool(done.success)
     except _StandsStillError as still:
-        at, converged = still.at, True
+        at, converged = still.at, still.met
     x = np.clip(at[:n], problem.low, problem.high)
     return Answer(x, problem.excess(problem.at(x).figure), converged)
 
@@ -233,16 +244,16 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
 class _StandsStillError(Exception):
     """Steps have become rounding."""
 
-    def __init__(self, at: Array) -> None:
-        self.at = at
+    def __init__(self, at: Array, met: bool) -> None:
+        self.at, self.met = at, met
         super().__init__()
 
 
 def _row_size(problem: Problem, x: Array) -> Array:
-    """Size of each bound's slope, by which it is divided."""
+    """Size of each bound's slope, by which it is divided; where nothing moves it, of what it allows."""
     slope = problem.at(np.clip(x, problem.low, problem.high)).slope
     size = np.linalg.norm(slope, axis=1)
-    return np.where(np.isfinite(size) & (size > 0.0), size, 1.0)
+    return np.where(np.isfinite(size), np.maximum(size, UNMOVED * problem.slack), problem.slack)
 
 
 def solve_whole(problem: Problem, solve: Callable[[Problem, Array], Answer], start: Array) -> Answer:
@@ -297,7 +308,8 @@ def pressing(problem: Problem, answer: Answer) -> Pressing:
     rows = [(r, 1.0) for r in np.flatnonzero(problem.most - rest < near)]
     rows += [(r, -1.0) for r in np.flatnonzero(rest - problem.least < near)]
     over, under = (np.flatnonzero(gap < PRESSES) for gap in (problem.high - x, x - problem.low))
-    kept = np.hstack([problem.kept(x)[1], np.zeros((problem.space.kept, m))])
+    kept = problem.kept(x)[1]
+    kept = np.hstack([kept, np.zeros((len(kept), m))])
     columns = [*(sign * full[r] / size[r] for r, sign in rows), *unit[over], *-unit[under], *kept, *-kept]
     goal = np.concatenate([-x, np.zeros(m)])
     wants, high, low = np.zeros(len(problem.aims)), np.zeros(n), np.zeros(n)
