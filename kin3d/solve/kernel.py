@@ -8,6 +8,7 @@ other lanes are there.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from kin3d.solve.fused_newton import FusedNewton
 
 Array = NDArray[np.float64]
+EXPANSIONS = 2  # kept: a car's own, and that of its variants
 CHUNK = 3072  # lanes at a time: the workspace stays in the processor's cache
 
 
@@ -114,7 +116,7 @@ class Kernel:
         # made once: a point that is dragged asks for other variants with every step
         self._uniforms = Evaluation(self.system.uniforms)
         self._determinants = [Evaluation(b.newton_outputs[-1:]) for b in self.system.blocks]
-        self._expanded: tuple[Variants, Guess] | None = None
+        self._expanded: deque[tuple[Variants, Guess]] = deque(maxlen=EXPANSIONS)
         self._worth = Worth()
 
     @property
@@ -202,10 +204,12 @@ class Kernel:
         return start
 
     def _taylor(self, variants: Variants) -> Guess:
-        """The expansion about the design position; that of the variants asked for last is kept."""
-        if self._expanded is None or self._expanded[0] is not variants:
-            self._expanded = (variants, Taylor(self.system, variants))
-        return self._expanded[1]
+        """The expansion about the design position; those of the variants asked for last are kept."""
+        for whose, guess in self._expanded:
+            if whose is variants:
+                return guess
+        self._expanded.append((variants, Taylor(self.system, variants)))
+        return self._expanded[-1][1]
 
     def _solve(self, variants: Variants, lanes: Lanes, guess: Guess, *, step: bool) -> Solved:
         q, error, good = self._correct(variants, lanes, guess)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from os import PathLike
@@ -21,6 +21,7 @@ from kin3d.studies import compare_view as view
 from kin3d.studies.attribution import attribute
 from kin3d.studies.case import Case, CaseModel, DriveRange, case_of
 from kin3d.studies.causes_plot import draw_causes
+from kin3d.studies.cautions import cautions
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
@@ -32,7 +33,7 @@ from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, FigureKind, differences, figures
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
-from kin3d.studies.uncertainty import Uncertainty, doubt_of, exact_figures, first_order
+from kin3d.studies.uncertainty import doubt_of, exact_figures, first_order
 from kin3d.studies.why import draw_why
 from kin3d.writing.numbers import percent
 from kin3d.writing.result import Result
@@ -44,14 +45,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 PictureKind = Literal["curves", "causes", "why"]
 SAMPLES = 4_000
-INDEPENDENT = (
-    "The errors of the cars are taken as independent. Points taken off in the same way may err alike; the difference "
-    "is then better known than said here."
-)
-SAME_ERRORS = (
-    "{count} errors are the same in both cars: what they do alike drops out of the differences. All others are taken "
-    "as independent."
-)
 AS_SETTLED = (
     "Each car stands as it has settled; its attitude is taken as exact, and doubt is that of the figures in it."
 )
@@ -61,10 +54,6 @@ ONE_CAUSE = (
 RULE = (
     "A difference can be said when it is larger than the ± beside it: where cars do not differ, doubt alone stays "
     "under that in {level} of all lines."
-)
-ONE_BY_ONE = (
-    "{count} lines were judged, each by itself: if none of them differed in truth, doubt alone would still let about "
-    "{false} be said."
 )
 
 
@@ -256,9 +245,37 @@ def compare(
     refuse_unknown_forces(cars[:1], axle, measures)
     cars, others = under_the_first(cars, measures)
     case = replace(case, side=side or CornerModel.of(cars[0], axle).side)
-    fitted = [fit(c, axle, cars[0], scale, align, case.whole) for c in cars[1:]]
-    fits = [FittedCar(cars[0], 1.0, np.zeros(3), ()), *fitted]
+    fits = fitted_to_first(cars, case, scale, align)
     models = [model_of(case, f.car) for f in fits]
+    found = compare_models(
+        case, fits, models, measures, sigma=sigma, samples=samples, seed=seed, threshold=threshold, workers=workers,
+        executor=executor, split=split, progress=progress,
+    )  # fmt: skip
+    return replace(found, findings=(*told, *others, *found.findings))
+
+
+def fitted_to_first(cars: Sequence[Car], case: Case, scale: Scale, align: bool) -> list[FittedCar]:
+    """The first car as it is, the others fitted to it."""
+    fitted = [fit(c, case.axle, cars[0], scale, align, case.whole) for c in cars[1:]]
+    return [FittedCar(cars[0], 1.0, np.zeros(3), ()), *fitted]
+
+
+def compare_models(
+    case: Case,
+    fits: Sequence[FittedCar],
+    models: Sequence[CaseModel],
+    measures: Sequence[str] | None,
+    *,
+    sigma: float | None,
+    samples: int,
+    threshold: float,
+    seed: int = SEED,
+    workers: int = 1,
+    executor: Executor | None = None,
+    split: bool = True,
+    progress: Callable[[int, int], None] | None = None,
+) -> Comparison:
+    """Compare cars whose models of the case are at hand; parameters as of `compare`."""
     case, findings = _reached(case, models)
     models = [replace(m, case=case) for m in models]  # type: ignore[type-var]
     wanted = _of_all(case.chosen(measures), models)
@@ -290,8 +307,7 @@ def compare(
         if progress:
             progress(k + 1, len(fits))
     pairs = tuple(_pair(runs[0], other, wanted, threshold, split) for other in runs[1:])
-    compared = tuple(car for car, _ in runs)
-    return Comparison(case, compared, pairs, threshold, (*told, *others, *findings), measures is not None)
+    return Comparison(case, tuple(car for car, _ in runs), pairs, threshold, findings, measures is not None)
 
 
 def kinds_of(case: Case) -> tuple[FigureKind, ...]:
@@ -328,33 +344,8 @@ def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float, split: bo
         differences=tuple(found),
         attribution=attribute(common, [m for m in wanted if m in both], ours.case.at),
         not_compared=missing,
-        cautions=_cautions(a[0], b[0], sum(x.judged for x in found), threshold),
+        cautions=cautions(a[0], b[0], sum(x.judged for x in found), threshold),
     )
-
-
-def _cautions(a: ComparedCar, b: ComparedCar, judged: int, threshold: float) -> tuple[str, ...]:
-    unknown = [c.title for c in (a, b) if not c.known]
-    if len(unknown) == 2:
-        return (
-            "Neither car's points carry deviations, nor do its figures, so that nothing is said of how sure the "
-            "differences are.",
-        )
-    said = [f"The points and figures of {t} carry no deviations and are taken as exact." for t in unknown]
-    count = ONE_BY_ONE.format(count=judged, false=f"{(1.0 - threshold) * judged:.1f}")
-    return (*said, *_exact(a, b), _shared(a.tolerance.uncertainty, b.tolerance.uncertainty), *([count] * bool(judged)))
-
-
-def _exact(a: ComparedCar, b: ComparedCar) -> Iterator[str]:
-    """What is taken as exact of cars that have deviations of anything."""
-    names = {c.label: ", ".join(c.tolerance.exact) for c in (a, b) if c.known}
-    if len(names) == 2 and names[a.label] == names[b.label]:
-        names = {"both cars": names[a.label]}
-    yield from (f"Without a deviation, taken as exact in {label}: {told}." for label, told in names.items() if told)
-
-
-def _shared(a: Uncertainty, b: Uncertainty) -> str:
-    same = set(a.identities) & set(b.identities)
-    return SAME_ERRORS.format(count=len(same)) if same else INDEPENDENT
 
 
 def _of_all(wanted: Sequence[Measure], models: Sequence[CaseModel]) -> tuple[Measure, ...]:

@@ -69,7 +69,9 @@ class GroundBodies:
             size = len(model.linkage.points)
             both = np.concatenate([designs[:, row + s * size : row + (s + 1) * size] for s in (0, 1)])
             along = np.repeat(axes[2 * k : 2 * k + 2], len(designs), axis=0)
-            out.append(replace(model, variants=model.kernel.variants(both, along)))
+            # the axle itself has its expansion already
+            own = rack_axes is None and np.array_equal(both, model.variants.design)
+            out.append(model if own else replace(model, variants=model.kernel.variants(both, along)))
             row += 2 * size
         return tuple(out)
 

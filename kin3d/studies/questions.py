@@ -7,7 +7,7 @@ not give is assumed over a range that is said, and so is the range of the answer
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
@@ -15,8 +15,15 @@ from kin3d.errors import Kin3dError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
-from kin3d.studies.compare import Comparison, compare
+from kin3d.studies.case import Case, case_of
+from kin3d.studies.compare import Comparison, compare_models, fitted_to_first
+from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.fit import Scale
+from kin3d.studies.ground_answers import models_together
+from kin3d.studies.photo_points import adjusted_together
+from kin3d.studies.significance import THRESHOLD
 from kin3d.studies.sweep import sweep
+from kin3d.studies.tolerance import TRAVEL
 from kin3d.writing.numbers import number
 
 ROLL_DEG = 2.0
@@ -71,19 +78,72 @@ def questions(cars: Sequence[Car], axle: AxleName, *, side: Side | None = None, 
     how
         ``sigma``, ``threshold``, ``scale`` and ``align`` as `compare` takes them.
     """
-    asked: list[dict[str, Any]] = [{"heave": 0.0, "measures": _AS_DESIGNED}]
-    asked.append({"roll": ROLL_DEG, "measures": _ROLLED})
-    asked += [{"lateral": g, "measures": _TURNING} for g in TURNS_G]
+    asked = [_Asked(_AS_DESIGNED, heave=0.0), _Asked(_ROLLED, roll=ROLL_DEG)]
+    asked += [_Asked(_TURNING, lateral=g) for g in TURNS_G]
     answers: list[Comparison] = []
     notes: dict[str, None] = {}
-    for one in asked:
-        try:
-            answers.append(compare(cars, axle, side=side, samples=0, split=False, **one, **how))
-        except Kin3dError as error:
-            where = f"under {one['lateral']:g} g" if "lateral" in one else "on the ground"
-            notes |= dict.fromkeys(f"{where}: {f}" for f in error.findings)
+    for one, found in zip(asked, _answers(cars, axle, asked, side, **how), strict=True):
+        if isinstance(found, Comparison):
+            answers.append(found)
+        else:
+            where = "on the ground" if one.lateral is None else f"under {one.lateral:g} g"
+            notes |= dict.fromkeys(f"{where}: {f}" for f in found.findings)
     notes |= dict.fromkeys(note for car in cars for note in assumed_ranges(car, axle))
     return Questions(tuple(answers), tuple(notes))
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One question: measures at one position."""
+
+    measures: tuple[str, ...]
+    heave: float | None = None
+    roll: float | None = None
+    lateral: float | None = None
+
+    def case(self, axle: AxleName, side: Side | None) -> Case:
+        """As a case."""
+        drives = {"heave": self.heave, "roll": self.roll, "lateral": self.lateral}
+        return case_of(axle, None, TRAVEL, self.measures, side, **drives)
+
+
+def _answers(
+    cars: Sequence[Car],
+    axle: AxleName,
+    asked: Sequence[_Asked],
+    side: Side | None,
+    *,
+    sigma: float | None = None,
+    threshold: float = THRESHOLD,
+    scale: Scale = "none",
+    align: bool = False,
+) -> list[Comparison | Kin3dError]:
+    """The cars compared in each question's position, to first order; or why they are not."""
+    try:
+        cars, told = adjusted_together(cars, axle)
+        side = side or CornerModel.of(cars[0], axle).side
+        cases = [one.case(axle, side) for one in asked]
+        fits = fitted_to_first(cars, cases[0], scale, align)
+    except Kin3dError as error:
+        return [error] * len(asked)
+    each = [case.chosen(one.measures) for one, case in zip(asked, cases, strict=True)]
+    measures = tuple(dict.fromkeys(m for chosen in each for m in chosen))
+    models = zip(*(models_together(cases, f.car, measures) for f in fits), strict=True)
+    out: list[Comparison | Kin3dError] = []
+    for one, case, of_cars in zip(asked, cases, models, strict=True):
+        wrong = next((m for m in of_cars if isinstance(m, Kin3dError)), None)
+        if wrong is not None:
+            out.append(wrong)
+            continue
+        there = [m for m in of_cars if not isinstance(m, Kin3dError)]
+        try:
+            found = compare_models(
+                case, fits, there, one.measures, sigma=sigma, samples=0, threshold=threshold, split=False
+            )
+            out.append(replace(found, findings=(*told, *found.findings)))
+        except Kin3dError as error:
+            out.append(error)
+    return out
 
 
 def assumed_ranges(car: Car, axle: AxleName) -> tuple[str, ...]:
