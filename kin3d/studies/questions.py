@@ -103,8 +103,8 @@ class _Asked:
 
     def case(self, axle: AxleName, side: Side | None) -> Case:
         """As a case."""
-        drives = {"heave": self.heave, "roll": self.roll, "lateral": self.lateral}
-        return case_of(axle, None, TRAVEL, self.measures, side, **drives)
+        heave, roll, lateral = self.heave, self.roll, self.lateral
+        return case_of(axle, None, TRAVEL, self.measures, side, heave=heave, roll=roll, lateral=lateral)
 
 
 def _answers(
