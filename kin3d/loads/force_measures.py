@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from operator import itemgetter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +20,12 @@ from kin3d.errors import RequestError
 from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.misfits import SETTLED
 from kin3d.linkage.names import did_you_mean, normalise
-from kin3d.loads.differences import with_derivatives
-from kin3d.loads.held import held_corner, on_tyre
-from kin3d.loads.listed import Force, listed_forces
-from kin3d.loads.whole_axle import whole_axle
 from kin3d.measures.corner import Corner
 from kin3d.measures.entry import RADIUS, Measure
 from kin3d.spatial.vectors import Number
+
+if TYPE_CHECKING:
+    from kin3d.loads.listed import Force
 
 Array = NDArray[np.float64]
 PREFIX, UNIT = "force_", "_n"
@@ -144,6 +143,8 @@ def _lacks(corner: Corner, *, name: str) -> str:
 
 def _figures(corner: Corner, case: LoadCase) -> dict[str, Number]:
     """Every force of a case by its measure's name; made once of a corner, as statics give all at once."""
+    from kin3d.loads.differences import with_derivatives  # statics are imported where a force is asked for
+
     key = ("forces", case.name)
     if key not in corner.kept:
         corner.kept[key] = with_derivatives(corner, partial(_under, case=case))
@@ -152,6 +153,10 @@ def _figures(corner: Corner, case: LoadCase) -> dict[str, Number]:
 
 
 def _under(corner: Corner, *, case: LoadCase) -> dict[str, Array]:
+    from kin3d.loads.held import held_corner, on_tyre
+    from kin3d.loads.listed import listed_forces
+    from kin3d.loads.whole_axle import whole_axle
+
     acting, joints = held_corner(corner, on_tyre(corner, case).pushes())
     return named_forces(case.name, listed_forces(whole_axle(corner).linkage, joints, acting))
 

@@ -5,7 +5,6 @@ Both are made of a variant's own design position; no lane sees another lane.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
@@ -13,20 +12,15 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.continuation import along_the_way, vectors
-from kin3d.solve.drives import RACK, RIGHT, TRAVEL, value_of
-from kin3d.solve.implicit import implicit
+from kin3d.solve.continuation import along_the_way
+from kin3d.solve.drives import RACK, RIGHT, TRAVEL
+from kin3d.solve.expansion import FEW_VARIANTS, GRID_DEGREE, Expansion
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.system import System
-from kin3d.spatial.jets import total_degree
 
 Array = NDArray[np.float64]
-TRAVEL_DEGREE = 5  # degree of the Taylor expansion along travel alone
-GRID_DEGREE = 4  # and along travel and rack together, or along a way of its own
 NODES = 18  # solved positions through which the polynomial of a long sweep goes
 LONG_SWEEP = 200  # lanes of one variant for each node from which the polynomial is worth its nodes
-FEW_VARIANTS = 4
-BLOCK = 256  # lanes of one product of matrices
 
 
 class Guess(Protocol):
@@ -68,7 +62,7 @@ class Taylor:
 
     def __init__(self, system: System, variants: Variants) -> None:
         self.system, self.variants = system, variants
-        self._made: dict[tuple[str, ...], _Expansion] = {}
+        self._made: dict[tuple[str, ...], Expansion] = {}
         self._along((TRAVEL,))
 
     def __call__(self, lanes: Lanes) -> Array:
@@ -99,9 +93,9 @@ class Taylor:
     def _start(self, drives: tuple[str, ...], lanes: Lanes) -> Array:
         return self._along(drives)(lanes) if drives else self._own_way(lanes)
 
-    def _along(self, drives: tuple[str, ...]) -> _Expansion:
+    def _along(self, drives: tuple[str, ...]) -> Expansion:
         if drives not in self._made:
-            self._made[drives] = _Expansion(self.system, self.variants, drives)
+            self._made[drives] = Expansion(self.system, self.variants, drives)
         return self._made[drives]
 
     @staticmethod
@@ -121,64 +115,6 @@ class Taylor:
         q = np.array(np.broadcast_to(start, (len(start), lanes.count)))
         jets = along_the_way(self.system, self.variants, lanes, q, np.zeros(lanes.count), GRID_DEGREE)
         return np.stack([np.broadcast_to(sum(j[k,] for k in range(GRID_DEGREE + 1)), lanes.count) for j in jets])
-
-
-class _Expansion:
-    """A Taylor expansion of every unknown, for every variant, over one drive or two."""
-
-    def __init__(self, system: System, variants: Variants, drives: tuple[str, ...]) -> None:
-        algebra = total_degree(len(drives), GRID_DEGREE if RACK in drives else TRAVEL_DEGREE)
-        zero = np.zeros(variants.count)
-        _, design, axis = vectors(system, variants, Lanes(np.arange(variants.count), zero, zero), variants.start)
-        points = {p: design[p] for p in system.equations.unknowns.points}
-        values = {name: value_of(system.linkage, name, 0.0) for name in system.drives}
-        values |= {name: algebra.variable(0.0, k) for k, name in enumerate(drives)}
-        if RIGHT in values and RIGHT not in drives:
-            values[RIGHT] = values[TRAVEL]  # both wheels alike
-        jets = implicit(system, algebra, points, design, values, system.axes(design, axis))
-        self.drives, self.monomials = drives, algebra.monomials
-        self.coefficients = np.zeros((len(self.monomials), len(system.unknown_keys), variants.count))
-        for column, (_, p, k) in enumerate(system.unknown_keys):
-            for row, c in enumerate(jets[p][k].coefficients):
-                self.coefficients[row, column] = 0.0 if c is None else c
-
-    def __call__(self, lanes: Lanes) -> Array:
-        """Unknowns of the lanes, by sums in one order, which does not depend on how many lanes there are."""
-        powers = self._powers([lanes.drive(name) for name in self.drives], lanes.count)
-        total = np.zeros((self.coefficients.shape[1], lanes.count))
-        if not lanes.count:
-            return total
-        first, last = int(lanes.variant.min()), int(lanes.variant.max())
-        if last - first >= FEW_VARIANTS:
-            for c, power in zip(self.coefficients, powers, strict=True):
-                total += c[:, lanes.variant] * power
-            return total
-        for v in range(first, last + 1):
-            mine = slice(None) if first == last else np.flatnonzero(lanes.variant == v)
-            total[:, mine] = _in_blocks(np.ascontiguousarray(self.coefficients[..., v].T), powers[:, mine])
-        return total
-
-    def _powers(self, moved: Sequence[Array], count: int) -> Array:
-        """Every monomial of the drives, shape (monomials, lanes), each one drive times one that stands before it."""
-        out, row_of = np.ones((len(self.monomials), count)), {m: k for k, m in enumerate(self.monomials)}
-        for row, monomial in enumerate(self.monomials):
-            drive = next((k for k, n in enumerate(monomial) if n), None)
-            if drive is not None:
-                less = tuple(n - (k == drive) for k, n in enumerate(monomial))
-                np.multiply(out[row_of[less]], moved[drive], out=out[row])
-        return out
-
-
-def _in_blocks(matrix: Array, columns: Array) -> Array:
-    """A product of matrices by blocks of one width: one over all columns would round by how many there are."""
-    count = columns.shape[1]
-    if count % BLOCK:
-        columns = np.concatenate([columns, np.zeros((len(columns), -count % BLOCK))], axis=1)
-    out = np.empty((len(matrix), columns.shape[1]))
-    for first in range(0, columns.shape[1], BLOCK):
-        part = slice(first, first + BLOCK)
-        out[:, part] = matrix @ columns[:, part]
-    return out[:, :count]
 
 
 def worth_nodes(variants: Variants, lanes: Lanes) -> bool:

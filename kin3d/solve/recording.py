@@ -7,49 +7,22 @@ that Newton starts from) is recorded once, and then runs over any number of lane
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.solve.both_sides import JoinedKernel
-from kin3d.solve.elimination import Factors
 from kin3d.solve.kernel import Kernel, Motion, Position
 from kin3d.solve.lanes import Lanes, Variants
-from kin3d.solve.system import BlockPlan, System
+from kin3d.solve.planned import LeastPivot
+from kin3d.solve.system import System
 from kin3d.solve.tape import Node, Tape
 from kin3d.spatial.jets import Algebra
 from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedBlock:
-    """A block solved by its plan alone: a tape has no branch for lanes whose pivots have shrunk."""
-
-    plan: BlockPlan
-    factors: Factors
-
-    def solve(self, rhs: list[Any]) -> list[Any]:
-        """Solve J x = rhs."""
-        return self.plan.elimination.solve(self.factors, rhs)
-
-
-@dataclass(slots=True)
-class _Pivots:
-    """Makes the solvers of a recording and keeps the least pivot over that of the reference position."""
-
-    least: Any = field(default=None)
-
-    def __call__(self, plan: BlockPlan, inputs: Mapping[Any, Any]) -> PlannedBlock:
-        values = dict(zip(plan.entries, plan.evaluation(inputs), strict=True))
-        block = PlannedBlock(plan, plan.elimination.factor(values))
-        for pivot, reference in zip(block.factors.pivots, plan.reference_pivots, strict=True):
-            ratio: Any = np.abs(pivot / reference)
-            self.least = ratio if self.least is None else np.minimum(self.least, ratio)
-        return block
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,11 +100,10 @@ def record(
     q = {p: vector("q", p) for p in system.equations.unknowns.points}
     rack: Any = tuple(tape.input(("rack", k), float(k == 1)) for k in range(3))
     stands = {name: tape.input(("drive", name), 0.0) for name in system.drives} | dict(drives or {})
-    pivots = _Pivots()
+    pivots = LeastPivot()
     position = Position(q, {p: varied(p) for p in system.linkage.points}, rack, stands)
     motion = kernel.motion_of(position, algebra, generators, solver_of=pivots)
-    least = pivots.least if isinstance(pivots.least, Node) else None
-    return RecordedMotion(tape, motion, least)
+    return RecordedMotion(tape, motion, pivots.node)
 
 
 def whole(kernel: Kernel | JoinedKernel) -> Kernel:
