@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from kin3d.solve.continuation import vectors
 from kin3d.solve.drives import RACK, RIGHT, TRAVEL, value_of
+from kin3d.solve.engine import expecting
 from kin3d.solve.implicit import WEAK_PIVOT, BlockSolver, Solver, implicit
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.planned import LeastPivot
@@ -82,7 +83,8 @@ class RecordedExpansion:
         inputs |= {("rack", k): variants.rack_axis[:, k] for k in range(3)}
         out = np.empty((len(self.stages.outputs), variants.count))
         one = np.zeros(variants.count, dtype=np.intp)  # what varies are the variants themselves
-        self.stages(np.empty((0, 1)), one, inputs, {}, list(out))
+        with expecting(0):  # whoever expects so many lanes has far fewer variants
+            self.stages(np.empty((0, 1)), one, inputs, {}, list(out))
         return out[:-1] if np.all(out[-1] > WEAK_PIVOT) else None
 
 
@@ -146,6 +148,7 @@ def _in_blocks(matrix: Array, columns: Array) -> Array:
 
 def _recorded(system: System, drives: tuple[str, ...]) -> RecordedExpansion | None:
     """The tape of an expansion, from its third time on: writing it takes as long as some four of them."""
+    tape: RecordedExpansion | None
     times, tape = system.expansions.get(drives, (0, None))
     if times >= WORTH_RECORDING and tape is None:
         tape = RecordedExpansion(system, drives)
