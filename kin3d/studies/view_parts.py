@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.spatial.hull import outline
 from kin3d.studies.construction import AxleConstruction
 from kin3d.studies.wheel_construction import Centre, DrawnBody, DrawnWheel
 from kin3d.writing.drawing import Drawing, Frame, Layer, Plane
@@ -103,14 +104,14 @@ def _is_in(place: Array, places: Array) -> bool:
     return bool((places == place).all(axis=1).any())
 
 
-def draw_chassis(drawing: Drawing, seen: AxleOnPlane) -> Array:
-    """The chassis as the hull of its joints; its corners."""
-    from scipy.spatial import ConvexHull
-
-    hull = seen.plane.flat(seen.axle.chassis)
-    around = hull[ConvexHull(hull).vertices]
-    drawing.path("base", around, closed=True, fill="pale", dash="solid")
-    return np.asarray(hull)
+def draw_chassis(drawing: Drawing, seen: AxleOnPlane) -> None:
+    """The chassis as the outline of its joints, or the line in which they stand."""
+    joints = seen.plane.flat(seen.axle.chassis)
+    around = joints[outline(joints)]
+    if len(around) > 2:
+        drawing.path("base", around, closed=True, fill="pale", dash="solid")
+    elif len(around) == 2:
+        drawing.line("base", *around, dash="solid")
 
 
 def draw_ground(drawing: Drawing, frame: Frame, level: float) -> None:

@@ -231,7 +231,8 @@ class Plane:
 
     def coordinates(self, places: Array) -> Array:
         """Places (…, 3) in the plane's own frame."""
-        return np.asarray((places - self.origin) @ self.axes.T)
+        with np.errstate(invalid="ignore"):  # a centre at infinity has no place
+            return np.asarray((places - self.origin) @ self.axes.T)
 
     def flat(self, places: Array) -> Array:
         """Places (…, 3) on the plane, (…, 2)."""

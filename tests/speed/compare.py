@@ -147,7 +147,7 @@ def _across(folder: Path, positions: int) -> Benchmark:
     lanes = [m.pair(travel, np.zeros(positions)) for m in (one, two)]
     said = f"one spring across in {positions:,} positions of two travels to both corners of Dunlin; 3 is the limit"
     jobs = (lambda m=m, here=here: m.kernel.solve(m.variants, here) for m, here in zip((one, two), lanes, strict=True))
-    return Benchmark(next(jobs), next(jobs), said)
+    return Benchmark(_by("numpy", next(jobs)), _by("numpy", next(jobs)), said)
 
 
 def sweep(_: Path) -> Benchmark:

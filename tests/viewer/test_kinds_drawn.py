@@ -12,6 +12,7 @@ import kin3d
 from kin3d.linkage.across import spanning
 from kin3d.linkage.layout_file import builtin
 from kin3d.linkage.resolve import resolve
+from kin3d.spatial.hull import outline
 from kin3d.studies.construction import construct
 from kin3d.studies.why import why_views
 from kin3d.writing.drawing import Polyline
@@ -69,3 +70,20 @@ def test_why_of_layouts_without_arms_beside_the_wheel(tmp_path: Path, kind: str)
     for view in why_views(found.pairs[0]):
         lines = [i for i in view.drawing.items if isinstance(i, Polyline) and i.layer == "car a"]
         assert len(lines) > 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["trailing arm", "live axle with watt linkage"])
+def test_layouts_are_drawn_and_written(tmp_path: Path, kind: str) -> None:
+    """A trailing arm's chassis joints stand in one line from the side: no outline, and no failure."""
+    car = demo_car(tmp_path, kind)
+    for view in ("front", "side"):
+        kin3d.draw(car, view, "rear").plot(tmp_path / f"{view}.svg")
+        assert "wheel" in (tmp_path / f"{view}.svg").read_text("utf-8")
+    kin3d.export(car, "rear").save(tmp_path / "axle.dxf")
+
+
+def test_outlines_of_places_in_a_line_and_of_a_square() -> None:
+    line = np.array([[0.0, 0.0], [10.0, 20.0], [5.0, 10.0]])
+    assert sorted(outline(line)) == [0, 1]
+    assert sorted(outline(np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0], [4.0, 5.0]]))) == [0, 1, 2, 3]

@@ -10,6 +10,7 @@ import numpy as np
 from kin3d.linkage.across import spanning
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.parts import part_of
+from kin3d.spatial.hull import outline
 from kin3d_viewer.primitives import Array, Ball, Coil, Label, MarkerShape, Plate, Primitive, Rod
 from kin3d_viewer.scene_forces import CORE_MM, force_radius
 from kin3d_viewer.snapshot import SIDES, Snapshot
@@ -215,20 +216,11 @@ def chassis(now: Snapshot) -> Iterator[Primitive]:
     for point in names:
         yield Rod(f"cage/{point}", "cage", now.at(0, point), now.at(1, point), CAGE_MM)
     flat = np.array([now.design[0, now.linkage.index(p)][[0, 2]] for p in names])
-    ring = _hull(flat)
+    ring = outline(flat) if names else []
     for side in (0, 1):
         for k, j in zip(ring, ring[1:] + ring[:1], strict=True):
             ends = (now.at(side, names[k]), now.at(side, names[j]))
             yield Rod(f"{SIDES[side]}/cage/{names[k]}-{names[j]}", "cage", *ends, CAGE_MM)
-
-
-def _hull(places: Array) -> list[int]:
-    """Rows of the corners of the convex hull of places in a plane, in order; all rows of fewer than three."""
-    if len(places) < 3 or np.linalg.matrix_rank(places - places.mean(axis=0), tol=1.0) < 2:
-        return list(range(len(places)))
-    from scipy.spatial import ConvexHull
-
-    return [int(k) for k in ConvexHull(places).vertices]
 
 
 def _rack(now: Snapshot) -> Iterator[Primitive]:
