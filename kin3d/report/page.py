@@ -18,6 +18,7 @@ from kin3d.report import figures, tables
 from kin3d.report.explain import constructions, explained
 from kin3d.report.glance import glance, rows_table
 from kin3d.report.kind import kind_of_car
+from kin3d.report.gaps import gaps
 from kin3d.report.markup import colours_css, folded, listed, mark, named, section
 from kin3d.report.still import still
 from kin3d.report.summary import shown_measures, summary
@@ -150,7 +151,7 @@ def _axle(part: AxlePart, scene: str) -> str:
     if result.pairs and part.photo is not None:
         content.append(_photo(part))
     content.append(_asked(part))
-    content += [_scene(part, scene), _curves(result, measures), _migration(part)]
+    content += [_scene(part, scene), _curves(result, measures), _migration(part), gaps(part)]
     content.append(folded("Points", _points(part)))
     content.append(folded("All measures, with their doubt", _measures(result)))
     for pair in result.pairs:

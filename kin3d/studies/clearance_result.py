@@ -108,12 +108,20 @@ class Clearance(Result):
         """Draw the gaps of the nearest pairs over their first drive."""
         draw_curves(self.title, self.parts, self.wanted_mm, Path(path))
 
-    def picture(self, path: str | PathLike[str]) -> None:
-        """Draw the worst place: a section through the wheel where it has a part in it, from the front, from above."""
+    def picture(self, path: str | PathLike[str], columns: int | None = None, titled: bool = True) -> None:
+        """Draw the worst place: a section through the wheel where it has a part in it, from the front, from above.
+
+        Parameters
+        ----------
+        columns : int, optional
+            Views beside each other; default: all.
+        titled : bool
+            Whether pair, gap and position stand above.
+        """
         worst = self.nearest()
         if worst is None:
             raise RequestError(Finding("no-picture", "all pairs touch in the design position", str(path)))
-        draw_place(self.title, *worst, Path(path))
+        draw_place(self.title, *worst, Path(path), columns, titled)
 
 
 def _words(part: AxleClearance, row: int) -> str:

@@ -70,8 +70,18 @@ class _View:
     section: bool = False
 
 
-def draw_place(title: str, part: AxleClearance, row: int, path: Path) -> None:
-    """Draw the position of the least gap: the corner's solids, the nearest pair strong, the gap with its figure."""
+def draw_place(title: str, part: AxleClearance, row: int, path: Path, columns: int | None = None, titled: bool = True) -> None:
+    """Draw the position of the least gap: the corner's solids, the nearest pair strong, the gap with its figure.
+
+    Parameters
+    ----------
+    row : int
+        Of the pair.
+    columns : int, optional
+        Views beside each other; default: all.
+    titled : bool
+        Whether pair, gap and position stand above.
+    """
     lane = part.worst(row)
     at = dict(zip(part.points, part.at[lane], strict=True))
     views = [
@@ -91,7 +101,7 @@ def draw_place(title: str, part: AxleClearance, row: int, path: Path) -> None:
         for v in views
     ]
     head = f"{title}, {part.axle} {part.side}: {pair_name(part.pairs[row])}, {said} at {part.place(lane)}"
-    draw_grid(head, draws, path, width=4.6)
+    draw_grid(head if titled else "", draws, path, width=3.6, columns=columns)
 
 
 def _section(at: dict[str, Array]) -> _View:

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Kin3dError, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.measures.gaps import pairs_of, shapes_of
 from kin3d.reading.photo_records import PhotoPoints
 from kin3d.studies.check import AxleCheck, check_axle
+from kin3d.studies.clearance import clearance
+from kin3d.studies.clearance_result import Clearance
 from kin3d.studies.compare import SAMPLES, Comparison, compare
 from kin3d.studies.compared import ComparedCar
 from kin3d.studies.construction import AxleConstruction, construct_at
@@ -27,6 +30,7 @@ from kin3d.studies.tolerance import SEED
 Array = NDArray[np.float64]
 AXLES: tuple[AxleName, ...] = ("front", "rear")
 ROLL_DEG = tuple(np.linspace(-3.0, 3.0, 25))
+LOCKS_MM = (-25.0, 0.0, 25.0)  # at which gaps are looked at, where there is a rack
 MIGRATION = ("roll_centre_height_mm", "roll_centre_offset_mm")
 
 
@@ -43,12 +47,15 @@ class CarPart:
         The axle over body roll; None without a loaded radius.
     missing : tuple of str
         What could not be computed, and why.
+    gaps : Clearance or None
+        What comes near to what over the travel and at both locks; None where no two solids are given.
     """
 
     check: AxleCheck
     construction: AxleConstruction
     roll: SweepResult | None
     missing: tuple[str, ...]
+    gaps: Clearance | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +146,8 @@ def collect(
         tell(f"{axle} axle: in roll and in turns")
         how = {"sigma": sigma_mm, "threshold": threshold, "scale": scale, "align": align}
         asked = questions(cars, axle, side=side, **how) if len(cars) > 1 else None
-        parts.append(AxlePart(axle, result, tuple(_car_part(e, axle) for e in result.cars), drawn, asked))
+        shown = tuple(_car_part(e, axle, travel_mm, sigma_mm) for e in result.cars)
+        parts.append(AxlePart(axle, result, shown, drawn, asked))
         if progress:
             progress(k + 1, len(chosen))
     return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
@@ -167,12 +175,19 @@ def _common(cars: Sequence[Car]) -> tuple[AxleName, ...]:
     return there
 
 
-def _car_part(compared: ComparedCar, axle: AxleName) -> CarPart:
+def _car_part(
+    compared: ComparedCar, axle: AxleName, travel_mm: Sequence[float] | Array, sigma_mm: float | None
+) -> CarPart:
     car = compared.fitted.car
-    missing: tuple[str, ...] = ()
-    roll = None
+    missing: list[str] = []
+    roll = gaps = None
     try:
         roll = sweep(car, axle, roll=ROLL_DEG, measures=MIGRATION)
     except Kin3dError as error:
-        missing = tuple(f"roll-centre migration of {car.title}: {f}" for f in error.findings)
-    return CarPart(check_axle(car, axle), construct_at(car, axle, [0.0])[0], roll, missing)
+        missing += [f"roll-centre migration of {car.title}: {f}" for f in error.findings]
+    if pairs_of(shapes_of(car.axle(axle))):
+        try:
+            gaps = clearance(car, travel_mm, LOCKS_MM, axle=axle, sigma=sigma_mm)
+        except Kin3dError as error:
+            missing += [f"gaps between solids of {car.title}: {f}" for f in error.findings]
+    return CarPart(check_axle(car, axle), construct_at(car, axle, [0.0])[0], roll, tuple(missing), gaps)

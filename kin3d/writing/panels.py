@@ -101,6 +101,7 @@ def draw_grid(
     path: Path,
     width: float = 4.1,
     legend: Callable[[Figure], None] | None = None,
+    columns: int | None = None,
 ) -> None:
     """Draw what each function draws in a panel of its own, under one title, and save the picture.
 
@@ -110,15 +111,17 @@ def draw_grid(
         Of a panel, inches.
     legend : callable, optional
         Adds a legend for all to the figure.
+    columns : int, optional
+        Panels beside each other; three at most, of four two, where nothing is said.
     """
     check_place(path, PICTURES, "plot")
     import matplotlib.pyplot as plt
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    columns = 2 if len(draws) == 4 else min(3, max(1, len(draws)))
+    columns = columns or (2 if len(draws) == 4 else min(3, max(1, len(draws))))
     lines = -(-len(draws) // columns) or 1
     with plt.rc_context(figure_style()):
-        size = (max(width if len(draws) == 1 else 6.4, width * columns), 2.9 * lines + (1.1 if legend else 0.7))
+        size = (max(width if columns == 1 else 6.4, width * columns), 2.9 * lines + (1.1 if legend else 0.7))
         spaced = ConstrainedLayoutEngine(h_pad=ROW_GAP)
         figure, axes = plt.subplots(lines, columns, figsize=size, squeeze=False, layout=spaced)
         for ax, draw in zip(axes.flat, draws, strict=False):

@@ -283,3 +283,16 @@ def test_pictures_follow_light_and_dark():
         assert f"--c{colour[1:]}:{colour};" in text
         assert colour not in drawn
     assert "prefers-color-scheme:dark" in text
+
+
+def test_solids_have_their_least_gap_on_the_page():
+    """The figure of `clearance`, which has its own tests, in words and in every view; cars without solids have none."""
+    known = car("dunlin")
+    found = kin3d.report([known], "front", [-20.0, 0.0, 20.0], samples=0, scene=False)
+    page = found.html()
+    gaps = kin3d.clearance(known, [-20.0, 0.0, 20.0], [-25.0, 0.0, 25.0], axle="front")
+    part, row = gaps.nearest()
+    assert "What comes near to what" in page
+    assert f"least gap {part.least(row):.2f} mm" in page
+    assert page.count(f">{part.least(row):.1f} mm<") >= 3  # beside the gap in each view
+    assert "What comes near to what" not in kin3d.report([car("siskin")], "front", [0.0], samples=0, scene=False).html()
