@@ -16,9 +16,9 @@ from kin3d.measures.entry import Measure
 from kin3d.measures.roll_centre import MEASURES as CROSSING
 from kin3d.report import figures, tables
 from kin3d.report.explain import constructions, explained
+from kin3d.report.gaps import gaps
 from kin3d.report.glance import glance, rows_table
 from kin3d.report.kind import kind_of_car
-from kin3d.report.gaps import gaps
 from kin3d.report.markup import colours_css, folded, listed, mark, named, section
 from kin3d.report.still import still
 from kin3d.report.summary import shown_measures, summary

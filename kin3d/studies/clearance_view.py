@@ -70,7 +70,9 @@ class _View:
     section: bool = False
 
 
-def draw_place(title: str, part: AxleClearance, row: int, path: Path, columns: int | None = None, titled: bool = True) -> None:
+def draw_place(
+    title: str, part: AxleClearance, row: int, path: Path, columns: int | None = None, titled: bool = True
+) -> None:
     """Draw the position of the least gap: the corner's solids, the nearest pair strong, the gap with its figure.
 
     Parameters
