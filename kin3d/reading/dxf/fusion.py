@@ -1,21 +1,19 @@
 """Three-view fusion: places on a sheet of views become points of the car, by one weighted least-squares fit.
 
-Model
------
 A view v shows car axis k along one direction of the sheet with sign s: its reading u (drawing units) of point i is
 
     p_ik = s·m_v·(u − o_v) + r,
 
 with m_v in mm per drawing unit, o_v the place of the car's origin on the sheet, r the residual in mm of the car.
-With c = −s·m_v·o_v the model is linear in p, c and m at once. Each p_ik stands in its own readings only, so all p
-are eliminated exactly and a system of at most three unknowns a view is left (block elimination of the normal
-equations); its null space tells what no datum reaches. Standard deviations come from the covariance of the whole
-fit, scaled by the scatter of the redundant readings.
+With c = −s·m_v·o_v the model is linear in p, c and m at once. Each p_ik stands in its own readings only, so their
+weighted mean is taken out of them, and a system of at most three unknowns a view is left; its null space tells what no
+datum reaches. Standard deviations come from the covariance of the whole fit, scaled by the scatter of the redundant
+readings.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,6 +24,8 @@ from kin3d.reading.dxf.declared import Axis
 
 KNOWN_WEIGHT = 1e8  # a datum point against a reading of 1 mm
 SCALE_SIGMA = 0.05  # how far a scale that is to be fitted may be off, as a share, before the fit resists
+Sighting = tuple[int, int, tuple[float, float]]  # a point, a view, where the one stands in the other, drawing units
+Datum = Mapping[int, Sequence[float]]  # points whose place in the car is known, mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,19 +46,14 @@ class SheetView:
         ]
 
 
-Sighting = tuple[int, int, tuple[float, float]]  # a point, a view, where the one stands in the other, drawing units
-
-
 @dataclass(slots=True)
 class Fusion:
     """Result of a fusion.
 
     Attributes
     ----------
-    xyz_mm : ndarray, shape (points, 3)
-        NaN where a coordinate is in no view or no datum reaches it.
-    sigma_mm : ndarray, shape (points, 3)
-        One standard deviation.
+    xyz_mm, sigma_mm : ndarray, shape (points, 3)
+        NaN where a coordinate is in no view or no datum reaches it; one standard deviation.
     values : dict of (point, axis) to list of (view, mm)
         What each view says of a coordinate.
     spread_mm : ndarray, shape (points, 3)
@@ -69,6 +64,8 @@ class Fusion:
         The views with the origins (and scales) that were found.
     scatter_mm : float
         Root of the mean square of the redundant readings' residuals; 0 where nothing is redundant.
+    dropped : set of (point, axis)
+        Coordinates that took no part, because their views contradict each other.
     """
 
     xyz_mm: Vector
@@ -81,172 +78,113 @@ class Fusion:
     dropped: set[tuple[int, int]] = field(default_factory=set)
 
 
-class _SheetEquations:
-    """The normal equations of one fit with the points eliminated."""
-
-    def __init__(self, count: int, views: Sequence[SheetView], fit_scales: bool, anchored: bool) -> None:
-        self.views = views
-        self.count = count
-        self.columns: dict[tuple[str, int, int], int] = {}
-        for v, view in enumerate(views):
-            if view.origin is None:
-                self.columns["offset", v, 0] = len(self.columns)
-                self.columns["offset", v, 1] = len(self.columns)
-            if fit_scales and (v > 0 or anchored):
-                self.columns["scale", v, 0] = len(self.columns)
-        n = len(self.columns)
-        self.weight = np.zeros((count, 3))
-        self.right = np.zeros((count, 3))
-        self.cross = np.zeros((count, 3, n))
-        self.normal = np.zeros((n, n))
-        self.beta_right = np.zeros(n)
-        for (kind, _, _), column in self.columns.items():
-            if kind == "scale":
-                self.normal[column, column] += 1.0 / SCALE_SIGMA**2
-
-    def row(self, view: int, direction: int, u: float) -> tuple[int, Vector, float]:
-        """Return axis, coefficients of the view's unknowns and the constant: p = constant + coefficients·beta."""
-        axis, base = self.views[view].says((u, u))[direction]
-        coefficients = np.zeros(len(self.columns))
-        if ("offset", view, direction) in self.columns:
-            coefficients[self.columns["offset", view, direction]] = 1.0
-        if ("scale", view, 0) in self.columns:
-            coefficients[self.columns["scale", view, 0]] = base
-        return axis, coefficients, base
-
-    def add(self, point: int, view: int, direction: int, u: float) -> None:
-        axis, a, base = self.row(view, direction, u)
-        w = 1.0 / self.views[view].sigma_mm ** 2
-        self.weight[point, axis] += w
-        self.right[point, axis] += w * base
-        self.cross[point, axis] += w * a
-        self.normal += w * np.outer(a, a)
-        self.beta_right -= w * base * a
-
-    def know(self, point: int, xyz: Sequence[float]) -> None:
-        self.weight[point] += KNOWN_WEIGHT
-        self.right[point] += KNOWN_WEIGHT * np.asarray(xyz)
-
-    def solve(self) -> tuple[Vector, Vector, Vector, NDArray[np.bool_]]:
-        """Return beta, p, the variance factors of p, and which p no datum reaches."""
-        there = self.weight > 0.0
-        safe = np.where(there, self.weight, 1.0)
-        gain = self.cross / safe[..., None]
-        reduced = self.normal - np.einsum("ikb,ikc->bc", self.cross, gain)
-        right = self.beta_right + np.einsum("ikb,ik->b", self.cross, self.right / safe)
-        diagonal = np.diag(self.normal)
-        size = np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
-        values, vectors = np.linalg.eigh(reduced / np.outer(size, size)) if len(size) else (np.zeros(0), reduced)
-        loose = values < 1e-9
-        keep = vectors[:, ~loose] / size[:, None]
-        inverse = keep @ np.diag(1.0 / values[~loose]) @ keep.T
-        beta = inverse @ right
-        p = (self.right + self.cross @ beta) / safe
-        variance = 1.0 / safe + np.einsum("ikb,bc,ikc->ik", gain, inverse, gain)
-        free = vectors[:, loose] / size[:, None]
-        free = free / np.abs(free).max(axis=0, initial=1e-300)
-        reached = np.abs(gain @ free).max(axis=-1, initial=0.0) if free.size else np.zeros_like(p)
-        floating = there & (reached > 1e-6)
-        return beta, np.where(there, p, np.nan), variance, floating
-
-
 def fuse(
     count: int,
     views: Sequence[SheetView],
     places: Sequence[Sighting],
-    known: dict[int, tuple[float, float, float]],
+    known: Datum,
     tolerance_mm: float,
     fit_scales: bool = False,
 ) -> Fusion:
-    """Fusion all points, view offsets and, if asked, scales at once.
+    """Fuse all points, view offsets and, if asked, scales at once.
 
     Readings of a coordinate whose views disagree by `tolerance_mm` or more do not take part in finding the
     offsets and scales, so that one contradiction does not pull on every other point.
     """
-    dropped: set[tuple[int, int]] = set()
+    fit = _once(count, views, places, known, fit_scales, set())
     for _ in range(40):
-        fit = _once(count, views, places, known, fit_scales, dropped)
-        worst = np.nanmax(np.where([[(i, k) in dropped for k in range(3)] for i in range(count)], 0.0, fit.spread_mm))
-        limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * worst)
-        new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - dropped
+        spread = fit.spread_mm.copy()
+        for key in fit.dropped:
+            spread[key] = 0.0
+        limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * float(spread.max(initial=0.0)))
+        new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - fit.dropped
         if not new:
             break
-        dropped |= new
-    fit.dropped = dropped
+        fit = _once(count, views, places, known, fit_scales, fit.dropped | new)
     return fit
 
 
 def _once(
-    count: int,
-    views: Sequence[SheetView],
-    places: Sequence[Sighting],
-    known: dict[int, tuple[float, float, float]],
-    fit_scales: bool,
+    count: int, views: Sequence[SheetView], places: Sequence[Sighting], known: Datum, fit_scales: bool,
     dropped: set[tuple[int, int]],
-) -> Fusion:
+) -> Fusion:  # fmt: skip
     # Without two known points nothing tells the common scale: that of the first view stands.
-    system = _SheetEquations(count, views, fit_scales, len(known) >= 2)
-    lone = [(i, k) for i, k in dropped]
-    for point, view, uv in places:
-        for direction in (0, 1):
-            if (point, views[view].axes[direction][0]) not in dropped:
-                system.add(point, view, direction, uv[direction])
-    for point, xyz in known.items():
-        system.know(point, xyz)
-    beta, p, variance, loose = system.solve()
-    values = _values(system, places, beta)
+    scaled = [v for v in range(len(views)) if fit_scales and (v > 0 or len(known) >= 2)]
+    offsets = [(v, d) for v, view in enumerate(views) if view.origin is None for d in (0, 1)]
+    column = {key: n for n, key in enumerate([*offsets, *((v, 2) for v in scaled)])}
+    key, view, base, slope = [], [], [], np.zeros((2 * len(places), len(column)))
+    for point, v, uv in places:
+        for d, (axis, value) in enumerate(views[v].says(uv)):
+            for which, share in ((d, 1.0), (2, value)):
+                if (v, which) in column:
+                    slope[len(key), column[v, which]] = share
+            key.append((point, axis))
+            view.append(v)
+            base.append(value)
+    weight = np.array([0.0 if k in dropped else views[v].sigma_mm ** -2 for k, v in zip(key, view, strict=True)])
+    beta, p, variance, loose = _solve(count, key, weight, np.array(base), slope, len(offsets), known)
+    values: dict[tuple[int, int], list[tuple[int, float]]] = {}
+    for k, v, said in zip(key, view, np.array(base) + slope @ beta, strict=True):
+        values.setdefault(k, []).append((v, float(said)))
     spread = np.zeros((count, 3))
     for (i, k), seen in values.items():
-        spread[i, k] = max(v for _, v in seen) - min(v for _, v in seen)
-        if i in known:
-            spread[i, k] = max(abs(v - known[i][k]) for _, v in seen)
-    for i, k in lone:
-        p[i, k] = np.mean([v for _, v in values[i, k]]) if (i, k) in values else np.nan
-    scatter = _scatter(values, p, len(beta), dropped, known)
-    sigma = np.where(np.isnan(p), np.nan, np.sqrt(variance) * _factor(scatter, views))
-    return Fusion(np.where(loose, np.nan, p), sigma, values, spread, loose, _found(system, views, beta), scatter)
+        told = [v for _, v in seen]
+        spread[i, k] = max(abs(v - known[i][k]) for v in told) if i in known else max(told) - min(told)
+    for k in dropped & set(values):
+        p[k] = np.mean([v for _, v in values[k]])
+    scatter = _scatter(values, p, len(beta), dropped, len(known))
+    # Standard deviations given by the user hold as they are; else the scatter of the fit scales the weights.
+    sigma = np.sqrt(variance) * (scatter if all(v.sigma_mm == 1.0 for v in views) else 1.0)
+    found = [_found(v, w, column, beta) for v, w in enumerate(views)]
+    sigma, p = np.where(np.isnan(p), np.nan, sigma), np.where(loose, np.nan, p)
+    return Fusion(p, sigma, values, spread, loose, found, scatter, dropped)
 
 
-def _factor(scatter: float, views: Sequence[SheetView]) -> float:
-    """Standard deviations given by the user hold as they are; else the scatter of the fit scales the weights."""
-    return scatter if all(v.sigma_mm == 1.0 for v in views) else 1.0
+def _solve(
+    count: int, key: Sequence[tuple[int, int]], weight: Vector, base: Vector, slope: Vector, offsets: int, known: Datum
+) -> tuple[Vector, Vector, Vector, NDArray[np.bool_]]:
+    """Return the views' unknowns, p, the variance factors of p, and which p no datum reaches."""
+    datum = np.array([[i, k, known[i][k]] for i in known for k in range(3)], dtype=float).reshape(-1, 3)
+    at = np.concatenate([np.array(key, dtype=int).reshape(-1, 2), datum[:, :2].astype(int)]) @ (3, 1)
+    weight = np.concatenate([weight, np.full(len(datum), KNOWN_WEIGHT)])
+    base = np.concatenate([base, datum[:, 2]])
+    slope = np.vstack([slope, np.zeros((len(datum), slope.shape[1]))])
+    total = np.bincount(at, weight, 3 * count)
+    there = total > 0.0
+    safe = np.where(there, total, 1.0)
 
+    def mean(values: Vector) -> Vector:
+        return np.bincount(at, weight * values, 3 * count) / safe
 
-def _values(
-    system: _SheetEquations, places: Sequence[Sighting], beta: Vector
-) -> dict[tuple[int, int], list[tuple[int, float]]]:
-    values: dict[tuple[int, int], list[tuple[int, float]]] = {}
-    for point, view, uv in places:
-        for direction in (0, 1):
-            axis, a, base = system.row(view, direction, uv[direction])
-            values.setdefault((point, axis), []).append((view, float(base + a @ beta)))
-    return values
+    middle, gain = mean(base), np.array([mean(s) for s in slope.T]).reshape(-1, 3 * count).T
+    prior = np.where(np.arange(slope.shape[1]) < offsets, 0.0, SCALE_SIGMA**-2)
+    size = np.sqrt(weight @ slope**2 + prior)
+    size[size == 0.0] = 1.0
+    left = (slope - gain[at]) / size
+    values, vectors = np.linalg.eigh(left.T @ (weight[:, None] * left) + np.diag(prior / size**2))
+    keep = vectors[:, values >= 1e-9] / size[:, None]
+    inverse = keep @ np.diag(1.0 / values[values >= 1e-9]) @ keep.T
+    beta = -inverse @ (size * (left.T @ (weight * (base - middle[at]))))
+    free = vectors[:, values < 1e-9] / size[:, None]
+    free = free / np.abs(free).max(axis=0, initial=1e-300)
+    floating = there & (np.abs(gain @ free).max(axis=1, initial=0.0) > 1e-6)
+    variance = 1.0 / safe + np.einsum("pb,bc,pc->p", gain, inverse, gain)
+    p = np.where(there, middle + gain @ beta, np.nan)
+    return beta, p.reshape(-1, 3), variance.reshape(-1, 3), floating.reshape(-1, 3)
 
 
 def _scatter(
     values: dict[tuple[int, int], list[tuple[int, float]]],
-    p: Vector,
-    unknowns: int,
-    dropped: set[tuple[int, int]],
-    known: dict[int, tuple[float, float, float]],
-) -> float:
+    p: Vector, unknowns: int, dropped: set[tuple[int, int]], known: int,
+) -> float:  # fmt: skip
     seen = {key: v for key, v in values.items() if key not in dropped}
     residuals = [v - p[key] for key, group in seen.items() for _, v in group]
-    free = len(residuals) - len(seen) - unknowns + 3 * len(known)
-    if free <= 0:
-        return 0.0
-    return float(np.sqrt(np.nansum(np.square(residuals)) / free))
+    free = len(residuals) - len(seen) - unknowns + 3 * known
+    return float(np.sqrt(np.nansum(np.square(residuals)) / free)) if free > 0 else 0.0
 
 
-def _found(system: _SheetEquations, views: Sequence[SheetView], beta: Vector) -> list[SheetView]:
-    out = []
-    for v, view in enumerate(views):
-        scale = 1.0 + (beta[system.columns["scale", v, 0]] if ("scale", v, 0) in system.columns else 0.0)
-        m = view.mm_per_unit * scale
-        if view.origin is None:
-            c = [beta[system.columns["offset", v, d]] for d in (0, 1)]
-            origin = tuple(float(-c[d] / (view.axes[d][1] * m)) for d in (0, 1))
-        else:
-            origin = view.origin
-        out.append(SheetView(view.name, view.axes, float(m), (origin[0], origin[1]), view.sigma_mm))
-    return out
+def _found(v: int, view: SheetView, column: Mapping[tuple[int, int], int], beta: Vector) -> SheetView:
+    """Return a view with its origin and scale as found."""
+    m = view.mm_per_unit * (1.0 + (float(beta[column[v, 2]]) if (v, 2) in column else 0.0))
+    right, up = view.origin or (float(-beta[column[v, d]] / (view.axes[d][1] * m)) for d in (0, 1))
+    return SheetView(view.name, view.axes, m, (right, up), view.sigma_mm)
