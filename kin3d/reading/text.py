@@ -10,15 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, Severity
+from kin3d.reading.kinds import STARTS
 from kin3d.writing.files import read_file
 
 Where = str | int
-_OTHER_KINDS = {
-    b"PK\x03\x04": "a spreadsheet workbook or another zipped file; save it as CSV (UTF-8)",
-    b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook; save it as CSV (UTF-8)",
-    b"\xff\xfe": "UTF-16 text; save it as UTF-8",
-    b"\xfe\xff": "UTF-16 text; save it as UTF-8",
-}
 
 
 class FindingLog:
@@ -102,7 +97,7 @@ def _near(path: Path) -> str:
 
 
 def _decode(raw: bytes, log: FindingLog, expected: str) -> str | None:
-    for start, kind in _OTHER_KINDS.items():
+    for start, kind in STARTS:
         if raw.startswith(start):
             log.error("file-kind", f"is not UTF-8 text but {kind}")
             return None

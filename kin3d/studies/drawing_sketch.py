@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Severity
 from kin3d.reading.dxf.content import DrawnMark
 from kin3d.reading.dxf.labels import at_place, places_of
+from kin3d.reading.dxf.matching import FIRM
 from kin3d.reading.dxf.plausible import is_flat
 from kin3d.reading.dxf.result import Job
-from kin3d.reading.dxf.sheet_points import FIRM
 from kin3d.reading.dxf.view_marks import spaced, titles
 from kin3d.reading.dxf.wording import view_kind
 from kin3d.studies.drawing_linkage import guess_by_linkage, links_of, outer_step

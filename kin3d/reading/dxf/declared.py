@@ -1,58 +1,13 @@
 """What a person says of a drawing in two small files beside it: ``views.toml`` and the name table ``names.csv``.
 
-``views.toml``
---------------
-It is looked for as ``<drawing>.views.toml`` (``front.views.toml`` beside ``front.dxf``), then ``views.toml``.
-All keys are optional::
-
-    scale = "1:5"                 # sheet : car, of every view that has none of its own
-    mm_per_unit = 5.0             # or: mm of the car per drawing unit (then neither unit nor scale is needed)
-    units = "mm"                  # of the drawing, where it says none
-    axes = "x forward, y left, z up"   # of a drawing in space
-    origin = [1000, 200, 0]       # of a drawing in space: where the car's origin stands, drawing units
-    source = "text table"         # the coordinates are those of a table written as text
-    layers = ["POINTS_REV_B"]     # read points and labels on these layers only
-    ignore_layers = ["OLD"]       # or on all but these
-    side = "left"                 # which of two corners with the same labels
-    sigma_mm = 0.1                # one standard deviation of a place in the drawing, mm of the car
-    override = ["units"]          # what the drawing states that is known to be wrong: "units", "scale"; or odd
-                                  # and right: "sense" (order of the joints), "place" (on the car)
-
-    [known]                       # points whose place in the car is known, mm: the datum of views without origin
-    wheel_centre = [0, 740, 270]
-
-    [views.front]                 # one table a view; the name is free (front, rear, side, plan say what it is)
-    axes = ["y", "z"]             # car axes that run right and up on the sheet; "-x" runs the other way
-    origin = [40, 60]             # where the car's origin stands on the sheet, drawing units
-    scale = "1:5"                 # or mm_per_unit
-    region = [0, 0, 200, 150]     # left, bottom, right, top on the sheet: the marks that belong to the view
-    layer = "FrontView"           # or: the view is everything on this layer
-    block = "FRONT"               # or: everything in this block
-    title = "FRONT VIEW"          # or: what stands nearest to this title
-    sigma_mm = 0.1
-
-A view without `region`, `layer` and `block` is found by its title, or by which cluster of marks agrees with the
-other views. ``axes`` and ``origin`` must be given, unless the `known` points of the view settle them.
-
-``names.csv``
--------------
-The name table (``names.csv``) has the columns ``label,point`` and an optional third, ``ends``. A label is
-
-* the text, attribute value, key or layer as it stands in the drawing (case, blanks, hyphens, umlauts' spelling do
-  not matter), or
-* ``@x,y`` or ``@x,y,z``, quoted: the place of a mark in the drawing, in drawing units, for drawings without names.
-
-A draft has the columns ``number``, ``view``, ``guess``, ``confidence`` and ``reason`` too: they are for its reader, and
-a row of a draft without a point says nothing.
-
-For a layer that holds one link, `point` names both ends, ``"lower_front lower_outer"``, and `ends` says which end
-comes first: ``inboard first``, ``outboard first``, ``front first``, ``rear first``, ``upper first``, ``lower first``.
+Both formats stand in the guide (``kin3d guide drawings``); every key is optional. A view without region, layer and
+block is found by its title, or by which cluster of marks agrees with the other views; its axes and origin must be
+given, unless the known points of the view settle them.
 """
 
 from __future__ import annotations
 
 import csv
-import io
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
@@ -95,12 +50,12 @@ class DeclaredView:
     @property
     def movable(self) -> bool:
         """Whether it is not said where on the sheet the view is."""
-        return self.region is None and self.layer is None and self.block is None
+        return (self.region, self.layer, self.block) == (None, None, None)
 
 
 @dataclass(frozen=True, slots=True)
 class Declaration:
-    """What a person says of one drawing; see the module's text for the file format."""
+    """What a person says of one drawing."""
 
     scale: float | None = None
     mm_per_unit: float | None = None
@@ -238,12 +193,10 @@ _VIEW_KEYS: dict[str, Rule] = _BOTH | {
 
 # --- the name table --------------------------------------------------------------------------------------------------
 
-ENDS = {
+ENDS = {  # of a link: along which axis of the car its ends are told apart, and which comes first
     "inboard first": (1, "small"), "outboard first": (1, "large"), "front first": (0, "high"),
     "rear first": (0, "low"), "upper first": (2, "high"), "lower first": (2, "low"),
 }  # fmt: skip
-
-
 NOTES = ("number", "view", "guess", "confidence", "reason")  # columns of a draft that say nothing to the reader
 
 
@@ -259,38 +212,34 @@ def read_names(given: Path | Mapping[str, str] | None, points: tuple[str, ...] |
             log.error(code, text, where)
     extra = [*names.labels.values(), *(p for _, p in names.places)]
     extra += [p for link in names.links.values() for p in (link.first, link.second)]
-    if names.strict:
-        for point in dict.fromkeys(p for p in extra if not names.is_known(p)):
-            log.warn(
-                "name-unknown", f'the name table has "{point}", which is no point of the layout; {names.hint(point)}'
-            )
+    for point in dict.fromkeys(p for p in extra if names.strict and not names.is_known(p)):
+        text = f'the name table has "{point}", which is no point of the layout; {names.hint(point)}'
+        log.warn("name-unknown", text)
     names.know(extra)
     return names
 
 
 def _rows(path: Path, log: FindingLog) -> list[tuple[str, str, str, str]]:
-    table = FindingLog(path.name)
+    """Return label, point, ends and place of every row; in a draft, what has no name yet is no mistake."""
     try:
-        text = read_file(path).decode("utf-8-sig")
+        lines = read_file(path).decode("utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as err:
         log.error("names-unreadable", f'the name table "{path.name}" cannot be read as UTF-8 text: {err}')
         return []
-    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
-    mark = max(",;\t", key=lambda m: lines[0].count(m)) if lines else ","
-    header = [normalise(h) for h in next(csv.reader(io.StringIO(lines[0]), delimiter=mark))] if lines else []
-    known = ("ends", *NOTES)
-    if header[:2] != ["label", "point"] or any(h not in known for h in header[2:]):
-        found = mark.join(header) or "nothing"
-        log.error(
-            "names-header",
-            f'the name table "{path.name}" must start with "label,point" or "label,point,ends"; found "{found}"',
-        )
+    lines = [line for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    mark = max(",;\t", key=lines[0].count) if lines else ","
+    first, *rows = csv.reader(lines or [""], delimiter=mark)
+    header = [normalise(h) for h in first]
+    if header[:2] != ["label", "point"] or any(h not in ("ends", *NOTES) for h in header[2:]):
+        text = f'the name table "{path.name}" must start with "label,point" or "label,point,ends"'
+        log.error("names-header", f'{text}; found "{mark.join(header) or "nothing"}"')
         return []
     out = []
-    for number, row in enumerate(csv.reader(io.StringIO("\n".join(lines[1:])), delimiter=mark), 2):
+    for number, row in enumerate(rows, 1):
         cells = dict(zip(header, [*row, *[""] * len(header)], strict=False))
-        if cells["point"].strip() or "guess" not in header:  # in a draft, what has no name yet is no mistake
-            out.append((cells["label"], cells["point"], cells.get("ends", ""), table.place(f"entry {number - 1}")))
+        if cells["point"].strip() or "guess" not in header:
+            place = FindingLog(path.name).place(f"entry {number}")
+            out.append((cells["label"], cells["point"], cells.get("ends", ""), place))
     return out
 
 

@@ -7,16 +7,17 @@ and the rest of the drawing is read all the same.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kin3d.reading.dxf.block_count import MAX_DEPTH, MAX_SYMBOL, BlockCount
+from kin3d.reading.dxf.block_count import MAX_DEPTH, MAX_SYMBOL, least_count
 from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
-from kin3d.reading.dxf.content import Content, DrawnDimension, DrawnMark, Origin, Stroke, Vector, leader_text, read_text
-from kin3d.reading.dxf.opening import FAULTS
+from kin3d.reading.dxf.content import Content, DrawnDimension, DrawnMark, Origin, Stroke, Vector, read_text, vec
+from kin3d.reading.dxf.opening import faults
 from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:
@@ -36,27 +37,23 @@ class Flattener:
     """Takes the entities of one layout apart; ask `content` for the result of `read`."""
 
     def __init__(self, doc: Drawing, layout: str, log: FindingLog) -> None:
-        from ezdxf.lldxf.const import DXFError
-
-        self._library_error = DXFError
-        self.doc = doc
-        self.log = log
-        self.content = Content(layout)
+        self.doc, self.log, self.content = doc, log, Content(layout)
         self.pieces: list[Piece] = []
         self.arcs: list[Arc] = []
         self.lines: list[tuple[Vector, Vector, Origin]] = []
         self.unreadable = 0
+        self._faults = faults()
         self._hidden_layers = {
             layer.dxf.name.lower(): "off" if layer.is_off() else "frozen"
             for layer in doc.layers
             if layer.is_off() or layer.is_frozen()
         }
         self._readers: dict[str, Callable[[Any, Origin], None]] = {
-            "POINT": self._point, "CIRCLE": self._circle, "ARC": self._arc, "ELLIPSE": self._ellipse,
-            "LINE": self._line, "LWPOLYLINE": self._polyline, "POLYLINE": self._polyline, "SPLINE": self._spline,
-            "TEXT": self._text, "MTEXT": self._text, "ATTRIB": self._text, "INSERT": self._insert,
-            "LEADER": self._leader, "MULTILEADER": self._multileader, "MLEADER": self._multileader,
-            "DIMENSION": self._dimension, "ACAD_TABLE": self._exploded,
+            "POINT": self._point, "CIRCLE": self._circle, "ARC": self._arc, "ELLIPSE": self._arc, "LINE": self._line,
+            "LWPOLYLINE": self._polyline, "POLYLINE": self._polyline, "SPLINE": self._spline, "TEXT": self._text,
+            "MTEXT": self._text, "ATTRIB": self._text, "INSERT": self._insert, "LEADER": self._leader,
+            "MULTILEADER": self._multileader, "MLEADER": self._multileader, "DIMENSION": self._dimension,
+            "ACAD_TABLE": self._exploded,
         }  # fmt: skip
 
     def read(self, entities: Iterable[Any]) -> Content:
@@ -67,17 +64,14 @@ class Flattener:
         TooManyEntitiesError
             Block references that multiply into more than MAX_ENTITIES; it is told before they are taken apart.
         """
-        inside = list(entities)
-        if BlockCount(self.doc, self._hidden_layers).at_least(inside) > MAX_ENTITIES:
+        inside, content = list(entities), self.content
+        if least_count(self.doc, self._hidden_layers, inside) > MAX_ENTITIES:
             raise TooManyEntitiesError
         for entity in inside:
             self._one(entity, None)
-        content = self.content
         content.marks += marks_of(self.pieces + chains(self.lines), self.arcs)
         crossed = crosses(self.lines)
-        if len(crossed) > sum(
-            m.kind != "end" for m in content.marks
-        ):  # else crosses are centre marks, and points have another symbol
+        if len(crossed) > sum(m.kind != "end" for m in content.marks):  # else they are centre marks of other symbols
             content.marks += crossed
         for start, end, origin in self.lines:
             content.marks += [DrawnMark(start, 0.0, "end", origin), DrawnMark(end, 0.0, "end", origin)]
@@ -95,16 +89,12 @@ class Flattener:
             origin = _origin(entity, around)
             if not self._is_hidden(entity, origin):
                 reader(entity, origin)
-        except (self._library_error, *FAULTS) as err:
-            self._skip(entity, around, err)
-
-    def _skip(self, entity: Any, around: Origin | None, err: BaseException) -> None:
-        self.unreadable += 1
-        if self.unreadable > MAX_REPORTED:
-            return
-        handle = around.handle if around else entity.dxf.get("handle")
-        reason = " ".join(str(err).split())[:120] or type(err).__name__
-        self.log.warn("entity-unreadable", f"{entity.dxftype()} cannot be read: {reason}", f"handle {handle}")
+        except self._faults as err:
+            self.unreadable += 1
+            if self.unreadable <= MAX_REPORTED:
+                handle = around.handle if around else entity.dxf.get("handle")
+                reason = " ".join(str(err).split())[:120] or type(err).__name__
+                self.log.warn("entity-unreadable", f"{entity.dxftype()} cannot be read: {reason}", f"handle {handle}")
 
     def _is_hidden(self, entity: Any, origin: Origin) -> bool:
         state = self._hidden_layers.get(origin.layer.lower())
@@ -116,95 +106,78 @@ class Flattener:
         return state is not None
 
     def _point(self, entity: Any, origin: Origin) -> None:
-        if origin.layer.lower() == "defpoints":
-            return
-        self.content.marks.append(DrawnMark(_vec(entity.dxf.location), 0.0, "point", origin))
+        if origin.layer.lower() != "defpoints":
+            self.content.marks.append(DrawnMark(vec(entity.dxf.location), 0.0, "point", origin))
 
     def _circle(self, entity: Any, origin: Origin) -> None:
-        centre = _vec(entity.ocs().to_wcs(entity.dxf.center))
+        centre = vec(entity.ocs().to_wcs(entity.dxf.center))
         self.content.marks.append(DrawnMark(centre, abs(float(entity.dxf.radius)), "circle", origin))
 
     def _arc(self, entity: Any, origin: Origin) -> None:
-        centre = _vec(entity.ocs().to_wcs(entity.dxf.center))
-        turn = np.radians((entity.dxf.end_angle - entity.dxf.start_angle) % 360.0 or 360.0)
-        self.arcs.append(Arc(centre, abs(float(entity.dxf.radius)), float(turn), origin))
-
-    def _ellipse(self, entity: Any, origin: Origin) -> None:
-        turn = (entity.dxf.end_param - entity.dxf.start_param) % (2.0 * np.pi) or 2.0 * np.pi
-        radius = float(np.linalg.norm(_vec(entity.dxf.major_axis)))
-        self.arcs.append(Arc(_vec(entity.dxf.center), radius, float(turn), origin))
+        dxf, whole = entity.dxf, 2.0 * np.pi
+        if entity.dxftype() == "ARC":
+            centre, radius = entity.ocs().to_wcs(dxf.center), abs(float(dxf.radius))
+            turn = np.radians(dxf.end_angle - dxf.start_angle)
+        else:
+            centre, radius = dxf.center, float(np.linalg.norm(vec(dxf.major_axis)))
+            turn = dxf.end_param - dxf.start_param
+        self.arcs.append(Arc(vec(centre), radius, float(turn % whole or whole), origin))
 
     def _line(self, entity: Any, origin: Origin) -> None:
-        self._segment(_vec(entity.dxf.start), _vec(entity.dxf.end), origin)
-
-    def _segment(self, start: Vector, end: Vector, origin: Origin) -> None:
-        if not (np.isfinite(start).all() and np.isfinite(end).all()):
-            raise ValueError("a coordinate is not a number")
-        self.lines.append((start, end, origin))
+        self.lines.append((vec(entity.dxf.start), vec(entity.dxf.end), origin))
 
     def _polyline(self, entity: Any, origin: Origin) -> None:
-        if entity.dxftype() == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):
+        light = entity.dxftype() == "LWPOLYLINE"
+        if not (light or entity.is_2d_polyline or entity.is_3d_polyline):
             return
         if entity.has_arc:
-            for part in entity.virtual_entities():
-                self._one(part, origin)
+            self._exploded(entity, origin)
             return
-        corners = _corners(entity)
+        flat = not light and entity.is_2d_polyline
+        found = entity.vertices_in_wcs() if light else entity.points_in_wcs() if flat else entity.points()
+        corners = np.array([vec(v) for v in found]).reshape(-1, 3)
         closed = bool(entity.is_closed) or (len(corners) > 2 and bool(np.allclose(corners[0], corners[-1])))
         if len(corners) >= MIN_CORNERS and closed:
             self.pieces.append(Piece(corners, origin))
-        elif 2 <= len(corners) <= MAX_CORNERS:
-            self._open(corners, origin)
-
-    def _open(self, corners: Vector, origin: Origin) -> None:
-        if len(corners) == 2:
-            self._segment(corners[0], corners[1], origin)
-            return
-        self.content.marks += [DrawnMark(c, 0.0, "end", origin) for c in corners]
-        if len(corners) <= 4:
-            self.content.strokes.append(Stroke(corners[0], corners[-1], False, origin))
+        elif len(corners) == 2:
+            self.lines.append((corners[0], corners[1], origin))
+        elif 2 < len(corners) <= MAX_CORNERS:
+            self.content.marks += [DrawnMark(c, 0.0, "end", origin) for c in corners]
+            if len(corners) <= 4:
+                self.content.strokes.append(Stroke(corners[0], corners[-1], False, origin))
 
     def _spline(self, entity: Any, origin: Origin) -> None:
-        points = np.array([tuple(v) for v in entity.construction_tool().approximate(12)], dtype=float)
-        if len(points) >= 3 and np.isfinite(points).all():
+        points = np.array([vec(v) for v in entity.construction_tool().approximate(12)])
+        if len(points) >= 3:
             self.pieces.append(Piece(points, origin))
 
     def _text(self, entity: Any, origin: Origin) -> None:
-        text = read_text(entity, origin)
-        if text is not None:
+        if (text := read_text(entity, origin)) is not None:
             self.content.texts.append(text)
 
     def _leader(self, entity: Any, origin: Origin) -> None:
-        corners = [_vec(v) for v in entity.vertices]
-        if len(corners) >= 2:
+        if len(corners := [vec(v) for v in entity.vertices]) >= 2:
             tied = str(entity.dxf.get("annotation_handle", "") or "")
             self.content.strokes.append(Stroke(corners[0], corners[-1], True, origin, tied))
 
     def _multileader(self, entity: Any, origin: Origin) -> None:
-        context = entity.context
-        written = context.mtext
-        words = leader_text(entity, origin) if written is not None and written.default_content.strip() else None
-        if words is not None:
-            self.content.texts.append(words)
-        for leader in context.leaders:
+        words = read_text(entity, origin)
+        self.content.texts += [words] if words is not None else []
+        for leader in entity.context.leaders:
             for line in leader.lines:
                 if line.vertices:
-                    end = _vec(leader.last_leader_point or line.vertices[-1])
-                    self.content.strokes.append(Stroke(_vec(line.vertices[0]), end, True, origin, words or ""))
+                    end = vec(leader.last_leader_point or line.vertices[-1])
+                    self.content.strokes.append(Stroke(vec(line.vertices[0]), end, True, origin, words or ""))
 
     def _dimension(self, entity: Any, origin: Origin) -> None:
         if int(entity.dxf.get("dimtype", 0)) & 7 > 1:
             return
-        drawn, typed = float(entity.get_measurement()), _figure(entity.dxf.get("text", ""))
+        drawn, typed, factor = float(entity.get_measurement()), _figure(entity.dxf.get("text", "")), 1.0
+        with suppress(*self._faults):
+            factor = float(entity.override().get("dimlfac", 1.0) or 1.0)
         if drawn > 0.0:
-            shown = typed if typed is not None else drawn * self._length_factor(entity)
+            shown = drawn * factor if typed is None else typed
             self.content.dimensions.append(DrawnDimension(drawn, shown, typed is not None, origin))
-
-    def _length_factor(self, entity: Any) -> float:
-        try:
-            return float(entity.override().get("dimlfac", 1.0) or 1.0)
-        except (self._library_error, *FAULTS):
-            return 1.0
 
     def _exploded(self, entity: Any, origin: Origin) -> None:
         for part in entity.virtual_entities():
@@ -219,38 +192,24 @@ class Flattener:
         if block.block is not None and block.block.is_xref:
             self.content.references.append(f"{block.name} ({block.block.dxf.get('xref_path', '') or 'no path'})")
             return
-        copies = entity.multi_insert() if entity.mcount > 1 else (entity,)
-        for copy in copies:
+        inside = [e.dxftype() for e in block]
+        for copy in entity.multi_insert() if entity.mcount > 1 else (entity,):
             self.content.entities += entity.mcount > 1
-            self._placed(copy, origin, list(block))
+            self._placed(copy, origin, inside)
 
-    def _placed(self, entity: Any, origin: Origin, inside: list[Any]) -> None:
+    def _placed(self, entity: Any, origin: Origin, inside: list[str]) -> None:
         named = tuple(a.plain_text().strip() for a in entity.attribs if a.plain_text().strip())
-        parts = list(entity.virtual_entities())
-        nested = [p for p in inside if p.dxftype() in ("INSERT", "TEXT", "MTEXT")]
-        centre = _symbol_centre(parts, _vec(entity.ocs().to_wcs(entity.dxf.insert)))
-        if centre is not None and len(inside) <= MAX_SYMBOL and (named or not nested):
-            xyz, reach = centre
+        parts, insert = list(entity.virtual_entities()), vec(entity.ocs().to_wcs(entity.dxf.insert))
+        centre = _symbol_centre(parts, insert) if len(inside) <= MAX_SYMBOL else None
+        if centre is not None and (named or not {"INSERT", "TEXT", "MTEXT"} & set(inside)):
             names = named or (entity.dxf.name,)
-            self.content.marks.append(DrawnMark(xyz, reach, "block", origin, names, _hung(entity)))
+            self.content.marks.append(DrawnMark(*centre, "block", origin, names, _hung(entity)))
             return
-        self._inside(entity, origin, parts)
-
-    def _inside(self, entity: Any, origin: Origin, parts: list[Any]) -> None:
-        inner = replace(origin, blocks=(*origin.blocks, entity.dxf.name), moved=origin.moved or _moved(entity))
-        for attrib in entity.attribs:
-            self._one(attrib, inner)
-        for part in parts:
+        still = not insert.any() and float(entity.dxf.get("rotation", 0.0)) % 360.0 == 0.0
+        moved = origin.moved or (None if still else (float(insert[0]), float(insert[1]), float(insert[2])))
+        inner = replace(origin, blocks=(*origin.blocks, entity.dxf.name), moved=moved)
+        for part in [*entity.attribs, *parts]:
             self._one(part, inner)
-
-
-def _vec(value: Any) -> Vector:
-    xyz = np.zeros(3)
-    given = np.asarray(tuple(value), dtype=float)
-    xyz[: len(given)] = given
-    if not np.isfinite(xyz).all():
-        raise ValueError("a coordinate is not a number")
-    return xyz
 
 
 def _origin(entity: Any, around: Origin | None) -> Origin:
@@ -261,54 +220,32 @@ def _origin(entity: Any, around: Origin | None) -> Origin:
     return replace(around, entity=entity.dxftype(), layer=around.layer if layer == "0" else layer)
 
 
-def _corners(entity: Any) -> Vector:
-    if entity.dxftype() == "LWPOLYLINE":
-        return np.array([tuple(v) for v in entity.vertices_in_wcs()], dtype=float).reshape(-1, 3)
-    if entity.is_2d_polyline:
-        return np.array([tuple(v) for v in entity.points_in_wcs()], dtype=float).reshape(-1, 3)
-    return np.array([tuple(v) for v in entity.points()], dtype=float).reshape(-1, 3)
-
-
-def _moved(entity: Any) -> tuple[float, float, float] | None:
-    x, y, z = _vec(entity.ocs().to_wcs(entity.dxf.insert))
-    still = abs(x) + abs(y) + abs(z) < 1e-9 and float(entity.dxf.get("rotation", 0.0)) % 360.0 == 0.0
-    return None if still else (float(x), float(y), float(z))
-
-
 def _hung(entity: Any) -> tuple[float, float, float] | None:
     """Return where the first attribute of a block reference stands, in the block's own frame."""
     if not entity.attribs:
         return None
-    x, y, w = _vec(entity.attribs[0].dxf.insert) - _vec(entity.dxf.insert)
-    angle = np.radians(float(entity.dxf.get("rotation", 0.0)))
-    u, v = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
-    return (float(u / entity.dxf.get("xscale", 1.0)), float(v / entity.dxf.get("yscale", 1.0)), float(w))
+    back = entity.matrix44()
+    back.inverse()  # in place
+    x, y, z = back.transform(entity.attribs[0].ocs().to_wcs(entity.attribs[0].dxf.insert))
+    return (float(x), float(y), float(z))
 
 
 def _symbol_centre(parts: list[Any], insert: Vector) -> tuple[Vector, float] | None:
     """Return centre and radius of a block that is one point's symbol, or None where it is more than that."""
-    centres = [(_vec(p.ocs().to_wcs(p.dxf.center)), float(p.dxf.radius)) for p in parts if p.dxftype() == "CIRCLE"]
-    centres += [(_vec(p.dxf.location), 0.0) for p in parts if p.dxftype() == "POINT"]
-    ends = [_vec(p.dxf.get(k)) for p in parts if p.dxftype() == "LINE" for k in ("start", "end")]
-    if any(p.dxftype() == "INSERT" for p in parts):
+    centres = [(vec(p.ocs().to_wcs(p.dxf.center)), float(p.dxf.radius)) for p in parts if p.dxftype() == "CIRCLE"]
+    centres += [(vec(p.dxf.location), 0.0) for p in parts if p.dxftype() == "POINT"]
+    ends = np.array([vec(p.dxf.get(k)) for p in parts if p.dxftype() == "LINE" for k in ("start", "end")])
+    if any(p.dxftype() == "INSERT" for p in parts) or not (centres or len(ends)):
         return None
-    if not centres:
-        size = float(np.ptp(np.array(ends), axis=0).max()) if ends else 0.0
-        return (insert, size / 2.0) if _symmetric(ends, insert, size) else None
-    reach = max(r for _, r in centres)
-    spread = max(float(np.linalg.norm(c - centres[0][0])) for c, _ in centres)
-    far = max((float(np.linalg.norm(e - centres[0][0])) for e in ends), default=0.0)
-    if spread > 1e-6 * max(reach, 1e-9) + 1e-9 or (reach > 0.0 and far > 4.0 * reach):
-        return None
-    return centres[0][0], reach
-
-
-def _symmetric(ends: list[Vector], insert: Vector, size: float) -> bool:
-    """Whether the lines of a symbol stand evenly about its insertion point, as those of a cross do."""
-    if not ends:
-        return False
-    middle = (np.max(ends, axis=0) + np.min(ends, axis=0)) / 2.0
-    return bool(np.linalg.norm(middle - insert) <= 1e-6 * max(size, 1e-9))
+    if not centres:  # a cross stands evenly about its insertion point
+        size = float(np.ptp(ends, axis=0).max())
+        middle = (ends.max(axis=0) + ends.min(axis=0)) / 2.0
+        return (insert, size / 2.0) if np.linalg.norm(middle - insert) <= 1e-6 * max(size, 1e-9) else None
+    first, reach = centres[0][0], max(r for _, r in centres)
+    spread = max(float(np.linalg.norm(c - first)) for c, _ in centres)
+    far = float(np.linalg.norm(ends.reshape(-1, 3) - first, axis=1).max(initial=0.0))
+    one = spread <= 1e-6 * max(reach, 1e-9) + 1e-9 and (reach == 0.0 or far <= 4.0 * reach)
+    return (first, reach) if one else None
 
 
 def _figure(text: str) -> float | None:
@@ -316,9 +253,3 @@ def _figure(text: str) -> float | None:
     coded, end, plain = text.rpartition(";")  # no formatting code ends behind the last semicolon
     found = re.search(r"\d{1,15}(?:[.,]\d{1,15})?", re.sub(r"\\[A-Za-z][^;]*;", "", coded + end) + plain)
     return float(found.group().replace(",", ".")) if found and "<>" not in text else None
-
-
-def layouts(doc: Drawing) -> Iterator[tuple[str, Any]]:
-    """Yield model space, then every paper sheet, with its name."""
-    for layout in doc.layouts:
-        yield layout.name, layout

@@ -94,8 +94,8 @@ def fuse(
     fit = _once(count, views, places, known, fit_scales, set())
     for _ in range(40):
         spread = fit.spread_mm.copy()
-        for key in fit.dropped:
-            spread[key] = 0.0
+        for i, k in fit.dropped:
+            spread[i, k] = 0.0
         limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * float(spread.max(initial=0.0)))
         new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - fit.dropped
         if not new:
@@ -111,8 +111,9 @@ def _once(
     # Without two known points nothing tells the common scale: that of the first view stands.
     scaled = [v for v in range(len(views)) if fit_scales and (v > 0 or len(known) >= 2)]
     offsets = [(v, d) for v, view in enumerate(views) if view.origin is None for d in (0, 1)]
-    column = {key: n for n, key in enumerate([*offsets, *((v, 2) for v in scaled)])}
-    key, view, base, slope = [], [], [], np.zeros((2 * len(places), len(column)))
+    column = {unknown: n for n, unknown in enumerate([*offsets, *((v, 2) for v in scaled)])}
+    key: list[tuple[int, int]] = []
+    view, base, slope = [], [], np.zeros((2 * len(places), len(column)))
     for point, v, uv in places:
         for d, (axis, value) in enumerate(views[v].says(uv)):
             for which, share in ((d, 1.0), (2, value)):
@@ -124,14 +125,14 @@ def _once(
     weight = np.array([0.0 if k in dropped else views[v].sigma_mm ** -2 for k, v in zip(key, view, strict=True)])
     beta, p, variance, loose = _solve(count, key, weight, np.array(base), slope, len(offsets), known)
     values: dict[tuple[int, int], list[tuple[int, float]]] = {}
-    for k, v, said in zip(key, view, np.array(base) + slope @ beta, strict=True):
-        values.setdefault(k, []).append((v, float(said)))
+    for at, v, said in zip(key, view, np.array(base) + slope @ beta, strict=True):
+        values.setdefault(at, []).append((v, float(said)))
     spread = np.zeros((count, 3))
     for (i, k), seen in values.items():
         told = [v for _, v in seen]
         spread[i, k] = max(abs(v - known[i][k]) for v in told) if i in known else max(told) - min(told)
-    for k in dropped & set(values):
-        p[k] = np.mean([v for _, v in values[k]])
+    for i, k in dropped & set(values):
+        p[i, k] = np.mean([v for _, v in values[i, k]])
     scatter = _scatter(values, p, len(beta), dropped, len(known))
     # Standard deviations given by the user hold as they are; else the scatter of the fit scales the weights.
     sigma = np.sqrt(variance) * (scatter if all(v.sigma_mm == 1.0 for v in views) else 1.0)

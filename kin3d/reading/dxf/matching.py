@@ -43,6 +43,7 @@ from kin3d.reading.dxf.leaders import Pointer, Pointers
 from kin3d.reading.dxf.tails import cost_of, score_tails
 from kin3d.reading.dxf.wording import PointName
 
+FIRM = ("attribute", "leader", "offset", "layer", "place")  # ways by which a label is surely its mark's
 SNAP = 2e-6
 SYMBOL_SHARE = 0.05
 CLEAR = 2.5  # how many times farther the second mark must be where nearness counts

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kin3d.errors import ReadingError
-from kin3d.reading.dxf.kinds import other_kind
+from kin3d.reading.kinds import other_kind
 from kin3d.reading.text import FindingLog
 from kin3d.writing.files import read_file
 
@@ -25,11 +25,18 @@ if TYPE_CHECKING:
 BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"
 MAX_BYTES = 300_000_000
 MOST_REPAIRS = 50  # repairs that are named one by one
-# A damaged file can make the library stumble anywhere; every one of these means "this file is not sound".
-FAULTS = (
-    ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RuntimeError, AssertionError,
-    OSError, EOFError, struct.error, MemoryError,
-)  # fmt: skip
+
+
+def faults() -> tuple[type[BaseException], ...]:
+    """Return what the library may raise: a damaged file can make it stumble anywhere."""
+    from ezdxf.lldxf.const import DXFError
+
+    return (
+        DXFError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RuntimeError, AssertionError,
+        OSError, EOFError, struct.error, MemoryError,
+    )  # fmt: skip
+
+
 _COUNTED = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*(POINT|CIRCLE|LINE|INSERT|TEXT|MTEXT|ARC)[ \t]*\r?$", re.MULTILINE)
 _END = re.compile(rb"(^|\n)[ \t]*0[ \t]*\r?\n[ \t]*EOF[ \t]*\r?\n?[\s\x1a]*$")
 
@@ -56,16 +63,15 @@ def open_drawing(path: Path, log: FindingLog, repair: bool = False) -> tuple[Dra
     ReadingError
         The file cannot be opened, is no DXF file, is cut short, or is damaged and `repair` is not asked for.
     """
-    raw = _bytes(path, log)
-    _check_end(raw, log, repair)
-    if log.failed:
-        raise ReadingError(log.findings)
-    with _Listener(log):
-        doc = _recovered(raw, log) if repair and not raw.startswith(BINARY) else _strict(raw, log)
+    raw, doc = _bytes(path, log), None
+    if not log.failed:
+        _check_end(raw, log, repair)
+    if not log.failed:
+        with _Listener(log):
+            doc = _recovered(raw, log) if repair and not raw.startswith(BINARY) else _strict(raw, log)
+    if doc is not None and not log.failed:
+        _check_count(raw, doc, log)
     if doc is None or log.failed:
-        raise ReadingError(log.findings)
-    _check_count(raw, doc, log)
-    if log.failed:
         raise ReadingError(log.findings)
     return doc, _unit_code(raw, doc)
 
@@ -93,27 +99,23 @@ class _Listener(logging.Handler):
 
 
 def _bytes(path: Path, log: FindingLog) -> bytes:
+    raw = b""
     try:
-        if path.stat().st_size > MAX_BYTES:
-            size = path.stat().st_size / 1e6
-            log.error("file-size", f"has {size:.0f} MB, more than {MAX_BYTES // 10**6}; write out the linkage alone")
-        else:
-            raw = read_file(path, MAX_BYTES)
-            _check_kind(raw, log)
+        if (size := path.stat().st_size) > MAX_BYTES:
+            most = f"more than {MAX_BYTES // 10**6}; write out the linkage alone"
+            log.error("file-size", f"has {size / 1e6:.0f} MB, {most}")
+            return raw
+        raw = read_file(path, MAX_BYTES)
     except OSError as err:
         log.error("file-missing", f"cannot be opened: {err.strerror or err}")
-    if log.failed:
-        raise ReadingError(log.findings)
-    return raw
-
-
-def _check_kind(raw: bytes, log: FindingLog) -> None:
+        return raw
     if not raw.strip():
         log.error("file-empty", "is empty; a DXF drawing is expected")
     elif (other := other_kind(raw)) is not None:
         log.error("file-kind", f"is no DXF file but {other}")
     elif not raw.startswith(BINARY) and b"SECTION" not in raw:
         log.error("file-kind", "has no SECTION, so it is no DXF file; export the drawing as DXF")
+    return raw
 
 
 def _check_end(raw: bytes, log: FindingLog, repair: bool) -> None:
@@ -129,7 +131,6 @@ def _check_end(raw: bytes, log: FindingLog, repair: bool) -> None:
 
 def _strict(raw: bytes, log: FindingLog) -> Drawing | None:
     from ezdxf.filemanagement import read
-    from ezdxf.lldxf.const import DXFError
 
     try:
         if raw.startswith(BINARY):
@@ -137,23 +138,19 @@ def _strict(raw: bytes, log: FindingLog) -> Drawing | None:
             from ezdxf.lldxf.tagger import binary_tags_loader
 
             return Document.load(binary_tags_loader(raw))
-        encoding = _encoding(raw)
-        return read(io.StringIO(raw.decode(encoding, errors="surrogateescape"), newline=None))
-    except (DXFError, *FAULTS) as err:
-        log.error(
-            "file-damaged",
-            f"is not a sound DXF file: {_one_line(err)}; export it again, or ask for repair to read what is left",
-        )
+        return read(io.StringIO(raw.decode(_encoding(raw), errors="surrogateescape"), newline=None))
+    except faults() as err:
+        text = f"is not a sound DXF file: {_one_line(err)}; export it again, or ask for repair to read what is left"
+        log.error("file-damaged", text)
     return None
 
 
 def _recovered(raw: bytes, log: FindingLog) -> Drawing | None:
     from ezdxf import recover
-    from ezdxf.lldxf.const import DXFError
 
     try:
         doc, auditor = recover.read(io.BytesIO(raw if _END.search(raw[-400:]) else _closed(raw)))
-    except (DXFError, *FAULTS) as err:
+    except faults() as err:
         log.error("file-damaged", f"cannot be repaired: {_one_line(err)}; export it again")
         return None
     for entry in [*auditor.errors, *auditor.fixes][:MOST_REPAIRS]:

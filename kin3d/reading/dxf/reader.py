@@ -14,7 +14,7 @@ from kin3d.linkage.car import PointTable
 from kin3d.linkage.layout import Layout
 from kin3d.reading.dxf.content import Content, DrawnMark, Stroke, Text, Vector
 from kin3d.reading.dxf.declared import Declaration, find_views_file, read_names, read_views_file
-from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, TooManyEntitiesError, layouts
+from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, TooManyEntitiesError
 from kin3d.reading.dxf.in_space import read_space
 from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
 from kin3d.reading.dxf.matching import Tie, UntiedLabel, extent_of, symbols
@@ -167,16 +167,16 @@ def _read(job: Job, doc: Drawing) -> None:
 def _contents(job: Job, doc: Drawing) -> list[Content]:
     """Flatten model space and every paper sheet that holds something."""
     out: list[Content] = []
-    for name, layout in layouts(doc):
+    for layout in doc.layouts:
         try:
-            content = Flattener(doc, name, job.log).read(layout)
+            content = Flattener(doc, layout.name, job.log).read(layout)
         except TooManyEntitiesError:
             job.log.error(
                 "file-size",
                 f"has more than {MAX_ENTITIES} entities once its blocks are resolved; write out the linkage alone",
             )
             continue
-        if name.lower() == "model":
+        if layout.name.lower() == "model":
             out.insert(0, content)
         elif content.marks or content.texts:
             out.append(content)

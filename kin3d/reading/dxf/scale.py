@@ -10,17 +10,25 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from kin3d.reading.dxf.content import DrawnDimension, Text
+from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.result import Job
 from kin3d.reading.dxf.wording import scales
 from kin3d.units import UnitError, length_factor
 
 SMALLEST_MM = 120.0
 LARGEST_MM = 6500.0
+PAPER_MM = 0.05  # one standard deviation of a mark on the sheet, mm of the paper (common practice, no source)
 # $INSUNITS: what the header's code means, and how many mm that is.
 HEADER_UNITS = {
     1: ("inch", 25.4), 2: ("foot", 304.8), 4: ("mm", 1.0), 5: ("cm", 10.0), 6: ("m", 1000.0), 10: ("yard", 914.4),
     13: ("micrometre", 0.001), 14: ("dm", 100.0), 21: ("survey foot", 304.8006),
 }  # fmt: skip
+
+
+def paper_mm(job: Job, views: Sequence[SheetView]) -> float:
+    """Return one standard deviation of a mark on the sheet, mm of the car in the view of the largest car : sheet."""
+    unit = length_factor(job.units) if job.units else HEADER_UNITS.get(job.unit_code or 0, ("", 1.0))[1]
+    return PAPER_MM * max(v.mm_per_unit for v in views) / unit
 
 
 def plausible(size: float, mm_per_unit: float) -> bool:

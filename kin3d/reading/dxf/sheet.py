@@ -6,22 +6,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from kin3d.reading.dxf.assignment import assign
-from kin3d.reading.dxf.content import DrawnMark, Text, Vector
+from kin3d.reading.dxf.agreement import assign_together
 from kin3d.reading.dxf.declared import DeclaredView
 from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
-from kin3d.reading.dxf.matching import SNAP, Tie, UntiedLabel, extent_of, size_of, symbols
+from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, size_of
 from kin3d.reading.dxf.plausible import check_points, out_of_order, out_of_place
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import stated_scale, unit_factor
-from kin3d.reading.dxf.sheet_points import FIRM, PAPER_MM, blank_unsure, make_points, ratios
+from kin3d.reading.dxf.sheet_points import blank_unsure, make_points
 from kin3d.reading.dxf.view_axes import places_of, settle
 from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
 from kin3d.reading.text import FindingLog
-
-AGREES = 2.0  # how many times more than views of this sheet disagree at all a mark may disagree with what others say
-STANDS_OUT = 3.0  # how many times farther the second mark must be where the other views tell the first
-LABEL_REACH = 40.0  # text heights; a label without a pointer is nearer to its mark
 
 
 def read_sheet(job: Job, ties: list[Tie]) -> None:
@@ -38,7 +33,7 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
         _keep_side(job, grouped, view)
         _once_each(job, grouped)
     fit, names = _fit(job, groups, views)
-    if _resolve(job, groups, fit, names):
+    if assign_together(job, groups, fit):
         fit, names = _fit(job, groups, views)
     job.reading.views = fit.views
     job.reading.scatter_mm = fit.scatter_mm
@@ -204,75 +199,3 @@ def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> t
     index = {n: i for i, n in enumerate(names)}
     known = {index[n]: xyz for n, xyz in job.declared.known.items() if n in index}
     return fuse(len(names), views, places_of(groups, index), known, job.tolerance_mm, job.fit_scales), names
-
-
-# --- labels without a mark: the other views may tell ------------------------------------------------------------------
-
-
-def _resolve(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]) -> bool:
-    """Settle labels of one view by what firm labels of other views say of the same points; True if any was.
-
-    One assignment over all views: a label may have a mark of its own view that agrees with every coordinate said, the
-    cost being how far it disagrees beside what views of this sheet disagree at all. The mark must stand out among all
-    that are near, or at the heads of the label's pointers; a copy of what is already taken tells nothing.
-    """
-    index = {n: i for i, n in enumerate(names)}
-    tied = [{t.name.point for t in g.ties} for g in groups]
-    places = [np.array([t.mark.xyz for t in g.ties]).reshape(-1, 3) for g in groups]
-    fine = _tight(job, fit)
-    marks: list[DrawnMark] = symbols(job.content.marks)
-    homes = [_home(u.label.text, places) for u in job.untied]
-    costs = {}
-    for row, (untied, view) in enumerate(zip(job.untied, homes, strict=True)):
-        name = untied.label.names[0].point
-        if view is None or name not in index or name in tied[view]:
-            continue
-        said = [_said(groups, fit, index[name], name, axis) for axis, _ in fit.views[view].axes]
-        for column, mark in enumerate(marks):
-            miss = _miss(fit.views[view], said, mark)
-            if miss is not None and miss < job.tolerance_mm and _in_reach(untied, mark):
-                costs[row, column] = float(np.log(1.0 + miss / fine))
-    agrees, clear = float(np.log(1.0 + AGREES)), float(np.log(STANDS_OUT))
-    found = assign(costs, 1e3)
-    chosen = {r: c for r, (c, margin) in found.items() if margin >= clear and costs[r, c] <= agrees}
-    for row, column in chosen.items():
-        untied, view = job.untied[row], homes[row]
-        tie = Tie(untied.label.names[0], marks[column], "leader" if untied.sure else "agreement", untied.label.text)
-        if view is not None:
-            groups[view].ties.append(tie)
-        job.ties.append(tie)
-    job.untied = [u for row, u in enumerate(job.untied) if row not in chosen]
-    return bool(chosen)
-
-
-def _tight(job: Job, fit: Fusion) -> float:
-    """Return by how much views of this sheet disagree at all, mm of the car."""
-    return min(max(3.0 * fit.scatter_mm, PAPER_MM * max(ratios(job, fit.views))), job.tolerance_mm / 2.0)
-
-
-def _said(groups: Sequence[ViewMarks], fit: Fusion, point: int, name: str, axis: int) -> list[float]:
-    """Return what the views say of a coordinate in which the point's label is firmly tied."""
-    firm = {v for v, g in enumerate(groups) for t in g.ties if t.name.point == name and t.how in FIRM}
-    return [value for view, value in fit.values.get((point, axis), []) if view in firm]
-
-
-def _in_reach(untied: UntiedLabel, mark: DrawnMark) -> bool:
-    """Whether a mark is at the head of one of the label's pointers; without any, whether it is near."""
-    if untied.pointed:
-        return any(np.allclose(mark.xyz, m.xyz) for m in untied.pointed)
-    text = untied.label.text
-    return bool(np.linalg.norm(mark.xyz - text.anchor) <= LABEL_REACH * text.height)
-
-
-def _home(text: Text, places: Sequence[Vector]) -> int | None:
-    """Return the view in which a text stands: that of the nearest of the labelled marks, shape (n, 3) a view."""
-    far = [float(np.linalg.norm(p - text.anchor, axis=1).min(initial=np.inf)) for p in places]
-    return int(np.argmin(far)) if far and np.isfinite(min(far)) else None
-
-
-def _miss(view: SheetView, said: list[list[float]], mark: DrawnMark) -> float | None:
-    """Return by how much a mark disagrees at most with what other views say; None where they say nothing."""
-    if view.origin is None or not any(said):
-        return None
-    here = view.says(mark.xyz)
-    return max(abs(here[k][1] - value) for k, values in enumerate(said) for value in values)

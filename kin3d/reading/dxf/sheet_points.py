@@ -9,24 +9,15 @@ from typing import Any
 import numpy as np
 
 from kin3d.reading.dxf.content import Vector, tree_of
-from kin3d.reading.dxf.fusion import Fusion, SheetView
-from kin3d.reading.dxf.matching import Tie, symbols
+from kin3d.reading.dxf.fusion import Fusion
+from kin3d.reading.dxf.matching import FIRM, Tie, symbols
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source
-from kin3d.reading.dxf.scale import HEADER_UNITS
+from kin3d.reading.dxf.scale import paper_mm
 from kin3d.reading.dxf.view_marks import ViewMarks
-from kin3d.units import length_factor
 
-FIRM = ("attribute", "leader", "offset", "layer", "place")  # ways by which a label is surely its mark's
-PAPER_MM = 0.05  # one standard deviation of a mark on the sheet, mm of the paper (common practice, no source)
 CROWDED = 3.0  # text heights; marks so near to each other may be taken for one another
 MISFIT_SHARE = 0.6  # share of a coordinate's points that contradict before the views themselves are blamed
 LETTERS = "xyz"
-
-
-def ratios(job: Job, views: Sequence[SheetView]) -> list[float]:
-    """Return car : sheet of the views."""
-    unit = length_factor(job.units) if job.units else HEADER_UNITS.get(job.unit_code or 0, ("", 1.0))[1]
-    return [v.mm_per_unit / unit for v in views]
 
 
 def make_points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[str]) -> None:
@@ -40,7 +31,7 @@ def make_points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[
         )
     misfit = _misfit(job, fit)
     said = all(v.sigma_mm != 1.0 for v in fit.views)
-    floor_mm = None if said else PAPER_MM * max(ratios(job, fit.views))
+    floor_mm = None if said else paper_mm(job, fit.views)
     of_name: dict[str, list[tuple[int, Tie]]] = {}
     for v, grouped in enumerate(groups):
         for tie in grouped.ties:

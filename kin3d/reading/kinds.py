@@ -1,4 +1,4 @@
-"""Which kind of file it is that is no DXF drawing, and what to do with it."""
+"""Which kind of file it is that is neither a table nor a drawing, and what to do with it."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ _TRACE = (
     "a scanned sheet is read by marks in a picture of each view: kin3d locate, with drawing = true in [[photos]] "
     "(see kin3d guide photographs)"
 )
-_STARTS: tuple[tuple[bytes, str], ...] = (
+STARTS: tuple[tuple[bytes, str], ...] = (
     (b"%PDF", f"a PDF file: export the drawing as DXF in the program that drew it; {_TRACE}, from a picture of it"),
     (b"\x89PNG\r\n\x1a\n", f"a picture (PNG): {_TRACE}"),
     (b"\xff\xd8\xff", f"a picture (JPEG): {_TRACE}"),
     (b"II*\x00", f"a picture (TIFF): {_TRACE}"),
     (b"MM\x00*", f"a picture (TIFF): {_TRACE}"),
     (b"\x1f\x8b", "a file packed by gzip: unpack it and give the DXF file in it"),
-    (b"PK\x03\x04", "a ZIP file: unpack it and give the DXF file in it; a workbook is saved as a point table (CSV)"),
-    (b"\xd0\xcf\x11\xe0", "an old office file or a native CAD file: export the drawing as DXF, or the table as CSV"),
+    (b"PK\x03\x04", "a ZIP file or a workbook: unpack the one, save the other as a point table (CSV, UTF-8)"),
+    (b"\xd0\xcf\x11\xe0", "an old office file or a native CAD file: export a drawing as DXF, a table as CSV"),
     (b"ISO-10303-21", "a STEP file: open it in a CAD program and export its points, or its drawing, as DXF"),
-    (b"\xff\xfe", "UTF-16 text: save it as UTF-8 or plain ASCII"),
-    (b"\xfe\xff", "UTF-16 text: save it as UTF-8 or plain ASCII"),
+    (b"\xff\xfe", "UTF-16 text; save it as UTF-8 or plain ASCII"),
+    (b"\xfe\xff", "UTF-16 text; save it as UTF-8 or plain ASCII"),
 )
 _IGES = re.compile(rb"[^\r\n]{72}S {0,6}\d{1,7}\r?\n")
 _TABLE = re.compile(r"^\s*\W?point\W?\s*[,;\t]|^[^\r\n]*[,;\t]\s*\W?[xX]\W?\s*[,;\t]\s*\W?[yY]", re.IGNORECASE)
@@ -29,13 +29,13 @@ _TABLE = re.compile(r"^\s*\W?point\W?\s*[,;\t]|^[^\r\n]*[,;\t]\s*\W?[xX]\W?\s*[,
 
 def other_kind(raw: bytes) -> str | None:
     """Return what a file is that is no DXF drawing, with the way out; None where it may be one."""
-    for start, said in _STARTS:
+    for start, said in STARTS:
         if raw.startswith(start):
             return said
     if re.match(rb"AC10[0-9]{2}", raw):
         return f"a DWG file: {_SAVE}, or convert it with any CAD program that opens it"
     if raw[:400].count(b"\x00") > 100 and b"S\x00E\x00C\x00T" in raw[:4000]:
-        return "UTF-16 text: save it as UTF-8 or plain ASCII"
+        return "UTF-16 text; save it as UTF-8 or plain ASCII"
     return _mesh_or_text(raw)
 
 
