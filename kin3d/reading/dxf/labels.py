@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -69,44 +70,33 @@ def _may_name(text: Text) -> bool:
 
 def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie], list[UntiedLabel], list[DrawnMark]]:
     """Tie all names of one layout to its marks; also return labels without a mark, and symbols that nothing names."""
-    labels = find_labels(content, names)
+    labels, ends = find_labels(content, names), _ends(content)
     found = symbols(_of_size(content.marks, labels))
-    ties = _by_place(content, found, names, log)
-    ties += [t for m in content.marks if m.kind == "block" for t in _by_attribute(m, names)]
+    ties = _by_place([*found, *ends], names, log)
+    said = {tuple(t.mark.xyz): t.name.point for t in ties}
+    ties += [Tie(n, m, "attribute") for m in content.marks if m.kind == "block" for n in _found(m.names, names)]
     ties += _by_reference(content.texts, found, names)
     _check_hung([t for t in ties if t.mark.hung is not None], log)
-    ends = _ends(content)
     tied = {id(t.text) for t in ties if t.text is not None}
     left = [x for x in labels if id(x.text) not in tied]
-    new, untied = _matched(content, found, ends, left)
-    ties = _without_rivals(ties, new)
-    named = {id(t.mark) for t in ties}
-    ties += _by_layer([m for m in found if id(m) not in named], names)
-    named |= {id(t.mark) for t in ties}
-    spare = _unnamed([m for m in found if id(m) not in named], ties)
-    _tell_unknown(ties, names, log)
-    if any(t.name.known for t in ties):
-        ties = [t for t in ties if t.name.known]
-    return ties, untied, spare
-
-
-def _without_rivals(ties: list[Tie], new: list[Tie]) -> list[Tie]:
-    """Add ties by texts, but none to a mark that the name table calls otherwise."""
-    said: dict[tuple[float, ...], set[str]] = {}
-    for tie in ties:
-        if tie.how == "place":
-            said.setdefault(tuple(tie.mark.xyz), set()).add(tie.name.point)
-    return [t for t in [*ties, *new] if t.how == "place" or t.name.point in said.get(tuple(t.mark.xyz), {t.name.point})]
-
-
-def _matched(
-    content: Content, found: list[DrawnMark], ends: list[DrawnMark], left: list[PointLabel]
-) -> tuple[list[Tie], list[UntiedLabel]]:
-    """Tie labels to symbols and, by leaders, to ends of lines where nothing has a symbol."""
     known = {id(x.text) for x in left}
-    others = [t for t in content.texts if id(t) not in known][:MOST_RIVALS]
-    clear = _unnamed(ends, [Tie(PointName(""), m, "") for m in found])
-    return Matcher([*found, *clear], content.strokes, left, others).match()
+    rivals = [t for t in content.texts if id(t) not in known][:MOST_RIVALS]
+    clear = _apart(ends, found)  # ends of lines, where nothing has a symbol
+    new, untied = Matcher([*found, *clear], content.strokes, left, rivals).match()
+    # what the name table says of a place beats every text
+    ties = [t for t in [*ties, *new] if t.how == "place" or said.get(tuple(t.mark.xyz), t.name.point) == t.name.point]
+    spare = _apart(found, [t.mark for t in ties])
+    layers = [(m, names.find(m.origin.layer)) for m in spare if m.origin.layer != "0"]
+    ties += [Tie(name, mark, "layer") for mark, name in layers if name is not None]
+    spare = _apart(spare, [t.mark for t in ties])
+    _tell_unknown(ties, names, log)
+    return [t for t in ties if t.name.known] or ties, untied, spare
+
+
+def _found(words: Sequence[str], names: Names) -> list[PointName]:
+    """Return the points that words name, each once."""
+    found = [n for n in map(names.find, words) if n is not None]
+    return list({n.point: n for n in found}.values())
 
 
 def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[DrawnMark]:
@@ -124,11 +114,11 @@ def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[Drawn
     return [m for m in marks if m.kind != "circle" or (m.reach <= largest and not is_balloon(m))] or marks
 
 
-def _unnamed(marks: list[DrawnMark], ties: Sequence[Tie]) -> list[DrawnMark]:
-    """Return the marks that do not stand where a named one stands."""
-    if not marks or not ties:
+def _apart(marks: list[DrawnMark], others: Sequence[DrawnMark]) -> list[DrawnMark]:
+    """Return the marks that do not stand where one of the others stands."""
+    if not marks or not others:
         return marks
-    far, _ = tree_of(t.mark.xyz for t in ties).query(np.array([m.xyz for m in marks]))
+    far, _ = tree_of(m.xyz for m in others).query(np.array([m.xyz for m in marks]))
     return [m for m, d in zip(marks, far, strict=True) if d > 1e-6]
 
 
@@ -140,14 +130,6 @@ def _ends(content: Content) -> list[DrawnMark]:
         if mark.kind == "end":
             unique.setdefault(tuple(np.round(mark.xyz / scale)), mark)
     return list(unique.values()) if len(unique) <= 20_000 else []
-
-
-def _by_attribute(mark: DrawnMark, names: Names) -> list[Tie]:
-    found = [n for n in (names.find(text) for text in mark.names) if n is not None]
-    unique = {n.point: n for n in found}
-    if not unique and not names.strict and mark.names and mark.names != (mark.origin.entity,):
-        return []
-    return [Tie(n, mark, "attribute") for n in unique.values()]
 
 
 def _by_reference(texts: Sequence[Text], marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
@@ -178,51 +160,25 @@ def _check_hung(ties: Sequence[Tie], log: FindingLog) -> None:
         log.warn("attribute-moved", f"{text}: block or attribute was moved; check the point", str(ties[k].mark.origin))
 
 
-def _by_layer(marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
-    ties = []
-    for mark in marks:
-        name = names.find(mark.origin.layer) if mark.origin.layer != "0" else None
-        if name is not None:
-            ties.append(Tie(name, mark, "layer"))
-    return ties
-
-
-def _by_place(content: Content, found: Sequence[DrawnMark], names: Names, log: FindingLog) -> list[Tie]:
+def _by_place(marks: Sequence[DrawnMark], names: Names, log: FindingLog) -> list[Tie]:
     """Tie the places that the name table gives, to symbols first, else to line ends."""
     ties: list[Tie] = []
-    marks = [*found, *_ends(content)] if names.places else []
     if not names.places:
         return ties
-    limit = max(6e-3, 1e-5 * extent_of([m.xyz for m in marks]))
-    near_to = _finder(marks, limit)
+    xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
+    limit = max(6e-3, 1e-5 * extent_of(list(xyz)))
+    trees = {n: tree_of(xyz[:, :n]) for n in (2, 3)}
     for place, point in names.places:
-        near = near_to(place)
+        near = [marks[k] for k in sorted(trees[len(place)].query_ball_point(place, limit, p=np.inf))]
         best = [m for m in near if m.kind != "end"] or near
-        apart = farthest_apart(np.array([m.xyz for m in best]))
-        text = ", ".join(f"{c:g}" for c in place)
+        text = f'the name table puts {point} at "@{", ".join(f"{c:g}" for c in place)}", where'
         if not best:
-            log.error(
-                "place-empty", f'the name table puts {point} at "@{text}", where there is no mark and no line ends'
-            )
-        elif apart > 2.0 * limit:
-            log.error(
-                "place-several",
-                f'the name table puts {point} at "@{text}", where {len(best)} marks lie behind each other; give z too',
-            )
+            log.error("place-empty", f"{text} there is no mark and no line ends")
+        elif farthest_apart(np.array([m.xyz for m in best])) > 2.0 * limit:
+            log.error("place-several", f"{text} {len(best)} marks lie behind each other; give z too")
         else:
             ties.append(Tie(PointName(point), best[0], "place"))
     return ties
-
-
-def _finder(marks: Sequence[DrawnMark], limit: float) -> Callable[[tuple[float, ...]], list[DrawnMark]]:
-    """Return what finds the marks at a place of two or three coordinates, each within `limit`."""
-    xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
-    trees = {n: tree_of(xyz[:, :n]) for n in (2, 3)}
-
-    def near(place: tuple[float, ...]) -> list[DrawnMark]:
-        return [marks[k] for k in sorted(trees[len(place)].query_ball_point(place, limit, p=np.inf))]
-
-    return near
 
 
 def _tell_unknown(ties: Sequence[Tie], names: Names, log: FindingLog) -> None:
@@ -238,10 +194,8 @@ def places_of(content: Content) -> list[DrawnMark]:
     """Return the places that could be points, by layer and place: symbols, and ends of lines that are at none."""
     found, ends = symbols(content.marks), _ends(content)
     if found and ends:
-        tree = tree_of(m.xyz for m in found)
-        far, near = tree.query(np.array([m.xyz for m in ends]))
-        reach = np.array([found[k].reach for k in near])
-        ends = [m for m, f, r in zip(ends, far, reach, strict=True) if f > ON_RIM * r + 1e-6]
+        far, near = tree_of(m.xyz for m in found).query(np.array([m.xyz for m in ends]))
+        ends = [m for m, f, k in zip(ends, far, near, strict=True) if f > ON_RIM * found[k].reach + 1e-6]
     return sorted([*found, *ends], key=lambda m: (m.kind == "end", m.origin.layer, *np.round(m.xyz, 6)))
 
 
@@ -274,45 +228,36 @@ def tie_through(
     ties: list[Tie] = []
     untied: list[UntiedLabel] = []
     labels = [label for label in find_labels(paper, names) if not label.free]
-    found = symbols(model.marks)
     for viewport in viewports:
-        shown = [m for m in (_projected(viewport, mark) for mark in found) if m is not None]
-        inside = [label for label in labels if _within(viewport, label.text)]
+        behind = [(p, m) for m in symbols(model.marks) if (p := _projected(viewport, m)) is not None]
+        shown, inside = [p for p, _ in behind], [label for label in labels if _within(viewport, label.text)]
         if not shown or not inside:
             continue
-        new, rest = Matcher([m for m, _ in shown], paper.strokes, inside).match()
-        back = {id(m): mark for m, mark in shown}
-        places = np.array([m.xyz for m, _ in shown])
-        limit = 1e-6 * extent_of(list(places))
+        new, rest = Matcher(shown, paper.strokes, inside).match()
+        tree, limit = tree_of(m.xyz for m in shown), 1e-6 * extent_of([m.xyz for m in shown])
         for tie in new:
-            behind = np.flatnonzero(np.linalg.norm(places - tie.mark.xyz, axis=1) <= limit)
-            if len(behind) > 1 and tie.text is not None:
-                choices = tuple(shown[int(k)][1] for k in behind)
+            choices = tuple(behind[k][1] for k in sorted(tree.query_ball_point(tie.mark.xyz, limit)))
+            if len(choices) > 1 and tie.text is not None:
                 untied.append(UntiedLabel(PointLabel(tie.text, (tie.name,)), choices))
             else:
-                ties.append(Tie(tie.name, back[id(tie.mark)], tie.how, tie.text))
+                ties.append(replace(tie, mark=choices[0]))
         untied += rest
     return ties, untied
 
 
-def _projected(viewport: Any, mark: DrawnMark) -> tuple[DrawnMark, DrawnMark] | None:
+def _projected(viewport: Any, mark: DrawnMark) -> DrawnMark | None:
     """Return a mark as a viewport shows it on the paper; None where it lies outside the viewport's frame."""
+    from ezdxf.math import OCS, Vec3
+
     dxf = viewport.dxf
-    normal = np.array(tuple(dxf.get("view_direction_vector", (0, 0, 1))), dtype=float)
-    normal /= np.linalg.norm(normal) or 1.0
-    across = np.cross((0.0, 0.0, 1.0), normal)
-    right = across / np.linalg.norm(across) if np.linalg.norm(across) > 1e-9 else np.array([1.0, 0.0, 0.0])
-    relative = mark.xyz - np.array(tuple(dxf.get("view_target_point", (0, 0, 0))), dtype=float)
-    u, v = float(relative @ right), float(relative @ np.cross(normal, right))
-    twist = np.radians(float(dxf.get("view_twist_angle", 0.0)))
-    u, v = u * np.cos(twist) - v * np.sin(twist), u * np.sin(twist) + v * np.cos(twist)
-    centre = tuple(dxf.get("view_center_point", (0, 0)))
+    looks = OCS(dxf.get("view_direction_vector", (0, 0, 1)))
+    seen = looks.from_wcs(Vec3(mark.xyz) - Vec3(dxf.get("view_target_point", (0, 0, 0))))
+    seen = seen.rotate_deg(float(dxf.get("view_twist_angle", 0.0))) - Vec3(dxf.get("view_center_point", (0, 0)))
     scale = float(dxf.height) / (float(dxf.get("view_height", 0.0)) or np.inf)
-    x, y = scale * (u - centre[0]), scale * (v - centre[1])
-    if scale == 0.0 or abs(x) > dxf.width / 2.0 or abs(y) > dxf.height / 2.0:
+    if scale == 0.0 or abs(scale * seen.x) > dxf.width / 2.0 or abs(scale * seen.y) > dxf.height / 2.0:
         return None
-    place = np.array([dxf.center[0] + x, dxf.center[1] + y, 0.0])
-    return DrawnMark(place, mark.reach * scale, mark.kind, mark.origin), mark
+    place = np.array([dxf.center[0] + scale * seen.x, dxf.center[1] + scale * seen.y, 0.0])
+    return DrawnMark(place, mark.reach * scale, mark.kind, mark.origin)
 
 
 def _within(viewport: Any, text: Text) -> bool:

@@ -1,4 +1,4 @@
-"""Which pointers there are, on which mark each has its head, and how well its tails fit to the words of texts.
+"""Which pointers there are, and on which mark each has its head.
 
 A pointer is a leader, or a line from a mark to a text; it may be drawn in pieces: lines that go on where another line
 of the same layer ends.
@@ -8,22 +8,7 @@ Terms
 head : the end of a pointer that is on a mark, or stops short of one that it aims at.
 bend : a place where exactly two strokes of one layer meet end to end, which is no mark's centre.
 tail : the end of a pointer that is not on a mark, or a bend.
-underline : the last piece of a pointer, along the words that stand just over it.
-score : how badly a tail fits to a text, in text heights; 0 at either end of the words.
-foot : how far a pointer's last piece runs under the bottom of the words that it underlines.
-
-Tolerances (text heights)
--------------------------
-FINE : a miss that is nearly none; costs grow with the logarithm of the miss beyond it.
-GAP : how far before a symbol's rim a pointer that aims at its centre may stop.
-AIM : how far it may then pass by the centre.
-EXACTLY : a line that would pass by a second mark's centre by less may be a link that stops short of it.
-HEADS : how much more the second mark must cost at a head.
-TAIL_REACH : how far a tail may end from its label's edge.
-SIDEWAYS : share of a miss sideways that counts: widths are estimates.
-EXACT : within this a tail is at the very end of the words.
-STRICT : a line that ends on a second mark, or before one, is a pointer only for a text that begins where it ends.
-UNDERLINED : what counts for words over an underline, unless all words of the drawing stand like that over theirs.
+score : how badly a tail fits to a text (see `tails`), in text heights; 0 at either end of the words.
 
 What it cannot know
 -------------------
@@ -43,10 +28,10 @@ from numpy.typing import NDArray
 from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, tree_of
 from kin3d.reading.dxf.tails import TAIL_REACH, cost_of, tail_scores
 
-GAP = 1.5
-AIM = 0.12
-EXACTLY = 0.005
-HEADS = 1.1
+GAP = 1.5  # text heights; how far before a symbol's rim a pointer that aims at its centre may stop
+AIM = 0.12  # text heights; how far it may then pass by the centre
+EXACTLY = 0.005  # text heights; a line that would pass by a second mark's centre by less may be a link that ends early
+HEADS = 1.1  # how much more the second mark must cost at a head
 CENTRED = 0.01  # text heights; printed figures are rounded
 INSIDE = 1.05  # radii; within this a place is on a symbol
 ASIDE = 0.1  # radii; within this a line is drawn to a mark's centre, printed figures being rounded

@@ -56,7 +56,6 @@ NEAR_SHARE = 0.75
 MARGIN = 0.65
 LOOSE = 6.0  # tails this many times farther from their words than is usual on the drawing are not believed
 MANY_PLACES = 300  # of one name; they are too far apart in any case
-MANY_PAIRS = 3000  # from here on pairs are counted in place of labels
 MOST_PAIRS = 1_000_000  # of labels and marks that are looked at for one offset
 
 
@@ -170,27 +169,17 @@ class Matcher:
         self.solid = [m for m in self.marks if m.kind != "end"]
         self.xyz = np.array([m.xyz for m in self.solid]).reshape(-1, 3)
         self.tree = tree_of(self.xyz)
-        self.ties: list[Tie] = []
-        self.untied: list[UntiedLabel] = []
         self.heads: dict[int, tuple[int, ...]] = {}  # of labels whose pointer is sure and its mark is not
 
     def match(self) -> tuple[list[Tie], list[UntiedLabel]]:
         """Return the ties and what could not be tied."""
-        everyone = [i for i, x in enumerate(self.labels)]
-        pointed = self._pointed()
-        left = [i for i in everyone if i not in pointed]
+        found = {i: (m, "leader") for i, m in self._pointed().items()}
+        left = [i for i in range(len(self.labels)) if i not in found]
         wanted = [i for i in left if not self.labels[i].free]
-        named = len(pointed) + len(wanted)
-        found: dict[int, tuple[DrawnMark, str]] = {i: (m, "leader") for i, m in pointed.items()}
-        if self.solid and len(pointed) < HABIT * max(named, 1):
+        if self.solid and len(found) < HABIT * max(len(found) + len(wanted), 1):
             found |= self._beside(left, wanted)
-        for i, (mark, how) in found.items():
-            entry = self.labels[i]
-            self.ties += [Tie(name, mark, how, entry.text) for name in entry.names]
-        for i in everyone:
-            if i not in found and not self.labels[i].free:
-                self.untied.append(self._untied(i))
-        return self.ties, self.untied
+        ties = [Tie(n, m, how, self.labels[i].text) for i, (m, how) in found.items() for n in self.labels[i].names]
+        return ties, [self._untied(i) for i in wanted if i not in found]
 
     # --- pointers ---------------------------------------------------------------------------------------------
 
@@ -237,45 +226,33 @@ class Matcher:
     def _beside(self, left: list[int], wanted: list[int]) -> dict[int, tuple[DrawnMark, str]]:
         """Return the marks of labels without pointers: by one common offset, else by nearness with a wide margin."""
         common = self._offset(left)
-        found = {i: (self.solid[j], "offset") for i, j in common.items()}
-        rest = [i for i in wanted if i not in common and not self.pointers.loose_near(self.labels[i].text)]
-        near = {i: j for i, j in self._nearest(rest).items() if j not in common.values()}
-        claimed = {j for i in wanted if i not in common and i not in near for _, j in self._ranked(i)}
+        open_ = [i for i in wanted if i not in common]
+        near = self._nearest([i for i in open_ if not self.pointers.loose_near(self.labels[i].text)])
+        near = {i: j for i, j in near.items() if j not in common.values()}
+        claimed = {j for i in open_ if i not in near for _, j in self._ranked(i)}
         near = {i: j for i, j in near.items() if j not in claimed}
-        if len(near) < NEAR_SHARE * sum(i not in common for i in wanted):
-            return found
-        return found | {i: (self.solid[j], "near") for i, j in near.items()}
-
-    def _near_pairs(self, left: list[int], most: int) -> tuple[list[tuple[int, int]], Vector]:
-        """Return (label, mark) pairs within reach of the anchor and their offsets, shape (n, 3); none if too many."""
-        pairs: list[tuple[int, int]] = []
-        offsets = []
-        for i in left:
-            text = self.labels[i].text
-            near = self.tree.query_ball_point(text.anchor, OFFSET_REACH * text.height)
-            if not near:
-                continue
-            pairs += [(i, j) for j in near]
-            offsets.append(-text.local(self.xyz[near]))
-            if len(pairs) > most:
-                return [], np.zeros((0, 3))
-        return pairs, np.concatenate(offsets) if offsets else np.zeros((0, 3))
+        found = {i: (self.solid[j], "offset") for i, j in common.items()}
+        if len(near) >= NEAR_SHARE * len(open_):
+            found |= {i: (self.solid[j], "near") for i, j in near.items()}
+        return found
 
     def _offset(self, left: list[int]) -> dict[int, int]:
         """Return the marks of the labels that one common offset explains, if it explains most and no other is near."""
-        if len(left) < 3:
+        pairs: list[tuple[int, int]] = []
+        for i in left:
+            text = self.labels[i].text
+            around = self.tree.query_ball_point(text.anchor, OFFSET_REACH * text.height)
+            pairs += [(i, j) for j in around]
+            if len(pairs) > min(200 * len(left), MOST_PAIRS):
+                return {}
+        if len(left) < 3 or not pairs:
             return {}
-        pairs, offsets = self._near_pairs(left, min(200 * len(left), MOST_PAIRS))
-        if not pairs:
-            return {}
+        offsets = np.array([-self.labels[i].text.local(self.xyz[j]) for i, j in pairs])
         tree, near = tree_of(offsets), 0.02 * self.height + 2.0 * self.snap
-        if len(pairs) > MANY_PAIRS:  # a label with two marks at one offset then counts twice
-            votes = [int(n) for n in tree.query_ball_point(offsets, near, return_length=True)]
-        else:
-            votes = [len({pairs[k][0] for k in group}) for group in tree.query_ball_point(offsets, near)]
+        votes = np.array(tree.query_ball_point(offsets, near, return_length=True))
         best = int(np.argmax(votes))
         apart = np.linalg.norm(offsets - offsets[best], axis=1) > 0.1 * self.height
-        second = max((v for v, a in zip(votes, apart, strict=True) if a), default=0)
+        second = votes[apart].max(initial=0)
         if votes[best] < max(3, OFFSET_SHARE * len(left)) or second > 0.6 * votes[best]:
             return {}
         taken: dict[int, list[int]] = {}

@@ -17,6 +17,7 @@ import numpy as np
 
 from kin3d.errors import Finding, Severity
 from kin3d.reading.dxf.content import Vector
+from kin3d.reading.dxf.matching import extent_of
 from kin3d.reading.dxf.result import Job
 from kin3d.reading.dxf.wording import coordinates
 
@@ -55,22 +56,26 @@ def is_flat(places: Sequence[Vector]) -> bool:
     return bool(size[2] <= FLAT * size[0]) or alike >= SHARED * len(xyz)
 
 
+def is_level(places: Sequence[Vector]) -> bool:
+    """Whether places are flat and nearly all have one z."""
+    z = np.array(places).reshape(-1, 3)[:, 2]
+    return is_flat(places) and bool((np.abs(z - np.median(z)) <= SAME * extent_of(places)).mean() >= SHARED)
+
+
 def check_points(job: Job) -> None:
     """Refuse what cannot be: two names on one joint, labels that say otherwise, a plane, a place or an order."""
-    for check in (_check_shared, _check_written, _check_flat, _check_place, _check_sense):
-        check(job)
-
-
-def _check_flat(job: Job) -> None:
+    _check_shared(job)
+    _check_written(job)
     points = job.reading.points
-    if len(points) < 4 or not is_flat([p.xyz_mm for p in points.values()]):
-        return
-    job.log.error(
-        "drawing-flat",
-        "the points lie in one plane, or nearly all share a coordinate: this is one view, not a drawing in space. Take "
-        "the 3D original, or declare it as a view in views.toml together with others",
-    )
-    job.refuse_all()
+    if len(points) >= 4 and is_flat([p.xyz_mm for p in points.values()]):
+        job.log.error(
+            "drawing-flat",
+            "the points lie in one plane, or nearly all share a coordinate: this is one view, not a drawing in space. "
+            "Take the 3D original, or declare it as a view in views.toml together with others",
+        )
+        job.refuse_all()
+    _check_place(job)
+    _check_sense(job)
 
 
 def _check_place(job: Job) -> None:
@@ -90,30 +95,23 @@ def _check_place(job: Job) -> None:
 
 def out_of_place(xyz_mm: Mapping[str, Vector], side: str | None) -> list[str]:
     """Return what cannot be of points of a corner in the vehicle frame, as it is said to a person; NaN is unknown."""
-    wrong = []
-    centre = xyz_mm.get("wheel_centre")
-    near, far = HALF_TRACK_MM
-    low, high = HEIGHT_MM
-    if centre is not None:
-        x, y, z = (float(c) for c in centre)
-        if abs(y) < near or abs(y) > far:
-            wrong.append(
-                f"wheel_centre would be {abs(y):.0f} mm off the middle plane ({near:.0f} to {far:.0f} mm can be)"
-            )
-        if z < low or z > high:
-            wrong.append(f"wheel_centre would be at a height of {z:.0f} mm ({low:.0f} to {high:.0f} mm can be)")
-        if abs(x) > LENGTH_MM:
-            wrong.append(f"wheel_centre would be at x = {x:.0f} mm (at most {LENGTH_MM:.0f} mm either way can be)")
-        if side is not None and near <= abs(y) <= far and (y > 0.0) != (side == "left"):
-            wrong.append(f"wheel_centre would be at y = {y:.0f} mm, which is not on the {side}")
+    centre, (near, far), (low, high) = xyz_mm.get("wheel_centre"), HALF_TRACK_MM, HEIGHT_MM
+    x, y, z = np.full(3, np.nan) if centre is None else centre
+    said = [
+        (abs(y) < near or abs(y) > far, f"{abs(y):.0f} mm off the middle plane ({near:.0f} to {far:.0f} mm can be)"),
+        (z < low or z > high, f"at a height of {z:.0f} mm ({low:.0f} to {high:.0f} mm can be)"),
+        (abs(x) > LENGTH_MM, f"at x = {x:.0f} mm (at most {LENGTH_MM:.0f} mm either way can be)"),
+        (side is not None and near <= abs(y) <= far and (y > 0.0) != (side == "left"),
+         f"at y = {y:.0f} mm, which is not on the {side}"),
+    ]  # fmt: skip
+    wrong = [f"wheel_centre would be {text}" for is_wrong, text in said if is_wrong]
     limits = np.array([LENGTH_MM, far, high])
     for name, xyz in xyz_mm.items():
-        astray = bool((np.abs(np.nan_to_num(xyz)) > limits).any())
+        astray = (np.abs(np.nan_to_num(xyz)) > limits).any()
         if centre is not None:
-            astray = bool(np.linalg.norm(np.nan_to_num(xyz - centre)) > AROUND_MM)
+            astray = np.linalg.norm(np.nan_to_num(xyz - centre)) > AROUND_MM
         if astray and len(wrong) < 4:
-            at = ", ".join(f"{c:.0f}" for c in xyz)
-            wrong.append(f"{name} would be at ({at}) mm")
+            wrong.append(f"{name} would be at ({', '.join(f'{c:.0f}' for c in xyz)}) mm")
     return wrong
 
 
@@ -150,12 +148,8 @@ def _check_written(job: Job) -> None:
         same = len(drawn) == 3 and np.abs(drawn - stated).max() <= 0.51
         if not near and not same:
             a, b = (", ".join(f"{c:g}" for c in np.round(v, 3)) for v in (stated, point.xyz_mm))
-            job.refuse(
-                tie.name.point,
-                "written-contradiction",
-                f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})",
-                str(tie.text.origin),
-            )
+            text = f"{tie.name.point} is drawn at ({b}) mm, but its label says ({a})"
+            job.refuse(tie.name.point, "written-contradiction", text, str(tie.text.origin))
             job.blank(tie.name.point)
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +19,9 @@ from kin3d.reading.dxf.declared import Declaration, find_views_file, read_names,
 from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, TooManyEntitiesError
 from kin3d.reading.dxf.in_space import read_space
 from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
-from kin3d.reading.dxf.matching import Tie, UntiedLabel, extent_of, symbols
+from kin3d.reading.dxf.matching import Tie, UntiedLabel, symbols
 from kin3d.reading.dxf.opening import open_drawing
-from kin3d.reading.dxf.plausible import SAME, SHARED, is_flat
+from kin3d.reading.dxf.plausible import is_level
 from kin3d.reading.dxf.result import DrawingReading, Job, errors_first, places_told
 from kin3d.reading.dxf.sheet import read_sheet
 from kin3d.reading.dxf.tables import coordinate_rows, read_table
@@ -149,13 +151,13 @@ def _read(job: Job, doc: Drawing) -> None:
     contents = _contents(job, doc)
     if job.log.failed:
         return
-    job.content = _wanted(contents[0], job.declared)
-    papers = [_wanted(c, job.declared) for c in contents[1:]]
-    if not job.content.marks and not job.content.texts:
-        papers.sort(key=lambda c: -len(c.marks))
-        job.content, papers = (papers[0], papers[1:]) if papers else (job.content, [])
+    job.content, *papers = [_wanted(c, job.declared) for c in contents]
+    if not job.content.marks and not job.content.texts and papers:
+        job.content, *papers = sorted(papers, key=lambda c: -len(c.marks))
     job.reading.content = job.content
-    job.unit_hint = _unit_hint(job.content.texts)
+    units = re.compile(r"\b(mm|millim\w+|inch\w*|zoll)\b", re.IGNORECASE)
+    told = next((t.whole for t in job.content.texts if units.search(t.whole)), None)
+    job.unit_hint = "" if told is None else f'a text on it says "{told}"'
     if not job.content.marks and not job.content.texts:
         _nothing(job, contents)
     elif job.declared.table:
@@ -171,10 +173,8 @@ def _contents(job: Job, doc: Drawing) -> list[Content]:
         try:
             content = Flattener(doc, layout.name, job.log).read(layout)
         except TooManyEntitiesError:
-            job.log.error(
-                "file-size",
-                f"has more than {MAX_ENTITIES} entities once its blocks are resolved; write out the linkage alone",
-            )
+            text = f"has more than {MAX_ENTITIES} entities once its blocks are resolved; write out the linkage alone"
+            job.log.error("file-size", text)
             continue
         if layout.name.lower() == "model":
             out.insert(0, content)
@@ -190,26 +190,17 @@ def _contents(job: Job, doc: Drawing) -> list[Content]:
 def _wanted(content: Content, declared: Declaration) -> Content:
     """Return the content of the layers that the user wants."""
     only, never = ({n.lower() for n in names} for names in (declared.layers, declared.ignore_layers))
-    if not only and not never:
-        return content
 
     def good(thing: DrawnMark | Text | Stroke) -> bool:
         layer = thing.origin.layer.lower()
-        return layer not in never and (not only or layer in only)
+        return layer not in never and (not only or layer in only or isinstance(thing, Stroke))
 
-    content.marks = [m for m in content.marks if good(m)]
-    content.texts = [t for t in content.texts if good(t)]
-    content.strokes = [s for s in content.strokes if s.origin.layer.lower() not in never]
-    return content
-
-
-def _unit_hint(texts: list[Text]) -> str:
-    import re
-
-    for text in texts:
-        if re.search(r"\b(mm|millim\w+|inch\w*|zoll)\b", text.whole, re.IGNORECASE):
-            return f'a text on it says "{text.whole}"'
-    return ""
+    return replace(
+        content,
+        marks=[m for m in content.marks if good(m)],
+        texts=[t for t in content.texts if good(t)],
+        strokes=[s for s in content.strokes if good(s)],
+    )
 
 
 def _nothing(job: Job, contents: list[Content]) -> None:
@@ -236,24 +227,13 @@ def _read_marks(job: Job, doc: Drawing, papers: list[Content]) -> None:
     if not job.ties and not job.names.links:
         _no_names(job)
         return
-    places = [t.mark.xyz for t in job.ties]
-    if job.declared.views or (is_flat(places) and _is_level(places) and not job.names.links):
-        job.reading.form = "sheet"
-        read_sheet(job, job.ties)
-    else:
-        job.reading.form = "space"
-        read_space(job, job.ties)
+    level = not job.names.links and is_level([t.mark.xyz for t in job.ties])
+    job.reading.form = "sheet" if job.declared.views or level else "space"
+    (read_sheet if job.reading.form == "sheet" else read_space)(job, job.ties)
     _tell_untied(job)
     if spare:
         text = f"{len(spare)} marks have no name and were left out: {places_told(spare, 8)}"
         job.log.warn("marks-unnamed", text)
-
-
-def _is_level(places: list[Vector]) -> bool:
-    """Whether nearly all places have one z."""
-    z = np.array(places)[:, 2]
-    near = np.abs(z - np.median(z)) <= SAME * extent_of(places)
-    return bool(near.mean() >= SHARED)
 
 
 def _one_side(job: Job, ties: list[Tie]) -> list[Tie]:
@@ -261,31 +241,26 @@ def _one_side(job: Job, ties: list[Tie]) -> list[Tie]:
     if job.side is not None:
         job.untied = [u for u in job.untied if u.label.names[0].side in (None, job.side)]
         return [t for t in ties if t.name.side in (None, job.side)]
-    if len({t.name.side for t in ties if t.name.side}) == 2:
-        job.log.error(
-            "side-missing", 'labels of both sides are there: say which corner to read, side = "left" or "right"'
-        )
-        return []
-    return ties
+    if len({t.name.side for t in ties if t.name.side}) < 2:
+        return ties
+    text = 'labels of both sides are there: say which corner to read, side = "left" or "right"'
+    job.log.error("side-missing", text)
+    return []
 
 
 def _from_paper(job: Job, doc: Drawing, papers: list[Content]) -> tuple[list[Tie], list[UntiedLabel]] | None:
     """Names that stand in paper space only: through the sheet's viewports, or refused."""
     for paper in papers:
-        viewports = [
-            v
-            for v in doc.layout(paper.layout)
-            if v.dxftype() == "VIEWPORT" and v.dxf.get("id", 2) != 1 and v.dxf.get("status", 1)
-        ]
-        ties, untied = tie_through(viewports, paper, job.content, job.names)
+        viewports = [v for v in doc.layout(paper.layout) if v.dxftype() == "VIEWPORT"]
+        shown = [v for v in viewports if v.dxf.get("id", 2) != 1 and v.dxf.get("status", 1)]
+        ties, untied = tie_through(shown, paper, job.content, job.names)
         only = f'the names stand on the paper sheet "{paper.layout}" only'
         if ties:
             job.log.warn("names-in-paper", f"{only}; they were tied to model space through its viewports")
             return ties, untied
         if any(job.names.find(t.lines[0]) for t in paper.texts):
-            job.log.error(
-                "names-in-paper", f"{only}, and no viewport of it ties them to marks; name the marks in the name table"
-            )
+            more = "and no viewport of it ties them to marks; name the marks in the name table"
+            job.log.error("names-in-paper", f"{only}, {more}")
     return None
 
 
@@ -332,5 +307,7 @@ def _finish(job: Job) -> None:
         job.log.error("drawing-empty", "no point could be read from it")
     reading.findings = list(job.log.findings)
     order = {name: i for i, name in enumerate(job.names.known)}
-    reading.points = dict(sorted(reading.points.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))
-    reading.partial = dict(sorted(reading.partial.items(), key=lambda p: (order.get(p[0], len(order)), p[0])))
+    for points in (reading.points, reading.partial):
+        ranked = sorted(points.items(), key=lambda p: (order.get(p[0], len(order)), p[0]))
+        points.clear()
+        points.update(ranked)

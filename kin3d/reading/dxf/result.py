@@ -27,9 +27,9 @@ class Source:
     origin : Origin
         Entity, handle, layer.
     how : str
-        How its label came to it: attribute, leader, offset, near, layer, place, agreement, table.
+        How its label came to it: attribute, leader, offset, near, layer, place, agreement, link, table.
     view : str
-        PointName of the view; empty in a drawing in space.
+        Name of the view; empty in a drawing in space.
     place : tuple of float
         On the sheet or in space, drawing units.
     residual_mm : tuple of float
@@ -68,8 +68,7 @@ class DrawnPoint:
     def evidence(self) -> str:
         """What ties the point to its name, and how far another view checks it."""
         ways = " and ".join(dict.fromkeys(s.how for s in self.sources)) or "nothing"
-        shown = f", {self.checked} of 3 coordinates in two views" if any(s.view for s in self.sources) else ""
-        return f"{ways}{shown}"
+        return ways + (f", {self.checked} of 3 coordinates in two views" if any(s.view for s in self.sources) else "")
 
     @property
     def confidence(self) -> str:
@@ -90,10 +89,8 @@ class DrawingReading:
     ----------
     form : str
         ``"sheet"`` of views, a drawing in ``"space"``, a ``"table"`` of text.
-    points : dict of str to DrawnPoint
-        Points read in full; nothing doubtful is among them.
-    partial : dict of str to DrawnPoint
-        Points that were refused; the coordinates that are sure are given, the others are NaN.
+    points, partial : dict of str to DrawnPoint
+        Points read in full, nothing doubtful among them; and those refused, with NaN for what is not sure of them.
     findings : list of Finding
         Everything seen; those of severity ERROR say why a point was refused.
     views : list of SheetView
@@ -118,39 +115,21 @@ class DrawingReading:
 
     def table(self) -> PointTable:
         """Return the points read in full as a point table in the vehicle frame, mm."""
-        names = tuple(self.points)
-        found = [self.points[n] for n in names]
-        return PointTable(
-            self.source,
-            names,
-            np.array([p.xyz_mm for p in found]).reshape(-1, 3),
-            np.nan_to_num(np.array([p.sigma_mm for p in found]).reshape(-1, 3)),
-            tuple(f"{self.source.name}, {p.sources[0].origin}" for p in found),
-            tuple("" for _ in found),
-            tuple(self.findings),
-        )
+        found = list(self.points.values())
+        xyz, sigma = (np.array([getattr(p, k) for p in found]).reshape(-1, 3) for k in ("xyz_mm", "sigma_mm"))
+        rows = tuple(f"{self.source.name}, {p.sources[0].origin}" for p in found)
+        notes, findings = ("",) * len(found), tuple(self.findings)
+        return PointTable(self.source, tuple(self.points), xyz, np.nan_to_num(sigma), rows, notes, findings)
 
 
 @dataclass(slots=True)
 class Job:
-    """State of one reading.
+    """State of one reading: what is asked, what is on the drawing, and what was made of it.
 
-    Attributes
-    ----------
-    units, axes, side : str or None
-        As given by the user, or in views.toml.
-    unit_code : int or None
-        The header's $INSUNITS; None where it says nothing.
-    datum_mm : ndarray, shape (3,)
-        Where the car's origin lies in the points as read, for whoever moves them later.
-    unit_hint : str
-        What the words on the sheet say of the unit, for messages.
-    both_corners : bool
-        Some name stands on both sides of the car.
-    groups : dict of str to list of Tie
-        The ties of each view of a sheet.
-    doubted : dict of str to str
-        The code by which a point was refused for itself.
+    `units`, `axes` and `side` are the user's or those of views.toml; `unit_code` is the header's $INSUNITS, None where
+    it says nothing; `datum_mm`, shape (3,), where the car's origin lies in the points as read, for whoever moves them
+    later; `unit_hint` what the words on the sheet say of the unit; `both_corners` that some name stands on both sides
+    of the car; `groups` holds the ties of each view of a sheet, `doubted` the code by which a point was refused.
     """
 
     log: FindingLog
@@ -189,11 +168,9 @@ class Job:
         """Refuse one point: an error, and what was read of it is kept apart from the good points."""
         self.log.error(code, text, where)
         self.doubted[name] = code
-        point = self.reading.points.pop(name, None)
-        if point is not None:
-            self.reading.partial[name] = point
-        elif name not in self.reading.partial:
-            self.reading.partial[name] = DrawnPoint(name, np.full(3, np.nan), np.full(3, np.nan), 0.0, ())
+        read = self.reading
+        unread = DrawnPoint(name, np.full(3, np.nan), np.full(3, np.nan), 0.0, ())
+        read.partial[name] = read.points.pop(name, read.partial.get(name, unread))
 
     def refuse_all(self) -> None:
         """Refuse every point: the error is told already, and no coordinate stands."""

@@ -64,14 +64,14 @@ def unit_factor(job: Job, size: float, code: int | None = None) -> float | None:
         text = f'the file does not say its unit (no $INSUNITS){more}: give it, units = "mm"'
         log.error("unit-missing", text, "header")
         return None
-    if size > 0.0 and not plausible(size, factor):
-        span = f"the points span {size * factor:.0f} mm; a car's span {SMALLEST_MM:.0f} to {LARGEST_MM:.0f} mm"
-        if told is not None:
-            log.error("size-odd", f'with the unit "{units}" {span}: check unit and scale')
-            return None
+    if size <= 0.0 or plausible(size, factor):
+        return factor
+    span = f"the points span {size * factor:.0f} mm; a car's span {SMALLEST_MM:.0f} to {LARGEST_MM:.0f} mm"
+    if told is not None:
+        log.error("size-odd", f'with the unit "{units}" {span}: check unit and scale')
+    else:
         log.error("unit-odd", f"the header says {name}, but then {span}: say what the unit is (units)", "header")
-        return None
-    return factor
+    return None
 
 
 def _contradiction(job: Job, told: float, header: float, name: str, size: float) -> float | None:
@@ -119,8 +119,7 @@ def stated_scale(job: Job, given: float | None, others: Sequence[float] = ()) ->
         said = f"was taken from {len(ratios)} dimensions: what they show by what is drawn"
         log.warn("scale-assumed", f"the scale {_ratio(ratio)} {said}")
         return ratio
-    missing = 'the sheet states no scale that can be trusted: give it, scale = "1:5" in views.toml'
-    log.error("scale-missing", missing)
+    log.error("scale-missing", 'the sheet states no scale that can be trusted: give it, scale = "1:5" in views.toml')
     return None
 
 

@@ -8,13 +8,13 @@ import numpy as np
 
 from kin3d.reading.dxf.agreement import assign_together
 from kin3d.reading.dxf.declared import DeclaredView
-from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
+from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, size_of
 from kin3d.reading.dxf.plausible import check_points, out_of_order, out_of_place
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source, some
 from kin3d.reading.dxf.scale import stated_scale, unit_factor
 from kin3d.reading.dxf.sheet_points import blank_unsure, make_points
-from kin3d.reading.dxf.view_axes import places_of, settle
+from kin3d.reading.dxf.view_axes import fuse_groups, settle
 from kin3d.reading.dxf.view_marks import ViewMarks, find_views, group
 from kin3d.reading.text import FindingLog
 
@@ -32,9 +32,10 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     for grouped, view in zip(groups, views, strict=True):
         _keep_side(job, grouped, view)
         _once_each(job, grouped)
-    fit, names = _fit(job, groups, views)
+    known, limits = job.declared.known, (job.tolerance_mm, job.fit_scales)
+    fit, names = fuse_groups(groups, views, known, *limits)
     if assign_together(job, groups, fit):
-        fit, names = _fit(job, groups, views)
+        fit, names = fuse_groups(groups, views, known, *limits)
     job.reading.views = fit.views
     job.reading.scatter_mm = fit.scatter_mm
     make_points(job, groups, fit, names)
@@ -192,10 +193,3 @@ def _once_each(job: Job, grouped: ViewMarks) -> None:
             )
     refused = job.reading.partial
     grouped.ties = [ties[0] for name, ties in by_name.items() if name not in refused]
-
-
-def _fit(job: Job, groups: Sequence[ViewMarks], views: Sequence[SheetView]) -> tuple[Fusion, list[str]]:
-    names = sorted({t.name.point for g in groups for t in g.ties})
-    index = {n: i for i, n in enumerate(names)}
-    known = {index[n]: xyz for n, xyz in job.declared.known.items() if n in index}
-    return fuse(len(names), views, places_of(groups, index), known, job.tolerance_mm, job.fit_scales), names

@@ -1,22 +1,26 @@
-"""How well the tails of pointers fit to the words of texts; terms and tolerances as in `leaders`."""
+"""How well the tails of pointers fit to the words of texts; terms as in `leaders`.
+
+An underline is the last piece of a pointer, along the words that stand just over it; its foot, how far under them.
+Costs grow with the logarithm of the miss beyond FINE, so that twice as far costs log 2 more.
+"""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Container, Mapping, Sequence
 
 import numpy as np
 
 from kin3d.reading.dxf.content import Text, Vector, evenness, tree_of
 
-FINE = 0.05
-UNDER = 0.9  # how far below the words an underline may be, text heights
+# Lengths are text heights.
+FINE = 0.05  # a miss that is nearly none
+UNDER = 0.9  # how far below the words an underline may be
 ABOVE = -0.1  # likewise, how far above their bottom
-TAIL_REACH = 3.0
-SIDEWAYS = 0.25
-EXACT = 0.15
-STRICT = 0.002
-UNDERLINED = 0.05
+TAIL_REACH = 3.0  # how far a tail may end from its label's edge
+SIDEWAYS = 0.25  # share of a miss sideways that counts: widths are estimates
+EXACT = 0.15  # within this a tail is at the very end of the words
+STRICT = 0.002  # a line that ends on a second mark, or before one, points only at a text that begins where it ends
+UNDERLINED = 0.05  # score of words over an underline, unless all words of the drawing stand like that over theirs
 COMMON = 0.8  # share of the labels that must stand over their underlines at one height
 SAME_FOOT = 0.02
 WIDTHS = np.linspace(0.4, 1.8, 71)
@@ -92,9 +96,8 @@ def _letters(near: Near, texts: Mapping[int, Text]) -> tuple[float, bool, float]
     for printed in (False, True):
         hits = np.zeros(len(WIDTHS))
         for i, (local, _) in near.items():
-            if len(local):
-                widths = WIDTHS[:, None] * (evenness(texts[i]) if printed else 1.0)
-                hits += tail_scores(texts[i], local, widths, 1.0).min(axis=1) <= EXACT
+            widths = WIDTHS[:, None] * (evenness(texts[i]) if printed else 1.0)
+            hits += tail_scores(texts[i], local, widths, 1.0).min(axis=1, initial=np.inf) <= EXACT
         top = int(np.argmax(hits))
         beside = max(hits[max(top - 8, 0)], hits[min(top + 8, len(WIDTHS) - 1)])
         if len(near) >= 5 and hits[top] >= 0.8 * len(near) and beside < 0.7 * hits[top] and hits[top] > best[0]:
@@ -111,30 +114,12 @@ def _feet(
     if not found:
         return {}
     feet = np.array(list(found.values()))
-    votes = _labels_alike(feet, [i for _, i in found])
-    usual = feet[int(np.argmax(votes))] if max(votes) >= max(3.0, COMMON * len(near)) else np.inf
+    ranked = np.sort(feet)
+    first, last = np.searchsorted(ranked, [feet - SAME_FOOT, feet + SAME_FOOT])
+    best = int(np.argmax(last - first))
+    alike = {i for (_, i), foot in found.items() if abs(foot - feet[best]) <= SAME_FOOT}
+    usual = feet[best] if len(alike) >= max(3.0, COMMON * len(near)) else np.inf
     return {pair: 0.0 if abs(foot - usual) <= SAME_FOOT else UNDERLINED for pair, foot in found.items()}
-
-
-def _labels_alike(feet: Vector, labels: Sequence[int]) -> list[int]:
-    """Return for every foot how many labels have one within SAME_FOOT of it."""
-    order = np.argsort(feet, kind="stable")
-    ranked = feet[order]
-    count: Counter[int] = Counter()
-    votes = [0] * len(feet)
-    first = last = 0
-    for k, foot in zip(order, ranked, strict=True):
-        while last < len(ranked) and ranked[last] - foot <= SAME_FOOT:
-            count[labels[order[last]]] += 1
-            last += 1
-        while foot - ranked[first] > SAME_FOOT:
-            label = labels[order[first]]
-            count[label] -= 1
-            if not count[label]:
-                del count[label]
-            first += 1
-        votes[k] = len(count)
-    return votes
 
 
 def underlined(text: Text, tails: Sequence[Vector]) -> float | None:

@@ -5,13 +5,13 @@ What it cannot know: where several ways of looking agree with everything that is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import permutations, product
 
 import numpy as np
 
 from kin3d.reading.dxf.declared import Axis, DeclaredView, written
-from kin3d.reading.dxf.fusion import Fusion, SheetView, Sighting, fuse
+from kin3d.reading.dxf.fusion import Fusion, SheetView, fuse
 from kin3d.reading.dxf.matching import Tie
 from kin3d.reading.dxf.plausible import out_of_order
 from kin3d.reading.dxf.view_marks import ViewMarks, spaced
@@ -26,21 +26,6 @@ Trial = tuple[tuple[ViewMarks, AxisPair], ...]  # one way to understand the shee
 _WAYS: dict[str, tuple[tuple[int, int], ...]] = {
     "front": ((1, 2),), "rear": ((1, 2),), "side": ((0, 2),), "plan": ((0, 1), (1, 0)),
 }  # fmt: skip
-
-
-def places_of(groups: Sequence[ViewMarks], index: dict[str, int]) -> list[Sighting]:
-    """Return where the points stand in the views; `index` numbers the points."""
-    return [
-        (index[t.name.point], v, (float(t.mark.xyz[0]), float(t.mark.xyz[1])))
-        for v, g in enumerate(groups)
-        for t in g.ties
-    ]
-
-
-def agreement(fit: Fusion, tolerance_mm: float) -> tuple[int, int]:
-    """Return how many coordinates are seen twice, and how many of them agree."""
-    twice = [key for key, seen in fit.values.items() if len(seen) > 1]
-    return len(twice), sum(1 for key in twice if fit.spread_mm[key] < tolerance_mm)
 
 
 def ways(view: DeclaredView) -> list[AxisPair]:
@@ -58,25 +43,39 @@ def ways(view: DeclaredView) -> list[AxisPair]:
 
 
 def settle(
-    groups: list[ViewMarks],
-    scale: dict[str, float],
-    known: dict[str, tuple[float, float, float]],
-    tolerance_mm: float,
-    log: FindingLog,
-    ordered: bool = True,
-) -> list[tuple[ViewMarks, SheetView]]:
+    groups: list[ViewMarks], scale: Mapping[str, float], known: Mapping[str, Sequence[float]], tolerance_mm: float,
+    log: FindingLog, ordered: bool = True,
+) -> list[tuple[ViewMarks, SheetView]]:  # fmt: skip
     """Decide which cluster is which view and how each looks, or refuse with the choices that agree listed.
 
     `ordered` says that the joints must lie as in any suspension, which tells views apart that agree both ways.
     """
+
+    def fitted(trial: Trial) -> tuple[Fusion, list[str], list[int]]:
+        views = [_view(g.declared, a, scale) for g, a in trial]
+        fit, names = fuse_groups([g for g, _ in trial], views, known, tolerance_mm)
+        return fit, names, [names.index(n) for n in known if n in names]
+
+    def agrees(trial: Trial) -> bool:
+        fit, _, datum = fitted(trial)
+        twice = [key for key, seen in fit.values.items() if len(seen) > 1]
+        agreed = sum(1 for key in twice if fit.spread_mm[key] < tolerance_mm)
+        if len(twice) < LEAST_TWICE or agreed < AGREED * len(twice):
+            return False
+        return bool((fit.spread_mm[datum] < tolerance_mm).all())
+
+    def in_order(trial: Trial) -> bool:
+        fit, names, _ = fitted(trial)  # out of order: a cluster is taken for another view than it is
+        return not out_of_order(dict(zip(names, fit.xyz_mm, strict=True)))
+
     trials = _trials(groups, log)
     first = [t for t in trials if [g for g, _ in t] == groups] if all(g.sure for g in groups) else []
     if len(trials) == 1 and first:
         good = first
     else:
-        good = [t for t in trials if _agrees(t, scale, known, tolerance_mm)]
+        good = [t for t in trials if agrees(t)]
         if len(good) > 1 and all(g.declared.axes for g in groups):
-            sane = [t for t in good if not (ordered and _upset(t, scale, known, tolerance_mm))] or good
+            sane = [t for t in good if not ordered or in_order(t)] or good
             good = [t for t in sane if t in first] or sane  # else agreement does not tell the clusters apart
         elif not good and len(first) == 1:
             good = first  # whatever contradicts it is told point by point
@@ -87,59 +86,35 @@ def settle(
     return [(g, _view(g.declared, a, scale)) for g, a in good[0] if g.ties]
 
 
+def fuse_groups(
+    groups: Sequence[ViewMarks], views: Sequence[SheetView], known: Mapping[str, Sequence[float]], tolerance_mm: float,
+    fit_scales: bool = False,
+) -> tuple[Fusion, list[str]]:  # fmt: skip
+    """Return the fusion of what views show, and the names of its points."""
+    names = sorted({t.name.point for g in groups for t in g.ties})
+    index = {n: i for i, n in enumerate(names)}
+    places = [(index[t.name.point], v, (float(t.mark.xyz[0]), float(t.mark.xyz[1])))
+              for v, g in enumerate(groups) for t in g.ties]  # fmt: skip
+    datum = {index[n]: xyz for n, xyz in known.items() if n in index}
+    return fuse(len(names), views, places, datum, tolerance_mm, fit_scales), names
+
+
 def _trials(groups: list[ViewMarks], log: FindingLog) -> list[Trial]:
     movable = [i for i, g in enumerate(groups) if g.declared.movable]
     axes = list(product(*(ways(g.declared) if g.ties else ways(g.declared)[:1] for g in groups)))
-    trials: list[Trial] = []
     if len(axes) * max(1, len(movable)) > MAX_WAYS or len(movable) > 5:
         log.error("view-axes", "too many views without axes: give axes for each view in views.toml")
         return []
-    seen = set()
+    trials: dict[tuple[int, ...], list[Trial]] = {}
     for order in permutations(movable):
         ties = {i: groups[j].ties for i, j in zip(movable, order, strict=True)}
-        if (key := tuple(id(t) if (t := ties.get(i)) else 0 for i in range(len(groups)))) in seen:
-            continue
-        seen.add(key)
-        same = list(order) == movable
-        marked = (
-            tuple(groups) if same else tuple(ViewMarks(g.declared, ties.get(i, g.ties)) for i, g in enumerate(groups))
-        )
-        trials += [tuple(zip(marked, a, strict=True)) for a in axes]
-    return trials
+        marked = [g if ties.get(i, g.ties) is g.ties else ViewMarks(g.declared, ties[i]) for i, g in enumerate(groups)]
+        key = tuple(id(g.ties) if g.ties else 0 for g in marked)
+        trials.setdefault(key, [tuple(zip(marked, a, strict=True)) for a in axes])
+    return [t for found in trials.values() for t in found]
 
 
-def _agrees(
-    trial: Trial, scale: dict[str, float], known: dict[str, tuple[float, float, float]], tolerance_mm: float
-) -> bool:
-    fit, _, datum = _fitted(trial, scale, known, tolerance_mm)
-    twice, agreed = agreement(fit, tolerance_mm)
-    if twice < LEAST_TWICE or agreed < AGREED * twice:
-        return False
-    return all(fit.spread_mm[i, k] < tolerance_mm for i in datum for k in range(3))
-
-
-def _upset(
-    trial: Trial, scale: dict[str, float], known: dict[str, tuple[float, float, float]], tolerance_mm: float
-) -> bool:
-    """Whether joints would lie the wrong way round: a cluster taken for another view than it is."""
-    fit, names, _ = _fitted(trial, scale, known, tolerance_mm)
-    return bool(out_of_order(dict(zip(names, fit.xyz_mm, strict=True))))
-
-
-def _fitted(
-    trial: Trial, scale: dict[str, float], known: dict[str, tuple[float, float, float]], tolerance_mm: float
-) -> tuple[Fusion, list[str], dict[int, tuple[float, float, float]]]:
-    """Return the fusion of one trial, the names of its points and the numbers of those that are known."""
-    groups = [g for g, _ in trial]
-    names = sorted({t.name.point for g in groups for t in g.ties})
-    index = {n: i for i, n in enumerate(names)}
-    views = [_view(g.declared, a, scale) for g, a in trial]
-    datum = {index[n]: xyz for n, xyz in known.items() if n in index}
-    fit = fuse(len(names), views, places_of(groups, index), datum, tolerance_mm)
-    return fit, names, datum
-
-
-def _view(declared: DeclaredView, axes: AxisPair, scale: dict[str, float]) -> SheetView:
+def _view(declared: DeclaredView, axes: AxisPair, scale: Mapping[str, float]) -> SheetView:
     return SheetView(declared.name, axes, scale[declared.name], declared.origin, declared.sigma_mm or 1.0)
 
 

@@ -1,27 +1,13 @@
 """Which marks belong to which view of a sheet.
 
-Terms
------
-group : the labelled marks that stand together on the sheet: those of a declared region, layer or block, else a
-    cluster (marks joined by gaps smaller than those between clusters).
-agreement : coordinates that two views both show are the same within the tolerance.
+A group is the labelled marks of a declared region, layer or block, else a cluster: marks joined by gaps smaller than
+those between clusters. Views that stand too close together for clusters are parted by agreement (coordinates that two
+views both show are the same): where axes, origin and scale of every view are declared, the places of one label belong
+to the views in the way that makes the coordinates seen twice agree best.
 
-Views that stand too close together for clusters are parted by agreement: where axes, origin and scale of every view are
-declared, each place of a label can be read in each view, and the places of one label belong to the views in the way
-that makes the coordinates seen twice agree best.
-
-Tolerances of the parting by agreement
---------------------------------------
-AHEAD : how many times worse the second best way of giving one label's places to views must be.
-TELLING : share of the sheet's extent by which it must be worse at least.
-FAR : share of the sheet's extent by which the best way may miss; more, and a view is declared wrongly.
-ENOUGH : share of the labels with several places that must be told by agreement alone.
-
-What it cannot know
--------------------
-A sheet whose views are so close together that a cluster would hold one label twice, and that agreement does not part,
-is not parted by guess: regions are asked for. A label with one place, or with places that fit both ways, goes to the
-view of the nearest marks that were told, and nowhere if these are of different views.
+What it cannot know: a sheet whose views are so close together that a cluster would hold one label twice, and that
+agreement does not part, is not parted by guess: regions are asked for. A label with one place, or with places that fit
+both ways, goes to the view of the nearest marks that were told, and nowhere if these are of different views.
 """
 
 from __future__ import annotations
@@ -29,11 +15,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import permutations
+from itertools import permutations, product
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, Stroke, Text, Vector, tree_of
+from kin3d.reading.dxf.content import Content, Stroke, Text, tree_of
 from kin3d.reading.dxf.declared import Declaration, DeclaredView
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import Tie
@@ -42,10 +28,10 @@ from kin3d.reading.text import FindingLog
 
 MAX_CLUSTERED = 3000  # labelled marks; more need declared regions
 MAX_STRAYS = 6  # clusters beyond the number of views that may be points drawn far from the rest of their view
-AHEAD = 4.0
-TELLING = 0.004
-FAR = 0.05
-ENOUGH = 0.6
+AHEAD = 4.0  # how many times worse the second best way of giving one label's places to views must be
+TELLING = 0.004  # share of the sheet's extent by which it must be worse at least
+FAR = 0.05  # share of the extent by which the best way may miss; more, and a view is declared wrongly
+ENOUGH = 0.6  # share of the labels with several places that must be told by agreement alone
 NEIGHBOURS = 3
 MAX_VIEWS = 4
 
@@ -70,7 +56,7 @@ def find_views(ties: Sequence[Tie], content: Content, declared: Declaration) -> 
     layers = sorted({t.mark.origin.layer for t in ties})
     blocks = sorted({t.mark.origin.blocks[0] for t in ties if t.mark.origin.blocks})
     if declared.views:
-        bare = all(v.region is None and v.layer is None and v.block is None and v.title is None for v in declared.views)
+        bare = all(v.movable and v.title is None for v in declared.views)
         for key, names in (("layer", layers), ("block", blocks)):
             home = {fold(n): n for n in names}
             if bare and all(fold(v.name) in home for v in declared.views):
@@ -90,12 +76,7 @@ def spaced(name: str) -> str:
 
 
 def group(
-    views: Sequence[DeclaredView],
-    ties: Sequence[Tie],
-    content: Content,
-    log: FindingLog,
-    corners: int = 1,
-    linked: bool = False,
+    views: Sequence[DeclaredView], ties: Sequence[Tie], content: Content, log: FindingLog, corners: int, linked: bool
 ) -> list[ViewMarks]:
     """Give each tie to the view of its region, layer or block, the rest by cluster; return all views.
 
@@ -115,18 +96,15 @@ def group(
             (homes[0].ties if homes else rest).append(tie)
     if not open_ or not rest:
         return placed
-    links = content.strokes if linked else ()
-    clusters = None if corners == 1 else cluster(rest, len(open_), 1, links)
-    clusters = clusters or cluster(rest, len(open_), corners, links)
+    tries = (cluster(rest, len(open_), n, content.strokes if linked else ()) for n in range(1, corners + 1))
+    clusters = next((c for c in tries if c is not None), None)
     parted = part_by_agreement([g.declared for g in open_], rest)
     if parted is not None and not parts_alike(parted, clusters or []):
         for grouped, ties_ in zip(open_, parted, strict=True):
             grouped.ties = ties_
     elif clusters is None:
-        many = len(rest) > MAX_CLUSTERED
-        what = f"the sheet has {len(rest)} labelled marks" if many else (
-            f"the labelled marks do not fall apart into {len(open_)} views with every label once in each"
-        )  # fmt: skip
+        what = f"the labelled marks do not fall apart into {len(open_)} views with every label once in each"
+        what = f"the sheet has {len(rest)} labelled marks" if len(rest) > MAX_CLUSTERED else what
         log.error("view-regions", f"{what}; give each view a region in views.toml")
     else:
         chosen = by_title([g.declared for g in open_], clusters, content)
@@ -153,7 +131,7 @@ def cluster(ties: Sequence[Tie], most: int, corners: int = 1, links: Sequence[St
     Small clusters beyond that number are strays: each belongs to the only large one that has not its labels yet.
     """
     from scipy.cluster.hierarchy import fcluster, linkage
-    from scipy.spatial.distance import pdist
+    from scipy.spatial.distance import pdist, squareform
 
     places = np.array([t.mark.xyz[:2] for t in ties])
     if len(ties) < 2 or most < 2:
@@ -161,8 +139,13 @@ def cluster(ties: Sequence[Tie], most: int, corners: int = 1, links: Sequence[St
     if len(ties) > MAX_CLUSTERED:
         return None
     far = pdist(places)
-    for a, b in _joined(places, links):
-        far[len(ties) * a - a * (a + 1) // 2 + b - a - 1] = 0.0
+    if links:
+        ends, near = tree_of(places).query(np.array([[s.start[:2], s.end[:2]] for s in links]))
+        limit = 1e-3 * (float(np.linalg.norm(np.ptp(places, axis=0))) or 1.0)
+        first, second = near[ends.max(axis=1) <= limit].T
+        whole = squareform(far)
+        whole[first, second] = whole[second, first] = 0.0
+        far = squareform(whole)
     tree = linkage(far, "single")
     for count in range(1 if corners == 1 else most, most + MAX_STRAYS + 1):
         numbers = fcluster(tree, count, "maxclust")
@@ -174,15 +157,6 @@ def cluster(ties: Sequence[Tie], most: int, corners: int = 1, links: Sequence[St
         if found is not None:
             return found
     return None
-
-
-def _joined(places: Vector, links: Sequence[Stroke]) -> set[tuple[int, int]]:
-    """Return the pairs of places, shape (n, 2), that a line joins; the smaller number first."""
-    if not links:
-        return set()
-    far, near = tree_of(places).query(np.array([[s.start[:2], s.end[:2]] for s in links]))
-    limit = 1e-3 * (float(np.linalg.norm(np.ptp(places, axis=0))) or 1.0)
-    return {(int(min(p)), int(max(p))) for f, p in zip(far, near, strict=True) if f.max() <= limit and p[0] != p[1]}
 
 
 def _gathered(parts: list[list[Tie]], most: int) -> list[list[Tie]] | None:
@@ -221,21 +195,16 @@ def by_title(views: Sequence[DeclaredView], clusters: Sequence[Sequence[Tie]], c
     if len(clusters) > len(views):
         return None
     far = np.full((len(clusters), len(views)), np.inf)
-    places = [np.array([t.mark.xyz[:2] for t in part]) for part in clusters]
-    boxes = [(p.min(axis=0), p.max(axis=0)) for p in places]
-    named = titles(content)
-    for j, view in enumerate(views):
-        wanted = fold(view.title or "")
-        own = view_kind(spaced(view.name)) or ""
-        for kind, text in named:
-            if (fold(text.whole) == wanted) if wanted else (kind == own):
-                for i, (low, high) in enumerate(boxes):
-                    gap = np.maximum(np.maximum(low - text.anchor[:2], text.anchor[:2] - high), 0.0)
-                    far[i, j] = min(far[i, j], float(np.hypot(*gap)))
+    for i, part in enumerate(clusters):
+        places = np.array([t.mark.xyz[:2] for t in part])
+        low, high = places.min(axis=0), places.max(axis=0)
+        for (j, view), (kind, text) in product(enumerate(views), titles(content)):
+            wanted = fold(view.title or "")
+            if (fold(text.whole) == wanted) if wanted else (kind == view_kind(spaced(view.name))):
+                gap = np.maximum(np.maximum(low - text.anchor[:2], text.anchor[:2] - high), 0.0)
+                far[i, j] = min(far[i, j], float(np.hypot(*gap)))
     nearest = [int(j) for j in far.argmin(axis=1)]
-    if not np.isfinite(far.min(axis=1)).all() or len(set(nearest)) < len(clusters):
-        return None
-    return nearest
+    return nearest if np.isfinite(far.min(axis=1)).all() and len(set(nearest)) == len(clusters) else None
 
 
 # --- views that stand too close together for clusters ----------------------------------------------------------------
@@ -291,13 +260,12 @@ def _rest(told: dict[int, int], places: dict[str, list[list[Tie]]]) -> bool:
     known = [(g[0].mark.xyz[:2], told[id(g[0])]) for gs in places.values() for g in gs if id(g[0]) in told]
     tree = tree_of(p for p, _ in known)
     for groups in places.values():
-        for group in groups:
-            if id(group[0]) not in told:
-                _, near = tree.query(group[0].mark.xyz[:2], min(NEIGHBOURS, len(known)))
-                homes = {known[int(k)][1] for k in np.atleast_1d(near)}
-                if len(homes) != 1:
-                    return False
-                told |= {id(t): next(iter(homes)) for t in group}
+        for group in (g for g in groups if id(g[0]) not in told):
+            _, near = tree.query(group[0].mark.xyz[:2], min(NEIGHBOURS, len(known)))
+            homes = {known[int(k)][1] for k in np.atleast_1d(near)}
+            if len(homes) != 1:
+                return False
+            told |= {id(t): next(iter(homes)) for t in group}
         if len({told[id(g[0])] for g in groups}) < len(groups):
             return False
     return True
