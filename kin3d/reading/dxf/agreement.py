@@ -27,7 +27,7 @@ STANDS_OUT = 3.0  # how many times worse the next assignment must be
 LABEL_REACH = 40.0  # text heights; a label without a pointer is nearer to its mark
 WORDS = 0.2  # text heights; a mark nearer to the words than that is as good as at them
 UNMATCHED = 1e3
-Reading = dict[int, float]  # axis and coordinate, mm, right and up
+ViewSays = dict[int, float]  # axis and coordinate, mm, right and up
 
 
 @dataclass(slots=True, eq=False)
@@ -132,7 +132,7 @@ def _own(untied: UntiedLabel, xyz: Vector) -> dict[int, float]:
 
 
 def _heard(
-    here: Reading, others: Sequence[tuple[_Row, dict[int, Reading]]], fine: float, tolerance_mm: float
+    here: ViewSays, others: Sequence[tuple[_Row, dict[int, ViewSays]]], fine: float, tolerance_mm: float
 ) -> tuple[float, float] | None:
     """Return what the other views add to the cost of a mark, and by how much it disagrees with them; None for none.
 
