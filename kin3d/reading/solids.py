@@ -69,7 +69,7 @@ def _section(path: Path, factor: float, log: FindingLog) -> Array:
     """The one chain of lines, arcs and polylines of a drawing, as corners in mm; empty where it is none."""
     from ezdxf import path as paths
 
-    from kin3d.reading.dxf.opening import FAULTS, open_drawing
+    from kin3d.reading.dxf.opening import faults, open_drawing
 
     own = FindingLog(path.name)
     try:
@@ -79,7 +79,7 @@ def _section(path: Path, factor: float, log: FindingLog) -> Array:
     except ReadingError as error:
         log.adopt(error.findings)
         return np.empty((0, 2))
-    except FAULTS as error:
+    except faults() as error:
         log.error("section-damaged", f"cannot be read as a section ({type(error).__name__})", path.name)
         return np.empty((0, 2))
     chain = _chain([factor * p for p in parts])
