@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 EPILOG = (
     "Examples:\n\n"
     "  kin3d forces models/dunlin/car.toml --travel=-25:25:5 --out forces.csv\n\n"
-    "  kin3d forces models/dunlin/car.toml --cases kerb --plot kerb.svg"
+    "  kin3d forces models/dunlin/car.toml --cases kerb --travel=-25:25:5 --plot kerb.svg"
 )
 
 
@@ -56,6 +56,7 @@ def forces(
         _tell(screen, read, kin3d.compliance(read, at, rack, axle=axle, cases=chosen), out)
         return
     found = kin3d.forces(read, at, rack, axle=axle, cases=chosen)
+    found.refuse_pictures(plot, bodies)
     _tell(screen, read, found, out)
     screen.plot(found, plot, "Forces")
     if bodies is not None:

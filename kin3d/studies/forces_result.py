@@ -186,10 +186,8 @@ class Forces(Result):
         RequestError
             Where there is none: `bodies` draws the forces of one position.
         """
+        self.refuse_pictures(path)
         panels = [self._panel(part) for part in self.parts if len(part.travel_mm) > 1]
-        if not panels:
-            text = "no case has several travels, so that there are no curves; give --travel, or draw --bodies"
-            raise RequestError(Finding("no-picture", text, str(path)))
         draw_panels(f"{self.title}: forces along links and springs", panels, Path(path))
 
     def bodies(self, path: str | PathLike[str]) -> None:
@@ -200,12 +198,24 @@ class Forces(Result):
         RequestError
             Where there is more than one case.
         """
-        cases = list(dict.fromkeys(part.case for part in self.parts))
-        if len(cases) != 1:
-            text = f"free bodies show one case; there are {', '.join(cases)}: choose one with --cases"
-            raise RequestError(Finding("case-several", text, str(path)))
+        self.refuse_pictures(bodies=path)
         part = max(self.parts, key=lambda p: max(float(np.linalg.norm(r.force, axis=0).max()) for r in p.roads))
         draw_free_bodies(part, Path(path), self.title)
+
+    def refuse_pictures(
+        self, curves: str | PathLike[str] | None = None, bodies: str | PathLike[str] | None = None
+    ) -> None:
+        """Raise RequestError for pictures that there are not, of those of which a place is given."""
+        cases = list(dict.fromkeys(part.case for part in self.parts))
+        found = []
+        if curves is not None and all(len(part.travel_mm) < 2 for part in self.parts):
+            text = "no case has several travels, so that there are no curves; give --travel to a case on one tyre"
+            found.append(Finding("no-picture", f"{text}, or draw --bodies", str(curves)))
+        if bodies is not None and len(cases) != 1:
+            text = f"free bodies show one case; there are {', '.join(cases)}: choose one with --cases"
+            found.append(Finding("case-several", text, str(bodies)))
+        if found:
+            raise RequestError(found)
 
     @staticmethod
     def _panel(part: CaseForces) -> Panel:
