@@ -102,6 +102,11 @@ class Element:
         """Name with its side: ``"spring left"``, ``"bar"``."""
         return self.name if self.side == "both" else f"{self.name} {self.side}"
 
+    @property
+    def preload(self) -> Any:
+        """Force in the design position, 0 where it is not given; an array or jet where cars differ in it."""
+        return 0.0 if self.design_force is None else self.design_force
+
     def deflection(self, left: Corner, right: Corner) -> Jet:
         """Deflection from the design position, mm or rad.
 
@@ -128,7 +133,7 @@ class Element:
         if self.kind != "stop":
             slack = self.beyond_free_length(value(u))
             end = END_RATE * self.rate if hangs else 0.0
-            force = (self.design_force or 0.0) + self.rate * u
+            force = self.preload + self.rate * u
             return choose(slack > 0.0, -end * slack, force), choose(slack > 0.0, end, self.rate)
         pressed = self.sense * u - self.gap
         works = value(pressed) > 0.0
@@ -146,7 +151,7 @@ class Element:
         u = np.asarray(u, dtype=float)
         if self.kind != "stop":
             u = u + self.beyond_free_length(u)
-            return np.asarray((self.design_force or 0.0) * u + 0.5 * self.rate * u * u)
+            return np.asarray(self.preload * u + 0.5 * self.rate * u * u)
         return np.asarray(0.5 * self.rate * np.maximum(self.sense * u - self.gap, 0.0) ** 2)
 
 

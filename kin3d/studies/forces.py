@@ -94,7 +94,7 @@ def forces(
     if not parts and not wrong:
         text = f"no case that was chosen loads the {axle} axle"
         wrong.append(Finding("cases-elsewhere", text, str(car.source)))
-    raise_errors(wrong, RequestError)
+    raise_errors(list(dict.fromkeys(wrong)), RequestError)
     for part in parts:
         findings += part.findings()
     return Forces(car.title, tuple(parts), tuple(findings))

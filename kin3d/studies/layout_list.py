@@ -110,6 +110,15 @@ def list_layouts(name: str | None = None) -> LayoutList:
     return LayoutList((builtin(plain(name)),), one=True)
 
 
+# cases of a new car, some 3, 1.5, 1.6 and 2 times its load on a wheel at rest: name, force, whether the wheel is braked
+TYRE_CASES = (
+    ("bump", (0, 0, 8100), False),
+    ("braking", (-4200, 0, 4000), True),
+    ("outer wheel in a turn", (0, -4300, 4300), False),
+    ("kerb", (-1500, -800, 5500), False),
+)
+
+
 def starting_car(name: str) -> dict[str, str]:
     """Files of an invented car with that layout on one axle, by file name: a car file and its table of points.
 
@@ -133,7 +142,7 @@ def starting_car(name: str) -> dict[str, str]:
 
 
 def _car_file(layout: Layout, axle: AxleName) -> str:
-    spring = any(p.spring and set(p.spring) <= set(layout.demo) for p in layout.parts)
+    springs = [p.spring for p in layout.parts if p.spring and set(p.spring) <= set(layout.demo)]
     lines = [
         f"# An invented car, {layout.name}: put your own figures in the place of these.",
         "# `kin3d guide points` has every key.",
@@ -159,6 +168,14 @@ def _car_file(layout: Layout, axle: AxleName) -> str:
     ]
     if layout.name.startswith("live axle") or layout.name == "torque tube axle":
         lines.append('drive_torque = "upright"         # its final drive stands on the axle')
-    if spring:
+    if springs:
         lines += ["", f"[{axle}.spring]", "rate_n_per_mm = 30", "design_force_n = 2600"]
+    if springs and not all(map(layout.across.once, springs[0])):  # one across the car does not hold one tyre
+        lines += ["", "# for `kin3d forces`: the road's force on one tyre; usual ones, common practice, no source"]
+        lines += [line for case in TYRE_CASES for line in _case_lines(axle, *case)]
     return "\n".join([*lines, ""])
+
+
+def _case_lines(axle: AxleName, name: str, contact_n: tuple[int, int, int], braked: bool) -> list[str]:
+    lines = ["[[cases]]", f'name = "{name}"', f'axle = "{axle}"', 'side = "left"', f"contact_n = {list(contact_n)}"]
+    return [*lines, *(['wheel = "braked"'] if braked else []), ""]
