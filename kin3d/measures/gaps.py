@@ -19,11 +19,10 @@ from kin3d.linkage.car import Axle, MeshFile
 from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.part_keys import SolidPart
 from kin3d.linkage.solid_misfits import WHEEL
-from kin3d.measures.corner import Corner, unit
+from kin3d.measures.corner import unit
 from kin3d.measures.entry import Measure
 from kin3d.spatial.distances import Nearest, Profile, bar_to_bar, bar_to_revolution
-from kin3d.spatial.jets import choose, value
-from kin3d.spatial.vectors import Number, Vec, sub
+from kin3d.spatial.vectors import Vec, sub
 from kin3d.units import length_factor
 
 
@@ -173,45 +172,3 @@ def gap_measure(pair: ShapePair) -> Measure:
         group="solids",
         by_lanes=True,
     )
-
-
-def _least_gap(corner: Corner) -> Number:
-    """The least gap of all pairs over lanes."""
-    side = int(np.flatnonzero(np.array([1.0, -1.0]) == np.ravel(corner.sign)[0])[0])
-    pairs = moving_pairs(corner.axle, corner.model.variants.design[side])
-    gaps: list[Number] = [nearest(p, corner.motion.at).distance for p in pairs]
-    if not gaps:  # on the way from a car with solids to one without
-        return np.array(np.nan)
-    least = gaps[0]
-    for gap in gaps[1:]:
-        least = choose(np.asarray(value(gap)) < np.asarray(value(least)), gap, least)
-    return least
-
-
-def _no_pairs(corner: Corner) -> str:
-    if corner.joined:
-        return "both sides of this axle are one system ([across]), of which it is not computed"
-    if len(pairs_of(shapes_of(corner.axle))) and moving_pairs(corner.axle, corner.model.variants.design[0]):
-        return ""
-    return f"no two solids without a mesh are given in [{corner.axle.name}.solids] that can move against each other"
-
-
-MEASURES = (
-    Measure(
-        name="least_gap_mm",
-        label="least gap between solids",
-        unit="mm",
-        sign="room left positive",
-        definition=(
-            "least distance of all tubes and solids of revolution that can move against each other and do not touch in "
-            "the design position; negative: one is in the other"
-        ),
-        source="geometry",
-        function=_least_gap,
-        group="solids",
-        uses=("axle.solids", "axle.links", "axle.rod_part"),
-        unless=_no_pairs,
-        silent=True,
-        by_lanes=True,
-    ),
-)

@@ -22,6 +22,7 @@ from kin3d.studies.corner_tape import Asked, coefficient, direction_numbers, tap
 Array = NDArray[np.float64]
 AXES = ("x", "y", "z")
 BATCH = 8192  # lanes times directions that are held at once
+PLAIN_BATCH = 24_576  # lanes, without directions: what is looked at once a batch counts
 WORTH_RECORDING = 2000  # lanes times directions from which a tape has paid
 
 
@@ -178,7 +179,7 @@ class _Job:
 
     def batches(self, left: NDArray[np.intp]) -> Iterator[NDArray[np.intp]]:
         """Lanes, so many at a time as jets are held of."""
-        step = max(64, BATCH // max(1, 0 if self.seeds is None else len(self.seeds)))
+        step = PLAIN_BATCH if self.seeds is None else max(64, BATCH // max(1, len(self.seeds)))
         for first in range(0, len(left), step):
             yield left[first : first + step]
 

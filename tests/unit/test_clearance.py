@@ -7,11 +7,13 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import trimesh
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 import kin3d
 from kin3d.errors import Kin3dError, ReadingError
-from kin3d.measures.gaps import TubeSolid, TurnedSolid, pair_name
+from kin3d.measures.gaps import TubeSolid, TurnedSolid, moving_pairs, nearest, pair_name
+from kin3d.measures.least_gap import least_gap
+from kin3d.solve.model import AxleModel
 from kin3d.spatial.distances import Profile, bar_to_revolution
 from kin3d.studies.mesh_gaps import rigid_motion, turned_mesh
 from tests.readme import ROOT
@@ -243,3 +245,18 @@ def test_what_rides_together_is_no_pair(found):
             assert first.rides != second.rides
             assert not (isinstance(first, TurnedSolid) and isinstance(second, TurnedSolid))
     assert any(isinstance(s, TubeSolid) for pair in found.parts[0].pairs for s in pair)
+
+
+def test_the_least_gap_of_many_lanes_alike_is_that_of_each_pair_by_itself() -> None:
+    model = AxleModel.of(kin3d.load(DUNLIN), "front")
+    design = model.variants.design[0]
+    pairs = moving_pairs(model.axle, design)
+    rng = np.random.default_rng(5)
+    alike = np.repeat([-10.0, 0.0, 10.0], 60)
+    lifted = design[:, :, None] + np.array([0.0, 0.0, 1.0])[None, :, None] * np.where(design[:, :1, None] > 0, alike, 0)
+    places = lifted + rng.normal(0.0, 1.5, (*design.shape, len(alike)))
+    places[..., 7] = np.nan  # a lane that is not solved
+    at = dict(zip(model.linkage.points, places, strict=True))
+    each = [nearest(p, {k: (v[0], v[1], v[2]) for k, v in at.items()}).distance for p in pairs]
+    assert_array_equal(least_gap(pairs, at, alike), np.min(each, axis=0))
+    assert len({int(k) for k in np.argmin(np.nan_to_num(each), axis=0)}) > 1  # not one pair everywhere
