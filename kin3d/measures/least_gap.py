@@ -48,7 +48,7 @@ def least_gap(pairs: Sequence[ShapePair], at: Mapping[str, Array], alike: Array)
     """
     _, first, where = np.unique(alike, return_index=True, return_inverse=True)
     if len(first) * ALIKE > len(alike):
-        return np.stack([_gap(pair, at) for pair in pairs]).min(axis=0)
+        return np.asarray(np.stack([_gap(pair, at) for pair in pairs]).min(axis=0), dtype=np.float64)
     chosen = {p: x[:, first] for p, x in at.items()}
     known = np.stack([_gap(pair, chosen) for pair in pairs])
     moved = _SolidShifts(at, {p: x[:, where] for p, x in chosen.items()})
