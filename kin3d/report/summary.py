@@ -10,9 +10,9 @@ from kin3d.report.markup import listed
 from kin3d.studies.compare import Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import EXACT, SAID, UNSAID, Difference
-from kin3d.studies.told import finding, unit_words, with_doubt
+from kin3d.studies.told import finding, places_of, unit_words, with_doubt
 from kin3d.writing.html import tag, text
-from kin3d.writing.numbers import number, percent, rate, signed
+from kin3d.writing.numbers import fixed, percent, rate, signed
 
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
 
@@ -71,7 +71,8 @@ def _sentence(x: Difference, pair: CarPair) -> str:
         values = f"{rate(x.a, x.measure.unit)} → {rate(x.b, x.measure.unit)}{unit}"
         change = f"{with_doubt(x.difference, x, with_sign=True)}, {percent(x.threshold)}"
         return tag("b", text(x.measure.label + KINDS_SAID["rate"])) + text(f": {values} ({change}).")
-    values = f"{number(x.a, x.measure.unit)} → {number(x.b, x.measure.unit)}{unit_words(x, False)}"
+    places = places_of(x.half_width)
+    values = f"{fixed(x.a, places)} → {fixed(x.b, places)}{unit_words(x, False)}"
     return tag("b", text(finding(x, pair))) + text(f" ({values}).")
 
 

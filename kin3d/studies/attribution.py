@@ -40,6 +40,7 @@ FEWEST_NODES, MOST_NODES = 4, 64
 REMAINDER = 1e-7  # part of the difference that may be left over before more nodes are tried
 ROUNDING = 1e-12  # part of a measure's value that is not worth another node
 BY_DIFFERENCES = 1e-11  # the same where derivatives are differences (forces)
+NOISE = 1e-14  # part of the sizes of the values that is rounding of them
 ADDED_UP = 1e-6  # parts that leave over more than this part of their difference are not shown
 CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts' sizes is judged against that sum
 
@@ -162,12 +163,14 @@ class Attribution:
     def remainder_share(self) -> Array:
         """Remainder over difference for each measure, value and gradient in the design position, the greater of both.
 
-        A difference that is rounding itself counts as met.
+        A difference that is rounding itself counts as met, and so does a remainder that is rounding of the values: a
+        gradient that is none by symmetry is not kinked.
         """
         out = np.zeros(len(self.measures))
+        noise = NOISE * (np.abs(self.start_parts).sum(axis=1) + np.abs(self.start_difference))
         for parts, difference, remainder in (self.of("design"), self.of("rate")):
             size = np.maximum(np.abs(difference), 1e-6 * np.abs(parts).sum(axis=1))
-            real = size > 1e-12
+            real = (size > 1e-12) & (np.abs(remainder) > noise)
             out = np.maximum(out, np.where(real, np.abs(remainder) / np.where(real, size, 1.0), 0.0))
         return out
 

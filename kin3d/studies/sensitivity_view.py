@@ -155,9 +155,9 @@ def _short(value: float) -> str:
 
 
 def _head(measure: Measure, per: str, power: int) -> str:
-    unit = "1" if measure.unit == "1" else measure.unit
+    unit = "" if measure.unit == "1" and not per else measure.unit
     scale = f"10{str(power).translate(_RAISED)} " if power else ""
-    return "\n".join([*wrap(measure.label, 12), f"{scale}{unit}{per}"])
+    return "\n".join([*wrap(measure.label, 12), f"{scale}{unit}{per}".strip()])
 
 
 def _coordinates(ax: Axes, points: list[str]) -> None:

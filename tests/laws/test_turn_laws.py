@@ -58,6 +58,16 @@ def test_the_attitude_is_the_whole_cause_where_springs_alone_differ() -> None:
     assert np.abs(found.start_difference).min() > 1e-3
 
 
+def test_at_rest_a_gradient_that_is_none_by_symmetry_is_no_kink() -> None:
+    """The roll centre's height has no gradient over the acceleration there: what is left over is rounding."""
+    cars = [car("dunlin"), car("plover")]
+    found = kin3d.compare(cars, "front", measures=NAMES[1:2], lateral=0.0, samples=0).pairs[0].attribution
+    assert_allclose(found.rate_difference, 0.0, rtol=0, atol=1e-9)
+    assert found.adds_up().all()
+    assert_allclose(found.start_parts.sum(axis=1), found.start_difference, rtol=1e-9)
+    assert "kink" not in found.sentence()
+
+
 def test_turns_that_no_car_holds_are_left_out_and_one_alone_is_refused() -> None:
     cars = [car("dunlin"), car("plover")]
     some = kin3d.compare(cars, "front", measures=NAMES[:2], lateral=[0.5, 2.4], samples=0)

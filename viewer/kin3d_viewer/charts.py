@@ -109,7 +109,8 @@ class Charts:
     def _title(self, measure: Measure) -> str:
         """Label, unit and sign, in as many lines as the width asks for."""
         room = max(20, round(self.figure.get_figwidth() * TITLE_PER_INCH))
-        return "\n".join(wrap(f"{measure.label}, {measure.unit}  ({measure.sign})", room))
+        unit = "" if measure.unit == "1" else f", {measure.unit}"
+        return "\n".join(wrap(f"{measure.label}{unit}  ({measure.sign})", room))
 
     def resized(self) -> None:
         """Break the titles anew for another width, and the legend when it is asked for next."""
