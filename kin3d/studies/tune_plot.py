@@ -47,45 +47,53 @@ def draw_trade(title: str, curve: TradeOff, path: Path) -> None:
 
 def _panel(line: WantedLine, models: Sequence[SampleModel], *, first: bool) -> Panel:
     aim = line.aim
-    at = _span(aim)
+    at = span(aim)
     keys = [aim.figure_key(float(t)) for t in at]
     still = np.zeros((1, models[0].space.count))
     before, after = (m.evaluate(keys, still, slopes=False)[0][0] for m in models)
     traces = [Trace(at, before, "before", CARS[0]), Trace(at, after, "after", CARS[1], dash=1)]
-    traces += _allowed(aim, at, after)
+    x, y, spread = allowed(aim, at, after)
+    traces.append(Trace(x, y, "wanted", RAISES, 2, ((y - spread, y + spread),)))
     met = "met" if line.met else "not met"
     title = f"{aim.number}. {aim.measure.label}: {line.wanted}{f' {aim.unit}' if aim.unit else ''}, {met}"
     name = "wheel travel" if aim.along == "travel" else aim.along
     return Panel(title, aim.measure.unit, aim.measure.sign, f"{name} ({aim.unit_along})", tuple(traces), legend=first)
 
 
-def _span(aim: Aim) -> Array:
-    """Where curves are drawn: the interval, or about the position."""
+def span(aim: Aim) -> Array:
+    """Where the curve of a want is looked at: its interval, or about its position."""
     if aim.interval is not None or len(aim.at) > 1:
         low, high = aim.interval or (min(aim.at), max(aim.at))
         return np.linspace(low, high, PLACES)
     return aim.at[0] + np.linspace(-1.0, 1.0, PLACES) * AROUND[aim.unit_along]
 
 
-def _allowed(aim: Aim, at: Array, curve: Array) -> list[Trace]:
-    """What is allowed, as a line with a band."""
-    w, label = aim.within, "wanted"
+def allowed(aim: Aim, at: Array, curve: Array) -> tuple[Array, Array, Array]:
+    """What is allowed of a want, as a line with a band about it.
+
+    Parameters
+    ----------
+    at, curve : ndarray, shape (places,)
+        The measure over the drive; of a range, a gradient and a change the band goes along with it.
+
+    Returns
+    -------
+    at, middle, spread : ndarray, shape (places of the band,)
+    """
+    w = aim.within
     if aim.kind == "range":
-        half = 0.5 * (aim.wanted + w)
         middle = np.full(len(at), 0.5 * (np.nanmax(curve) + np.nanmin(curve)))
-        return [Trace(at, middle, label, RAISES, 2, ((middle - half, middle + half),))]
+        return at, middle, np.full(len(at), 0.5 * (aim.wanted + w))
     if aim.kind in ("held", "curve"):
         goal = aim.target(at) if aim.kind == "curve" else np.full(len(at), aim.wanted)
-        return [Trace(at, goal, label, RAISES, 2, ((goal - w, goal + w),))]
+        return at, goal, np.full(len(at), w)
     here = np.interp(aim.at[0], at, curve)
     if aim.kind == "change":  # from where the car is at the first position
         places = np.array(sorted(aim.at))
         last = places == aim.at[1]
-        y, spread = np.where(last, here + aim.wanted, here), np.where(last, w, 0.0)
-        return [Trace(places, y, label, RAISES, 2, ((y - spread, y + spread),))]
-    x = aim.at[0] + np.array([-0.12, 0.12]) * np.ptp(at)
-    if aim.kind == "gradient":
-        y, spread = here + aim.wanted * (x - aim.at[0]), w * np.abs(x - aim.at[0])
-        return [Trace(x, y, label, RAISES, 2, ((y - spread, y + spread),))]
-    y = np.full(2, aim.wanted)
-    return [Trace(x, y, label, RAISES, 2, ((y - w, y + w),))]
+        return places, np.where(last, here + aim.wanted, here), np.where(last, w, 0.0)
+    x = aim.at[0] + np.array([-0.12, 0.0, 0.12]) * np.ptp(at)
+    if aim.kind == "gradient":  # a slope needs length to be seen
+        x = aim.at[0] + 3.0 * (x - aim.at[0])
+        return x, here + aim.wanted * (x - aim.at[0]), w * np.abs(x - aim.at[0])
+    return x, np.full(len(x), aim.wanted), np.full(len(x), w)

@@ -139,7 +139,8 @@ class Person(QObject):
 def story(person: Person, folder: Path) -> None:
     """What the person does."""
     person.do("windowfocus", person.see(lambda: int(person.window.winId())))
-    parts = (sliders, dragging, typing, several_at_once, measuring, saving, beside, curves, dropped, sizes, closing)
+    points = (sliders, dragging, typing, several_at_once, targets, measuring)
+    parts = (*points, saving, beside, curves, dropped, sizes, closing)
     for part in parts:
         part(person, folder)
 
@@ -215,6 +216,23 @@ def several_at_once(person: Person, _folder: Path) -> None:
     print("an arm's pivots nudged up by 1 mm, together")
     person.do("key", "ctrl+z")
     person.wait(lambda: np.array_equal(editor.place(0, "upper_rear"), places["upper_rear"]))
+
+
+def targets(person: Person, folder: Path) -> None:
+    """A targets file: bands in the curves, T moves the points there, and back."""
+    window, editor = person.window, person.window.session.editor
+    before = person.see(editor.design.copy)
+    person.do("key", "ctrl+t")
+    person.answer_file(MODELS / "dunlin" / "targets.toml")
+    person.wait(lambda: window.session.targets is not None)
+    assert person.see(window.desk.measures) == ["camber_deg", "toe_deg", "roll_centre_height_mm"]
+    person.do("key", "t")
+    person.wait(lambda: "all 3 wants met" in window.said, limit_s=60.0)
+    assert not np.array_equal(person.see(lambda: editor.design), before)
+    person.see(lambda: window.grab().save(str(folder / "wanted.png")))
+    person.do("key", "ctrl+z")
+    person.wait(lambda: np.array_equal(editor.design, before))
+    print("targets: points moved there, and back")
 
 
 def measuring(person: Person, _folder: Path) -> None:

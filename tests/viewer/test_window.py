@@ -22,6 +22,7 @@ STEPS = (
     "taken back",
     "picked: left/upper_front: 115.00, 278.50, 303.50 mm in design; joins upper arm and chassis",
     "an arm's pivots nudged up by 1 mm, together",
+    "targets: points moved there, and back",
     "measured to the contact point",
     "saved: FOLDER/driven.toml, FOLDER/driven_front.csv",
     "the saved car sweeps to what the window showed",

@@ -42,7 +42,7 @@ class CurvesCanvas(FigureCanvasQTAgg):
         self._session = session
         view, ghost, file = session.view, session.ghost(), session.file_curves()
         self.charts.paint(*session.colours)
-        changed = self.charts.show(view.curves, file, None if ghost is None else ghost.curves)
+        changed = self.charts.show(view.curves, file, None if ghost is None else ghost.curves, session.bands())
         other = "" if session.other is None else session.other.car.title
         changed |= self.charts.legend(file=file is not None, ghost=other)
         self.charts.cursor(view.now.drives[session.over], view.now.values)

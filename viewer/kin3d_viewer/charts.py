@@ -11,9 +11,11 @@ import numpy as np
 
 from kin3d.measures.entry import Measure
 from kin3d.writing.style import INK
+from kin3d.writing.style import RAISES as WANTED
 from kin3d_viewer.curves import Curves
 from kin3d_viewer.primitives import Array
 from kin3d_viewer.style import CARS, GHOST, PAPER
+from kin3d_viewer.wanted import WantedBand
 
 DEFAULT = ("camber_deg", "toe_deg", "roll_centre_height_mm", "motion_ratio", "wheel_rate_n_per_mm", "caster_deg")
 DRIVES = {
@@ -58,6 +60,7 @@ class Charts:
         self._lines: dict[str, dict[str, Any]] = {}
         self._dots: dict[str, list[Any]] = {}
         self._cursor: dict[str, Any] = {}
+        self._bands: dict[str, list[Any]] = {}
         figure.set_facecolor(PAPER)
         self.choose(names)
 
@@ -65,7 +68,7 @@ class Charts:
         """Lay the column out anew for other measures."""
         self.names = tuple(names)
         self.figure.clear()
-        self.moving = []
+        self.moving, self._bands = [], {}
         cells = self.figure.subplots(len(self.names), 1, sharex=True, squeeze=False)[:, 0] if self.names else []
         self._axes = dict(zip(self.names, cells, strict=True))
         for name, axes in self._axes.items():
@@ -130,8 +133,15 @@ class Charts:
             for dot in dots:
                 dot.set_color(front)
 
-    def show(self, now: Curves, file: Curves | None = None, ghost: Curves | None = None) -> bool:
+    def show(
+        self, now: Curves, file: Curves | None = None, ghost: Curves | None = None, wanted: Sequence[WantedBand] = ()
+    ) -> bool:
         """Take new curves: the present ones, those of the file where it was changed, those of the other car.
+
+        Parameters
+        ----------
+        wanted : sequence of WantedBand
+            What is wanted of them, drawn as bands behind.
 
         Returns
         -------
@@ -147,17 +157,36 @@ class Charts:
             for key, other in (("file", file), ("ghost", ghost)):
                 there = other is not None and other.drive == now.drive
                 lines[key].set_data(*((other.at, _side(other, name, 0)) if there and other else ([], [])))
-            changed |= self._limits(axes, list(lines.values()), now.at)
+            outlines = [b.outline for b in wanted if b.measure == name]
+            self._put_bands(name, axes, outlines)
+            heights = [np.asarray(line.get_ydata(), dtype=float) for line in lines.values()]
+            changed |= self._limits(axes, [*heights, *(o[:, 1] for o in outlines)], now.at)
         if self._axes:
             last = list(self._axes.values())[-1]
             changed |= last.get_xlabel() != DRIVES[now.drive]
             last.set_xlabel(DRIVES[now.drive], fontsize=8, color=INK)
         return changed
 
+    def _put_bands(self, name: str, axes: Any, outlines: Sequence[Array]) -> None:
+        """Give the bands of a chart their outlines; those that are not needed have none."""
+        from matplotlib.patches import Polygon
+
+        there = self._bands.setdefault(name, [])
+        while len(there) < len(outlines):
+            band = Polygon(
+                np.zeros((3, 2)), animated=True, facecolor=WANTED, edgecolor=WANTED, alpha=0.3, linewidth=1.5
+            )
+            there.append(axes.add_patch(band))
+            self.moving.insert(0, band)
+        for k, band in enumerate(there):
+            band.set_visible(k < len(outlines))
+            if k < len(outlines):
+                band.set_xy(outlines[k])
+
     @staticmethod
-    def _limits(axes: Any, lines: list[Any], at: Array) -> bool:
+    def _limits(axes: Any, heights: Sequence[Array], at: Array) -> bool:
         """Fit the axes where the curves leave them or use little of them; whether they were changed."""
-        values = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in lines])
+        values = np.concatenate(heights)
         values = values[np.isfinite(values)]
         low, high = (float(values.min()), float(values.max())) if len(values) else (-1.0, 1.0)
         # a curve that is flat but for rounding is drawn flat
@@ -192,6 +221,8 @@ class Charts:
         if any(np.isfinite(np.asarray(self._lines[n]["right"].get_ydata(), dtype=float)).any() for n in self.names):
             entries.append((lines["right"], "right"))
         entries += [(lines["file"], "as in the file")] if file else []
+        wanted = [b for n in self.names for b in self._bands.get(n, []) if b.get_visible()]
+        entries += [(wanted[0], "wanted")] if wanted else []
         room = max(8, round(self.figure.get_figwidth() * LEGEND_PER_INCH))
         entries += [(lines["ghost"], shorten(ghost, room - HANDLE, placeholder=" …"))] if ghost else []
         said = [[t.get_text() for t in old.get_texts()] for old in self.figure.legends]

@@ -63,7 +63,7 @@ def save_curves(session: Session, names: Sequence[str], file: Path) -> str:
     charts = Charts(figure, session.editor.model.every_measure, names)
     charts.paint(*session.colours)
     ghost, changed = session.ghost(), session.file_curves()
-    charts.show(session.view.curves, changed, None if ghost is None else ghost.curves)
+    charts.show(session.view.curves, changed, None if ghost is None else ghost.curves, session.bands())
     charts.legend(file=changed is not None, ghost=session.other.car.title if session.other else "")
     charts.cursor(session.view.now.drives[session.over], session.view.now.values)
     for artist in charts.moving:  # else they would be left for a cursor that moves

@@ -66,6 +66,14 @@ class Desk(QObject):
         """Measures whose curves are shown."""
         return [n for n, box in self.charts.boxes.items() if box.isChecked()]
 
+    def show_wanted(self) -> None:
+        """Show the curves of which something is wanted, and no others."""
+        targets = self.session.targets
+        wanted = () if targets is None else targets.measures
+        if any(n in self.charts.boxes for n in wanted):
+            for name, box in self.charts.boxes.items():
+                box.setChecked(name in wanted)
+
     def put(self, window: QMainWindow) -> None:
         """Put the panels into the window, in place of those of another session."""
         for title, widget in (("Drives", self.drives), ("Tables", self.tabs), ("Curves", self.curves)):

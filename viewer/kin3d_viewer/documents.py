@@ -47,6 +47,25 @@ class Documents(QObject):
         if file is not None:
             self.open_file(file, beside=True)
 
+    def open_targets(self) -> None:
+        """Ask for a targets file and draw what it wants in the curves."""
+        file = ask_open(self.widget, "Open targets", self.window.session.editor.model.car.source.parent)
+        if file is not None:
+            self.want(file)
+
+    def want(self, file: Path) -> bool:
+        """Open a targets file; what is wrong with it is told. Returns whether it is open."""
+        try:
+            self.window.session.want(file)
+        except Kin3dError as error:
+            QMessageBox.warning(self.widget, "Not opened", f"{file} is not opened:\n\n{error}")
+            self.window.say(f"not opened: {file}")
+            return False
+        self.window.desk.show_wanted()
+        self.window.refresh()
+        self.window.say(f"targets: {file}; T moves the points there")
+        return True
+
     def open_file(self, file: Path, *, beside: bool = False) -> bool:
         """Open a car file; what is wrong with it is told, and what is shown stays. Returns whether it is open."""
         unsaved = self.window.session.unsaved_beside if beside else self.window.session.unsaved

@@ -119,6 +119,15 @@ class Editor:
         self._remember()
         return self._show(wanted)
 
+    def take(self, side: int, places: Mapping[str, Array]) -> Step:
+        """Put points to places and all others to those of the file; refused where they make no linkage."""
+        wanted = self._moved(self.model.base.variants.design.copy(), side, places)
+        reason = self.refusal(wanted)
+        if reason:
+            return Step(self.view, reason)
+        self._remember()
+        return self._show(wanted)
+
     def _moved(self, design: Array, side: int, places: Mapping[str, Array]) -> Array:
         for point, place in places.items():
             design = self.model.with_point(design, side, point, place)

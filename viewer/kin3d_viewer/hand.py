@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QObject, Qt
+from PySide6.QtWidgets import QApplication
 
 from kin3d_viewer.editing import Step
 from kin3d_viewer.host import Host
@@ -152,6 +153,17 @@ class Hand(QObject):
         self.window.done(self.window.session.editor.reset())
 
     # measuring
+
+    def tune(self) -> None:
+        """Move the points to where all is had that the targets want."""
+        QApplication.setOverrideCursor(Qt.CursorShape.WaitCursor)
+        try:
+            step, said = self.window.session.tune()
+        finally:
+            QApplication.restoreOverrideCursor()
+        self.window.done(step)
+        if said and not step.reason:
+            self.window.say(said)
 
     def measure(self) -> None:
         """Measure from the picked point to the next that is clicked; or put the ruler away."""

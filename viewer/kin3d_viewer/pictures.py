@@ -89,7 +89,7 @@ class CurveColumn:
         charts, view, ghost = self.charts, self.session.view, self.session.ghost()
         file = self.session.file_curves()
         charts.paint(*self.session.colours)
-        charts.show(view.curves, file, None if ghost is None else ghost.curves)
+        charts.show(view.curves, file, None if ghost is None else ghost.curves, self.session.bands())
         other = self.session.other
         charts.legend(file=file is not None, ghost="" if other is None else other.car.title)
         charts.cursor(view.now.drives[self.session.over], view.now.values)

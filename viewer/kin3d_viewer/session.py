@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
@@ -18,6 +19,7 @@ from kin3d_viewer.scene import Other, scene
 from kin3d_viewer.scene_forces import THICKNESS
 from kin3d_viewer.scene_marks import with_marks
 from kin3d_viewer.style import CARS
+from kin3d_viewer.wanted import OpenTargets, WantedBand
 
 
 @dataclass(eq=False)
@@ -40,6 +42,8 @@ class Session:
         Names of two balls whose distance is shown.
     load : CaseShown
         The load case whose forces the layer ``forces`` shows.
+    targets : OpenTargets or None
+        The targets file whose wants are drawn in the curves.
     """
 
     editor: Editor
@@ -49,6 +53,7 @@ class Session:
     marked: tuple[str, ...] = field(init=False, default=())
     ruler: tuple[str, str] | None = field(init=False, default=None)
     load: CaseShown = field(init=False, default_factory=CaseShown)
+    targets: OpenTargets | None = field(init=False, default=None)
     _loaded: bool = field(init=False, default=False)  # whether the last scene shows forces of a load case
     _ghost: tuple[tuple[object, ...], View] | None = field(init=False, default=None)
     _resting: Editor | None = field(init=False, default=None)
@@ -104,6 +109,32 @@ class Session:
         """The same of the car beside."""
         beside = self._resting
         return (beside.model.car.title,) if beside is not None and beside.unsaved else ()
+
+    def want(self, file: Path) -> None:
+        """Open a targets file; raises everything that is wrong with it, or does not fit the car."""
+        model = self.editor.model
+        self.targets = OpenTargets.of(model.car, model.axle, file)
+
+    def bands(self) -> tuple[WantedBand, ...]:
+        """What is wanted over the drive of the curves."""
+        return () if self.targets is None else self.targets.bands(self.view.curves, self.editor.drives)
+
+    def tune(self) -> tuple[Step, str]:
+        """Move the points of the file to where all is had that the targets want; can be undone.
+
+        Returns
+        -------
+        step : Step
+            With what stands in the way, where not all can be had: then nothing moves.
+        said : str
+            What was found.
+        """
+        if self.targets is None:
+            return Step(self.view, "no targets are open: open them with Ctrl+T"), ""
+        found = self.targets.solved(self.editor.model.car)
+        if not found.met:
+            return Step(self.view, "; ".join(found.verdict())), ""
+        return self.editor.take(self.targets.side, found.space.places(found.moves)), found.summary()
 
     def run_over(self, drive: str) -> Step:
         """Let the curves run over another drive."""
