@@ -12,7 +12,6 @@ from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve, qr, solve_triangular
 
 from kin3d.photographs.model import MarkEquations, Model, State
 
@@ -213,6 +212,8 @@ def _step(normal: Array, slope: Array, damping: float) -> tuple[Array, Array]:
     damped = normal.copy()
     diagonal = normal.diagonal()
     damped[np.diag_indices_from(damped)] += damping * diagonal + 1e-14 * diagonal.max()
+    from scipy.linalg import cho_factor, cho_solve
+
     upper, lower = cho_factor(damped, check_finite=False)
     return -np.asarray(cho_solve((upper, lower), slope, check_finite=False)), np.triu(upper)
 
@@ -294,6 +295,8 @@ def spread(fit: Fit) -> Spread:
     observed = known.observed[free]
     scale = np.where(observed, known.sigma[free], fit.model.parameters.scale[free])
     stacked = np.vstack([fit.equations.jacobian[:, free] * scale, np.diag(observed.astype(float))])
+    from scipy.linalg import qr, solve_triangular
+
     upper = qr(stacked, mode="r", check_finite=False)[0][: len(free)]
     inverse = solve_triangular(upper, np.eye(len(free)), check_finite=False)
     count = len(known.value)

@@ -52,9 +52,9 @@ def _picture(view: WhyView, pair: CarPair, key: str, kind: str) -> str:
 
 
 def _svg(shown: Exhibit, key: str, described: str) -> str:
-    import matplotlib.pyplot as plt
+    import matplotlib as mpl
 
-    with plt.rc_context(figure_style()):
+    with mpl.rc_context(figure_style()):
         return inline_svg(page_figure([shown], titled=False), key, described)
 
 

@@ -102,12 +102,14 @@ def drawn(
     margins : tuple of float
         Room for words left, right, below and above of the panel, inches: finding it anew would draw everything twice.
     """
-    import matplotlib.pyplot as plt
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
 
     left, right, below, above = margins
     wide, high = size
-    with plt.rc_context(figure_style()):
-        figure, ax = plt.subplots(figsize=size)
+    with mpl.rc_context(figure_style()):
+        figure = Figure(figsize=size)
+        ax = figure.subplots()
         figure.subplots_adjust(left / wide, below / high, 1.0 - right / wide, 1.0 - above / high)
         draw(ax)
         return inline_svg(figure, key, described)

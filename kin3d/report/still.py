@@ -22,12 +22,12 @@ ROOM_MM = 40.0
 
 def still(axle: str, cars: Sequence[AxleConstruction]) -> str:
     """All cars of an axle over each other, seen from ahead, left and above."""
-    import matplotlib.pyplot as plt
+    import matplotlib as mpl
 
     drawing, frame = _drawn(cars)
     names = " and ".join(c.title for c in cars)
     described = f"{axle.capitalize()} axle of {names} in the design position, seen from ahead, left and above"
-    with plt.rc_context(figure_style()):
+    with mpl.rc_context(figure_style()):
         figure = page_figure([Exhibit("", "", (), drawing, frame)], titled=False)
         return framed(inline_svg(figure, f"{axle}-still", described), text(f"{described}."), "still")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from typing import TYPE_CHECKING
 
@@ -27,13 +26,11 @@ def inline_svg(figure: Figure, key: str, described: str) -> str:
         What it shows, for those who cannot see it.
     """
     import matplotlib as mpl
-    import matplotlib.pyplot as plt
 
-    file = io.StringIO()
+    from kin3d.report.svg_writer import svg_of
+
     with mpl.rc_context({"svg.hashsalt": key, "svg.fonttype": "none"}):
-        figure.savefig(file, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
-    plt.close(figure)
-    return standing_svg(file.getvalue(), key, described)
+        return standing_svg(svg_of(figure), key, described)
 
 
 def standing_svg(drawing: str, key: str, described: str) -> str:

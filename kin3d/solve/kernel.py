@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from kin3d.solve.fused_newton import FusedNewton
 
 Array = NDArray[np.float64]
-EXPANSIONS = 2  # kept: a car's own, and that of its variants
+EXPANSIONS = 3  # variants kept with their expansions: both sides, the one that is asked, those that are drawn of it
 CHUNK = 3072  # lanes at a time: the workspace stays in the processor's cache
 
 
@@ -117,6 +117,7 @@ class Kernel:
         self._uniforms = Evaluation(self.system.uniforms)
         self._determinants = [Evaluation(b.newton_outputs[-1:]) for b in self.system.blocks]
         self._expanded: deque[tuple[Variants, Guess]] = deque(maxlen=EXPANSIONS)
+        self._known: deque[Variants] = deque(maxlen=EXPANSIONS)
         self._worth = Worth()
 
     @property
@@ -136,6 +137,13 @@ class Kernel:
         coordinates = np.asarray(design, dtype=float).reshape(-1, len(self.linkage.points), 3)
         axis = np.array([0.0, 1.0, 0.0]) if rack_axis is None else np.asarray(rack_axis, dtype=float)
         axes = np.array(np.broadcast_to(axis, (len(coordinates), 3)))
+        for known in self._known:  # studies ask the same ones one after the other
+            if np.array_equal(known.design, coordinates) and np.array_equal(known.rack_axis, axes):
+                return known
+        self._known.append(self._prepared(coordinates, axes))
+        return self._known[-1]
+
+    def _prepared(self, coordinates: Array, axes: Array) -> Variants:
         system = self.system
         start = np.stack([coordinates[:, self.linkage.index(p), k] for _, p, k in system.unknown_keys])
         inputs = self._inputs(coordinates, axes)
@@ -148,7 +156,7 @@ class Kernel:
         with np.errstate(all="ignore"):
             determinants = [found(inputs)[0] for found in self._determinants]
         return Variants(
-            design=coordinates,
+            design=coordinates.copy(),
             rack_axis=axes,
             uniforms=np.array(uniforms).reshape(len(uniforms), -1),
             inverse_lengths=1.0 / np.broadcast_to(lengths.reshape(len(lengths), -1), (len(lengths), len(coordinates))),

@@ -160,6 +160,8 @@ def assumed_ranges(car: Car, axle: AxleName) -> tuple[str, ...]:
         return ()
     ranges = dict(ASSUMED, cg_height_mm=tuple(share * base for share in CENTRE_OVER_WHEELBASE))
     missing = {key: ends for key, ends in ranges.items() if getattr(data, key) is None}
+    if not missing:
+        return ()
     found: dict[str, list[float]] = {}
     units: dict[str, str] = {}
     for values in product(*missing.values()):
@@ -169,8 +171,6 @@ def assumed_ranges(car: Car, axle: AxleName) -> tuple[str, ...]:
             if m.name in _OF_CAR:
                 found.setdefault(m.name, []).append(float(whole.values[m.name].flat[0]))
                 units[m.name] = m.unit
-    if not missing:
-        return ()
     said = ", ".join(f"{key} {low:g} to {high:g}" for key, (low, high) in missing.items())
     return tuple(
         f"{car.title}: {name} {number(min(v), units[name])} to {number(max(v), units[name])} {units[name]} over {said} "

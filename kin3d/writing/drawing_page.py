@@ -47,9 +47,9 @@ def write_exhibits(plates: Sequence[Exhibit], path: Path, option: str = "plot") 
         For another ending or a place that cannot be written to.
     """
     check_place(path, PICTURES, option)
-    import matplotlib.pyplot as plt
+    import matplotlib as mpl
 
-    with plt.rc_context(figure_style()):
+    with mpl.rc_context(figure_style()):
         save_figure(page_figure(plates), path)
 
 
@@ -61,7 +61,7 @@ def page_figure(plates: Sequence[Exhibit], titled: bool = True) -> Figure:
     titled : bool
         With titles, keys and captions; else the bare drawings.
     """
-    import matplotlib.pyplot as plt
+    from matplotlib.figure import Figure
 
     wide = max(float(p.frame.size[0]) / p.drawing.scale for p in plates)
     margin = MARGIN_MM if titled else 0.0
@@ -69,7 +69,7 @@ def page_figure(plates: Sequence[Exhibit], titled: bool = True) -> Figure:
     gap = GAP_MM if titled else 3.0
     high = sum(b.height for b in blocks) + gap * (len(blocks) - 1) + 2.0 * margin
     paper = (wide + 2.0 * margin, high)
-    figure = plt.figure(figsize=(paper[0] / 25.4, paper[1] / 25.4))
+    figure = Figure(figsize=(paper[0] / 25.4, paper[1] / 25.4))
     y = high - margin
     for block in blocks:
         _draw(figure, block, margin, y, paper)
