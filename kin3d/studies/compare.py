@@ -31,6 +31,7 @@ from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
+from kin3d.studies.settled_case import not_carried
 from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, FigureKind, differences, figures
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import doubt_of, exact_figures, first_order
@@ -251,7 +252,8 @@ def compare(
         case, fits, models, measures, sigma=sigma, samples=samples, seed=seed, threshold=threshold, workers=workers,
         executor=executor, split=split, progress=progress,
     )  # fmt: skip
-    return replace(found, findings=(*told, *others, *found.findings))
+    lost = [f for c in cars for f in not_carried(case, c)]
+    return replace(found, findings=(*told, *others, *found.findings, *lost))
 
 
 def fitted_to_first(cars: Sequence[Car], case: Case, scale: Scale, align: bool) -> list[FittedCar]:

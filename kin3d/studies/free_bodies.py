@@ -81,7 +81,8 @@ def draw_free_bodies(part: CaseForces, path: Path, title: str) -> None:
         f"{part.case}, {part.axle} {part.side}, travel {part.travel_mm[lane]:.4g} mm, rack {part.rack_mm[lane]:g} mm"
     )
     subtitle = f"{place}. Longest arrow {longest:,.0f} N; each is the whole force seen in that view."
-    notes = [["Forces on the body that is drawn.", *(n for b in bodies for n in b.notes)], CAUTION.split(". ")]
+    caution = CAUTION.replace(". ", ".\n").split("\n")
+    notes = [["Forces on the body that is drawn.", *(n for b in bodies for n in b.notes)], caution]
     write_picture(drawing, frame, path, f"{title}: free bodies", subtitle, notes, "--bodies")
 
 
@@ -98,8 +99,7 @@ def _bodies(part: CaseForces, lane: int) -> list[_FreeBody]:
             arrows.append(_Arrow(road.foot[:, lane], road.force[:, lane], "road"))
             couple = road.couple[:, lane] / 1000.0
             if np.abs(couple).max() > 0.05:
-                x, y, z = couple.tolist()
-                told = f"({x:,.0f}, {y:,.0f}, {z:,.0f})".replace("-", "−")
+                told = "({:,.1f}, {:,.1f}, {:,.1f})".format(*(couple.round(1) + 0.0)).replace("-", "−")
                 notes += (f"On the {body} also a couple of {told} N·m about x, y, z.",)
         felt = tuple(a for a in arrows if float(np.linalg.norm(a.force)) > 0.5)
         if felt:

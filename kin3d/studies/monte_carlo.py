@@ -209,7 +209,9 @@ class SampleWorker:
         found = model.derive(designs, self.study.case.at, self.measures, figures=figures, recorded=True)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
         start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
-        if self.study.rates:
+        if self.study.rates and self.study.case.drive.name == "loads":
+            start = value[:, 0]  # no car is settled twice
+        elif self.study.rates:
             origin = np.full(1, self.study.case.origin)
             there = model.derive(designs, origin, self.measures, rates=True, figures=figures, recorded=True)
             start, rate = there.value, there.rate

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import RequestError
+from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.loads.force_measures import case_of_force, named_forces
@@ -36,6 +36,7 @@ from kin3d.studies.steady_loads import Loads
 Array = NDArray[np.float64]
 TOGETHER = 512  # cars that are settled at once
 STEP_MM, STEP_PART = 0.5, 1e-3  # of a difference: of the point that moves most; of the figure that changes most
+NOT_CARRIED = ("springs", "stops", "damper")  # tables of an axle whose figures no measure names
 STEPS = (1.0, -1.0, 2.0, -2.0)
 WEIGHTS = np.array([8.0, -8.0, -1.0, 1.0]) / 12.0
 
@@ -259,6 +260,16 @@ class _Settler:
                 self.settle(which[mine], y[:, mine], pattern, turn + 1)
                 lost &= ~mine
         self.good[which[lost]] = False
+
+
+def not_carried(case: Case, car: Car) -> tuple[Finding, ...]:
+    """Figures with a deviation that a settled car reads and that is not carried to its forces."""
+    tables = tuple(f"{axle}.{table}." for axle in ("front", "rear") for table in NOT_CARRIED)
+    names = [key for key, sigma in car.sigmas.items() if sigma and key.startswith(tables)]
+    if case.drive.name != "loads" or not names:
+        return ()
+    text = f"the deviation of {', '.join(names)} is not carried to forces of the settled car (kin3d settle has it)"
+    return (Finding("not-carried", text, str(car.source), Severity.WARNING),)
 
 
 def _moving(seeds: Array | None, figure_seeds: Mapping[str, Array]) -> NDArray[np.intp]:

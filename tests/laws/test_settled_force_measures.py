@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,11 +14,17 @@ from numpy.typing import NDArray
 import kin3d
 from kin3d.errors import RequestError
 from kin3d.linkage.car import Car
+from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.names import AxleName
+from kin3d.linkage.record import changed
 from kin3d.solve.lanes import Status
 from kin3d.studies.case import case_of
 from kin3d.studies.settled_case import SettledCase
+from tests.laws.axles import CORNER, one_axle
 from tests.laws.cars import car
+from tests.laws.test_elements import T_BAR
+from tests.laws.test_joined_axles import whole_car
+from tests.laws.test_joined_loads import PANHARD
 
 Array = NDArray[np.float64]
 CASES: list[dict[str, Any]] = [
@@ -135,6 +142,44 @@ def test_a_wheel_that_lifts_in_some_of_the_cars_is_settled_there_in_the_air() ->
     heights = {"car.cg_height_mm": np.array([330.0, 380.0])}
     found = asked.derive(np.repeat(asked.design[None], 2, axis=0), np.ones(1), case.measures, figures=heights)
     assert_allclose(found.value[0], [by_the_study(c, name)[0] for c in (light, heavy)], rtol=1e-8)
+
+
+def test_figures_that_are_not_carried_are_told() -> None:
+    stop = {"name": "bump stop", "on": "spring", "sense": "bump", "gap_mm": [12.0, 1.0], "rate_n_per_mm": 300.0}
+    read = loaded().with_figures({"front.stops": [stop]})
+    found = kin3d.tolerance(read, "front", measures=[NAMES[0]], samples=0)
+    told = [f.text for f in found.findings if f.code == "not-carried"]
+    assert len(told) == 1
+    assert "the deviation of front.stops" in told[0]
+    other = kin3d.tolerance(read, "front", 0.0, ["camber_deg"], samples=0)
+    assert all(f.code != "not-carried" for f in other.findings)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("axle", "name", "point"),
+    [("rear", "force_turn_panhard_rod_n", "panhard_chassis"), ("front", "force_turn_bar_n", "tbar_end")],
+)
+def test_one_system_and_a_t_bar_are_settled_anew(tmp_path: Path, axle: AxleName, name: str, point: str) -> None:
+    read = whole_car(tmp_path, PANHARD)
+    if axle == "front":
+        keys = {"bar": {"rate_n_m_per_deg": 30.0}, "spring": {"rate_n_per_mm": 80.0}}
+        read = changed(read, front=one_axle(tmp_path / "t", CORNER | T_BAR, **keys).front)
+    read = changed(read, cases=(LoadCase(name="turn", lateral_g=0.5),))
+    found, h = kin3d.sensitivity(read, axle, [name]), 0.05
+    there = read.axle(axle).points[point]
+
+    def at(mm: float) -> float:
+        car_ = read.with_points({point: there + np.array([0.0, 0.0, mm])}, axle)
+        part = next(p for p in kin3d.forces(car_, axle=axle).parts if p.side in ("left", "both"))
+        named = {f.name.lower().replace(" ", "_"): f for f in part.forces() if f.axial is not None}
+        axial = named[name.removeprefix("force_turn_").removesuffix("_n")].axial
+        assert axial is not None
+        return float(axial[0])
+
+    slope = (8.0 * (at(h) - at(-h)) - at(2.0 * h) + at(-2.0 * h)) / (12.0 * h)
+    assert abs(slope) > 0.05
+    assert_allclose(found.slope[0, found.points.index(f"{axle} {point}"), 2], slope, rtol=1e-6)
 
 
 def test_two_cars_are_compared_in_forces_of_the_settled_car() -> None:
