@@ -6,13 +6,14 @@ what is left is a short list of steps, each one numpy call over all lanes of a c
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.tape import CONST, DOES, INPUT, ONE_OPERAND, Node, Tape
+from kin3d.solve.tape import ADD, CONST, DIV, DOES, INPUT, MUL, ONE_OPERAND, SUB, Node, Tape
 
 Array = NDArray[np.float64]
 _ZERO = np.zeros(())
@@ -22,6 +23,15 @@ def _of_one(function: Callable[..., Any]) -> Callable[..., Any]:
     """A function of one number that is called like one of two."""
     return lambda x, _again, out=None: function(x, out=out)
 
+
+def _float_of(function: Callable[..., Any]) -> Callable[[float, float], float]:
+    """A function of one number, for floats, that is called like one of two."""
+    return lambda x, _again: float(function(x))
+
+
+_PLAIN: dict[int, Callable[[float, float], float]] = {
+    op: _float_of(f) if op in ONE_OPERAND else lambda x, y, f=f: float(f(x, y)) for op, f in DOES.items()
+} | {ADD: operator.add, SUB: operator.sub, MUL: operator.mul, DIV: operator.truediv}
 
 _UFUNC: dict[int, Callable[..., Any]] = {op: _of_one(f) if op in ONE_OPERAND else f for op, f in DOES.items()}
 
@@ -64,6 +74,7 @@ class Evaluation:
         self.constants = {n.serial: n.reference for n in order if n.op == CONST}
         self.inputs = [(n.serial, keys[n.serial]) for n in order if n.op == INPUT]
         self.steps = [(_UFUNC[n.op], n.a, n.b, n.serial) for n in order if n.op < INPUT]
+        self._plain = [(_PLAIN[n.op], n.a, n.b, n.serial) for n in order if n.op < INPUT]
 
     def __call__(self, inputs: Mapping[Any, Any]) -> list[Any]:
         """Values of the outputs; `inputs` gives a number or array for each input's key."""
@@ -73,6 +84,27 @@ class Evaluation:
         for ufunc, a, b, target in self.steps:
             values[target] = ufunc(values[a], values[b])
         return [values[s] for s in self.outputs]
+
+
+    def one_by_one(self, inputs: Mapping[Any, Any], lanes: int) -> Array:
+        """Values of the outputs, shape (outputs, lanes): the same bits lane by lane, which is quicker for a few.
+
+        A call of numpy takes as long for one number as ten sums of plain floats.
+        """
+        out = np.empty((len(self.outputs), lanes))
+        for k in range(lanes):
+            values: dict[int, float] = dict(self.constants)
+            for serial, key in self.inputs:
+                v = inputs[key]
+                values[serial] = float(v) if np.ndim(v) == 0 else v.item(k if v.size > 1 else 0)
+            try:
+                for function, a, b, target in self._plain:
+                    values[target] = function(values[a], values[b])
+            except ZeroDivisionError:  # of numbers that numpy takes to infinity
+                with np.errstate(all="ignore"):
+                    return np.stack([np.broadcast_to(v, lanes) for v in self(inputs)])
+            out[:, k] = [values[s] for s in self.outputs]
+        return out
 
 
 def evaluate(outputs: Sequence[Node], inputs: Mapping[Any, Any]) -> list[Any]:

@@ -23,6 +23,7 @@ from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 InputKey = tuple[str, str, int]
+FEW_LANES = 4  # up to which the Jacobian is computed lane by lane
 SINGULAR = 1e-6  # smallest over largest singular value under which the design position counts as a dead centre
 
 
@@ -88,6 +89,7 @@ class System:
         self.residuals = [rows[r] for r in self.row_order]
         self.blocks = self._plans(parts)
         self._both = Evaluation([*self.jacobian.values(), *self.residuals])
+        self._places = tuple(np.array(list(self.jacobian), dtype=np.intp).T)  # rows and columns of its entries
         self.drive_keys: tuple[InputKey, ...] = tuple(
             ("drive", name, k) for name in self.drives for k in range(1 + (name in self.turning))
         )
@@ -200,13 +202,14 @@ class System:
 
     def linear(self, inputs: Mapping[Any, Any], lanes: int) -> tuple[Array, Array]:
         """Jacobian, shape (lanes, m, m), and residuals, shape (m, lanes), in block order."""
-        size = len(self.unknown_keys)
-        values = self._both(inputs)
+        size, entries = len(self.unknown_keys), len(self.jacobian)
+        if lanes <= FEW_LANES:
+            every = self._both.one_by_one(inputs, lanes)
+        else:
+            every = np.stack([np.broadcast_to(v, lanes) for v in self._both(inputs)])
         out = np.zeros((lanes, size, size))
-        for (i, j), v in zip(self.jacobian, values, strict=False):
-            out[:, i, j] = v
-        rows = [np.broadcast_to(v, lanes) for v in values[len(self.jacobian) :]]
-        return out, np.stack(rows)
+        out[:, self._places[0], self._places[1]] = every[:entries].T
+        return out, every[entries:]
 
     def along(self, inputs: Mapping[Any, Any], ways: Lanes) -> Array:
         """Slopes of the residuals along the ways of the lanes from no drive to all of each, shape (m, lanes)."""
