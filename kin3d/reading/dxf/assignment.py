@@ -6,8 +6,6 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Vector
-
 LARGEST = 120  # rows of one tangle; of more, each row's own second choice counts
 
 
@@ -68,16 +66,11 @@ def _assign_one(costs: dict[tuple[int, int], float], unmatched: float) -> dict[i
             continue
         if len(rows) > LARGEST:
             beside = np.partition(table[k], 1)[1] - table[k, column]
-            found[rows[k]] = (columns[column], float(min(beside, _second(table[:, column], k))))
-            continue
-        kept, table[k, column] = table[k, column], never
-        other = linear_sum_assignment(table)[1]
-        margin = float(table[np.arange(len(rows)), other].sum()) - best
-        table[k, column] = kept
+            rival = np.delete(table[:, column], k).min(initial=np.inf) - table[k, column]
+            margin = float(min(beside, rival))
+        else:
+            kept, table[k, column] = table[k, column], never
+            margin = float(table[np.arange(len(rows)), linear_sum_assignment(table)[1]].sum()) - best
+            table[k, column] = kept
         found[rows[k]] = (columns[column], margin)
     return found
-
-
-def _second(column: Vector, row: int) -> float:
-    """Return how much more the best of the other rows costs in a column."""
-    return float(np.delete(column, row).min(initial=np.inf) - column[row])

@@ -1,14 +1,9 @@
 """Symbols of points that are not drawn as CIRCLE: closed polylines, splines, arcs, chains of short lines; crosses.
 
-Terms
------
-piece : a run of points along a curve, with the entity that it came from.
-round : a piece, or several about one centre, whose points lie on a circle and go at least `FULL_TURN` around it.
-cross : two lines of one length and layer that halve each other at a right angle.
-
-What it cannot know: whether a round is a pickup point's symbol, a tyre or a bolt; that is decided later by size.
-A closed polyline may repeat its first vertex and a printed one may hold control points beside the curve, so the
-centre is that of a least-squares circle and never the mean of the vertices.
+A round is a piece of curve, or several about one centre, whose points lie on a circle and go at least `FULL_TURN`
+around it; a cross, two lines of one length and layer that halve each other at a right angle. Whether a round is a
+point's symbol, a tyre or a bolt is decided later by size. A closed polyline may repeat its first vertex and a printed
+one may hold control points beside the curve, so the centre is that of a least-squares circle, never the mean.
 """
 
 from __future__ import annotations
@@ -93,12 +88,8 @@ def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[DrawnMark]:
 
 def _arc_marks(arcs: list[Arc]) -> list[DrawnMark]:
     groups = _together(np.array([a.centre for a in arcs]), np.array([a.radius for a in arcs]), 1e-3)
-    marks = []
-    for group in groups:
-        if sum(arcs[i].turn for i in group) >= ARC_TURN:
-            first = arcs[group[0]]
-            marks.append(DrawnMark(first.centre, first.radius, "circle", first.origin))
-    return marks
+    firsts = [arcs[g[0]] for g in groups if sum(arcs[i].turn for i in g) >= ARC_TURN]
+    return [DrawnMark(a.centre, a.radius, "circle", a.origin) for a in firsts]
 
 
 def _together(centres: Vector, radii: Vector, share: float) -> list[list[int]]:
@@ -148,18 +139,17 @@ def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[DrawnMark]:
         return []
     ends = np.array([[a, b] for a, b, _ in lines]).reshape(-1, 2, 3)
     middle, arm = ends.mean(axis=1), (ends[:, 1] - ends[:, 0]) / 2.0
+    size = np.linalg.norm(arm, axis=1)
     step = 1e-6 * (float(np.ptp(ends.reshape(-1, 3), axis=0).max()) or 1.0)
     places: dict[tuple[float, ...], list[int]] = {}
     for row, place in enumerate(np.round(middle / step)):
         places.setdefault(tuple(place), []).append(row)
     return [
-        DrawnMark(middle[i], float(np.linalg.norm(arm[i])), "circle", lines[i][2])
+        DrawnMark(middle[i], float(size[i]), "circle", lines[i][2])
         for rows in places.values()
         for i, j in combinations(rows[:MAX_LINES], 2)
-        if lines[i][2].layer == lines[j][2].layer and _is_cross(arm[i], arm[j])
+        if lines[i][2].layer == lines[j][2].layer
+        and size[j] > 0.0
+        and abs(size[i] / size[j] - 1.0) < 1e-3
+        and abs(float(arm[i] @ arm[j])) < 1e-3 * size[i] * size[j]
     ]
-
-
-def _is_cross(a: Vector, b: Vector) -> bool:
-    long, short = float(np.linalg.norm(a)), float(np.linalg.norm(b))
-    return short > 0.0 and abs(long / short - 1.0) < 1e-3 and abs(float(a @ b)) < 1e-3 * long * short

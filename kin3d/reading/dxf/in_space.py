@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from kin3d.frames import VEHICLE_AXES, parse_axes
-from kin3d.reading.dxf.content import DrawnMark, Vector
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Vector
 from kin3d.reading.dxf.declared import ENDS
 from kin3d.reading.dxf.matching import SNAP, Tie, farthest_apart, size_of
 from kin3d.reading.dxf.plausible import check_points
@@ -24,24 +24,31 @@ def read_space(job: Job, ties: list[Tie]) -> None:
     if not ties and not job.log.failed:
         drawn = ", ".join(sorted({s.origin.layer for s in job.content.strokes})) or "none"
         job.log.error("links-missing", f"no line is on a layer that the name table names; layers with lines: {drawn}")
-    size = size_of([t.mark for t in ties])
-    factor = unit_factor(job, size)
-    rotation = _rotation(job)
-    _check_moved(job, ties)
-    if factor is None or job.log.failed:
-        return
-    origin = np.asarray(job.declared.origin or (0.0, 0.0, 0.0))
-    for name, group in _by_name(ties).items():
-        placed = [(t, factor * (rotation @ (t.mark.xyz - origin))) for t in group]
-        _one_point(job, name, placed)
-    _check_other_side(job)
-    check_points(job)
-
-
-def _rotation(job: Job) -> Vector:
+    factor = unit_factor(job, size_of([t.mark for t in ties]))
     if job.axes is None:
         job.log.note("axes-assumed", "no axes are given for the drawing", VEHICLE_AXES)
-    return parse_axes(job.axes or VEHICLE_AXES)
+    _check_moved(job, ties)
+    if factor is not None and not job.log.failed:
+        origin = np.array(job.declared.origin or (0.0, 0.0, 0.0))
+        take_points(job, ties, factor * parse_axes(job.axes or VEHICLE_AXES), origin)
+
+
+def take_points(job: Job, ties: Sequence[Tie], turn_mm: Vector, origin: Vector) -> None:
+    """Put the points of ties among those read, or refuse them.
+
+    `turn_mm`, shape (3, 3), takes drawing units from `origin`, shape (3,), to mm of the vehicle frame.
+    """
+    groups: dict[str, list[tuple[Tie, Vector]]] = {}
+    for tie in ties:
+        groups.setdefault(tie.name.point, []).append((tie, turn_mm @ (tie.mark.xyz - origin)))
+    for name, placed in groups.items():
+        _one_point(job, name, placed)
+    sign = 1.0 if job.side == "left" else -1.0
+    for name, point in list(job.reading.points.items()):
+        if job.both_corners and sign * point.xyz_mm[1] < 0.0:
+            text = f"{name} is only there at y = {point.xyz_mm[1]:g} mm, on the other corner than the one asked for"
+            job.refuse(name, "side-wrong", text, str(point.sources[0].origin))
+    check_points(job)
 
 
 def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
@@ -52,27 +59,17 @@ def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
     held: dict[str, set[str]] = {}
     for tie in ties:
         held.setdefault(tie.mark.origin.handle, set()).add(tie.name.point)
-    origins = [t.mark.origin for t in ties if len(held[t.mark.origin.handle]) > 1]
-    moved = {o.moved: o for o in origins if o.moved is not None}
-    if not moved or job.declared.origin is not None:
+    origins = [t.mark.origin for t in ties if len(held[t.mark.origin.handle]) > 1 and t.mark.origin.moved is not None]
+    if not origins or job.declared.origin is not None:
         return
-    shift, origin = next(iter(moved.items()))
-    at = ", ".join(f"{c:g}" for c in shift or ())
+    at = ", ".join(f"{c:g}" for c in origins[0].moved or ())
     job.log.error(
         "datum-missing",
-        f"the points stand in the block {'/'.join(origin.blocks)}, which is put in moved or turned, at ({at}): say "
-        "where "
-        "the car's origin stands in the drawing, origin = [x, y, z] (drawing units; [0, 0, 0] if it is the "
+        f"the points stand in the block {'/'.join(origins[0].blocks)}, which is put in moved or turned, at ({at}): say "
+        "where the car's origin stands in the drawing, origin = [x, y, z] (drawing units; [0, 0, 0] if it is the "
         "drawing's own)",
-        f"handle {origin.handle}",
+        f"handle {origins[0].handle}",
     )
-
-
-def _by_name(ties: Sequence[Tie]) -> dict[str, list[Tie]]:
-    groups: dict[str, list[Tie]] = {}
-    for tie in ties:
-        groups.setdefault(tie.name.point, []).append(tie)
-    return groups
 
 
 def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
@@ -112,15 +109,6 @@ def _on_side(job: Job, placed: list[tuple[Tie, Vector]]) -> list[tuple[Tie, Vect
     return kept or placed
 
 
-def _check_other_side(job: Job) -> None:
-    """Where both corners are drawn, a point that is only there on the other side is not this corner's."""
-    sign = 1.0 if job.side == "left" else -1.0
-    for name, point in list(job.reading.points.items()):
-        if job.both_corners and sign * point.xyz_mm[1] < 0.0:
-            text = f"{name} is only there at y = {point.xyz_mm[1]:g} mm, on the other corner than the one asked for"
-            job.refuse(name, "side-wrong", text, str(point.sources[0].origin))
-
-
 def _refuse_double(job: Job, name: str, placed: list[tuple[Tie, Vector]], spread: float, links: bool) -> None:
     listed = some(f"({p[0]:.3f}, {p[1]:.3f}, {p[2]:.3f}) {t.mark.origin}" for t, p in placed)
     if links:
@@ -143,28 +131,23 @@ def _link_ties(job: Job) -> list[Tie]:
     ties = []
     for stroke in job.content.strokes:
         link = job.names.links.get(fold(stroke.origin.layer))
-        if link is None:
-            continue
-        ends = _ends(job, stroke.start, stroke.end, link, str(stroke.origin))
-        for point, xyz in ends:
-            ties.append(Tie(PointName(point), DrawnMark(xyz, 0.0, "end", stroke.origin), "link"))
+        ends = () if link is None else _ends(job, stroke, link)
+        ties += [Tie(PointName(p), DrawnMark(xyz, 0.0, "end", stroke.origin), "link") for p, xyz in ends]
     return ties
 
 
-def _ends(job: Job, start: Vector, end: Vector, link: LinkLayer, where: str) -> list[tuple[str, Vector]]:
+def _ends(job: Job, stroke: Stroke, link: LinkLayer) -> list[tuple[str, Vector]]:
     axis, which = ENDS[link.ends]
-    rotation = parse_axes(job.axes or VEHICLE_AXES)
-    origin = np.asarray(job.declared.origin or (0.0, 0.0, 0.0))
-    a, b = (float((rotation @ (p - origin))[axis]) for p in (start, end))
+    ends = np.array([stroke.start, stroke.end])
+    a, b = ((ends - np.array(job.declared.origin or (0, 0, 0))) @ parse_axes(job.axes or VEHICLE_AXES).T)[:, axis]
     a, b = (abs(a), abs(b)) if axis == 1 else (a, b)
-    if abs(a - b) < 0.02 * float(np.linalg.norm(end - start)):
+    if abs(a - b) < 0.02 * float(np.linalg.norm(stroke.end - stroke.start)):
         rule = link.ends.removesuffix(" first")
         text = (
             f'both ends of the link are as much {rule} as the other, so "{link.ends}" does not tell {link.first} '
             f"from {link.second}"
         )
-        job.log.error("link-ends", f"{text}; choose another rule in the name table", where)
+        job.log.error("link-ends", f"{text}; choose another rule in the name table", str(stroke.origin))
         return []
     start_first = (a < b) if which in ("small", "low") else (a > b)
-    first, second = (start, end) if start_first else (end, start)
-    return [(link.first, first), (link.second, second)]
+    return list(zip((link.first, link.second), ends if start_first else ends[::-1], strict=True))

@@ -142,35 +142,26 @@ class Pointers:
         if not ends or not (leader or joint):
             return None
         alike = tuple(i for d, i in ends if d <= ALONE * ends[0][0])
-        if leader and len(self._bare_near(self.xyz[ends[0][1]])) > 1:  # the corners of an outline
-            alike = tuple(self._bare_near(self.xyz[ends[0][1]]))
+        around = self.tree.query_ball_point(self.xyz[ends[0][1]], self.height)
+        if leader and self.bare[around].sum() > 1:  # the corners of an outline
+            alike = tuple(i for i in around if self.bare[i])
         return Head(alike, cost_of(ends[0][0] / self.height), True)
-
-    def _bare_near(self, place: Vector) -> list[int]:
-        return [i for i in self.tree.query_ball_point(place, self.height) if self.bare[i]]
 
     def _pointers(self, stroke: Stroke) -> list[Pointer]:
         first = self._head(stroke.start, stroke.end, stroke.leader)
-        if stroke.leader:
-            tails = self.follow.tails(stroke, stroke.start, stroke.end)
-            return [] if first is None else [Pointer(first, tails, stroke)]
-        last = self._head(stroke.end, stroke.start, False)
-        if first is not None and last is not None:
-            return self._over_a_mark(stroke, first, last)
-        head, tail = (stroke.start, stroke.end) if first is not None else (stroke.end, stroke.start)
-        found = first or last
+        last = None if stroke.leader else self._head(stroke.end, stroke.start, False)
+        found, head, tail = (first, stroke.start, stroke.end) if first is not None else (last, stroke.end, stroke.start)
         if found is None:
             return []
-        if self._stops_short(head, tail, found):
+        if first is not None and last is not None:  # from one mark's centre to another: if a text is just there
+            one = first.marks == last.marks or first.centred == last.centred
+            if one or self.bare[[*first.marks, *last.marks]].any():
+                return []
+            best, tail = (first, stroke.end) if first.centred else (last, stroke.start)
+            return [Pointer(best, (tail,), stroke, False)]
+        if not stroke.leader and self._stops_short(head, tail, found):
             return [Pointer(found, (tail,), stroke, False)]
         return [Pointer(found, self.follow.tails(stroke, head, tail), stroke)]
-
-    def _over_a_mark(self, stroke: Stroke, first: Head, last: Head) -> list[Pointer]:
-        """A line from one mark's centre that ends on another may be a pointer, if a text is just there."""
-        if first.marks == last.marks or first.centred == last.centred or self.bare[[*first.marks, *last.marks]].any():
-            return []
-        head, tail = (first, stroke.end) if first.centred else (last, stroke.start)
-        return [Pointer(head, (tail,), stroke, False)]
 
     def _stops_short(self, head: Vector, tail: Vector, found: Head) -> bool:
         """Whether a line from a mark's centre would run on through another's: it may be a link that ends too early."""
@@ -213,14 +204,8 @@ class Pointers:
 class Follower:
     """Knows which strokes meet where.
 
-    Parameters
-    ----------
-    strokes : sequence of Stroke
-        All strokes of the drawing.
-    snap : float
-        Distance within which two ends are one place, drawing units.
-    on_mark : callable
-        Says on which mark a place lies and whether at its centre; None for none.
+    Ends within `snap` (drawing units) are one place; `on_mark` says on which mark a place lies and whether at its
+    centre, None for none.
     """
 
     def __init__(

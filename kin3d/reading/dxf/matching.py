@@ -1,33 +1,21 @@
-"""Which label belongs to which mark: one table of what speaks for each pair, and one assignment over all of it.
+"""Which label belongs to which mark by what one view shows: pointers, one common offset, nearness.
 
 Terms
 -----
 mark : a place that may be a pickup point (see `content`); where nothing has a symbol, a place where lines meet.
 label : a text that names a point; *rivals* are the other texts, which have pointers of their own.
-candidate : a pointer or a mark that a label may belong to, with its cost; a pointer stands for the mark at its head.
 offset : where a label's anchor stands from its mark, in the label's own reading direction, upward and normal.
 tie : a label with its mark and how it came to it: ``"attribute"``, ``"leader"``, ``"offset"``, ``"near"``, ``"layer"``,
-    ``"place"``.
+    ``"place"``, ``"agreement"``, ``"link"``, ``"table"``.
 
 Costs are logarithms: a miss of s text heights costs log(1 + s / FINE), so that twice as far costs log 2 more, and no
 more than nothing once it is as exact as drawings are. An assignment stands where the next best, in which a label has
 another mark, costs `MARGIN` more in all.
 
-Tolerances (lengths in drawing units unless said otherwise)
------------------------------------------------------------
-SNAP : two places are one, as a share of the drawing's extent.
-SYMBOL_SHARE : a circle larger than this share of the extent is a part (a tyre), not a symbol.
-OFFSET_SHARE : share of the labels without pointer that one common offset must explain to be believed.
-NEAR_REACH : how far the nearest mark may be, in text heights, where there is neither pointer nor offset.
-ALL_LEADERS : share of the labels with a leader from which on lines are no pointers.
-NEAR_SHARE : share of the labels without pointer and offset that nearness must explain, clearly, to be believed.
-HABIT : share of the labels with a pointer from which on a label without one is not tied by offset or nearness.
-
-What it cannot know
--------------------
-Whether the draughtsman hung a label on the wrong point. A tie by nearness alone is weak: on a sheet of views it counts
-only where another view agrees, and in a drawing in space only where every label has its own mark so. Where two choices
-are alike nothing is tied and both are listed. The bare end of a line is never a point by offset or nearness.
+What it cannot know: whether the draughtsman hung a label on the wrong point. A tie by nearness alone is weak: on a
+sheet of views it counts only where another view agrees (`agreement`), and in a drawing in space only where every label
+has its own mark so. Where two choices are alike nothing is tied and both are listed. The bare end of a line is never a
+point by offset or nearness.
 """
 
 from __future__ import annotations
@@ -44,15 +32,15 @@ from kin3d.reading.dxf.tails import cost_of, score_tails
 from kin3d.reading.dxf.wording import PointName
 
 FIRM = ("attribute", "leader", "offset", "layer", "place")  # ways by which a label is surely its mark's
-SNAP = 2e-6
-SYMBOL_SHARE = 0.05
+SNAP = 2e-6  # share of the drawing's extent within which two places are one
+SYMBOL_SHARE = 0.05  # a circle larger than this share of the extent is a part (a tyre), not a symbol
 CLEAR = 2.5  # how many times farther the second mark must be where nearness counts
-OFFSET_SHARE = 0.6
-OFFSET_REACH = 15.0
-NEAR_REACH = 6.0
-HABIT = 0.5
-ALL_LEADERS = 0.9
-NEAR_SHARE = 0.75
+OFFSET_SHARE = 0.6  # share of the labels without pointer that one common offset must explain to be believed
+OFFSET_REACH = 15.0  # text heights
+NEAR_REACH = 6.0  # text heights to the nearest mark, where there is neither pointer nor offset
+HABIT = 0.5  # share of the labels with a pointer from which on a label without one is not tied by what is beside it
+ALL_LEADERS = 0.9  # share of the labels with a leader from which on lines are no pointers
+NEAR_SHARE = 0.75  # share of the labels without pointer and offset that nearness must explain, clearly
 MARGIN = 0.65
 LOOSE = 6.0  # tails this many times farther from their words than is usual on the drawing are not believed
 MANY_PLACES = 300  # of one name; they are too far apart in any case
@@ -139,18 +127,9 @@ def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
 
 
 class Matcher:
-    """Ties labels to marks; holds what one search needs.
+    """Ties labels to marks (symbols, and bare ends of lines) by strokes and by what is beside them.
 
-    Parameters
-    ----------
-    marks : sequence of DrawnMark
-        Symbols, and bare ends of lines.
-    strokes : sequence of Stroke
-        All lines and leaders.
-    labels : sequence of PointLabel
-        Texts that name points.
-    rivals : sequence of Text
-        Other texts.
+    `rivals` are texts that name no point and may have pointers of their own.
     """
 
     def __init__(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,7 +29,9 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     settled = _settled(job, plans, ties)
     if not settled:
         return
-    groups, views = [g for g, _ in settled], [_with_sigma(job, v) for _, v in settled]
+    groups, views = [g for g, _ in settled], [v for _, v in settled]
+    if job.declared.sigma_mm is not None:
+        views = [replace(v, sigma_mm=job.declared.sigma_mm) if v.sigma_mm == 1.0 else v for v in views]
     for grouped, view in zip(groups, views, strict=True):
         _keep_side(job, grouped, view)
         _once_each(job, grouped)
@@ -74,37 +77,27 @@ def _settled(job: Job, plans: Sequence[DeclaredView], ties: list[Tie]) -> list[t
     return []
 
 
-def _with_sigma(job: Job, view: SheetView) -> SheetView:
-    if view.sigma_mm == 1.0 and job.declared.sigma_mm is not None:
-        return SheetView(view.name, view.axes, view.mm_per_unit, view.origin, job.declared.sigma_mm)
-    return view
-
-
 def _no_views(job: Job, ties: Sequence[Tie]) -> None:
     """A flat drawing without views: a single plan view if every label stands once, else views to be declared."""
-    names = [t.name.point for t in ties]
-    if len(set(names)) < len(names):
-        job.log.error(
-            "views-missing",
-            "all z are equal, or nearly, and labels stand at several places: this is a sheet of views; "
-            f"{skeleton(('front', 'side', 'plan'))}",
-        )
+    level = "all z are equal, or nearly"
+    if len({t.name.point for t in ties}) < len(ties):
+        text = f"{level}, and labels stand at several places: this is a sheet of views"
+        job.log.error("views-missing", f"{text}; {skeleton(('front', 'side', 'plan'))}")
         return
     job.log.error(
         "drawing-flat",
-        "all z are equal, or nearly: this is one plan view, not a drawing in space; x and y can be read, z is missing. "
-        "Take the 3D original, or declare the view in views.toml together with others",
+        f"{level}: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the 3D "
+        "original, or declare the view in views.toml together with others",
     )
-    size = size_of([t.mark for t in ties])
-    factor = unit_factor(job, size)
+    factor = unit_factor(job, size_of([t.mark for t in ties]))
     for tie in ties:
-        xy = factor * tie.mark.xyz[:2] if factor is not None else np.full(2, np.nan)
-        source = Source(tie.mark.origin, tie.how, "plan", (float(tie.mark.xyz[0]), float(tie.mark.xyz[1])))
-        point = DrawnPoint(tie.name.point, np.append(xy, np.nan), np.full(3, np.nan), 0.0, (source,))
-        job.reading.partial[tie.name.point] = point
+        place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
+        xyz = np.array([*place, np.nan]) * (np.nan if factor is None else factor)
+        source = Source(tie.mark.origin, tie.how, "plan", place)
+        job.reading.partial[tie.name.point] = DrawnPoint(tie.name.point, xyz, np.full(3, np.nan), 0.0, (source,))
     seen = {n: p.xyz_mm for n, p in job.reading.partial.items()}
     if out_of_order(seen) or out_of_place(seen, None):  # it is another view than the plan: then nothing is sure of it
-        for name in list(job.reading.partial):
+        for name in seen:
             job.blank(name)
 
 
@@ -125,38 +118,26 @@ def _check_declared(job: Job, groups: Sequence[ViewMarks]) -> None:
         job.log.warn("known-unseen", f"the known point {name} is not on the sheet")
     blind = [g.declared.name for g in groups if g.declared.axes is None]
     if blind and not known:
-        found = ", ".join(
-            f'"{g.declared.title or g.declared.layer or g.declared.block or g.declared.name}"' for g in groups
-        )
-        job.log.error(
-            "view-axes",
-            f"views found: {found}; which way they look (first or third angle, from the front or the rear) the "
-            f"sheet does not say; {skeleton(blind)}",
-        )
-    adrift = [g.declared.name for g in groups if g.declared.origin is None]
-    if len(adrift) == len(groups) and not known:
-        job.log.error(
-            "datum-missing",
-            f"no view has a datum ({', '.join(adrift)}): give origin = [right, up] of each view, or a point whose "
-            "place is known, [known] name = [x, y, z]",
-        )
+        called = (g.declared.title or g.declared.layer or g.declared.block or g.declared.name for g in groups)
+        found = ", ".join(f'"{name}"' for name in called)
+        text = "which way they look (first or third angle, from the front or the rear) the sheet does not say"
+        job.log.error("view-axes", f"views found: {found}; {text}; {skeleton(blind)}")
+    if all(g.declared.origin is None for g in groups) and not known:
+        text = f"no view has a datum ({', '.join(g.declared.name for g in groups)}): give origin = [right, up] of each"
+        job.log.error("datum-missing", f"{text} view, or a point whose place is known, [known] name = [x, y, z]")
 
 
 def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     """Return mm of the car per drawing unit of every view."""
     direct = {g.declared.name: g.declared.mm_per_unit or job.declared.mm_per_unit for g in groups}
-    if all(v is not None for v in direct.values()):
+    if all(direct.values()):
         return {k: float(v) for k, v in direct.items() if v is not None}
-    needs_stated = any(g.declared.scale is None for g in groups)
     others = [g.declared.scale for g in groups if g.declared.scale is not None]
-    given = job.declared.scale or (None if needs_stated else groups[0].declared.scale)
+    given = job.declared.scale or (others[0] if len(others) == len(groups) else None)
     stated = stated_scale(job, given, others)
     ratio = {g.declared.name: g.declared.scale or stated for g in groups}
-    widest = max(
-        (size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties), default=0.0
-    )
-    size = widest if all(ratio.values()) else 0.0
-    factor = unit_factor(job, size)
+    sizes = [size_of([t.mark for t in g.ties]) * (ratio[g.declared.name] or 1.0) for g in groups if g.ties]
+    factor = unit_factor(job, max(sizes, default=0.0) if all(ratio.values()) else 0.0)
     if factor is None or not all(ratio.values()):
         return None
     return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}
@@ -167,11 +148,10 @@ def _keep_side(job: Job, grouped: ViewMarks, view: SheetView) -> None:
     direction = [k for k, (axis, _) in enumerate(view.axes) if axis == 1]
     if job.side is None or view.origin is None or not direction:
         return
-    wanted = 1.0 if job.side == "left" else -1.0
-    k, sign = direction[0], view.axes[direction[0]][1] * wanted
-    here = [t for t in grouped.ties if sign * (t.mark.xyz[k] - view.origin[k]) >= 0.0]
-    twice = {t.name.point for t in grouped.ties if t not in here} & {t.name.point for t in here}
-    if twice:
+    k, wanted = direction[0], 1.0 if job.side == "left" else -1.0
+    sides = {id(t): view.axes[k][1] * wanted * (t.mark.xyz[k] - view.origin[k]) >= 0.0 for t in grouped.ties}
+    here, there = ([t for t in grouped.ties if sides[id(t)] == side] for side in (True, False))
+    if {t.name.point for t in here} & {t.name.point for t in there}:
         grouped.ties = here
 
 
@@ -186,10 +166,7 @@ def _once_each(job: Job, grouped: ViewMarks) -> None:
         places = np.array([t.mark.xyz for t in ties])
         if np.ptp(places, axis=0).max() > one_place:
             listed = some(f"({t.mark.xyz[0]:.3f}, {t.mark.xyz[1]:.3f}) {t.mark.origin}" for t in ties)
-            job.refuse(
-                name,
-                "label-twice",
-                f'the label {name} stands at {len(ties)} places of view "{grouped.declared.name}": {listed}',
-            )
+            text = f'the label {name} stands at {len(ties)} places of view "{grouped.declared.name}"'
+            job.refuse(name, "label-twice", f"{text}: {listed}")
     refused = job.reading.partial
     grouped.ties = [ties[0] for name, ties in by_name.items() if name not in refused]

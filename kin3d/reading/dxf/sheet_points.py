@@ -24,11 +24,8 @@ def make_points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[
     """Put every point of the fusion among those read, or refuse it; everything found goes to `job`."""
     loose_axes = [k for k in range(3) if fit.loose[:, k].any()]
     for k in loose_axes:
-        job.log.error(
-            "datum-missing",
-            f"nothing on the sheet says where {LETTERS[k]} = 0 of the car is: give the origin of a view that shows "
-            f"{LETTERS[k]}, or a known point",
-        )
+        text = f"nothing on the sheet says where {LETTERS[k]} = 0 of the car is"
+        job.log.error("datum-missing", f"{text}: give the origin of a view that shows {LETTERS[k]}, or a known point")
     misfit = _misfit(job, fit)
     said = all(v.sigma_mm != 1.0 for v in fit.views)
     floor_mm = None if said else paper_mm(job, fit.views)
@@ -103,26 +100,20 @@ def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int
         _clash(job, fit, i, k, point)
     missing = [k for k in range(3) if (i, k) not in fit.values and k not in loose and np.isnan(point.xyz_mm[k])]
     if missing:
-        letters = " and ".join(LETTERS[k] for k in missing)
-        job.refuse(
-            name,
-            "coordinate-missing",
-            f"{name} is labelled in view {' and '.join(views)} only: {letters} is missing; label it in another "
-            "view, or name its place there in the name table",
-            str(point.sources[0].origin),
-        )
+        text = f"{name} is labelled in view {' and '.join(views)} only: {_letters(missing)} is missing"
+        more = "label it in another view, or name its place there in the name table"
+        job.refuse(name, "coordinate-missing", f"{text}; {more}", str(point.sources[0].origin))
     weak = [k for k in range(3) if len(fit.values.get((i, k), [])) == 1 and _weak(fit, point, k)]
     if weak:
-        letters = " and ".join(LETTERS[k] for k in weak)
-        job.refuse(
-            name,
-            "label-near",
-            f"{name} has {letters} from one view only, where the label is not surely the mark's; label "
-            "it with a leader, or name the mark in the name table",
-            str(point.sources[0].origin),
-        )
+        text = f"{name} has {_letters(weak)} from one view only, where the label is not surely the mark's"
+        more = "label it with a leader, or name the mark in the name table"
+        job.refuse(name, "label-near", f"{text}; {more}", str(point.sources[0].origin))
     if np.isnan(point.xyz_mm).any() and name in job.reading.points:
         job.reading.partial[name] = job.reading.points.pop(name)
+
+
+def _letters(axes: Sequence[int]) -> str:
+    return " and ".join(LETTERS[k] for k in axes)
 
 
 def _weak(fit: Fusion, point: DrawnPoint, axis: int) -> bool:
@@ -172,16 +163,11 @@ def _firm(tie: Tie, clash: bool, marks: Any) -> bool:
 
 
 def _summary(job: Job, fit: Fusion) -> None:
-    spread = np.where(np.isnan(fit.spread_mm), 0.0, fit.spread_mm)
+    spread = np.nan_to_num(fit.spread_mm)
     for i, k in fit.dropped:
         spread[i, k] = 0.0
-    if not spread.size:
-        return
-    i, k = (int(n) for n in np.unravel_index(int(spread.argmax()), spread.shape))
-    if spread[i, k] > 1e-6:
-        job.log.note(
-            "views-agree",
-            f"views agree within {spread[i, k]:.3f} mm (worst: {LETTERS[k]}); scatter of one reading "
-            f"{fit.scatter_mm:.3f} mm",
-            "the weighted mean",
-        )
+    worst = float(spread.max(initial=0.0))
+    if worst > 1e-6:
+        letter = LETTERS[int(spread.max(axis=0).argmax())]
+        text = f"views agree within {worst:.3f} mm (worst: {letter}); scatter of one reading {fit.scatter_mm:.3f} mm"
+        job.log.note("views-agree", text, "the weighted mean")

@@ -19,23 +19,12 @@ from itertools import pairwise
 import numpy as np
 
 from kin3d.frames import parse_axes
-from kin3d.reading.dxf.content import Origin, Text, Vector
-from kin3d.reading.dxf.matching import extent_of
-from kin3d.reading.dxf.plausible import check_points
-from kin3d.reading.dxf.result import DrawnPoint, Job, Source
+from kin3d.reading.dxf.content import DrawnMark, Text
+from kin3d.reading.dxf.in_space import take_points
+from kin3d.reading.dxf.matching import Tie, extent_of
+from kin3d.reading.dxf.result import Job
 from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
-from kin3d.reading.dxf.wording import (
-    KEY,
-    LETTERED,
-    NUMBER,
-    Names,
-    PointName,
-    decimal_mark,
-    fold,
-    is_number,
-    key_entry,
-    value,
-)
+from kin3d.reading.dxf.wording import KEY, LETTERED, NUMBER, Names, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.text import FindingLog
 
 MOST_TOLD = 100  # rows of no known point that are named one by one
@@ -98,8 +87,7 @@ def coordinate_rows(texts: Sequence[Text], lettered: bool = False) -> list[Coord
 def _heads(row: Sequence[Text]) -> list[Text]:
     """Return the heads of the columns x, y and z in a row, left to right; none where it is no such row."""
     heads = [t for t in row if _COLUMN.fullmatch(" ".join(t.whole.split()))]
-    letters = sorted(t.whole.strip()[0].lower() for t in heads)
-    return heads if letters == ["x", "y", "z"] else []
+    return heads if sorted(t.whole.strip()[0].lower() for t in heads) == ["x", "y", "z"] else []
 
 
 def _along(text: Text) -> float:
@@ -112,12 +100,12 @@ def _under(row: Sequence[Text], columns: Sequence[float]) -> CoordinateRow | Non
     label = next((t for t in row if not is_number(t.whole)), None)
     if len(columns) != 3 or label is None or len(numbers) < 3:
         return None
-    chosen = [min(numbers, key=lambda t, c=c: abs(_along(t) - c)) for c in columns]  # type: ignore[misc]
+    far = np.abs(np.subtract.outer(columns, [_along(t) for t in numbers]))
+    chosen = far.argmin(axis=1)
     limit = 0.5 * min(b - a for a, b in pairwise(sorted(columns)))
-    near = all(abs(_along(t) - c) < limit for t, c in zip(chosen, columns, strict=True))
-    if len({id(t) for t in chosen}) < 3 or not near:
+    if len(set(chosen)) < 3 or far.min(axis=1).max() >= limit:
         return None
-    x, y, z = (t.whole for t in chosen)
+    x, y, z = (numbers[k].whole for k in chosen)
     return CoordinateRow(label.whole, (x, y, z), label)
 
 
@@ -165,11 +153,9 @@ def values_of(rows: Sequence[CoordinateRow], log: FindingLog) -> list[tuple[floa
     figures = [f for row in rows for f in row.figures]
     mark = decimal_mark(figures) or _by_size(rows)
     if mark is None:
-        odd = next(f for f in figures if re.search(r"[.,]", f))
-        log.error(
-            "table-decimal",
-            f'the table of coordinates has numbers such as "{odd}" whose decimal mark, comma or dot, cannot be told',
-        )
+        odd = next(f for f in figures if re.search("[.,]", f))
+        text = f'the table of coordinates has numbers such as "{odd}" whose decimal mark, comma or dot, cannot be told'
+        log.error("table-decimal", text)
         return None
     return [(value(a, mark), value(b, mark), value(c, mark)) for a, b, c in (r.figures for r in rows)]
 
@@ -197,25 +183,17 @@ def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
                 entries.setdefault(entry[0], []).append((entry[1], text, text))
     for row in rows_of(texts):
         for key, meaning in pairwise(row):
-            if (
-                re.fullmatch(rf"\(?({KEY})\)?[.:)]?", key.whole)
-                and names.find(meaning.whole) is not None
-                and _beside(key, meaning)
-            ):
+            gap = float((meaning.anchor - key.anchor) @ key.frame[0])
+            near = 0.0 < gap < 12.0 * key.height + key.box[2]
+            if near and re.fullmatch(rf"\(?({KEY})\)?[.:)]?", key.whole) and names.find(meaning.whole) is not None:
                 entries.setdefault(key.whole.strip("().:"), []).append((meaning.whole, key, meaning))
     sure = {key: found for key, found in entries.items() if len({str(names.find(m)) for m, _, _ in found}) == 1}
     if len(sure) < 3:
         return []
     for mark, found in sure.items():
-        name = names.find(found[0][0])
-        if name is not None:
+        if (name := names.find(found[0][0])) is not None:
             names.keys[fold(mark)] = name.point
     return [t for found in sure.values() for _, a, b in found for t in (a, b)]
-
-
-def _beside(key: Text, meaning: Text) -> bool:
-    gap = float((meaning.anchor - key.anchor) @ key.frame[0])
-    return 0.0 < gap < 12.0 * key.height + key.box[2]
 
 
 # --- a table that is the source of the points ------------------------------------------------------------------------
@@ -227,39 +205,25 @@ def read_table(job: Job) -> None:
     order, unit = header_of(job.content.texts)
     values = values_of(rows, job.log) if rows else None
     if not rows:
-        job.log.error(
-            "table-missing", "no table of coordinates was found: rows of words and three numbers are expected"
-        )
+        text = "no table of coordinates was found: rows of words and three numbers are expected"
+        job.log.error("table-missing", text)
     if values is None:
         return
     job.reading.form = "table"
-    size = extent_of([np.array(v) for v in values])
     codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
-    factor = unit_factor(job, size, codes[unit] if unit else None)
+    factor = unit_factor(job, extent_of([np.array(v) for v in values]), codes[unit] if unit else None)
     if factor is None:
         return
-    rotation = parse_axes(job.axes) if job.axes else np.eye(3)
-    unknown = [r for r in rows if job.names.find(r.label) is None]
+    found = [(row, job.names.find(row.label), xyz) for row, xyz in zip(rows, values, strict=True)]
+    unknown = [row for row, name, _ in found if name is None]
     for row in unknown[:MOST_TOLD]:
         text = f'the row "{row.label}" is no known point; {job.names.hint(row.label)}'
         job.log.warn("label-unknown", text, f"handle {row.text.origin.handle}")
     if len(unknown) > MOST_TOLD:
         job.log.warn("label-unknown", f"{len(unknown) - MOST_TOLD} more rows are no known points")
-    for row, xyz in zip(rows, values, strict=True):
-        name = job.names.find(row.label)
-        if name is not None:
-            _table_point(job, name, row.text.origin, factor * (rotation @ np.array(xyz)[list(order)]))
-    check_points(job)
-
-
-def _table_point(job: Job, name: PointName, origin: Origin, xyz: Vector) -> None:
-    if job.side is not None and name.side is not None and name.side != job.side:
-        return
-    if name.point in job.reading.points:
-        del job.reading.points[name.point]  # which of the two holds is not known: neither is shown
-        job.refuse(name.point, "label-twice", f"the table has two rows for {name.point}", f"handle {origin.handle}")
-    if name.point in job.reading.partial:  # a third row does not make it right
-        return
-    source = Source(origin, "table", "", tuple(float(c) for c in xyz))
-    sigma = np.full(3, job.declared.sigma_mm or 0.0)
-    job.reading.points[name.point] = DrawnPoint(name.point, xyz, sigma, 0.0, (source,))
+    ties = [
+        Tie(name, DrawnMark(np.array(xyz)[list(order)], 0.0, "row", row.text.origin), "table")
+        for row, name, xyz in found
+        if name is not None and (job.side is None or name.side in (None, job.side))
+    ]
+    take_points(job, ties, factor * (parse_axes(job.axes) if job.axes else np.eye(3)), np.zeros(3))

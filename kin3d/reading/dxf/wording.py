@@ -52,19 +52,10 @@ def fold(label: str) -> str:
 def split_side(folded: str) -> tuple[str, str | None]:
     """Part a side's word from a folded name: ``"lower_front_lh"`` gives ``("lower_front", "left")``."""
     words = folded.split("_")
-    if len(words) > 1 and words[-1] in _SIDES:
-        return "_".join(words[:-1]), _SIDES[words[-1]]
-    if len(words) > 1 and words[0] in _SIDES:
-        return "_".join(words[1:]), _SIDES[words[0]]
+    for word, rest in ((words[-1], words[:-1]), (words[0], words[1:])):
+        if rest and word in _SIDES:
+            return "_".join(rest), _SIDES[word]
     return folded, None
-
-
-def bare(folded: str) -> str:
-    """Take the words off a folded name that only say that it is one: ``"hp_lower_front"`` gives ``"lower_front"``."""
-    words = folded.split("_")
-    while len(words) > 1 and words[0] in _IDLE:
-        words = words[1:]
-    return "_".join(words)
 
 
 def scales(text: str) -> list[Fraction]:
@@ -91,11 +82,6 @@ def key_entry(text: str) -> tuple[str, str] | None:
     """Return key and meaning of a line of a legend such as ``"12  lower front"``, else None."""
     found = _KEY.match(text.strip()) if "\n" not in text else None
     return (found.group(1), found.group(2)) if found else None
-
-
-def numbers(text: str) -> list[str]:
-    """Return the numbers in a text as they are written."""
-    return NUMBER.findall(text)
 
 
 def is_number(text: str) -> bool:
@@ -178,18 +164,8 @@ class LinkLayer:
 class Names:
     """All that is known of names for one drawing.
 
-    Attributes
-    ----------
-    known : tuple of str
-        Names that layouts have; a label that is none of them is not a point's label.
-    labels : dict of str to str
-        Folded label to point name, from the name table.
-    places : list of (tuple of float, str)
-        Places in the drawing that the name table names.
-    links : dict of str to LinkLayer
-        Folded layer name to link.
-    keys : dict of str to str
-        Key in the drawing's own legend to point name.
+    `known` are those of layouts: a label that is none of them is no point's label. `labels` (folded), `places` (drawing
+    units) and `links` (folded layers) are what the name table says, `keys` what the drawing's own legend does.
     """
 
     known: tuple[str, ...]
@@ -217,22 +193,15 @@ class Names:
     def find(self, label: str) -> PointName | None:
         """Return what a label names, or None where it names nothing known."""
         folded = fold(label)
-        if folded in self.labels:
-            return PointName(self.labels[folded])
-        if folded in self.keys:
-            return PointName(self.keys[folded])
-        if self.is_known(folded):
-            return PointName(folded)
-        plain, side = split_side(folded)
-        if plain in self.labels:
-            return PointName(self.labels[plain], side)
-        if self.is_known(plain):
-            return PointName(plain, side)
-        return self._spelt_otherwise(folded)
-
-    def _spelt_otherwise(self, folded: str) -> PointName | None:
-        """Find a known name behind "HP-lower front LH", "LowerFront" or "wheel center"."""
-        plain, side = split_side(bare(folded))
+        for words, side in ((folded, None), split_side(folded)):
+            if (said := self.labels.get(words) or (self.keys.get(words) if side is None else None)) is not None:
+                return PointName(said, side)
+            if self.is_known(words):
+                return PointName(words, side)
+        spelt = folded.split("_")  # "HP-lower front LH", "LowerFront", "wheel center"
+        while len(spelt) > 1 and spelt[0] in _IDLE:
+            spelt = spelt[1:]
+        plain, side = split_side("_".join(spelt))
         found = self._closed.get(plain.replace("_", "").replace("center", "centre"), [])
         return PointName(found[0], side) if len(found) == 1 else None
 
