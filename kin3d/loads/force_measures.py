@@ -39,6 +39,9 @@ _OF_AXLE = (
     "bar.rate_n_m_per_deg",
 )
 _OF_CAR = ("wheelbase_mm", "mass_kg", "front_mass_share", "cg_height_mm", "front_brake_share", "front_drive_share")
+SETTLED_ELSEWHERE = (
+    "it is of the car as it settles, in one position: kin3d forces, tolerance, sensitivity and compare tell it"
+)
 NO_CASE = "the car file has no case of a force on one tyre ([[cases]] with contact_n)"
 
 
@@ -130,6 +133,8 @@ def _stem(case: str) -> str:
 
 
 def _lacks(corner: Corner, *, name: str) -> str:
+    if settled_names([name], corner.model.cases):
+        return SETTLED_ELSEWHERE
     if not cases_of(corner):
         return f"{NO_CASE} on the {corner.axle.name} axle"
     if corner.axle.loaded_radius_mm is None:

@@ -14,6 +14,7 @@ from kin3d.linkage.names import AxleName, did_you_mean, normalise
 from kin3d.linkage.record import changed
 from kin3d.loads.force_measures import (
     PREFIX,
+    SETTLED_ELSEWHERE,
     UNIT,
     case_of_force,
     cases_of,
@@ -77,8 +78,7 @@ def refuse_unknown_forces(
     every = list(cars)
     settled = [n for n in wanted if (c := case_of_force(n, every[0].cases)) is not None and of_settled_car(c)]
     if settled and over_drives:
-        text = "is of the car as it settles, in one position: kin3d forces, tolerance, sensitivity and compare tell it"
-        raise RequestError([Finding("force-settled", f'"{n}" {text}') for n in settled])
+        raise RequestError([Finding("force-settled", f"{n}: {SETTLED_ELSEWHERE}") for n in settled])
     there = {m.name for car in every for m in _of_one_tyre(car, axle)} if len(settled) < len(wanted) else set()
     for case in {case_of_force(n, every[0].cases) for n in settled}:
         there |= set(_of_settled_car(every[0], axle, case)) if case is not None else set()
