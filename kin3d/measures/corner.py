@@ -70,7 +70,7 @@ class Corner:
         self.sign = sign
         self.normal = normal
         self.variants, self.lanes, self.solved = variants, lanes, solved
-        self.travel = motion.generators["travel"]
+        self.travel = motion.generators.get("travel", 0)
         self.kept: dict[Any, Any] = {}  # what several measures ask, by whoever made it
 
     @classmethod
@@ -114,6 +114,8 @@ class Corner:
 
     def cut(self, order: int) -> Corner:
         """The same corner with derivatives along travel up to a lower order: cheaper where no more is needed."""
+        if not self.motion.algebra.degree:
+            return self
         kept = (m for m in self.motion.algebra.monomials if m[self.travel] <= order)
         algebra = algebra_of(tuple(kept))
         x, y, z = (n.cut(algebra) if isinstance(n, Jet) else n for n in self.normal)

@@ -12,17 +12,17 @@ from numpy.typing import NDArray
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES, SideCoordinates
 from kin3d.linkage.names import AxleName, Side
-from kin3d.measures.corner import Corner
+from kin3d.measures.corner import Along, Corner
 from kin3d.measures.entry import Measure, available, figure
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Jet
+from kin3d.spatial.jets import Jet, box
 from kin3d.studies.corner_tape import Asked, coefficient, direction_numbers, tape_of
 
 Array = NDArray[np.float64]
 AXES = ("x", "y", "z")
 BATCH = 8192  # lanes times directions that are held at once
-PLAIN_BATCH = 24_576  # lanes, without directions: what is looked at once a batch counts
+PLACES: Along = box(0), {}  # no derivative along anything
 WORTH_RECORDING = 2000  # lanes times directions from which a tape has paid
 
 
@@ -58,8 +58,11 @@ class CornerModel(SideCoordinates):
         figures: Mapping[str, Array] | None = None,
         figure_seeds: Mapping[str, Array] | None = None,
     ) -> Corner:
-        """The corner in motion; see `Corner.of`, and `derive` for the figures."""
-        found = Corner.of(self.model, lanes, solved, order, variants=variants, sign=self.sign, seeds=seeds)
+        """The corner in motion, of order 0 its places alone; see `Corner.of`, and `derive` for the figures."""
+        along = None if order else PLACES
+        found = Corner.of(
+            self.model, lanes, solved, order, along=along, variants=variants, sign=self.sign, seeds=seeds
+        )
         numbers: dict[str, Any] = {key: per_variant[lanes.variant] for key, per_variant in (figures or {}).items()}
         for key, rate in (figure_seeds or {}).items():
             value = numbers.get(key, figure(self.model, key))
@@ -179,15 +182,17 @@ class _Job:
 
     def batches(self, left: NDArray[np.intp]) -> Iterator[NDArray[np.intp]]:
         """Lanes, so many at a time as jets are held of."""
-        step = PLAIN_BATCH if self.seeds is None else max(64, BATCH // max(1, len(self.seeds)))
+        step = max(64, BATCH // max(1, 0 if self.seeds is None else len(self.seeds)))
         for first in range(0, len(left), step):
             yield left[first : first + step]
 
     def run_jets(self, lanes: Lanes, solved: Solved, part: NDArray[np.intp], out: Derived) -> None:
         """Fill in some lanes by jets over arrays, blocks with weak pivots solved densely: the reference."""
         order = max(m.order for m in self.measures) + self.rates
+        if order or self.seeds is not None:
+            order = max(order, 1)
         corner = self.side.corner(
-            lanes, solved, max(order, 1), self.variants, self.seeds, self.figures, self.figure_seeds
+            lanes, solved, order, self.variants, self.seeds, self.figures, self.figure_seeds
         )
         along = corner.motion.algebra, corner.motion.generators
         for k, jet in zip(self.rows, _jets(corner, self.measures, int(self.rates)), strict=True):
