@@ -15,7 +15,7 @@ from kin3d.measures.gaps import MeshSolid, SolidShape, TubeSolid, TurnedSolid, p
 from kin3d.reading.meshes import read_mesh
 from kin3d.studies.clearance_gaps import UNITS, AxleClearance
 from kin3d.writing.panels import Panel, Trace, draw_grid, draw_panels
-from kin3d.writing.style import CARS, INK, SOFT
+from kin3d.writing.style import CARS, INK, NEAR, SOFT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,7 +24,6 @@ Array = NDArray[np.float64]
 MOST = 6  # pairs whose curves are drawn
 LINES = 3  # of one panel: the ends and the middle of the second drive
 AROUND_MM = 110.0  # what a picture shows to either side of the gap
-NEAR = "#c0392b"  # of the gap itself, and of nothing else in the picture
 RING = 96
 MOST_EDGES = 4000  # of a mesh that are drawn
 

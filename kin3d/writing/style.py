@@ -36,6 +36,7 @@ ROLL_CENTRE = "#c2185b"  # the roll centre, its path and its figures
 CONSTRUCTION = INK  # instant centres, and lines through them
 RAISES, LOWERS = "#8a6a00", "#5b4ba0"  # what makes a figure larger, what makes it smaller: neither is better
 TENSION, COMPRESSION = RAISES, LOWERS  # the same pair for the sign of a force: positive, negative; neither is better
+NEAR = "#c0392b"  # a gap between solids, and what is near
 # curves of one car that belong together, as those over several racks: from the first to the last
 FAMILY = ("#35245c", "#7a3b7d", "#b0607a", "#b8862f")
 # colours of drawings by name, with the number that stands for each in a DXF file: 3 : 1 on black and on white
@@ -48,7 +49,7 @@ COLOURS = {
     "spring": (PART_COLOURS["spring"], 252), "bar": (PART_COLOURS["bar"], 25),
     "upright": (PART_COLOURS["upright"], 251), "other part": (PART_COLOURS["other part"], 252),
     "roll centre": (ROLL_CENTRE, 230), "construction": (CONSTRUCTION, 7), "raises": (RAISES, 44),
-    "lowers": (LOWERS, 173),
+    "lowers": (LOWERS, 173), "near": (NEAR, 12),
 }  # fmt: skip
 # the same on a dark page
 DARK = {
@@ -56,7 +57,7 @@ DARK = {
     "#f7f8f9": "#1b2127", CARS[0]: "#5bb0ee", CARS[1]: "#ff9a52", PART_COLOURS["lower arm"]: "#6fc573",
     PART_COLOURS["upper arm"]: "#d98bc4", PART_COLOURS["steering link"]: "#4fc0c9", PART_COLOURS["rod"]: "#a9b4bd",
     PART_COLOURS["rocker"]: "#c99f74", PART_COLOURS["spring"]: "#b5a693", PART_COLOURS["bar"]: "#d39a8d",
-    PART_COLOURS["upright"]: "#a6b1ba", ROLL_CENTRE: "#ff7fa8", RAISES: "#d9b13b", LOWERS: "#a99cf0",
+    PART_COLOURS["upright"]: "#a6b1ba", ROLL_CENTRE: "#ff7fa8", RAISES: "#d9b13b", LOWERS: "#a99cf0", NEAR: "#ff8a7a",
 }  # fmt: skip
 CAR_NAMES = ("car a", "car b", "car c", "car d", "car e")
 DOTS_PER_INCH = 150

@@ -106,6 +106,8 @@ def test_without_names_the_height_of_the_outer_end_tells_upper_from_lower():
         rocker=None,
         bar=None,
         rack=(),
+        system=None,
+        across=None,
         wheel_body="upright",
         wheel_bodies=("upright",),
         wheel_centres=(WHEEL_CENTRE,),

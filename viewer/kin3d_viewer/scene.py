@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from kin3d.measures.gaps import ShapePair
 from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array, Label, Line, Primitive, Scene, Solid, Wheel
 from kin3d_viewer.scene_axes import centres, screw_axis, steering_axis
 from kin3d_viewer.scene_forces import member_forces
+from kin3d_viewer.scene_gaps import gaps
 from kin3d_viewer.scene_parts import chassis, mechanism
 from kin3d_viewer.scene_road import ground, meshes, wheels
 from kin3d_viewer.snapshot import Snapshot
@@ -35,7 +37,9 @@ class Other:
     whole: bool = True
 
 
-def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "", *, cage: bool = False) -> Scene:
+def scene(
+    now: Snapshot, others: Sequence[Other] = (), car: str = "", *, cage: bool = False, pairs: tuple[ShapePair, ...] = ()
+) -> Scene:
     """Everything that can be seen of a position; layers are hidden later, when it is drawn.
 
     Parameters
@@ -48,10 +52,13 @@ def scene(now: Snapshot, others: Sequence[Other] = (), car: str = "", *, cage: b
         Whose colour the centres of this one have; empty where there is no other.
     cage : bool
         With the chassis as a cage, which few pictures show.
+    pairs : tuple of pairs of solids
+        Whose gaps are shown.
     """
     items: list[Primitive] = [*mechanism(now), *wheels(now), *ground(now), *meshes(now)]
     items += chassis(now) if cage else []
     items += member_forces(now)
+    items += gaps(now, pairs) if pairs else []
     items += [*steering_axis(now), *screw_axis(now), *centres(now, car)]
     for other in others:
         items += _beside(other, now.level)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.measures.gaps import ShapePair
 from kin3d.writing.style import COMPRESSION, TENSION
 from kin3d_viewer.curves import Curves
 from kin3d_viewer.editing import Editor, Step
@@ -17,6 +18,7 @@ from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Scene
 from kin3d_viewer.scene import Other, scene
 from kin3d_viewer.scene_forces import THICKNESS
+from kin3d_viewer.scene_gaps import gap_pairs, lacking_gaps
 from kin3d_viewer.scene_marks import with_marks
 from kin3d_viewer.style import CARS
 from kin3d_viewer.wanted import OpenTargets, WantedBand
@@ -193,8 +195,13 @@ class Session:
             now = now if isinstance(found, str) else replace(now, forces_n=found)
         front, beside = self.letters
         cage = "chassis" in layers
+        pairs: tuple[ShapePair, ...] = ()
+        if "gaps" in layers:
+            axle = self.editor.model.base.axle
+            pairs = gap_pairs(axle, view.curves.points[0])
+            self.lacking = self.lacking or ("" if pairs else lacking_gaps(axle))
         others = [] if ghost is None else [Other(ghost.now, beside)]
-        whole = scene(now, others, front if others else "", cage=cage)
+        whole = scene(now, others, front if others else "", cage=cage, pairs=pairs)
         return with_marks(whole, self.marked, self.ruler)
 
     def caption(self) -> str:

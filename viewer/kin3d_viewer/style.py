@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kin3d.writing.style import CARS as CAR_COLOURS
-from kin3d.writing.style import COMPRESSION, CONSTRUCTION, INK, MID, PART_COLOURS, ROLL_CENTRE, TENSION
+from kin3d.writing.style import COMPRESSION, CONSTRUCTION, INK, MID, NEAR, PART_COLOURS, ROLL_CENTRE, TENSION
 
 PAPER = "#f7f8f6"
 FLOOR = "#e4e7e3"
@@ -59,6 +59,7 @@ LAYERS = {
     "trails": "where the instant centres go over the sweep",
     "rod force": "force in the rod for the static wheel load, as its width and its sign",
     "forces": "forces of a load case in links and springs, as width, sign and figure",
+    "gaps": "solids, those that are near to another, and the least gap",
     "marks": "names of picked points, the distance between two",
     "labels": "names of the parts",
     "point names": "names of the points",
@@ -110,6 +111,10 @@ ROLES: dict[str, Look] = {
     "tension": Look(TENSION, "forces"),
     "compression": Look(COMPRESSION, "forces"),
     "force figure": Look(INK, "forces"),
+    "solid": Look("#8b969e", "gaps", opacity=0.35),
+    "solid ring": Look("#8b969e", "gaps", opacity=0.8, width_px=1.0),
+    "near": Look(NEAR, "gaps", width_px=5.0),
+    "gap": Look(NEAR, "gaps"),
     "picked name": Look(INK, "marks"),
     "measure": Look(PICKED, "marks", width_px=2.5),
     "label": Look(INK, "labels"),

@@ -208,7 +208,7 @@ class Window(QMainWindow):
         """Show or hide a layer."""
         (self.stage.layers.add if on else self.stage.layers.discard)(name)
         self.refresh(quick=True)
-        if name in ("rod force", "forces") and on and self.session.lacking:
+        if name in ("rod force", "forces", "gaps") and on and self.session.lacking:
             self.say(self.session.lacking)
 
     def next_case(self) -> None:
