@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from textwrap import fill
+from textwrap import fill, wrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 LEAST_SPAN = 0.05  # least height of a panel, as a share of the values in it
-LONG_SIGN = 54  # letters over which what positive means is set smaller, to stay over its panel
+LONG_SIGN = 54  # letters of what positive means that go on a line over its panel
+SIGN_LINE = 0.055  # height of such a line over that of the panel
 ROW_GAP = 0.09  # inches about a panel: its title is nearer to it than to the panel above
 LEGEND_ENTRY = 1.25  # inches that one line of the common legend takes at least
 TITLE_LETTERS = 8.0  # of a title that go on an inch
@@ -131,7 +132,8 @@ def draw_grid(
         set_title(figure, title)
         if legend:
             legend(figure)
-        figure.draw_without_rendering()
+        for _ in range(2):  # panels of another size may have other ticks, whose figures are as wide as they are
+            figure.draw_without_rendering()
         figure.set_layout_engine("none")  # every place is found: not once more where the figure is saved
         for ax in axes.flat[: len(draws)]:
             _shrink_title(ax)
@@ -164,9 +166,10 @@ def draw_panel(ax: Axes, panel: Panel) -> None:
         ax.plot(c.x, c.y, color=c.colour, lw=1.8, ls=DASHES[c.dash % len(DASHES)], marker=sign, label=c.label or None)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
     unit = "" if panel.unit == "1" else f" ({panel.unit})"
-    ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09)
-    small = 7.5 if len(panel.sign) <= LONG_SIGN else 7.5 * LONG_SIGN / len(panel.sign)
-    ax.annotate(panel.sign, (0.0, 1.03), xycoords="axes fraction", fontsize=small, color=SOFT)
+    says = wrap(panel.sign, LONG_SIGN)
+    ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09 + SIGN_LINE * max(0, len(says) - 1))
+    small = 7.5 if len(says) < 2 else 6.5
+    ax.annotate("\n".join(says), (0.0, 1.03), xycoords="axes fraction", fontsize=small, color=SOFT)
     ax.set_xlabel(panel.x_title)
     ax.margins(x=0.0 if any(len(c.x) > 1 for c in panel.traces) else 0.12)
     low, high = ax.get_ylim()

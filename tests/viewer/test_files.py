@@ -7,7 +7,9 @@ import io
 import json
 import os
 import re
+import subprocess
 
+import imageio_ffmpeg
 import numpy as np
 import pytest
 import trimesh
@@ -19,6 +21,7 @@ from kin3d.writing.files import earlier_result
 from kin3d_viewer.command import Request, run
 from kin3d_viewer.export import glb
 from kin3d_viewer.geometry import surface
+from kin3d_viewer.images import _film
 from kin3d_viewer.instances import instance, unit_mesh
 from kin3d_viewer.model import Drives
 from kin3d_viewer.primitives import Ball, Coil, Rod, Wheel
@@ -264,3 +267,14 @@ def test_every_kind_of_file_is_an_earlier_result_and_the_same_again(option, endi
     monkeypatch.undo()
     with pytest.raises(RequestError, match="no earlier result"):
         run(car("dunlin", None), None, Request(**asked))
+
+
+def test_a_film_has_the_size_that_was_asked_for_and_no_complaint_of_its_writer(tmp_path, caplog):
+    """H.264 takes even sizes; the writer's own wish for sixteens would stretch every frame and say so."""
+    frames = [np.full((242, 322, 3), shade, np.uint8) for shade in (40, 200)]
+    _film(tmp_path / "film.mp4", frames, 10, [5, 5])
+    asked = [imageio_ffmpeg.get_ffmpeg_exe(), "-hide_banner", "-i", str(tmp_path / "film.mp4"), "-f", "null", "-"]
+    told = subprocess.run(asked, capture_output=True, text=True, check=True, timeout=60).stderr
+    assert re.search(r"Video: h264.*[ ,]322x242[ ,]", told), told
+    assert re.search(r"frame= *10\b", told), told
+    assert caplog.text == ""

@@ -93,7 +93,7 @@ def _film(file: Path, images: Sequence[Image], rate: int, holds: list[int]) -> N
     about = ["-metadata", f"comment={MARK}", "-fflags", "+bitexact", "-flags:v", "+bitexact"]
     with whole_file(file) as beside:
         writer = imageio_ffmpeg.write_frames(
-            str(beside), (width, height), fps=rate, codec="libx264", quality=7, output_params=about
+            str(beside), (width, height), fps=rate, codec="libx264", quality=7, macro_block_size=2, output_params=about
         )
         writer.send(None)
         for image, count in zip(images, holds, strict=True):
