@@ -11,8 +11,10 @@ from kin3d.studies.tune_problem import Problem
 from kin3d.studies.tune_solve import MET, Answer, least_change, solve_whole
 
 Array = NDArray[np.float64]
-STEPS = 8
-DAMPING = 1e-6
+STEPS = 28
+ROUNDS = 5  # times that moves are put to the ends of their boxes within a step
+DAMPING = 1e-2  # of the first steps, beside bounds' slopes of length 1
+FROM, FALLS, LEAST = 14, 0.3, 1e-9  # from this step on it falls by that with each, and to no less
 AHEAD = 1e-3  # of what is allowed: so far inside a start is led, so that it arrives
 AT_ONCE = 2_000  # cars whose slopes are held at once
 FINISHED = 10  # starts that are finished by the constrained solver
@@ -49,7 +51,8 @@ def led(problem: Problem, x: Array) -> tuple[Array, Array]:
 
 def _led(problem: Problem, x: Array) -> tuple[Array, Array]:
     going = np.arange(len(x))
-    for _ in range(STEPS):
+    for step in range(STEPS):
+        damping = max(LEAST, DAMPING * FALLS ** max(0, step - FROM))
         figure, slope = problem.many(x[going])
         miss, slope = _missed(problem, x[going], figure, slope)
         far = np.abs(miss).max(axis=1, initial=0.0) > 0.0
@@ -57,7 +60,7 @@ def _led(problem: Problem, x: Array) -> tuple[Array, Array]:
         going, miss, slope = going[far], miss[far], slope[far]
         if not going.size:
             break
-        x[going] = _stepped(problem, x[going], miss, slope)
+        x[going] = _stepped(problem, x[going], miss, slope, damping)
     return x, problem.excess(problem.many(x, slopes=False)[0])
 
 
@@ -75,24 +78,24 @@ def _missed(problem: Problem, x: Array, figure: Array, slope: Array) -> tuple[Ar
     return miss, slope
 
 
-def _stepped(problem: Problem, x: Array, miss: Array, slope: Array) -> Array:
-    """A damped step of least change over the moves that are not held by their boxes."""
+def _stepped(problem: Problem, x: Array, miss: Array, slope: Array, damping: float) -> Array:
+    """A damped step of least change; moves that would leave their boxes go to the end, the others make up for it."""
     active = miss != 0.0
     slope = np.where(active[..., None], slope, 0.0)
     size = np.maximum(np.linalg.norm(slope, axis=2), 1e-9)
     slope, miss = slope / size[..., None], miss / size
-    free = np.ones_like(x)
-    out = x
-    for _ in range(3):
+    free, fixed, out = np.ones_like(x), np.zeros_like(x), x
+    for _ in range(ROUNDS):
         a = slope * free[:, None, :]
-        square = np.einsum("cbm,cdm->cbd", a, a) + DAMPING * np.eye(a.shape[1])
-        back = np.linalg.solve(square, miss[..., None])[..., 0]
-        step = -np.einsum("cbm,cb->cm", a, back)
-        out = x + step
-        held = (out < problem.low) | (out > problem.high)
-        if not held.any():
+        square = np.einsum("cbm,cdm->cbd", a, a) + damping * np.eye(a.shape[1])
+        left = miss + np.einsum("cbm,cm->cb", slope, fixed)
+        back = np.linalg.solve(square, left[..., None])[..., 0]
+        out = x + fixed - np.einsum("cbm,cb->cm", a, back)
+        beyond = (free > 0.0) & ((out < problem.low) | (out > problem.high))
+        if not beyond.any():
             break
-        free = np.where(held, 0.0, free)
+        fixed = np.where(beyond, np.clip(out, problem.low, problem.high) - x, fixed)
+        free = np.where(beyond, 0.0, free)
     return np.asarray(np.clip(out, problem.low, problem.high))
 
 
