@@ -160,7 +160,13 @@ def _parts(axle: str, keys: AxleKeys, linkage: Linkage | None) -> list[Finding]:
 
 
 def _joint(joint: JointPart, linkage: Linkage, place: str, rod_part: str) -> list[Finding]:
-    there = [p for p in linkage.points if len(linkage.bodies_at(p)) > 1]
+    whole, across = linkage.system, linkage.across  # of both sides: arms may be joined to each other
+    there = [
+        p
+        for p in linkage.points
+        if len(linkage.bodies_at(p)) > 1
+        or (whole is not None and any(len(whole.bodies_at(q)) > 1 for q in across.both(p)))
+    ]
     if joint.name not in there:
         text = f"is no point of this layout at which bodies are joined; {did_you_mean(joint.name, there)}"
         return [Finding("joint-unknown", text, place)]

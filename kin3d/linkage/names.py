@@ -28,5 +28,7 @@ def normalise(name: str) -> str:
 def did_you_mean(name: str, known: Iterable[str]) -> str:
     """Return a hint for an unknown name: the nearest known one, or the list of them all."""
     names = list(dict.fromkeys(known))
+    if not names:
+        return "there is none here"
     near = difflib.get_close_matches(name.lower(), names, 1)
     return f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(names)}"

@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.linkage.across import spanning
 from kin3d.linkage.design import MIRROR, side_coordinates
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Layout, Linkage
 from kin3d.linkage.resolve import resolve
 from kin3d.reading.car import read_car
-from kin3d.studies.wheel_construction import DrawnWheel, drawn_wheel
+from kin3d.studies.wheel_construction import MANY, DrawnWheel, drawn_wheel
 from kin3d.writing.drawing import Drawing, Frame, Layer, Plane
 from kin3d.writing.drawing_picture import write_picture
 from kin3d.writing.placing import Placer
@@ -75,7 +76,7 @@ def layout_sheet(linkage: Linkage, places: Array) -> tuple[Drawing, Frame]:
     for path_of in _guides(linkage, wheel):
         drawing.path("guides", plane.flat(path_of), closed=len(path_of) > 2)
     for body in wheel.bodies:
-        if body.role != "upright" and len(body.places) > 2:
+        if body.role != "upright" and 2 < len(body.places) < MANY:
             drawing.path("links", plane.flat(body.places), closed=True, width=0.0, fill=body.part, tint=0.16)
         for line in body.lines:
             drawing.path("links", plane.flat(line), colour=body.part)
@@ -127,7 +128,8 @@ def _far(linkage: Linkage, wheel: DrawnWheel) -> Iterator[Array]:
         stands = any(np.array_equal(place, at) for at in once)
         return place if stands else place * MIRROR
 
-    for line in _lines(wheel):
+    whole = spanning(linkage)
+    for line in (line for body in wheel.bodies if body.name not in whole for line in body.lines):
         mirrored = np.stack([other(place) for place in line])
         if not np.array_equal(mirrored, line):
             yield mirrored

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from kin3d.spatial.hull import outline
 from kin3d.studies.construction import AxleConstruction
-from kin3d.studies.wheel_construction import Centre, DrawnBody, DrawnWheel
+from kin3d.studies.wheel_construction import MANY, Centre, DrawnBody, DrawnWheel
 from kin3d.writing.drawing import Drawing, Frame, Layer, Plane
 from kin3d.writing.numbers import fixed
 from kin3d.writing.placing import Placer
@@ -89,7 +89,7 @@ def draw_linkage(drawing: Drawing, plane: Plane, wheel: DrawnWheel, all_bodies: 
         colour, corners, width = shade[body.name], plane.flat(body.places), 1.0 if body.joint is None else 2.0
         if body.role == "upright":
             width = 0.7
-        elif len(corners) > 2:
+        elif 2 < len(corners) < MANY:
             drawing.path("links", corners, closed=True, width=0.0, fill=colour, tint=0.16)
         for line in body.lines:
             # an arm also carries the rod: what leads there is drawn thin

@@ -10,7 +10,7 @@ does not steer with travel, which is why both are given.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 Role = Literal["arm", "link", "rod", "rocker", "spring", "upright"]
 ViewName = Literal["front", "side"]
 ROUND = 72  # corners of a wheel
+MANY = 5  # points of a body from which not every two of them are joined by a line
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +235,7 @@ def _bodies(linkage: Linkage, at: dict[str, Array]) -> list[DrawnBody]:
         kept = [*ends, *carries] if role == "arm" else [p for p in points if p != WHEEL_AXIS]
         joint = at[carries[0]] if len(carries) == 1 and ends and role in ("arm", "link") else None
         part = part_of(linkage, name, at)
-        lines = [(at[a], at[b]) for a, b in _segments(linkage, name)]
+        lines = [(at[a], at[b]) for a, b in _segments(linkage, name, at)]
         out.append(
             DrawnBody(name, role, np.stack([at[p] for p in kept]), joint, part, np.array(lines).reshape(-1, 2, 3))
         )
@@ -254,7 +255,7 @@ def _role(linkage: Linkage, name: str, ends: int, shared: bool) -> Role:
     return "arm" if ends >= 2 and shared else "link"
 
 
-def _segments(linkage: Linkage, body: str) -> list[tuple[str, str]]:
+def _segments(linkage: Linkage, body: str, at: dict[str, Array]) -> list[tuple[str, str]]:
     points = linkage.bodies[body]
     held = [p for p in points if p in linkage.fixed]
     free = [p for p in points if p not in linkage.fixed and p not in (WHEEL_CENTRE, WHEEL_AXIS)]
@@ -262,7 +263,18 @@ def _segments(linkage: Linkage, body: str) -> list[tuple[str, str]]:
         return [(WHEEL_CENTRE, p) for p in (*held, *free)]
     if len(held) >= 2 and free:
         return [(h, f) for f in free for h in held] + list(combinations(free, 2))
-    return list(combinations(points, 2))
+    return list(combinations(points, 2)) if len(points) < MANY else list(_tree(points, at))
+
+
+def _tree(points: Sequence[str], at: dict[str, Array]) -> Iterator[tuple[str, str]]:
+    """The shortest lines that join all points of a body, an axle's say; every line between two would be a tangle."""
+    inside, left = [points[0]], [*points[1:]]
+    while left:
+        pairs = [(float(np.linalg.norm(at[a] - at[b])), a, b) for a in inside for b in left]
+        _, a, b = min(pairs)
+        inside.append(b)
+        left.remove(b)
+        yield a, b
 
 
 def vectors(components: Sequence[object], count: int) -> Array:

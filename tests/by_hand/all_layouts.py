@@ -46,9 +46,14 @@ def whole_car(folder: Path, name: str, layout: Layout) -> tuple[Path, AxleName]:
         f'[[cases]]\nname = "kerb"\naxle = "{axle}"\nside = "left"\ncontact_n = [-1500, -800, 4500]\n'
     )
     links = [b for b, points in layout.bodies.items() if len(points) == 2 and b not in ("chassis", layout.wheel_body)]
-    joint = next((p for p in layout.bodies["chassis"] if p not in layout.across.points), layout.bodies["chassis"][0])
+    moving = [p for b, points in layout.bodies.items() if b != "chassis" for p in points]
+    # where bodies are joined: a chassis point of a moving body, or one that two moving bodies share
+    joint = next(p for p in moving if p in layout.bodies["chassis"] or moving.count(p) > 1 or p == "shear_mid")
     parts = f"[{axle}.joints.{joint}]\nradial_n = 18000\naxis = [0, 1, 0]\naxial_n = 5000\n"
     parts += "radial_n_per_mm = 5000\naxial_n_per_mm = 1000\n"
+    if name == "one spring across":  # what holds the rocker in roll
+        stack = 'name = "roll stack"\npoints = ["mono_1", "mono_axle_1"]\nrate_n_per_mm = 300\ndesign_force_n = 0\n'
+        parts += f"[[{axle}.springs]]\n{stack}"
     if links:
         tube = "diameter_mm = 20\nwall_mm = 2\nmodulus_n_per_mm2 = 205000\nyield_n_per_mm2 = 460\n"
         parts += f'[{axle}.links."{links[0]}"]\n{tube}'
