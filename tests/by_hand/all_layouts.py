@@ -20,6 +20,8 @@ from kin3d.linkage.layout_file import builtin, builtin_names, plain
 from kin3d.linkage.names import AxleName
 from tests.cli.run import run
 
+# not moved by itself: what slides on a line would leave it
+LEFT = ("point", "wheel_centre", "wheel_axis", "bush", "bush_line_inner", "bush_line_outer")
 OTHER: dict[str, AxleName] = {"front": "rear", "rear": "front"}
 
 
@@ -40,7 +42,7 @@ def whole_car(folder: Path, name: str, layout: Layout) -> tuple[Path, AxleName]:
             f"design_force_n = {force}", "# "
         )
     other = other[: other.index(f"[{OTHER[axle]}.damper]")]
-    text = text.replace("design_force_n = 2600\n", "\n")
+    text = text.replace("design_force_n = 2600\n", "\n").partition("[[cases]]")[0]
     cases = (
         '[[cases]]\nname = "cornering"\nlateral_g = 0.4\n[[cases]]\nname = "braking"\nbraking_g = 0.5\n'
         f'[[cases]]\nname = "kerb"\naxle = "{axle}"\nside = "left"\ncontact_n = [-1500, -800, 4500]\n'
@@ -65,7 +67,7 @@ def whole_car(folder: Path, name: str, layout: Layout) -> tuple[Path, AxleName]:
 def moved(folder: Path, car: Path, axle: AxleName) -> Path:
     """The same car with a point of the layout's table 5 mm higher."""
     lines = (folder / f"{axle}.csv").read_text("utf-8").splitlines()
-    row = next(i for i, y in enumerate(lines) if y.split(",")[0] not in ("point", "wheel_centre") and y[0] != "#")
+    row = next(i for i, y in enumerate(lines) if y.split(",")[0] not in LEFT and y[0] != "#")
     cells = lines[row].split(",")
     cells[3] = f"{float(cells[3]) + 5.0:g}"
     lines[row] = ",".join(cells)
@@ -84,7 +86,7 @@ def commands(name: str, folder: Path) -> Iterator[tuple[str, ...]]:
     out, car, at = folder / "out", str(whole), ("--axle", axle)
     out.mkdir()
     targets = folder / "targets.toml"
-    point = next(p for p in layout.demo or ("lower_front",) if p not in ("wheel_centre", "wheel_axis"))
+    point = next(p for p in layout.demo or ("lower_front",) if p not in LEFT)
     targets.write_text(
         f'axle = "{axle}"\n[move]\n"{point}.z" = 20\n[[want]]\nmeasure = "camber_deg"\nat = {{ travel_mm = 20 }}\n'
         "value = -1.2\nwithin = 0.5\n",

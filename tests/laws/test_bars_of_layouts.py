@@ -25,9 +25,9 @@ def test_all_but_the_twist_beam_have_one() -> None:
 
 @pytest.mark.parametrize("kind", WITH_BAR)
 def test_twist_in_roll(tmp_path: Path, kind: str) -> None:
-    outer = np.array(builtin(kind).demo["wheel_centre"], float) + [-20.0, -180.0, -60.0]
-    arm = outer + [10.0, -8.0, 150.0]
-    foot = arm + [220.0, 0.0, 15.0]
+    outer = np.add(builtin(kind).demo["wheel_centre"], (-20.0, -180.0, -60.0))
+    arm = np.add(outer, (10.0, -8.0, 150.0))
+    foot = np.add(arm, (220.0, 0.0, 15.0))
     points = {
         "bar_link_outer": outer,
         "bar_link_arm": arm,
