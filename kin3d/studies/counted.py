@@ -25,6 +25,7 @@ from kin3d.studies.monte_carlo import (
     SampleWorker,
     Study,
     draw_normals,
+    lanes_a_car,
     parts_of,
     refuse_samples,
 )
@@ -93,7 +94,7 @@ class CountWorker(SampleWorker):
         out = Counts(
             np.zeros((*shape, CLASSES + 2), dtype=np.int64), np.zeros((3, *shape)), np.zeros(positions, dtype=np.int64)
         )
-        for part in parts_of(len(normals), positions):
+        for part in parts_of(len(normals), self.study.case):
             value, _, _, status = self.piece(normals[part])
             good = np.isfinite(value)
             off = np.where(good, value - classes.low[..., None], 0.0)
@@ -120,12 +121,12 @@ def counted_spread(
     worker = CountWorker(study, model)
     positions = len(study.case.at)
     normals = draw_normals(study.uncertainty.identities, count, seed)
-    first = [worker.piece(normals[:FIRST][p])[0] for p in parts_of(min(count, FIRST), positions)]
+    first = [worker.piece(normals[:FIRST][p])[0] for p in parts_of(min(count, FIRST), study.case)]
     classes = Classes.around(np.concatenate(first, axis=-1))
-    step = PIECES * parts_of(count, positions)[0].stop
+    step = PIECES * parts_of(count, study.case)[0].stop
     parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
     total: Counts | None = None
-    processes = workers if count * positions >= WORTH_PROCESSES else 1
+    processes = workers if count * lanes_a_car(study.case) >= WORTH_PROCESSES else 1
     with expecting(count * positions), by_workers(_counts_of, study, processes, executor, worker.counts) as run:
         for part, found in zip(parts, run((normals[p], classes) for p in parts), strict=True):
             if total is None:

@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 MOST_MEMORY = 2_500_000_000  # bytes that the samples of one study may take
 PIECE_LANES = 65_536  # lanes of one piece of work
 WORTH_PROCESSES = 3_000_000  # fewer lanes are done sooner than a process has started and made its tapes
+SETTLED_LANES = 256  # a settled car takes the time of some hundreds of lanes
 LEVELS = (0.68, 0.95)
 Draws = dict[Hashable, Array]  # numbers drawn for each error, by its identity
 
@@ -142,8 +143,8 @@ def draw(
         status=np.empty((positions, count), dtype=np.int8),
         seed=seed,
     )
-    parts = parts_of(count, positions)
-    processes = workers if count * positions >= WORTH_PROCESSES else 1
+    parts, lanes = parts_of(count, study.case), lanes_a_car(study.case)
+    processes = workers if count * lanes >= WORTH_PROCESSES else 1
     with expecting(count * positions), by_workers(_samples_of, study, processes, executor, worker.piece) as run:
         normals = draw_normals(study.uncertainty.identities, count, seed, drawn)
         for part, piece in zip(parts, run(normals[p] for p in parts), strict=True):
@@ -153,9 +154,14 @@ def draw(
     return out
 
 
-def parts_of(count: int, positions: int) -> list[slice]:
+def lanes_a_car(case: Case) -> int:
+    """As how many lanes a sampled car counts: its positions; a car that is settled is as much work as many lanes."""
+    return max(len(case.at), 1) * (SETTLED_LANES if case.drive.name == "loads" else 1)
+
+
+def parts_of(count: int, case: Case) -> list[slice]:
     """The samples of each piece of work: the same however many work on them."""
-    step = max(16, PIECE_LANES // max(positions, 1))
+    step = max(16, PIECE_LANES // lanes_a_car(case))
     return [slice(k, min(k + step, count)) for k in range(0, count, step)]
 
 
