@@ -25,7 +25,6 @@ from kin3d.measures.two_travels import Pair
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
-from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, pick
 from kin3d.studies.result import SweepResult
@@ -88,7 +87,10 @@ def sweep(
         missing loaded radius, and with pitch a missing axle or wheelbase.
     """
     own = _own_drives(car, axle, drives or {})
-    refuse_unknown_forces([car], axle, measures, over_drives=True)
+    if any(is_force(n) for n in ([measures] if isinstance(measures, str) else measures or ())):
+        from kin3d.studies.force_names import refuse_unknown_forces  # it can settle cars, and few ask for forces
+
+        refuse_unknown_forces([car], axle, measures, over_drives=True)
     if heave is None and roll is None and pitch is None:
         return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, own, measures, progress)
     if travel is not None:

@@ -99,7 +99,16 @@ def _by(engine: EngineName, job: Job) -> Job:
 
 
 def closed_form(_: Path) -> Benchmark:
-    """The solver beside a hand-written chain of circles, compiled (needs numba)."""
+    """The solver as machine code beside a hand-written chain of circles, compiled (needs numba)."""
+    return _beside_closed_form("llvm", "machine code")
+
+
+def closed_form_numpy(_: Path) -> Benchmark:
+    """The same without the extra."""
+    return _beside_closed_form("numpy", "numpy alone")
+
+
+def _beside_closed_form(engine: EngineName, how: str) -> Benchmark:
     from tests.speed import closed_form as chain_of
 
     model, _unused = _stacked()
@@ -112,8 +121,8 @@ def closed_form(_: Path) -> Benchmark:
     def rival() -> None:
         chain_of.solve(made.vectors, made.scalars, made.polynomial, travel, out, angle)
 
-    said = "100,000 positions, machine code, to a compiled closed form of the same corner"
-    return Benchmark(_by("llvm", lambda: solver.solve(variants, lanes)), rival, said)
+    said = f"100,000 positions, {how}, to a compiled closed form of the same corner"
+    return Benchmark(_by(engine, lambda: solver.solve(variants, lanes)), rival, said)
 
 
 def many_cars(_: Path) -> Benchmark:
@@ -190,17 +199,40 @@ def start(_: Path) -> Benchmark:
     return Benchmark(lambda: start_up.seconds(words), lambda: start_up.seconds(start_up.IMPORTS), said)
 
 
+def shell(engine: EngineName) -> Callable[[Path], Benchmark]:
+    """A big study of one command, from its start to its tables."""
+
+    def benchmark(_: Path) -> Benchmark:
+        words = ["-m", "kin3d", "tolerance", str(DUNLIN), "--measures", ",".join(_on_tape()), "--engine", engine]
+        said = f"a fresh kin3d tolerance of 20,000 cars in 41 positions, {engine}, to a fresh import of its libraries"
+        return Benchmark(lambda: start_up.seconds(words), lambda: start_up.seconds(start_up.IMPORTS), said, 3)
+
+    return benchmark
+
+
+def _on_tape() -> list[str]:
+    """Every measure of Dunlin's front corner but those that no tape is made of."""
+    from kin3d.studies.corner_model import CornerModel
+    from kin3d.studies.registry import corner_measures
+
+    there, _ = CornerModel.of(kin3d.load(DUNLIN), "front").available(corner_measures("front"))
+    return [m.name for m in there if not m.by_lanes]
+
+
 BENCHMARKS: dict[str, Callable[[Path], Benchmark]] = {
     "kernel": kernel,
     "across": across,
     "across_many": across_many,
     "machine_code": machine_code,
     "closed_form": closed_form,
+    "closed_form_numpy": closed_form_numpy,
     "many_cars": many_cars,
     "sweep": sweep,
     "tolerance": tolerance,
     "drawing": drawing,
     "start_up": start,
+    "shell": shell("auto"),
+    "shell_numpy": shell("numpy"),
 }
 
 
