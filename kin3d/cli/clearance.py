@@ -29,7 +29,10 @@ def clearance(
     roll: Annotated[
         str | None, typer.Option(help=f"In place of travel, both wheels on the ground: roll in degrees{MANY}")
     ] = None,
-    heave: Annotated[str | None, typer.Option(help=f"Mean travel in mm, with roll{MANY}")] = None,
+    heave: Annotated[str | None, typer.Option(help=f"Mean travel in mm, with roll or pitch{MANY}")] = None,
+    pitch: Annotated[
+        str | None, typer.Option(help=f"All four wheels on the ground: pitch in degrees, nose down positive{MANY}")
+    ] = None,
     axle: opt.AnyAxle = None,
     gap: Annotated[float, typer.Option(help="Gap in mm that is wanted: where it is used up is told.")] = 4.0,
     sigma: opt.Sigma = None,
@@ -42,19 +45,22 @@ def clearance(
     """The least gap of every pair of solids that can move against each other, and where it is.
 
     Solids are tubes, rim, brake disc and meshes of the car file ([front.solids], [front.links], [front.rod_part]).
-    Every travel is looked at with every rack, on both sides; with --roll and --heave both wheels stand on the ground.
+    Every travel is looked at with every rack, on both sides; with --roll and --heave both wheels
+    stand on the ground, with --pitch all four.
     Pairs that touch in the design position are joined and told apart. With deviations of points each gap has its own,
     and a chance of contact. Exit code 1 when a pair comes to touch or a position is not reached.
     """
     check_places({"--out": out}, {"--plot": plot, "--picture": picture}, arrays=False)
     read = kin3d.load(car)
-    given = {n: None if v is None else opt.parse_values(v, f"--{n}") for n, v in (("roll", roll), ("heave", heave))}
+    ground = {"roll": roll, "heave": heave, "pitch": pitch}
+    given = {n: None if v is None else opt.parse_values(v, f"--{n}") for n, v in ground.items()}
     found = kin3d.clearance(
         read,
         None if travel is None else opt.parse_values(travel, "--travel"),
         opt.parse_values(rack, "--rack"),
         roll=given["roll"],
         heave=given["heave"],
+        pitch=given["pitch"],
         axle=axle,
         gap=gap,
         sigma=sigma,

@@ -20,7 +20,6 @@ from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.part_keys import SolidPart
 from kin3d.linkage.solid_misfits import WHEEL
 from kin3d.measures.corner import unit
-from kin3d.measures.entry import Measure
 from kin3d.spatial.distances import Nearest, Profile, bar_to_bar, bar_to_revolution
 from kin3d.spatial.vectors import Vec, sub
 from kin3d.units import length_factor
@@ -157,18 +156,3 @@ def moving_pairs(axle: Axle, design: Any) -> tuple[ShapePair, ...]:
     simple = [p for p in pairs_of(shapes_of(axle)) if is_simple(p)]
     at = places_of(axle.linkage.points, np.asarray(design)[None])
     return tuple(p for p in simple if float(nearest(p, at).distance[0]) > 0.0)
-
-
-def gap_measure(pair: ShapePair) -> Measure:
-    """The gap of one pair as a measure of a corner, with its derivatives."""
-    return Measure(
-        name=pair_name(pair),
-        label=pair_name(pair),
-        unit="mm",
-        sign="room left positive",
-        definition="least distance of the two surfaces",
-        source="geometry",
-        function=lambda corner: nearest(pair, corner.motion.at).distance,
-        group="solids",
-        by_lanes=True,
-    )

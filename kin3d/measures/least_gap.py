@@ -33,6 +33,7 @@ from kin3d.spatial.jets import choose, value
 from kin3d.spatial.vectors import Number, Vec
 
 Array = NDArray[np.float64]
+USES = ("axle.solids", "axle.links", "axle.rod_part")
 ALIKE = 8  # lanes of a travel from which looking at one of them first pays
 
 
@@ -155,7 +156,8 @@ def _of_corner(corner: Corner) -> Number:
     return least
 
 
-def _no_pairs(corner: Corner) -> str:
+def no_pairs(corner: Corner) -> str:
+    """A sentence where a corner has no pair of which a gap is a formula; empty where it has."""
     if corner.joined:
         return "both sides of this axle are one system ([across]), of which it is not computed"
     if len(pairs_of(shapes_of(corner.axle))) and moving_pairs(corner.axle, corner.model.variants.design[0]):
@@ -176,8 +178,8 @@ MEASURES = (
         source="geometry",
         function=_of_corner,
         group="solids",
-        uses=("axle.solids", "axle.links", "axle.rod_part"),
-        unless=_no_pairs,
+        uses=USES,
+        unless=no_pairs,
         silent=True,
         by_lanes=True,
     ),

@@ -17,14 +17,14 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.names import AxleName, Side
-from kin3d.loads.force_measures import is_force, settled_force, settled_names
+from kin3d.loads.force_measures import settled_force, settled_names
 from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
 from kin3d.studies.car_stands import CarStands
 from kin3d.studies.corner_model import CornerModel, Derived
 from kin3d.studies.element_measures import element_measure, name_an_element
 from kin3d.studies.ground_contact import MOST_ANGLE_DEG
-from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, pick
+from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, is_made, pick
 
 Array = NDArray[np.float64]
 DriveName = Literal["travel", "heave", "roll", "pitch", "lateral", "loads"]
@@ -259,7 +259,7 @@ def _values(name: str, given: DriveRange) -> Array:
 def _needs_ground(axle: AxleName, names: Sequence[str] | None) -> bool:
     """Whether some of the names are no measure of one corner alone."""
     of_corner = {m.name for m in corner_measures(axle)}
-    return any(n not in of_corner and not is_force(n) for n in names or ())
+    return any(n not in of_corner and not is_made(n) for n in names or ())
 
 
 def _known(axle: AxleName, names: Sequence[str] | None) -> None:

@@ -13,22 +13,21 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.joined import independent_only
 from kin3d.linkage.names import AxleName
-from kin3d.measures.gaps import ShapePair, gap_measure, is_simple, nearest, pairs_of, places_of, shapes_of
-from kin3d.solve.lanes import Lanes, Status
+from kin3d.measures.gaps import ShapePair, is_simple, nearest, pairs_of, places_of, shapes_of
+from kin3d.solve.lanes import Status
 from kin3d.solve.model import AxleModel
-from kin3d.studies.clearance_gaps import AxleClearance, GapDoubt, GapLimit
+from kin3d.studies.car import CarModel
+from kin3d.studies.clearance_doubt import gap_doubts
+from kin3d.studies.clearance_gaps import AxleClearance, GapLimit
 from kin3d.studies.clearance_result import Clearance
-from kin3d.studies.corner_model import AXES, CornerModel, derive
-from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, put_on_ground
+from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, put_on_ground
 from kin3d.studies.mesh_gaps import MeshGaps, mesh_findings
-from kin3d.studies.uncertainty import uncertainty_of
 
 Array = NDArray[np.float64]
 GAP_MM = 4.0  # wanted where nothing is said; common practice, no source
 TRAVEL = tuple(5.0 * k for k in range(-6, 7))
 SCANNED = 25  # places between the design position and the end of a drive at which a gap is looked at
 HALVINGS = 24  # of a range of 50 mm: to a thousandth of a micrometre
-DRIVES = {"travel": "mm", "rack": "mm", "heave": "mm", "roll": "deg"}
 
 
 def clearance(
@@ -38,6 +37,7 @@ def clearance(
     *,
     roll: Sequence[float] | Array | None = None,
     heave: Sequence[float] | Array | None = None,
+    pitch: Sequence[float] | Array | None = None,
     axle: AxleName | None = None,
     gap: float = GAP_MM,
     sigma: float | None = None,
@@ -50,8 +50,9 @@ def clearance(
         With ``[front.solids]``, or tubes of links and rod that have a diameter.
     travel, rack : array-like, mm
         Every travel is looked at with every rack. Travel −30 to 30 by default; bump and left positive.
-    roll, heave : array-like, deg and mm, optional
-        In place of travel, both wheels on the ground; left side up positive.
+    roll, heave, pitch : array-like, deg, mm, deg, optional
+        In place of travel, wheels on the ground: both of the axle, with pitch all four; left side up and nose down
+        positive. Pitch counts from the design position.
     axle : {"front", "rear"}, optional
         Default: every axle that has solids.
     gap : float, mm
@@ -71,7 +72,7 @@ def clearance(
     ReadingError
         For a mesh that cannot be read.
     """
-    drives = _drives(travel, rack, roll, heave, gap)
+    drives = _drives(travel, rack, {"roll": roll, "heave": heave, "pitch": pitch}, gap)
     chosen = [a for a in car.axles() if axle in (None, a.name)] if axle is None else [car.axle(axle)]
     there = [a for a in chosen if pairs_of(shapes_of(a))]
     if not there:
@@ -88,7 +89,7 @@ def clearance(
         model = AxleModel.of(car, one.name)
         findings += mesh_findings(model)
         own = {n: (np.zeros(1) if n == "rack" and not model.linkage.rack else v) for n, v in drives.items()}
-        study = _Study(car, model, own, gap, sigma)
+        study = _Study(car, model, own, gap, sigma, CarModel.of(car) if "pitch" in drives else None)
         parts += study.sides()
         findings += study.findings
     return Clearance(car.title, tuple(parts), gap, tuple(findings))
@@ -97,19 +98,19 @@ def clearance(
 def _drives(
     travel: Sequence[float] | Array | None,
     rack: Sequence[float] | Array,
-    roll: Sequence[float] | Array | None,
-    heave: Sequence[float] | Array | None,
+    ground: Mapping[str, Sequence[float] | Array | None],
     gap: float,
 ) -> dict[str, Array]:
-    """Values of each drive by name."""
-    ground = roll is not None or heave is not None
-    if ground and travel is not None:
-        text = "travel moves one wheel alone; give it without heave and roll"
+    """Values of each drive by name; pitch only where it is given, as it needs the whole car."""
+    standing = any(v is not None for v in ground.values())
+    if standing and travel is not None:
+        text = "travel moves one wheel alone; give it without heave, roll and pitch"
         raise RequestError(Finding("drives-mixed", text))
-    given = {"roll": roll, "heave": heave} if ground else {"travel": TRAVEL if travel is None else travel}
+    there = {n: v for n, v in ground.items() if n != "pitch" or v is not None}
+    given = there if standing else {"travel": TRAVEL if travel is None else travel}
     out = {n: np.atleast_1d(np.asarray((0.0,) if v is None else v, float)) for n, v in {**given, "rack": rack}.items()}
     wrong = [n for n, v in out.items() if not v.size or not np.isfinite(v).all()]
-    wrong += [n for n, v in out.items() if n == "roll" and np.abs(v).max(initial=0.0) >= MOST_ANGLE_DEG]
+    wrong += [n for n in ("roll", "pitch") if n in out and np.abs(out[n]).max(initial=0.0) >= MOST_ANGLE_DEG]
     if wrong or not np.isfinite(gap) or gap < 0.0:
         names = ", ".join([*wrong, *([] if np.isfinite(gap) and gap >= 0.0 else ["gap"])])
         text = f"{names}: finite numbers are expected, angles under {MOST_ANGLE_DEG:g}°, a gap of 0 or more"
@@ -126,6 +127,7 @@ class _Study:
     drives: dict[str, Array]
     wanted: float
     sigma: float | None
+    whole: CarModel | None = None
     findings: list[Finding] = field(default_factory=list)
 
     def sides(self) -> list[AxleClearance]:
@@ -145,7 +147,7 @@ class _Study:
                 self.model.axle.name, SIDES[corner.side], names, grid, ok, *found, design[0][:, 0], touching,
                 self.limits(corner, touching), at, self.model.linkage.points,
             )  # fmt: skip
-            out.append(self.with_doubt(result))
+            out.append(result.with_doubts(gap_doubts(self.car, self.model, result, self.sigma)))
         bad = ~np.logical_and(*(ok for _, ok in placed))
         if bad.any():
             text = f"{int(bad.sum())} of {bad.size} positions are not reached by the linkage and left out"
@@ -160,12 +162,18 @@ class _Study:
             solved = model.kernel.solve(model.variants, lanes)
             ok = solved.status == Status.OK
         else:
-            stance = Stance(at["heave"], np.radians(at["roll"]), rack, np.zeros_like(rack))
-            standing = put_on_ground([model], stance)
-            lanes, solved = standing.axles[0]
+            standing = self._standing(at)
+            lanes, solved = standing.axles[-1 if self.whole and model.axle.name == "rear" else 0]
             ok = np.tile(standing.status == Status.OK, 2)
         points = model.kernel.points(model.variants, lanes, solved)
         return list(zip(np.split(points, 2), np.split(ok, 2), strict=True))
+
+    def _standing(self, at: Mapping[str, Array]) -> Standing:
+        """Wheels on the ground: those of the axle, with pitch all of the car."""
+        heave, roll, rack = at["heave"], np.radians(at["roll"]), at["rack"]
+        if self.whole is None:
+            return put_on_ground([self.model], Stance(heave, roll, rack, np.zeros_like(rack)))
+        return self.whole.stand(self.whole.stance(heave, np.radians(at["pitch"]), roll, rack))
 
     def limits(self, corner: _Side, touching: NDArray[np.bool_]) -> tuple[GapLimit, ...]:
         """Where along each drive, the others at 0, a pair has less than the wanted gap for the first time."""
@@ -208,29 +216,6 @@ class _Study:
             mine = np.flatnonzero(np.array(rows) == row)
             out[mine] = corner.gap(corner.pairs[row], points[mine], ok[mine])[0]
         return out
-
-    def with_doubt(self, found: AxleClearance) -> AxleClearance:
-        """The same with the deviation of every least gap and what each coordinate does to it."""
-        axle = self.model.axle
-        rows = [r for r in found.rows() if is_simple(found.pairs[r])]
-        if axle.other_points is not None or "travel" not in found.drives or not rows:
-            return found
-        at = [found.worst(r) for r in rows]
-        corner = CornerModel.from_model(self.model, found.side)
-        variants = corner.variants(corner.design)
-        lanes = Lanes(np.zeros(len(at), dtype=np.intp), found.drives["travel"][at], found.drives["rack"][at])
-        every = np.eye(corner.design.size).reshape(-1, *corner.design.shape)
-        measures = [gap_measure(found.pairs[r]) for r in rows]
-        slopes = derive(corner, variants, lanes, measures, seeds=every).slope
-        effects = uncertainty_of(corner, self.sigma).seeds.reshape(-1, len(every))
-        ways = corner.seeds.reshape(-1, len(every))
-        names = tuple(f"{p} {a}" for p in corner.names for a in AXES)
-        doubts = {}
-        for k, row in enumerate(rows):
-            own = slopes[k, :, k]
-            sigma = float(np.linalg.norm(effects @ own)) if len(effects) else float("nan")
-            doubts[row] = GapDoubt(sigma, names, ways @ own)
-        return found.with_doubts(doubts)
 
 
 @dataclass(slots=True)

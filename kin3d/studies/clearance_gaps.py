@@ -13,7 +13,7 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.measures.gaps import ShapePair
 
 Array = NDArray[np.float64]
-UNITS = {"travel": "mm", "rack": "mm", "heave": "mm", "roll": "deg"}
+UNITS = {"travel": "mm", "heave": "mm", "roll": "deg", "pitch": "deg", "rack": "mm"}
 SAME_MM = 1e-6  # gaps that differ by less are one
 
 

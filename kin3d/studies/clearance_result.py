@@ -22,7 +22,7 @@ HOW = (
     "A gap is from surface to surface, negative where one is in the other. Solids that turn with one body are not set "
     "against each other; the linkage is rigid, joints have no play."
 )
-MESHED = "Gaps to meshes are those of their triangles; the deviation of points is not carried to them."
+MESHED = "Gaps to meshes are those of their triangles; in the design position a mesh stays where it was drawn."
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -114,7 +114,7 @@ class MeshGaps:
             return _about_axis(at[:, linkage.index(WHEEL_AXIS)] - centre), centre
         if shape.rides == CHASSIS:
             return np.broadcast_to(np.eye(3), (len(at), 3, 3)), np.zeros((len(at), 3))
-        rows = [linkage.index(p) for p in _base(self.model, shape.rides)]
+        rows = [linkage.index(p) for p in base_of(self.model, shape.rides)]
         return rigid_motion(self.design[rows], at[:, rows])
 
 
@@ -165,7 +165,7 @@ def turned_mesh(profile: Profile, facets: int = FACETS) -> tuple[Array, NDArray[
     return points, np.concatenate(faces).astype(np.int64)
 
 
-def _base(model: AxleModel, body: str) -> tuple[str, ...]:
+def base_of(model: AxleModel, body: str) -> tuple[str, ...]:
     """Three points of a body that span it."""
     if body == model.linkage.wheel_body:
         return tuple(model.kernel.wheel_base)

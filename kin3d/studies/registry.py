@@ -26,6 +26,7 @@ from kin3d.measures import (
     wheel,
 )
 from kin3d.measures.entry import Measure
+from kin3d.measures.named_gaps import gap_measure, is_gap
 from kin3d.studies import frequencies, rates
 
 # in the order of tables
@@ -74,8 +75,8 @@ def axle_measures(axle: AxleName) -> tuple[Measure, ...]:
 def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Measures of the given names in table order; one name may stand alone, None asks for all.
 
-    Forces under load cases stand at the end; there are as many as the car has cases and parts, so that `every` does not
-    hold them, and a car that has not one of the name says so when it is asked.
+    Forces under load cases and gaps of pairs stand at the end; there are as many as the car has cases, parts and pairs,
+    so that `every` does not hold them, and a car that has not one of the name says so when it is asked.
 
     Raises
     ------
@@ -86,11 +87,16 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
         return tuple(every)
     names = asked(names)
     known = [m.name for m in every]
-    unknown = [_unknown(name, axle, known) for name in names if name not in known and not is_force(name)]
+    unknown = [_unknown(name, axle, known) for name in names if name not in known and not is_made(name)]
     if unknown:
         raise RequestError(unknown)
-    forces = (force_measure(name) for name in dict.fromkeys(names) if is_force(name))
-    return (*(replace(m, silent=False) for m in every if m.name in names), *forces)
+    made = (force_measure(n) if is_force(n) else gap_measure(n) for n in dict.fromkeys(names) if is_made(n))
+    return (*(replace(m, silent=False) for m in every if m.name in names), *made)
+
+
+def is_made(name: str) -> bool:
+    """Whether a name is one that the car makes: a force under a load case, the gap of a pair of solids."""
+    return is_force(name) or is_gap(name)
 
 
 def asked(names: Sequence[str]) -> list[str]:

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
-from kin3d.loads.force_measures import is_force
 from kin3d.measures.car import MEASURES as OF_THE_CAR
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
@@ -26,7 +25,7 @@ from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, need_radius, put_on_ground
-from kin3d.studies.registry import asked, axle_measures, corner_measures, pick
+from kin3d.studies.registry import asked, axle_measures, corner_measures, is_made, pick
 from kin3d.studies.result import SweepResult
 from kin3d.studies.sweep_findings import limits_met, lines_alike, steering_axis_told, without_value
 
@@ -243,7 +242,7 @@ def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, 
     every = (*axle_measures("front"), *axle_measures("rear"), *OF_THE_CAR)
     there = {m.name for m in axle_measures(axle)}
     chosen = pick(tuple({m.name: m for m in every}.values()), axle, names)
-    return tuple(m for m in chosen if m.name in there or is_force(m.name))
+    return tuple(m for m in chosen if m.name in there or is_made(m.name))
 
 
 def measure_on_ground(
