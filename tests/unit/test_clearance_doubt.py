@@ -50,8 +50,8 @@ def test_slopes_on_the_ground(car, drives):
     assert_allclose(doubt.slope[chosen], by_cars, rtol=0, atol=2e-6)
     sigmas = dict(zip(car.front.points.names, car.front.points.sigma_mm, strict=True))
     each = [sigmas[n.rsplit(" ", 1)[0]]["xyz".index(n[-1])] for n in doubt.names]
-    # with pitch the rear points have their small part too
-    assert_allclose(doubt.sigma_mm, np.linalg.norm(np.array(each) * doubt.slope), rtol=1e-5 if "pitch" in drives else 1e-9)
+    rtol = 1e-5 if "pitch" in drives else 1e-9  # with pitch the rear points have their small part too
+    assert_allclose(doubt.sigma_mm, np.linalg.norm(np.array(each) * doubt.slope), rtol=rtol)
 
 
 @pytest.mark.slow
