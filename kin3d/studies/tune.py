@@ -198,9 +198,20 @@ class Tuning:
             answers = [a for a in finished(problem, x, excess, [a for a in (answer,) if self._whole(a)])
                        if self._whole(a)]  # fmt: skip
             if not answers:
-                return self._nearest(before, forecast, [linear.x, *self._best(x, excess)], count)
+                found = [solve_whole(problem, nearest, at) for at in (linear.x, *self._best(x, excess))]
+                answers = self._ended(found)  # where starts come near alone, the nearest may have all
+            if not answers:
+                return self._nearest(before, forecast, found, count)
             answer = answers[0]
         return self._met(before, forecast, answer, answers, count, met)
+
+    def _ended(self, near: Sequence[Answer]) -> list[Answer]:
+        """The answer of least change from one that has all wants, or that itself; empty where none has."""
+        ends = [a for a in near if self._whole(a)]
+        if not ends:
+            return []
+        least = solve_whole(self.problem, least_change, ends[0].x)
+        return [least if self._whole(least) else ends[0]]
 
     def _best(self, x: Array, excess: Array) -> Sequence[Array]:
         total = np.where(np.isfinite(excess), excess, 1e9) @ self.problem.weights
@@ -310,11 +321,10 @@ class Tuning:
         return tried[0] if tried else None
 
     def _nearest(
-        self, before: Sequence[Got], forecast: Forecast, places: Sequence[Array], count: int
+        self, before: Sequence[Got], forecast: Forecast, found: Sequence[Answer], count: int
     ) -> TuneResult:
-        """The nearest from several places, and whether it is established that no car has all."""
+        """The nearest of those from several places, and whether it is established that no car has all."""
         problem, unit = self.problem, self.problem.unit
-        found = [solve_whole(problem, nearest, x) for x in places]
         totals = np.array([self._total(a) for a in found])
         best = least_of_nearest(problem, found[int(np.argmin(totals))])
         least = float(totals.min())

@@ -20,7 +20,7 @@ WANDERS = 1e-12  # the same of the least change, three steps one after the other
 GIVEN = 1e-6  # of what is allowed: by so much the nearest may be missed where little change is looked for
 ACTIVE = 1e-5  # of what is allowed: a bound nearer than this holds the answer
 PRESSES = 1e-6  # a bound nearer than this is pressed upon, in units of change
-STILL = 1e-9  # a step, and an excess, that are rounding
+STILL = 1e-9  # a step that is rounding
 FRUITLESS = 5  # steps one after the other that leave more than `LESS` of what is missed most: it will not be met
 LESS = 0.9
 UNMOVED = 1e-6  # of what is allowed, per unit of change: a bound that does less is moved by nothing
@@ -171,6 +171,7 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
     n, m, count = len(start), problem.middles, len(problem.aims) if excesses else 0
     size = _row_size(problem, start)
     least, most = np.isfinite(problem.least), np.isfinite(problem.most)
+    of_within = np.concatenate([(size / problem.slack)[least], (size / problem.slack)[most]])
     wide = np.zeros((len(problem.want), count))
     if count:
         wide[np.arange(len(wide)), problem.want] = problem.slack
@@ -225,9 +226,9 @@ def _slsqp(problem: Problem, start: Array, cost: Cost, *, excesses: bool) -> Ans
         costs[:] = [*costs[1:], value(v)]
         still = max(costs) - min(costs) < settled * (1.0 + abs(costs[-1]))
         stands = step < STILL * (1.0 + np.abs(v).max())
-        worst = -float(bounds(v).min(initial=0.0))
+        worst = -float((bounds(v) * of_within).min(initial=0.0))
         missed.append(min(worst, missed[-1]))
-        met = worst < STILL
+        met = worst < INSIDE
         if ((still or stands) and met) or (not met and missed[-1] > LESS * missed[-1 - FRUITLESS]):
             raise _StandsStillError(last[0], met)
 

@@ -11,10 +11,10 @@ from kin3d.studies.tune_problem import Problem
 from kin3d.studies.tune_solve import MET, Answer, least_change, solve_whole
 
 Array = NDArray[np.float64]
-STEPS = 28
+STEPS = 32
 ROUNDS = 5  # times that moves are put to the ends of their boxes within a step
 DAMPING = 1e-2  # of the first steps, beside bounds' slopes of length 1
-FROM, FALLS, LEAST = 14, 0.3, 1e-9  # from this step on it falls by that with each, and to no less
+FROM, FALLS, LEAST = 14, 0.2, 1e-10  # from this step on it falls by that with each, and to no less
 AHEAD = 1e-3  # of what is allowed: so far inside a start is led, so that it arrives
 AT_ONCE = 2_000  # cars whose slopes are held at once
 FINISHED = 10  # starts that are finished by the constrained solver
