@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
+from kin3d.loads.force_measures import is_force
 from kin3d.measures.car import MEASURES as OF_THE_CAR
 from kin3d.measures.car import WholeCar
 from kin3d.measures.corner import Corner
