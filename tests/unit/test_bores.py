@@ -16,10 +16,14 @@ from kin3d.spatial.bores import find_bore
 PLACES = {"lower_outer": (4.5, 713.0, 150.0), "upper_outer": (-17.0, 685.5, 374.0), "tie_outer": (70.5, 717.0, 222.5)}
 
 
-def ring(radius, length, facets, outer=11.0):
-    half = 0.5 * length
-    section = [[radius, -half], [radius + outer, -half], [radius + outer, half], [radius, half], [radius, -half]]
-    out = trimesh.creation.revolve(section, sections=facets)
+def ring(radius, length, facets, outer=11.0, chamfer=0.0, part=1.0):
+    """A ring with a bore, its edges broken by a chamfer, or a part of its round."""
+    half, c = 0.5 * length, chamfer
+    section = [[radius + c, -half], [radius + outer, -half], [radius + outer, half], [radius + c, half]]
+    section += [[radius, half - c], [radius, c - half]] if c else []
+    section.append(section[0])
+    whole = {} if part == 1.0 else {"angle": 2 * np.pi * part}
+    out = trimesh.creation.revolve(section, sections=max(8, int(facets * part)), **whole)
     if out.volume < 0:
         out.invert()
     return out
@@ -48,10 +52,11 @@ def written(folder, places, shift=(0.0, 0.0, 0.0), sigma=None):
 
 
 def random_part(seed):
-    """Truth, mesh and a guess 3 mm off: 24 to 96 facets, noise 0.02 to 0.1 mm, at times a smaller ring beside."""
+    """Truth, mesh and a guess 3 mm off: 24 to 96 facets, noise to 0.1 mm, half bores, chamfers, a smaller ring beside."""
     rng = np.random.default_rng(seed)
     radius, length = rng.uniform(5, 12), rng.uniform(12, 25)
-    part = ring(radius, length, int(rng.choice([24, 48, 96])))
+    kinds = {1: {"part": 0.5}, 2: {"chamfer": 1.5}}
+    part = ring(radius, length, int(rng.choice([24, 48, 96])), **kinds.get(seed % 4, {}))
     turn = tf.random_rotation_matrix(rng.random(3))
     centre = 200 * rng.normal(size=3)
     part.apply_transform(turn)
