@@ -52,7 +52,7 @@ def written(folder, places, shift=(0.0, 0.0, 0.0), sigma=None):
 
 
 def random_part(seed):
-    """Truth, mesh and a guess 3 mm off: 24 to 96 facets, noise to 0.1 mm, half bores, chamfers, a smaller ring beside."""
+    """Truth, mesh and a guess 3 mm off: 24 to 96 facets, noise to 0.1 mm, half bores, chamfers, at times another."""
     rng = np.random.default_rng(seed)
     radius, length = rng.uniform(5, 12), rng.uniform(12, 25)
     kinds = {1: {"part": 0.5}, 2: {"chamfer": 1.5}}
