@@ -41,6 +41,7 @@ REMAINDER = 1e-7  # part of the difference that may be left over before more nod
 ROUNDING = 1e-12  # part of a measure's value that is not worth another node
 BY_DIFFERENCES = 1e-11  # the same where derivatives are differences (forces)
 NOISE = 1e-14  # part of the sizes of the values that is rounding of them
+ROUNDING = 1e-12  # of a difference: less is none left over
 ADDED_UP = 1e-6  # parts that leave over more than this part of their difference are not shown
 CANCELLING = 1e-6  # a difference that is a smaller part of the sum of its parts' sizes is judged against that sum
 
@@ -142,8 +143,10 @@ class Attribution:
         text = ""
         if met.any():
             worst = int(np.argmax(np.where(met, share, -1.0)))
-            text = f"Parts add up to the differences within {share[worst]:.0e} of each"
-            text += f" (largest for {self.measures[worst].name}); up to {self.nodes} nodes along the way."
+            exact = share[worst] <= ROUNDING
+            left = f"within {share[worst]:.0e} of each (largest for {self.measures[worst].name})"
+            text = f"Parts add up to the differences {'but for rounding' if exact else left}"
+            text += f"; up to {self.nodes} nodes along the way."
         if kinked:
             text += f" No parts are shown of {', '.join(kinked)}: a kink lies on the way, and they do not add up."
         return text.strip()

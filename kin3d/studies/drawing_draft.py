@@ -20,7 +20,7 @@ from kin3d.studies.drawing_naming import naming_page
 from kin3d.studies.drawing_places import Axes, SketchedView
 from kin3d.studies.drawing_sketch import Sketch
 from kin3d.writing.files import check_place, inert, with_sum, write_file
-from kin3d.writing.style import figure_style, save_figure
+from kin3d.writing.style import figure_style, lay_out, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes as Plot
@@ -172,7 +172,7 @@ def _picture(found: Sketch, path: Path) -> None:
         for k, plane in enumerate(planes):
             rows = 1 if len(planes) == 1 else 2
             _draw(figure.add_subplot(rows, rows, k + 1), found, plane)
-        figure.draw_without_rendering()
+        lay_out(figure)
         for plot, plane in zip(figure.axes, planes, strict=True):
             _number(plot, found, plane)
         figure.suptitle(

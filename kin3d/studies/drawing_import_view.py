@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from kin3d.reading.dxf import DrawingReading, DrawnPoint
 from kin3d.reading.dxf.content import Content
 from kin3d.reading.dxf.fusion import SheetView
-from kin3d.writing.style import LOWERS, RAISES, SOFT, figure_style, save_figure
+from kin3d.writing.style import LOWERS, RAISES, SOFT, figure_style, lay_out, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -76,7 +76,7 @@ def _sheet(reading: DrawingReading) -> Figure:
     axes.set(xlim=(low[0] - margin[0], high[0] + margin[0]), ylim=(low[1] - margin[1], high[1] + margin[1]))
     axes.set_aspect("equal")
     axes.grid(visible=False)
-    figure.draw_without_rendering()
+    lay_out(figure)
     _place_names(axes)
     axes.set(xlabel="sheet, right (drawing units)", ylabel="sheet, up (drawing units)")
     _heading(axes, reading, note)
@@ -225,7 +225,7 @@ def _space(reading: DrawingReading) -> Figure:
         _projection(axes, reading, across, up, sign)
         axes.set_title(title, loc="left")
     _legend(figure.add_subplot(grid[1, 0]), reading)
-    figure.draw_without_rendering()
+    lay_out(figure)
     for axes in figure.axes:
         _place_names(axes)
     return figure

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import INK, figure_style, save_figure, tones
+from kin3d.writing.style import INK, figure_style, lay_out, save_figure, tones
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -122,7 +122,7 @@ def _tall(offset: Array, height: Array, near: bool) -> float:
 
 def _thin(figure: Figure, ax: Axes) -> None:
     """Take away figures that would stand on others: those at the ends of the paths stay first."""
-    figure.draw_without_rendering()
+    lay_out(figure)
     kept: list[Any] = []
     for words in sorted(ax.texts, key=lambda t: t.get_zorder(), reverse=True):
         box = words.get_window_extent()

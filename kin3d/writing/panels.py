@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import CARS, INK, SOFT, figure_style, save_figure
+from kin3d.writing.style import CARS, INK, SOFT, figure_style, lay_out, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -133,7 +133,7 @@ def draw_grid(
         if legend:
             legend(figure)
         for _ in range(2):  # panels of another size may have other ticks, whose figures are as wide as they are
-            figure.draw_without_rendering()
+            lay_out(figure)
         figure.set_layout_engine("none")  # every place is found: not once more where the figure is saved
         for ax in axes.flat[: len(draws)]:
             _shrink_title(ax)

@@ -59,6 +59,8 @@ DARK = {
     PART_COLOURS["rocker"]: "#c99f74", PART_COLOURS["spring"]: "#b5a693", PART_COLOURS["bar"]: "#d39a8d",
     PART_COLOURS["upright"]: "#a6b1ba", ROLL_CENTRE: "#ff7fa8", RAISES: "#d9b13b", LOWERS: "#a99cf0", NEAR: "#ff8a7a",
 }  # fmt: skip
+# what Matplotlib says of a letter that the font does not have: it is drawn as a box, for all to see
+MISSING_LETTER = "Glyph .* missing from font"
 CAR_NAMES = ("car a", "car b", "car c", "car d", "car e")
 DOTS_PER_INCH = 150
 _PICTURE = re.compile(r'"data:image/png;base64,([^"]+)"')
@@ -100,6 +102,15 @@ def figure_style() -> Any:
     }
 
 
+def lay_out(figure: Figure) -> None:
+    """Find every place of a figure, as saving it would."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", MISSING_LETTER)
+        figure.draw_without_rendering()
+
+
 def save_figure(figure: Figure, path: Path, *, photographs: bool = False) -> None:
     """Save a figure in the format of the path's ending and let go of it.
 
@@ -117,8 +128,7 @@ def save_figure(figure: Figure, path: Path, *, photographs: bool = False) -> Non
     }
     try:
         with warnings.catch_warnings(), whole_file(path) as beside:
-            # a letter that the font does not have is drawn as a box, for all to see
-            warnings.filterwarnings("ignore", "Glyph .* missing from font")
+            warnings.filterwarnings("ignore", MISSING_LETTER)
             figure.savefig(beside, dpi=DOTS_PER_INCH, metadata=about.get(path.suffix.lower()))
             if photographs and path.suffix.lower() == ".svg":
                 beside.write_text(_PICTURE.sub(_as_jpeg, beside.read_text("utf-8")), "utf-8")
