@@ -39,6 +39,7 @@ OFFSET_SHARE = 0.6  # share of the labels without pointer that one common offset
 OFFSET_REACH = 15.0  # text heights
 NEAR_REACH = 6.0  # text heights to the nearest mark, where there is neither pointer nor offset
 HABIT = 0.5  # share of the labels with a pointer from which on a label without one is not tied by what is beside it
+FEW = 0.15  # share of the labels that lines must point at; less, and they are links that end beside words
 ALL_LEADERS = 0.9  # share of the labels with a leader from which on lines are no pointers
 NEAR_SHARE = 0.75  # share of the labels without pointer and offset that nearness must explain, clearly
 MARGIN = 0.65
@@ -192,13 +193,14 @@ class Matcher:
         return self._proved({i: (m, free.get(chosen[i][0]) if i in chosen else None) for i, m in out.items()})
 
     def _proved(self, chosen: dict[int, tuple[DrawnMark, Pointer | None]]) -> dict[int, DrawnMark]:
-        """Keep ties to bare ends only where lines prove to be leaders; those to symbols stand."""
-        drawn = {i: p for i, (m, p) in chosen.items() if p is not None and not p.stroke.leader and m.kind == "end"}
+        """Keep plain lines only where they are the drawing's way to point, and on bare ends prove to be leaders."""
         names = [i for i, x in enumerate(self.labels) if not x.free]
-        whole = set(names) <= set(chosen)
-        heads = [tuple(chosen[i][0].xyz) for i in drawn]
-        good = whole and len(set(heads)) == len(heads) and self.pointers.prove(list(drawn.values()))
-        return {i: m for i, (m, _) in chosen.items() if good or i not in drawn}
+        lines = {i: p for i, (_, p) in chosen.items() if p is not None and not p.stroke.leader}
+        bare = {i: p for i, p in lines.items() if chosen[i][0].kind == "end"}
+        heads = [tuple(chosen[i][0].xyz) for i in bare]
+        good = set(names) <= set(chosen) and len(set(heads)) == len(heads) and self.pointers.prove(list(bare.values()))
+        lost = {*(() if good else bare), *(lines if len(lines) < FEW * len(names) else ())}
+        return {i: m for i, (m, _) in chosen.items() if i not in lost}
 
     # --- offsets and nearness ---------------------------------------------------------------------------------
 
