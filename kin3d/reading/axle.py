@@ -20,6 +20,7 @@ from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
 from kin3d.linkage.resolve import resolve
+from kin3d.reading.kinds import way_out
 from kin3d.reading.layouts import LayoutChoice
 from kin3d.reading.meshes import ENDINGS
 from kin3d.reading.points import PointScan, scan_points_csv
@@ -269,7 +270,7 @@ def _scan_file(
             f'is "{path.name}"; a point table ({", ".join(_TABLES)}), a drawing (.dxf) or a file of photographs '
             "(.photos.toml) is expected"
         )
-        log.error("points-kind", text, where)
+        log.error("points-kind", text + way_out(path), where)
         scan = PointScan({}, None, ())
     log.adopt(scan.findings)
     return scan

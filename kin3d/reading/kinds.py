@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import struct
+from pathlib import Path
 
 _SAVE = "save it as DXF in the program that wrote it"
 _TRACE = (
@@ -37,6 +38,16 @@ def other_kind(raw: bytes) -> str | None:
     if raw[:400].count(b"\x00") > 100 and b"S\x00E\x00C\x00T" in raw[:4000]:
         return "UTF-16 text; save it as UTF-8 or plain ASCII"
     return _mesh_or_text(raw)
+
+
+def way_out(path: Path) -> str:
+    """Return what a file is by how it begins and the way out, as the end of a sentence; empty where unknown."""
+    try:
+        with path.open("rb") as file:
+            found = other_kind(file.read(4096))
+    except OSError:
+        return ""
+    return "" if found is None else f"; it is {found}"
 
 
 def _mesh_or_text(raw: bytes) -> str | None:

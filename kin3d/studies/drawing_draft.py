@@ -85,7 +85,7 @@ def views_text(found: Sketch, files: dict[str, Path]) -> str:
         f"# Draft for {source.name}: mend what is wrong, fill in what is unknown (take the # away), then",
         f"# kin3d import {source.name} --views {files['views'].name} --names {files['names'].name} --out points.csv",
         "",
-        _line("units", found.unit and f'"{found.unit}"', '"mm"', "the drawing says so", "the drawing says none"),
+        _line("units", found.unit and f'"{found.unit}"', '"mm"', "as given or as drawn", "the drawing says none"),
     ]
     if found.form == "space":
         axes = found.job.axes

@@ -198,3 +198,12 @@ def test_a_file_of_another_kind_is_named_with_the_way_out(kind: str, tmp_path: P
     assert codes == {"file-kind"}
     for word in words:
         assert word in text
+
+
+def test_a_car_file_that_names_a_file_of_another_kind_says_what_it_is(tmp_path: Path) -> None:
+    from kin3d.reading.car import read_car
+
+    (tmp_path / "front.pdf").write_bytes(b"%PDF-1.7\n")
+    (tmp_path / "car.toml").write_text('[front]\npoints = "front.pdf"\nlayout = "double wishbone"\n')
+    with pytest.raises(ReadingError, match=r"is expected; it is a PDF file: export the drawing as DXF"):
+        read_car(tmp_path / "car.toml")

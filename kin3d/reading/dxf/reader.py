@@ -278,6 +278,7 @@ def _no_names(job: Job) -> None:
     if job.content.references:
         job.log.error("external-reference", _referred(job.content.references))
     what = "no text in the file" if not job.content.texts else "no text, attribute or layer in the file names a point"
+    what = "no label is surely a mark's" if any(not u.label.free for u in job.untied) else what
     where = pick_list(job.content)
     if not where:
         job.log.error("marks-missing", f"{what}, and there is no point, small circle, block or line to name")
