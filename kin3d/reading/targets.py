@@ -57,6 +57,7 @@ class Want(Record):
     measure: Annotated[str, text(min_length=1)]
     at: Stand | None = None
     value: _Number = None
+    least: _Number = None
     within: _Positive
     gradient: _Number = None
     range: _Two = None
@@ -252,7 +253,10 @@ def _kind(want: Want, place: str, log: FindingLog) -> bool:
     way = given[0] if given else "value"
     if way in ("gradient", "curve", "car") and want.value is not None:
         log.error("want-mixed", f"has {way} and value; {way} says all that is wanted, take out value", place)
-    if way in ("value", "change") and want.value is None:
+    if want.least is not None and (given or want.value is not None):
+        what = given[0] if given else "value"
+        log.error("want-mixed", f"has {what} and least; least says all that is wanted, take one of them out", place)
+    if way in ("value", "change") and want.value is None and want.least is None:
         text = "is missing" if way == "change" else "is missing, and gradient, range, change, curve and car too"
         log.error("key-missing", f"{text}; a number is expected", f"{place}, value")
     if want.over is not None and way in ("gradient", "range", "change"):

@@ -30,6 +30,8 @@ class WantedLine:
     def wanted(self) -> str:
         """What is wanted, as a person reads it."""
         aim = self.aim
+        if aim.want.least is not None:
+            return f"≥ {aim.wanted:g} − {aim.want.within:g}".replace("-", "−")
         return f"≤ {aim.want.within:g}" if aim.most else f"{aim.wanted:g} ± {aim.want.within:g}".replace("-", "−")
 
     @property

@@ -117,7 +117,7 @@ class Aim:
         """The figure that is wanted; of a curve the largest distance from it, of a range without a value 0."""
         if self.kind == "gradient":
             return float(self.want.gradient or 0.0)
-        return float(self.want.value or 0.0)
+        return float(self.want.value or self.want.least or 0.0)
 
     @property
     def most(self) -> bool:
@@ -139,6 +139,8 @@ class Aim:
         w, v = self.within * (1.0 - (SETTLED_ROOM if self.along == "lateral" else 0.0)), self.wanted
         slack = w
         w = w if self.room is None else self.room
+        if self.want.least is not None:
+            return [Bound(((self.key(t), 1.0),), v - w, np.inf, slack) for t in self.at]
         if self.kind in ("value", "gradient", "held"):
             return [Bound(((self.key(t), 1.0),), v - w, v + w, slack) for t in self.at]
         if self.kind == "curve":
@@ -198,8 +200,9 @@ class Aim:
             off = abs(found - v) if self.want.value is not None else found
             return Got(found, off, off / w - 1.0, ends)
         goal = self.target(at) if self.kind == "curve" else np.full(len(at), v)
-        k = int(np.argmax(np.abs(value - goal)))
-        off = float(np.abs(value - goal)[k])
+        away = np.maximum(goal - value, 0.0) if self.want.least is not None else np.abs(value - goal)
+        k = int(np.argmax(away if away.any() else -value))
+        off = float(away[k])
         return Got(off if self.kind == "curve" else float(value[k]), off, off / w - 1.0, (float(at[k]),))
 
 
