@@ -75,6 +75,8 @@ class Measure:
         The axle that it is for; None: either.
     by_lanes : bool
         Whether its function works on arrays of solved lanes (statics), so that no tape can be made of it.
+    named : bool
+        Whether it is computed only where it is asked for by name: it takes longer than all the others.
     silent : bool
         Whether it is left out without a word where it is not there, unless it was asked for by name.
     """
@@ -97,6 +99,7 @@ class Measure:
     axle: AxleName | None = None
     silent: bool = False
     by_lanes: bool = False
+    named: bool = False
 
     @property
     def reads(self) -> tuple[str, ...]:

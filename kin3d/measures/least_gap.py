@@ -182,5 +182,6 @@ MEASURES = (
         unless=no_pairs,
         silent=True,
         by_lanes=True,
+        named=True,
     ),
 )

@@ -73,7 +73,7 @@ def axle_measures(axle: AxleName) -> tuple[Measure, ...]:
 
 
 def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
-    """Measures of the given names in table order; one name may stand alone, None asks for all.
+    """Measures of the given names in table order; one name may stand alone, None asks for all that need no name.
 
     Forces under load cases and gaps of pairs stand at the end; there are as many as the car has cases, parts and pairs,
     so that `every` does not hold them, and a car that has not one of the name says so when it is asked.
@@ -84,7 +84,7 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
         With every name that is not known and the nearest one; for a list without a name.
     """
     if names is None:
-        return tuple(every)
+        return tuple(m for m in every if not m.named)
     names = asked(names)
     known = [m.name for m in every]
     unknown = [_unknown(name, axle, known) for name in names if name not in known and not is_made(name)]

@@ -239,7 +239,7 @@ def _car_on_ground(
 def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """An axle's measures of the given names; those that only the other axle or the car has are left out here."""
     if names is None:
-        return axle_measures(axle)
+        return pick(axle_measures(axle), axle, None)
     every = (*axle_measures("front"), *axle_measures("rear"), *OF_THE_CAR)
     there = {m.name for m in axle_measures(axle)}
     chosen = pick(tuple({m.name: m for m in every}.values()), axle, names)

@@ -53,7 +53,8 @@ def _panel(line: WantedLine, models: Sequence[SampleModel], *, first: bool) -> P
     before, after = (m.evaluate(keys, still, slopes=False)[0][0] for m in models)
     traces = [Trace(at, before, "before", CARS[0]), Trace(at, after, "after", CARS[1], dash=1)]
     x, y, spread = allowed(aim, at, after)
-    traces.append(Trace(x, y, "wanted", RAISES, 2, ((y - spread, y + spread),)))
+    goal = y if aim.want.least is None else np.full(len(x), aim.wanted)
+    traces.append(Trace(x, goal, "wanted", RAISES, 2, ((y - spread, y + spread),)))
     met = "met" if line.met else "not met"
     title = f"{aim.number}. {aim.measure.label}: {line.wanted}{f' {aim.unit}' if aim.unit else ''}, {met}"
     name = "wheel travel" if aim.along == "travel" else aim.along
@@ -86,7 +87,7 @@ def allowed(aim: Aim, at: Array, curve: Array) -> tuple[Array, Array, Array]:
         return at, middle, np.full(len(at), 0.5 * (aim.wanted + w))
     if aim.kind in ("held", "curve"):
         goal = aim.target(at) if aim.kind == "curve" else np.full(len(at), aim.wanted)
-        return at, goal, np.full(len(at), w)
+        return _and_more(aim, at, goal, np.full(len(at), w), curve)
     here = np.interp(aim.at[0], at, curve)
     if aim.kind == "change":  # from where the car is at the first position
         places = np.array(sorted(aim.at))
@@ -96,4 +97,12 @@ def allowed(aim: Aim, at: Array, curve: Array) -> tuple[Array, Array, Array]:
     if aim.kind == "gradient":  # a slope needs length to be seen
         x = aim.at[0] + 3.0 * (x - aim.at[0])
         return x, here + aim.wanted * (x - aim.at[0]), w * np.abs(x - aim.at[0])
-    return x, np.full(len(x), aim.wanted), np.full(len(x), w)
+    return _and_more(aim, x, np.full(len(x), aim.wanted), np.full(len(x), w), curve)
+
+
+def _and_more(aim: Aim, x: Array, goal: Array, spread: Array, curve: Array) -> tuple[Array, Array, Array]:
+    """The band of a want; of one that may be more it goes up past the curve."""
+    if aim.want.least is None:
+        return x, goal, spread
+    low, top = goal - spread, max(float(np.nanmax(curve)), float(np.max(goal))) + float(spread[0])
+    return x, 0.5 * (low + top), 0.5 * (top - low)
