@@ -9,6 +9,7 @@ import typer
 
 import kin3d
 from kin3d.cli import options as opt
+from kin3d.cli.cluster import executor_at
 from kin3d.cli.progress import progress_bar
 from kin3d.cli.screen import Screen, check_endings
 from kin3d.errors import Finding, RequestError
@@ -41,6 +42,8 @@ def tune(
     ] = None,
     plot: opt.Plot = None,
     curve: Annotated[Path | None, typer.Option(help="Draw what --trade finds: .png, .svg or .pdf.")] = None,
+    workers: opt.Workers = 0,
+    cluster: opt.Cluster = None,
 ) -> None:
     """Find the least change of points with which a car has all that is wanted of it.
 
@@ -55,10 +58,10 @@ def tune(
         raise RequestError(Finding("option-alone", "--curve draws what --trade finds; give both"))
     read = kin3d.load(car)
     pair = [] if trade is None else opt.parse_values(trade, "--trade")
-    with progress_bar("Starts", starts) as advance:
+    with progress_bar("Starts", starts) as advance, executor_at(cluster) as executor:
         found = kin3d.tune(
             read, targets, starts=starts, freedom=freedom, trade=pair, robust=robust, sigma=sigma,
-            consistent=consistent, seed=seed, progress=advance,
+            consistent=consistent, seed=seed, workers=opt.processes(workers), executor=executor, progress=advance,
         )  # fmt: skip
     screen.say(found.summary())
     screen.show(found)

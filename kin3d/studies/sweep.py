@@ -240,8 +240,9 @@ def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, 
     """An axle's measures of the given names; those that only the other axle or the car has are left out here."""
     if names is None:
         return pick(axle_measures(axle), axle, None)
-    every = (*axle_measures("front"), *axle_measures("rear"), *OF_THE_CAR)
-    there = {m.name for m in axle_measures(axle)}
+    own = axle_measures(axle)  # last: some names are other figures at the other axle
+    every = (*axle_measures("rear" if axle == "front" else "front"), *OF_THE_CAR, *own)
+    there = {m.name for m in own}
     chosen = pick(tuple({m.name: m for m in every}.values()), axle, names)
     return tuple(m for m in chosen if m.name in there or is_made(m.name))
 

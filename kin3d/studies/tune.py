@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from os import PathLike
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.reading.targets import TargetsFile, read_targets
 from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.pieces import by_workers
 from kin3d.studies.tune_aims import AimMaker
 from kin3d.studies.tune_consistent import consistent_cars, consistent_table
 from kin3d.studies.tune_few import few_moves, rounded_ways
@@ -34,7 +37,7 @@ from kin3d.studies.tune_solve import (
     solve_whole,
 )
 from kin3d.studies.tune_space import MoveSpace, move_space
-from kin3d.studies.tune_starts import finished, led, starts_in_step
+from kin3d.studies.tune_starts import WORTH_PROCESSES, finished, led, starts_in_step
 from kin3d.studies.tune_wants import Got, look
 
 Array = NDArray[np.float64]
@@ -56,6 +59,8 @@ def tune(
     sigma: float | None = None,
     consistent: int = 0,
     seed: int = 1,
+    workers: int = 1,
+    executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> TuneResult:
     """Find the moves of least change with which a car has all that a targets file wants.
@@ -81,6 +86,10 @@ def tune(
         is not asked.
     seed : int
         Of all that is drawn.
+    workers : int
+        Processes for many starts; a script that asks for more than one guards its main part.
+    executor : concurrent.futures.Executor, optional
+        Who leads the starts in place of processes of this computer.
     progress : callable, optional
         Called with starts done and in all.
 
@@ -96,7 +105,7 @@ def tune(
     """
     _refuse_numbers(starts, consistent, seed, trade)
     ready = made_ready(car, read_targets(Path(targets)))
-    result = ready.solve(starts, seed, progress)
+    result = ready.solve(starts, seed, progress, workers, executor)
     sections, remarks = list(result.sections), list(result.remarks)
     x = result.moves / ready.problem.unit
     if freedom:
@@ -132,6 +141,14 @@ def _refuse_numbers(starts: int, consistent: int, seed: int, trade: Sequence[flo
     raise_errors(wrong, RequestError)
 
 
+def _leader(study: tuple[Car, TargetsFile, list[list[float]]]) -> Callable[[Array], tuple[Array, Array]]:
+    """What leads a piece of the starts, in another process; the wants are asked at the same positions there."""
+    car, file, positions = study
+    problem = made_ready(car, file).problem
+    aims = [replace(a, at=at) for a, at in zip(problem.aims, positions, strict=True)]
+    return partial(led, Problem(problem.model, aims))
+
+
 def made_ready(car: Car, file: TargetsFile) -> Tuning:
     """Wants and moves of a file for a car.
 
@@ -152,7 +169,7 @@ def made_ready(car: Car, file: TargetsFile) -> Tuning:
         aims = maker.aims()
         findings += [*wrong, *maker.findings]
     raise_errors(findings, RequestError)
-    return Tuning(car, corner.model.axle.name, corner, space, Problem(maker.model, aims))
+    return Tuning(car, file, corner.model.axle.name, corner, space, Problem(maker.model, aims))
 
 
 def independent_sides(car: Car, axle: AxleName) -> None:
@@ -173,13 +190,19 @@ class Tuning:
     """A targets file with a car, ready to be solved."""
 
     car: Car
+    file: TargetsFile
     axle: AxleName
     corner: CornerModel
     space: MoveSpace
     problem: Problem
 
     def solve(
-        self, starts: int = 0, seed: int = 1, progress: Callable[[int, int], None] | None = None
+        self,
+        starts: int = 0,
+        seed: int = 1,
+        progress: Callable[[int, int], None] | None = None,
+        workers: int = 1,
+        executor: Executor | None = None,
     ) -> TuneResult:
         """Forecast, solve, and everything that is told of the answer."""
         problem = self.problem
@@ -193,7 +216,10 @@ class Tuning:
         answers, count, met = [answer], 0, 0
         if starts or not self._whole(answer):
             count = starts or SEARCHED
-            x, excess = starts_in_step(problem, count, seed, progress)
+            study = self.car, self.file, [list(a.at) for a in problem.aims]
+            processes = workers if count >= WORTH_PROCESSES else 1
+            with by_workers(_leader, study, processes, executor, partial(led, problem)) as run:
+                x, excess = starts_in_step(problem, count, seed, run, progress)
             met = int((excess.max(axis=1) <= 0.0).sum())
             answers = [a for a in finished(problem, x, excess, [a for a in (answer,) if self._whole(a)])
                        if self._whole(a)]  # fmt: skip

@@ -8,6 +8,7 @@ directions that the bands leave open).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.studies.tune_problem import Problem
 from kin3d.studies.tune_solve import linear_nearest
-from kin3d.studies.tune_starts import starts_in_step
+from kin3d.studies.tune_starts import led, starts_in_step
 from kin3d.writing.numbers import percent
 from kin3d.writing.tables import Cell, Column, Table
 
@@ -86,7 +87,7 @@ def consistent_cars(problem: Problem, steps: int, seed: int) -> ConsistentCars:
     if problem.space.kept:
         text = "consistent cars are drawn from boxes; take [keep] lengths out, or ask for each as a band"
         raise RequestError(Finding("consistent-lengths", text, "[keep] lengths"))
-    x, excess = starts_in_step(problem, 2 * WALKS, seed)
+    x, excess = starts_in_step(problem, 2 * WALKS, seed, partial(map, partial(led, problem)))
     good = x[excess.max(axis=1) <= 0.0]
     if len(good) < FEWEST:
         text = f"of {2 * WALKS} starts in the boxes {len(good)} led to cars that agree with all bands; widen them"

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from kin3d.studies.pieces import PieceRunner
 from kin3d.studies.tune_problem import Problem
 from kin3d.studies.tune_solve import MET, Answer, least_change, solve_whole
 
@@ -16,15 +17,25 @@ ROUNDS = 5  # times that moves are put to the ends of their boxes within a step
 DAMPING = 1e-2  # of the first steps, beside bounds' slopes of length 1
 FROM, FALLS, LEAST = 14, 0.2, 1e-10  # from this step on it falls by that with each, and to no less
 AHEAD = 1e-3  # of what is allowed: so far inside a start is led, so that it arrives
-AT_ONCE = 2_000  # cars whose slopes are held at once
+AT_ONCE = 1_000  # cars whose slopes are held at once
+WORTH_PROCESSES = 4_000  # starts
 FINISHED = 10  # starts that are finished by the constrained solver
 APART_MM = 0.1  # answers nearer than this are one
 
 
 def starts_in_step(
-    problem: Problem, count: int, seed: int = 1, progress: Callable[[int, int], None] | None = None
+    problem: Problem,
+    count: int,
+    seed: int,
+    run: PieceRunner,
+    progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Array, Array]:
     """Lead random places in the boxes to the wants, by damped Gauss–Newton steps of all of them together.
+
+    Parameters
+    ----------
+    run : callable
+        What leads pieces of them, here or in other processes (`kin3d.studies.pieces`).
 
     Returns
     -------
@@ -36,9 +47,9 @@ def starts_in_step(
     rng = np.random.default_rng(seed)
     x = rng.uniform(problem.low, problem.high, (count, len(problem.low)))
     excess = np.full((count, len(problem.aims)), np.inf)
-    for first in range(0, count, AT_ONCE):
-        part = slice(first, min(first + AT_ONCE, count))
-        x[part], excess[part] = _led(problem, x[part])
+    parts = [slice(k, min(k + AT_ONCE, count)) for k in range(0, count, AT_ONCE)]
+    for part, (places, left) in zip(parts, run(x[p].copy() for p in parts), strict=True):
+        x[part], excess[part] = places, left
         if progress:
             progress(part.stop, count)
     return x, excess

@@ -43,7 +43,7 @@ def asked(name: str):
 def test_values_are_those_of_a_sweep(name):
     axle, drives, rack, model, there = asked(name)
     found = model.derive(model.design[None], model.case.at, there)
-    swept = sweep(full(), axle, **drives, rack=rack)
+    swept = sweep(full(), axle, **drives, rack=rack, measures=[m.name for m in there])
     side = ("left", "right").index(model.corner.side)
     for k, m in enumerate(there):
         assert_allclose(found.value[k], swept.values[m.name][..., side].ravel(), rtol=1e-9, atol=1e-9, err_msg=m.name)

@@ -58,9 +58,9 @@ def elastic(tmp_path: Path) -> Car:
 
 
 def own_layout(folder: Path, part: str) -> None:
-    """The layout with one more part, as a file of one's own."""
+    """The layout without its own bar and with one more part, as a file of one's own."""
     text = (files("kin3d") / "linkage" / "layouts" / f"{PANHARD.replace(chr(32), chr(95))}.toml").read_text("utf-8")
-    text = text[: text.index("[points]")].replace(builtin(PANHARD).name, "own")
+    text = text[: text.index("# An anti-roll bar")].replace(builtin(PANHARD).name, "own")
     (folder / "own.toml").write_text(text + part, "utf-8")
 
 

@@ -12,10 +12,12 @@ import numpy as np
 import pytest
 
 from kin3d.errors import RequestError
-from kin3d.studies import counted, monte_carlo
+from kin3d.studies import counted, monte_carlo, tune_starts
 from kin3d.studies.pieces import by_workers
 from kin3d.studies.tolerance import tolerance
+from kin3d.studies.tune import tune
 from tests.laws.cars import car
+from tests.tuned import targets_text
 
 TRAVEL = np.linspace(-20.0, 20.0, 3)
 MEASURES = ["camber_deg", "roll_centre_height_mm", "motion_ratio"]
@@ -138,3 +140,25 @@ def test_counting_by_others_gives_the_same_bits(monkeypatch):
     monkeypatch.setattr(monte_carlo, "MOST_MEMORY", 1)
     monkeypatch.setattr(counted, "MOST_MEMORY", 10**9)
     _same(_bands(executor=Forgetful()), _bands())
+
+
+def test_starts_that_others_lead_arrive_where_they_would_here(monkeypatch, tmp_path):
+    """Wants over an interval are asked at more positions once they were solved for; others ask at the same."""
+    monkeypatch.setattr(tune_starts, "AT_ONCE", 25)
+    lossy = Forgetful()
+    wants = [
+        {"measure": "roll_centre_height_mm", "value": 40, "within": 1},
+        {"measure": "camber_deg", "gradient": -0.033, "within": 0.0005},
+        {"measure": "toe_deg", "range": [-25, 25], "within": 0.02},
+        {"measure": "caster_deg", "value": 6, "within": 0.05},
+        {"measure": "roll_centre_height_mm", "change": [0, 25], "value": -30, "within": 2},
+    ]
+    inner = {f"{level}_{end}.{c}": 12 for level in ("lower", "upper") for end in ("front", "rear") for c in "yz"}
+    outer = {f"{p}_outer.{c}": 8 for p in ("lower", "upper", "tie") for c in "xz"}
+    file = tmp_path / "targets.toml"
+    file.write_text(targets_text("front", inner | outer | {"tie_inner.y": 10, "tie_inner.z": 10}, wants))
+    ours, theirs = (tune(car("dunlin"), file, starts=100, executor=e) for e in (None, lossy))
+    assert lossy.handed > 4
+    assert theirs.starts_met == ours.starts_met > 50
+    assert np.array_equal(theirs.moves, ours.moves)
+    assert np.array_equal(theirs.answers, ours.answers)
