@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import json
+import re
 import warnings
 from dataclasses import dataclass
 from functools import lru_cache
@@ -62,6 +64,9 @@ def read_mesh(mesh: MeshFile) -> MeshData:
     except OSError as error:
         text = f"cannot be opened: {error.strerror or error}"
         raise ReadingError(Finding("mesh-unreadable", text, file)) from None
+    claims = _claims_too_much(raw, mesh.path.suffix.lower())
+    if claims:
+        raise ReadingError(Finding("mesh-size", claims, file))
     try:
         # from the bytes alone: a mesh that names other files (materials, buffers) gets none of them
         with np.errstate(all="ignore"), warnings.catch_warnings():
@@ -74,8 +79,11 @@ def read_mesh(mesh: MeshFile) -> MeshData:
     except (Exception, RecursionError) as error:  # noqa: BLE001 - a damaged file makes the library fail in any way
         text = f"cannot be read as a mesh: it is damaged or of another kind ({type(error).__name__})"
         raise ReadingError(Finding("mesh-unreadable", text, file)) from None
-    if not len(triangles) or len(triangles) > MOST_TRIANGLES:
-        text = f"has {len(triangles):,} triangles; expected from 1 to {MOST_TRIANGLES:,}"
+    if not len(triangles):
+        text = "has no triangles, or none whose corners are numbers; a mesh with triangles is expected"
+        raise ReadingError(Finding("mesh-size", text, file))
+    if len(triangles) > MOST_TRIANGLES:
+        text = f"has {len(triangles):,} triangles; {MOST_TRIANGLES:,} at most are expected: write it coarser"
         raise ReadingError(Finding("mesh-size", text, file))
     if not np.isfinite(corners).all() or np.abs(corners).max() > FARTHEST:
         text = f"has corners that are no numbers or farther than {FARTHEST:g} from its origin"
@@ -84,3 +92,26 @@ def read_mesh(mesh: MeshFile) -> MeshData:
     normals = np.asarray(found.face_normals) @ turn.T
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     return MeshData((corners - np.array(mesh.origin)) @ turn.T, triangles, normals, closed, inverted)
+
+
+def _claims_too_much(raw: bytes, ending: str) -> str:
+    """What is said of a file whose head tells of more than the file can have; empty where it does not.
+
+    A reader that trusts such a head takes gigabytes for a file of a few hundred bytes.
+    """
+    claimed, room = 0, len(raw)
+    if ending == ".stl" and len(raw) >= 84 and not raw[:5].lower().startswith(b"solid"):
+        claimed, room = int.from_bytes(raw[80:84], "little"), (len(raw) - 84) // 50
+    elif ending == ".ply":
+        head = raw[: raw.find(b"end_header")]
+        claimed = sum(map(int, re.findall(rb"^element\s+\w+\s+(\d{1,18})", head, flags=re.M)))
+    elif ending == ".glb" and raw[:4] == b"glTF":
+        size = int.from_bytes(raw[12:16], "little")
+        try:
+            accessors = json.loads(raw[20 : 20 + size]).get("accessors", [])
+            claimed = max((int(a.get("count", 0)) for a in accessors), default=0)
+        except (ValueError, AttributeError, TypeError, RecursionError):
+            return ""  # the library says what it cannot read
+    if claimed <= room:
+        return ""
+    return f"its head tells of {claimed:,} parts, for which it is too short: it is cut off or damaged"

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import struct
+import tracemalloc
 from itertools import pairwise
 
 import numpy as np
@@ -11,8 +14,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 import kin3d
 from kin3d.errors import Kin3dError, ReadingError
+from kin3d.linkage.car import MeshFile
 from kin3d.measures.gaps import TubeSolid, TurnedSolid, moving_pairs, nearest, pair_name
 from kin3d.measures.least_gap import least_gap
+from kin3d.reading.meshes import read_mesh
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.distances import Profile, bar_to_revolution
 from kin3d.studies.mesh_gaps import rigid_motion, turned_mesh
@@ -229,6 +234,44 @@ def test_wrong_meshes_each_get_a_sentence(car, tmp_path):
             kin3d.clearance(with_solids(car, leg=leg, tub=tub(path)), [0.0])
     told = kin3d.clearance(with_solids(car, leg=leg, tub=tub(stl(inverted, tmp_path, "in.stl"))), [0.0]).findings
     assert [f.code for f in told] == ["mesh-inverted"]
+
+
+def glb(count):
+    """A glTF of one triangle whose positions are told to be `count`, without bytes for them."""
+    head = {"asset": {"version": "2.0"}, "accessors": [{"componentType": 5126, "count": count, "type": "VEC3"}]}
+    head |= {"meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}], "nodes": [{"mesh": 0}]}
+    head |= {"scene": 0, "scenes": [{"nodes": [0]}]}
+    text = json.dumps(head).encode()
+    text += b" " * (-len(text) % 4)
+    return struct.pack("<4sII", b"glTF", 2, 20 + len(text)) + struct.pack("<II", len(text), 0x4E4F534A) + text
+
+
+AXES = "".join(f"property float {c}\n" for c in "xyz")
+PLY = "ply\nformat {} 1.0\nelement vertex 2000000000\n" + AXES + "end_header\n"
+CLAIMS = "tells of [0-9,]+ parts, for which it is too short"
+BOMBS = {
+    "head.stl": (b"x" * 80 + struct.pack("<I", 2**31) + b"\0" * 500, CLAIMS),
+    "nan.stl": (b"x" * 80 + struct.pack("<I12f", 1, *[float("nan")] * 12) + b"\0\0", "none whose corners"),
+    "binary.ply": (PLY.format("binary_little_endian").encode() + b"\0" * 100, CLAIMS),
+    "text.ply": (PLY.format("ascii").encode() + b"0 0 0\n", CLAIMS),
+    "count.glb": (glb(900_000_000), CLAIMS),
+    "index.obj": (b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 999999999\n", "damaged or of another kind"),
+    "fan.obj": (b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf " + b"1 2 3 " * 150_000, "at most are expected: write it coarser"),
+}
+
+
+@pytest.mark.parametrize("name", BOMBS)
+def test_a_small_file_that_would_take_much_is_refused(name, tmp_path):
+    data, words = BOMBS[name]
+    (tmp_path / name).write_bytes(data)
+    mesh = MeshFile(tmp_path / name, ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)), (0.0, 0.0, 0.0))
+    tracemalloc.start()
+    try:
+        with pytest.raises(ReadingError, match=words):
+            read_mesh(mesh)
+        assert tracemalloc.get_traced_memory()[1] < 400e6
+    finally:
+        tracemalloc.stop()
 
 
 def test_a_car_without_solids_says_what_to_give(car):
