@@ -72,6 +72,11 @@ def axle_measures(axle: AxleName) -> tuple[Measure, ...]:
     return (*(m for m in corner_measures(axle) if m.name not in names), *own)
 
 
+def unnamed(every: Sequence[Measure]) -> tuple[Measure, ...]:
+    """Those that are computed without being asked for by name."""
+    return tuple(m for m in every if not m.named)
+
+
 def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Measures of the given names in table order; one name may stand alone, None asks for all that need no name.
 
@@ -84,7 +89,7 @@ def pick(every: Sequence[Measure], axle: AxleName, names: Sequence[str] | None) 
         With every name that is not known and the nearest one; for a list without a name.
     """
     if names is None:
-        return tuple(m for m in every if not m.named)
+        return unnamed(every)
     names = asked(names)
     known = [m.name for m in every]
     unknown = [_unknown(name, axle, known) for name in names if name not in known and not is_made(name)]

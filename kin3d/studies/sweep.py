@@ -26,7 +26,7 @@ from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, need_radius, put_on_ground
-from kin3d.studies.registry import asked, axle_measures, corner_measures, is_made, pick
+from kin3d.studies.registry import asked, axle_measures, corner_measures, is_made, pick, unnamed
 from kin3d.studies.result import SweepResult
 from kin3d.studies.sweep_findings import limits_met, lines_alike, steering_axis_told, without_value
 
@@ -239,7 +239,7 @@ def _car_on_ground(
 def _of_the_axle(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """An axle's measures of the given names; those that only the other axle or the car has are left out here."""
     if names is None:
-        return pick(axle_measures(axle), axle, None)
+        return unnamed(axle_measures(axle))
     own = axle_measures(axle)  # last: some names are other figures at the other axle
     every = (*axle_measures("rear" if axle == "front" else "front"), *OF_THE_CAR, *own)
     there = {m.name for m in own}

@@ -16,7 +16,7 @@ from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.case import case_of
 from kin3d.studies.fit import bare_car, common_cases
 from kin3d.studies.groups import groups_of
-from kin3d.studies.registry import corner_measures
+from kin3d.studies.registry import corner_measures, unnamed
 from kin3d_viewer.model import Drives, LiveModel
 from kin3d_viewer.primitives import Array, Scene
 from kin3d_viewer.scene import Other, scene
@@ -97,7 +97,7 @@ class Becoming:
         """
         side = car.axle(axle).side
         common = common_cases(car, other, case_of(axle, 0.0, (), None, side))
-        wanted = [m for m in corner_measures(axle) if m.name == name]
+        wanted = [m for m in unnamed(corner_measures(axle)) if m.name == name]
         known = common.a is None or all(wanted and s.available(wanted)[0] for s in (common.a, common.b) if s)
         if not known:
             text = "it is no measure of a corner that both cars have figures for; kin3d measures lists them"

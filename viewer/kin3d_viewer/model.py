@@ -22,7 +22,7 @@ from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.solve.newton import follow
 from kin3d.studies.ground_contact import Stance, put_on_ground
-from kin3d.studies.registry import axle_measures, corner_measures
+from kin3d.studies.registry import axle_measures, corner_measures, unnamed
 from kin3d.studies.sweep import measure_on_ground
 from kin3d_viewer.curves import Curves
 from kin3d_viewer.primitives import Array
@@ -142,12 +142,12 @@ class LiveModel:
         model = self.base
         lanes = model.kernel.lanes(model.variants, 0.0)
         corner = Corner.of(model, lanes, model.kernel.solve(model.variants, lanes), ORDER)
-        return available(corner, corner_measures(self.axle))[0]
+        return available(corner, unnamed(corner_measures(self.axle)))[0]
 
     @cached_property
     def every_measure(self) -> dict[str, Measure]:
         """Measures of corner and axle by name."""
-        return {m.name: m for m in (*corner_measures(self.axle), *axle_measures(self.axle))}
+        return {m.name: m for m in unnamed((*corner_measures(self.axle), *axle_measures(self.axle)))}
 
     @property
     def mirrored(self) -> bool:
@@ -290,7 +290,7 @@ class LiveModel:
         model = replace(self.base, variants=chosen)
         with np.errstate(all="ignore"):
             standing = put_on_ground([model], stance)
-            wanted = tuple(self.every_measure[m.name] for m in axle_measures(self.axle))
+            wanted = tuple(self.every_measure[m.name] for m in unnamed(axle_measures(self.axle)))
             _, _, flat = measure_on_ground(model, stance, standing, 0, wanted)
         lanes, solved = standing.axles[0]
         bad = np.tile(standing.status != Status.OK, 2)
