@@ -17,6 +17,11 @@ UNITS = {"travel": "mm", "heave": "mm", "roll": "deg", "pitch": "deg", "rack": "
 SAME_MM = 1e-6  # gaps that differ by less are one
 
 
+def drive_words(name: str, value: float) -> str:
+    """A drive with its value and unit: ``rack −30 mm``."""
+    return f"{name} {f'{value:+g}'.replace('-', '−') if value else '0'} {UNITS[name]}"
+
+
 @dataclass(frozen=True, slots=True)
 class GapLimit:
     """Where along a drive, the others at 0, a pair has the wanted gap for the last time.
@@ -124,7 +129,7 @@ class AxleClearance:
 
     def place(self, lane: int) -> str:
         """A position in words."""
-        said = [f"{n} {v[lane]:+g} {UNITS[n]}" for n, v in self.drives.items() if v[lane]]
+        said = [drive_words(n, float(v[lane])) for n, v in self.drives.items() if v[lane]]
         return ", ".join(said) or "the design position"
 
     def contact_chance(self, row: int) -> float | None:

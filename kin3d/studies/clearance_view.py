@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.gaps import MeshSolid, SolidShape, TubeSolid, TurnedSolid, pair_name
 from kin3d.reading.meshes import read_mesh
-from kin3d.studies.clearance_gaps import UNITS, AxleClearance
+from kin3d.studies.clearance_gaps import UNITS, AxleClearance, drive_words
 from kin3d.writing.panels import Panel, Trace, draw_grid, draw_panels
 from kin3d.writing.style import CARS, INK, NEAR, SOFT
 
@@ -49,12 +49,12 @@ def _panel(part: AxleClearance, row: int, wanted: float) -> Panel:
     for k, value in enumerate(chosen):
         lanes = np.flatnonzero((held == value) & part.ok)
         lanes = lanes[np.argsort(x[lanes])]
-        label = f"{others[0]} {value:+g} {UNITS[others[0]]}" if others else ""
+        label = drive_words(others[0], float(value)) if others else ""
         traces.append(Trace(x[lanes], part.gap[row, lanes], label, CARS[0], k))
     ends = np.array([x.min(), x.max()])
-    traces.append(Trace(ends, np.full(2, wanted), f"wanted, {wanted:g} mm", NEAR, 0))
+    traces.append(Trace(ends, np.full(2, wanted), f"wanted, {wanted:g} mm", NEAR, 3))
     axis = f"{'wheel travel' if over == 'travel' else over} ({UNITS[over]})"
-    sign = f"{part.axle} {part.side}, least {part.least(row):.2f} mm at {part.place(part.worst(row))}"
+    sign = f"{part.axle} {part.side}: {part.least(row):.1f} mm at {part.place(part.worst(row))}"
     return Panel(pair_name(part.pairs[row]), "mm", sign, axis, tuple(traces))
 
 
