@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from kin3d.report.svg import framed, inline_svg
+from kin3d.report.svg import drawing_svg, framed
 from kin3d.studies.compared import CarPair
 from kin3d.studies.draw import Construction
 from kin3d.studies.report_data import AxlePart
 from kin3d.studies.wheel_construction import ViewName
-from kin3d.studies.why import exhibit, why_views
+from kin3d.studies.why import why_views
 from kin3d.studies.why_parts import WhyView
-from kin3d.writing.drawing_page import Exhibit, page_figure
 from kin3d.writing.html import tag, text
-from kin3d.writing.style import figure_style
 
 WIDTHS = {"wide": 190.0, "narrow": 96.0}  # mm: type of 8 pt is then read at the size of the page's small type
 NAMES = ("front", "side")
@@ -28,7 +26,7 @@ def explained(part: AxlePart, pair: CarPair) -> dict[str, str]:
     for k, name in enumerate(NAMES):
         both = {kind: views[k] for kind, views in found.items()}
         key = f"{part.axle}-why-{name}-{pair.b.label}"
-        pictures = "".join(_picture(v, pair, f"{key}-{kind}", kind) for kind, v in both.items())
+        pictures = "".join(_picture(v, f"{key}-{kind}", kind) for kind, v in both.items())
         view = both["wide"]
         caption = "".join(tag("p", text(c), class_="note") for c in view.caption)
         said = tag("p", text(view.seen), class_="note")
@@ -47,15 +45,8 @@ def _moves(view: WhyView) -> str:
     return tag("ul", said, class_="key")
 
 
-def _picture(view: WhyView, pair: CarPair, key: str, kind: str) -> str:
-    return framed(_svg(exhibit(view, pair), key, view.described), class_=f"why only-{kind}")
-
-
-def _svg(shown: Exhibit, key: str, described: str) -> str:
-    import matplotlib as mpl
-
-    with mpl.rc_context(figure_style()):
-        return inline_svg(page_figure([shown], titled=False), key, described)
+def _picture(view: WhyView, key: str, kind: str) -> str:
+    return framed(drawing_svg(view.drawing, view.frame, key, view.described), class_=f"why only-{kind}")
 
 
 def constructions(part: AxlePart) -> str:
@@ -71,6 +62,6 @@ def _construction(part: AxlePart, view: ViewName) -> str:
     shown = Construction(view, (one,))
     drawing, frame = shown.drawing()
     described = f"{'Front' if view == 'front' else 'Side'} view of {one.title}, {one.axle} axle, to scale"
-    svg = _svg(Exhibit(described, "", (), drawing, frame), f"{part.axle}-{view}", described)
+    svg = drawing_svg(drawing, frame, f"{part.axle}-{view}", described)
     caption = "; ".join(shown.said()) + "."
     return framed(svg, text(f"{described}. {caption}"), "drawing")

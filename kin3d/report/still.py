@@ -7,12 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.report.svg import framed, inline_svg
+from kin3d.report.svg import drawing_svg, framed
 from kin3d.studies.construction import AxleConstruction
 from kin3d.writing.drawing import Drawing, Frame, Layer
-from kin3d.writing.drawing_page import Exhibit, page_figure
 from kin3d.writing.html import text
-from kin3d.writing.style import CAR_NAMES, figure_style
+from kin3d.writing.style import CAR_NAMES
 
 Array = NDArray[np.float64]
 TOWARDS = np.array([0.86, 0.62, 0.50])  # from the car to the eye: from ahead, left and above
@@ -22,14 +21,10 @@ ROOM_MM = 40.0
 
 def still(axle: str, cars: Sequence[AxleConstruction]) -> str:
     """All cars of an axle over each other, seen from ahead, left and above."""
-    import matplotlib as mpl
-
     drawing, frame = _drawn(cars)
     names = " and ".join(c.title for c in cars)
     described = f"{axle.capitalize()} axle of {names} in the design position, seen from ahead, left and above"
-    with mpl.rc_context(figure_style()):
-        figure = page_figure([Exhibit("", "", (), drawing, frame)], titled=False)
-        return framed(inline_svg(figure, f"{axle}-still", described), text(f"{described}."), "still")
+    return framed(drawing_svg(drawing, frame, f"{axle}-still", described), text(f"{described}."), "still")
 
 
 def _drawn(cars: Sequence[AxleConstruction]) -> tuple[Drawing, Frame]:

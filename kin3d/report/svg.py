@@ -6,6 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 from kin3d.report.markup import in_page_colours
+from kin3d.writing.drawing import Drawing, Frame
+from kin3d.writing.drawing_svg import svg_text
 from kin3d.writing.html import tag, text
 
 if TYPE_CHECKING:
@@ -31,6 +33,11 @@ def inline_svg(figure: Figure, key: str, described: str) -> str:
 
     with mpl.rc_context({"svg.hashsalt": key, "svg.fonttype": "none"}):
         return standing_svg(svg_of(figure), key, described)
+
+
+def drawing_svg(drawing: Drawing, frame: Frame, key: str, described: str) -> str:
+    """A drawing as an ``<svg>`` element; key and description as of `inline_svg`."""
+    return standing_svg(svg_text(drawing, frame), key, described)
 
 
 def standing_svg(drawing: str, key: str, described: str) -> str:

@@ -20,6 +20,14 @@ TextAlign = Literal["left", "center", "right"]
 TextLevel = Literal["bottom", "middle", "top"]
 Dash = Literal["solid", "dashed", "short", "chain", "dotted"]
 Shape = Literal["dot", "joint", "square", "diamond", "target", "quartered"]
+# strokes and gaps of dashed lines, in widths of the line
+DASH_LENGTHS: Mapping[Dash, tuple[float, ...]] = {
+    "solid": (),
+    "dashed": (6.0, 3.0),
+    "short": (3.0, 2.0),
+    "chain": (10.0, 3.0, 2.0, 3.0),
+    "dotted": (1.0, 2.2),
+}
 LETTER_MM = 2.06  # height of capitals on paper: type of 8 pt
 LINE_STEP = 1.65  # from one line of words to the next, in heights of capitals
 _ROUND = 48  # corners of a circle

@@ -53,27 +53,19 @@ def write_exhibits(plates: Sequence[Exhibit], path: Path, option: str = "plot") 
         save_figure(page_figure(plates), path)
 
 
-def page_figure(plates: Sequence[Exhibit], titled: bool = True) -> Figure:
-    """The figure, each plate over its whole width; use it in a style.
-
-    Parameters
-    ----------
-    titled : bool
-        With titles, keys and captions; else the bare drawings.
-    """
+def page_figure(plates: Sequence[Exhibit]) -> Figure:
+    """The figure, each plate over its whole width; use it in a style."""
     from matplotlib.figure import Figure
 
     wide = max(float(p.frame.size[0]) / p.drawing.scale for p in plates)
-    margin = MARGIN_MM if titled else 0.0
-    blocks = [_block(p, wide, titled) for p in plates]
-    gap = GAP_MM if titled else 3.0
-    high = sum(b.height for b in blocks) + gap * (len(blocks) - 1) + 2.0 * margin
-    paper = (wide + 2.0 * margin, high)
+    blocks = [_block(p, wide) for p in plates]
+    high = sum(b.height for b in blocks) + GAP_MM * (len(blocks) - 1) + 2.0 * MARGIN_MM
+    paper = (wide + 2.0 * MARGIN_MM, high)
     figure = Figure(figsize=(paper[0] / 25.4, paper[1] / 25.4))
-    y = high - margin
+    y = high - MARGIN_MM
     for block in blocks:
-        _draw(figure, block, margin, y, paper)
-        y -= block.height + gap
+        _draw(figure, block, MARGIN_MM, y, paper)
+        y -= block.height + GAP_MM
     return figure
 
 
@@ -108,9 +100,7 @@ def _line(points: float) -> float:
     return LINE_STEP * points / POINTS
 
 
-def _block(plate: Exhibit, wide: float, titled: bool) -> _Block:
-    if not titled:
-        return _Block(plate, [], [], [], False)
+def _block(plate: Exhibit, wide: float) -> _Block:
     caption = [line for text in plate.caption for line in wrapped(text, wide, CAPTION)]
     title, subtitle = wrapped(plate.title, wide, TITLE, bold=True), wrapped(plate.subtitle, wide, SUBTITLE)
     return _Block(plate, title, subtitle, caption, bool(plate.key))

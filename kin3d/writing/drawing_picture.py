@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.writing.drawing import Dimension, Drawing, Frame, Polyline, Words, mark_paths
+from kin3d.writing.drawing import DASH_LENGTHS, Dash, Drawing, Frame, Polyline, Words
+from kin3d.writing.drawing_parts import parts
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.lettering import LINE_STEP, type_size, wrapped
-from kin3d.writing.numbers import fixed
 from kin3d.writing.style import COLOURS, INK, PAPER, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
@@ -25,13 +25,6 @@ SCALES = (1, 2, 2.5, 4, 5, 8, 10, 12.5, 15, 20, 25, 40, 50, 100)
 MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 20.0, 30.0
 TITLE, SUBTITLE, NOTE = 13.0, 9.0, 8.0  # sizes of the head and of the notes at the foot, points
 TITLE_STEP, SUBTITLE_STEP = 6.5, 4.6  # from one line of them to the next, mm
-_DASHES = {
-    "solid": "-",
-    "dashed": (0, (6, 3)),
-    "short": (0, (3, 2)),
-    "chain": (0, (10, 3, 2, 3)),
-    "dotted": (0, (1, 2.2)),
-}
 _ABOVE = 30.0  # words stand over lines
 _LEVELS = {"bottom": "bottom", "middle": "center", "top": "top"}
 
@@ -126,17 +119,11 @@ def _notes(figure: Figure, columns: Sequence[Sequence[str]]) -> None:
 
 def render(axes: Axes, drawing: Drawing) -> None:
     """Draw everything on axes whose limits are set, in the order of the drawing; words over lines."""
-    for order, item in enumerate(drawing.items):
-        rank = 1.0 + order * 1e-3
+    for order, item in parts(drawing):
         if isinstance(item, Polyline):
-            _path(axes, drawing, item, rank)
-        elif isinstance(item, Words):
-            _words(axes, drawing, item)
-        elif isinstance(item, Dimension):
-            _dimension(axes, drawing, item, rank)
+            _path(axes, drawing, item, 1.0 + order * 1e-3)
         else:
-            for part in mark_paths(item, drawing.height):
-                _path(axes, drawing, part, rank)
+            _words(axes, drawing, item)
 
 
 def _path(axes: Axes, drawing: Drawing, item: Polyline, rank: float) -> None:
@@ -155,15 +142,20 @@ def _path(axes: Axes, drawing: Drawing, item: Polyline, rank: float) -> None:
     if item.arrows:
         head = "<|-|>" if item.arrows == "both" else "-|>"
         style: dict[str, Any] = {"arrowstyle": head, "color": colour, "lw": width, "mutation_scale": 8}
-        style |= {"shrinkA": 0, "shrinkB": 0, "ls": _DASHES[item.dash or layer.dash]}
+        style |= {"shrinkA": 0, "shrinkB": 0, "ls": _strokes(item.dash or layer.dash)}
         axes.annotate("", places[-1], places[0], arrowprops=style, zorder=rank)
         return
     ring = np.concatenate([places, places[:1]]) if item.closed else places
     line = Line2D(
-        *ring.T, color=colour, lw=width, ls=_DASHES[item.dash or layer.dash], zorder=rank + 5e-4,
+        *ring.T, color=colour, lw=width, ls=_strokes(item.dash or layer.dash), zorder=rank + 5e-4,
         solid_capstyle="round", solid_joinstyle="round", dash_capstyle="butt",
     )  # fmt: skip
     axes.add_line(line)
+
+
+def _strokes(dash: Dash) -> Any:
+    """A kind of dashes as the plotting library takes it."""
+    return (0, DASH_LENGTHS[dash]) if DASH_LENGTHS[dash] else "-"
 
 
 def _words(axes: Axes, drawing: Drawing, item: Words) -> None:
@@ -177,28 +169,3 @@ def _words(axes: Axes, drawing: Drawing, item: Words) -> None:
         fontweight="bold" if item.bold else "normal", zorder=_ABOVE, linespacing=LINE_STEP,
         bbox=ground if item.ground else None,
     )  # fmt: skip
-
-
-def _dimension(axes: Axes, drawing: Drawing, item: Dimension, rank: float) -> None:
-    """Extension lines, the line with its arrows (outside where there is no room), the figure."""
-    h, look = drawing.height, {"colour": item.colour, "width": 0.8}
-    low, high = item.feet
-    for place, foot in ((item.start, low), (item.end, high)):
-        far = float(np.hypot(*(foot - place)))
-        if far > 0.5 * h:
-            beyond = (foot - place) * 0.5 * h / far
-            ends = np.stack([place + beyond, foot + beyond])
-            _path(axes, drawing, Polyline(item.layer, ends, colour=item.colour, width=0.5), rank)
-    along = np.array([0.0, 1.0]) if item.upright else np.array([1.0, 0.0])
-    low, high = sorted((low, high), key=lambda p: float(p @ along))
-    arrows = [(low, high, "both")]
-    if item.measured <= 4.0 * drawing.scale:
-        arrows = [(high + 3.4 * h * along, high, "end"), (low - 1.6 * h * along, low, "end")]
-    for tail, tip, ends_at in arrows:
-        _path(axes, drawing, Polyline(item.layer, np.stack([tail, tip]), arrows=ends_at, **look), rank)  # type: ignore[arg-type]
-    text = item.text.replace("<>", fixed(item.measured, 2))
-    if not text.strip():
-        return
-    at = (low + high) / 2.0 + (np.array([-0.4, 0.0]) if item.upright else np.array([0.0, 0.4])) * h
-    turn = 90.0 if item.upright else 0.0
-    _words(axes, drawing, Words(item.layer, at, (text,), "center", "bottom", 0.9, turn, item.colour))
