@@ -20,31 +20,32 @@ from kin3d.writing.style import CARS, INK, SOFT, figure_style
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-PANEL = (4.0, 2.9)  # inches
+PANEL, ROOM = (4.0, 2.9), (0.66, 0.08, 0.5, 0.5)  # size of a picture and margins about its panel, inches
 STEPS = (1.6, 0.25, 0.3, 0.5)  # margins of a picture of causes, whose rows have names
 
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: all cars over travel with their bands."""
-    names = " and ".join(c.title for c in result.cars)
+    names, sheet = " and ".join(c.title for c in result.cars), Sheet()
     for m, panel in zip(measures, compare_view.curves(result, measures), strict=True):
         described = f"{m.label} of {names} over wheel travel, with bands"
-        yield drawn(f"{result.axle}-curve-{m.name}", described, partial(draw_panel, panel=panel))
+        yield sheet.drawn(f"{result.axle}-curve-{m.name}", described, partial(draw_panel, panel=panel))
 
 
 def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: how the groups of points lead from A's value to the other's."""
+    sheet = Sheet(margins=STEPS)
     for m in causes_plot.moved(pair, measures):
         key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
         described = f"Parts of the difference of {m.label} by group of points"
-        yield drawn(key, described, partial(causes_plot.steps_panel, pair=pair, measure=m), PANEL, STEPS)
+        yield sheet.drawn(key, described, partial(causes_plot.steps_panel, pair=pair, measure=m))
 
 
 def migration(part: AxlePart) -> str:
     """Where the roll centre goes as the body rolls: its path in the front view, seen from ahead, over the ground."""
     described = "Path of the roll centre in the front view over body roll"
-    key, margins = f"{part.axle}-migration", (0.75, 0.1, 0.56, 0.5)
-    return drawn(key, described, partial(_migration, part=part), (5.2, 3.2), margins)
+    sheet = Sheet((5.2, 3.2), (0.75, 0.1, 0.56, 0.5))
+    return sheet.drawn(f"{part.axle}-migration", described, partial(_migration, part=part))
 
 
 def _migration(ax: Axes, part: AxlePart) -> None:
@@ -88,28 +89,37 @@ def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -
         )
 
 
-def drawn(
-    key: str,
-    described: str,
-    draw: Callable[[Axes], None],
-    size: tuple[float, float] = PANEL,
-    margins: tuple[float, float, float, float] = (0.66, 0.08, 0.5, 0.5),
-) -> str:
-    """A picture of one panel, drawn and saved in our style.
+class Sheet:
+    """One panel on which pictures are drawn one after the other: axes and ticks are made once for all of them.
 
     Parameters
     ----------
+    size : tuple of float
+        Width and height of a picture, inches.
     margins : tuple of float
         Room for words left, right, below and above of the panel, inches: finding it anew would draw everything twice.
     """
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
 
-    left, right, below, above = margins
-    wide, high = size
-    with mpl.rc_context(figure_style()):
-        figure = Figure(figsize=size)
-        ax = figure.subplots()
-        figure.subplots_adjust(left / wide, below / high, 1.0 - right / wide, 1.0 - above / high)
-        draw(ax)
-        return inline_svg(figure, key, described)
+    def __init__(self, size: tuple[float, float] = PANEL, margins: tuple[float, float, float, float] = ROOM) -> None:
+        import matplotlib as mpl
+        from matplotlib.figure import Figure
+
+        left, right, below, above = margins
+        wide, high = size
+        with mpl.rc_context(figure_style()):
+            self._figure = Figure(figsize=size)
+            self._axes = self._figure.subplots()
+            self._figure.subplots_adjust(left / wide, below / high, 1.0 - right / wide, 1.0 - above / high)
+
+    def drawn(self, key: str, described: str, draw: Callable[[Axes], None]) -> str:
+        """A picture in our style as an SVG element; key and description as of `inline_svg`."""
+        import matplotlib as mpl
+
+        ax = self._axes
+        with mpl.rc_context(figure_style()):
+            for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
+                artist.remove()
+            ax.relim()
+            ax.autoscale(True)
+            draw(ax)
+            return inline_svg(self._figure, key, described)

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from tempfile import TemporaryDirectory
-
 from kin3d.report import tables
+from kin3d.report.figures import Sheet
 from kin3d.report.markup import folded, listed, named
-from kin3d.report.svg import framed, standing_svg
+from kin3d.report.svg import framed
 from kin3d.studies.clearance_result import Clearance
 from kin3d.studies.report_data import AxlePart
 from kin3d.writing.html import tag, text
 
-COLUMNS = {"wide": None, "narrow": 1}  # views beside each other, by what the screen takes
+VIEW, MARGINS = (3.6, 3.6), (0.66, 0.08, 0.5, 0.24)  # size of a view and room about its panel, inches
 
 
 def gaps(part: AxlePart) -> str:
@@ -26,13 +24,9 @@ def gaps(part: AxlePart) -> str:
 
 def _of(found: Clearance, key: str) -> str:
     pictures = ""
-    if found.nearest() is not None:
-        for kind, columns in COLUMNS.items():
-            with TemporaryDirectory() as folder:
-                place = Path(folder) / "gap.svg"
-                found.picture(place, columns, titled=False)
-                drawing = standing_svg(place.read_text("utf-8"), f"{key}-{kind}", found.summary())
-            pictures += framed(drawing, class_=f"only-{kind}")
+    for k, (name, draw) in enumerate(found.views().items()):
+        # a view a sheet: the scale of what is equal both ways stays with the axes
+        pictures += framed(Sheet(VIEW, MARGINS).drawn(f"{key}-{k}", f"{found.summary()}; {name}", draw))
     said = tag("p", text(f"{found.summary()}."))
     every = "".join(tables.of_result(t) for t in found.tables()) + listed((text(n) for n in found.notes()), "note")
-    return said + pictures + folded("Gaps of every pair", every)
+    return said + tag("div", pictures, class_="views") + folded("Gaps of every pair", every)

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.gaps import is_simple, pair_name
 from kin3d.studies.clearance_gaps import UNITS, AxleClearance
-from kin3d.studies.clearance_view import draw_curves, draw_place
+from kin3d.studies.clearance_view import draw_curves, draw_place, place_views
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Quantity, Table
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 SHOWN = 12  # pairs in the table for a person
 MOST = 3  # coordinates shown for each gap
@@ -108,20 +112,17 @@ class Clearance(Result):
         """Draw the gaps of the nearest pairs over their first drive."""
         draw_curves(self.title, self.parts, self.wanted_mm, Path(path))
 
-    def picture(self, path: str | PathLike[str], columns: int | None = None, titled: bool = True) -> None:
-        """Draw the worst place: a section through the wheel where it has a part in it, from the front, from above.
-
-        Parameters
-        ----------
-        columns : int, optional
-            Views beside each other; default: all.
-        titled : bool
-            Whether pair, gap and position stand above.
-        """
+    def picture(self, path: str | PathLike[str]) -> None:
+        """Draw the worst place: a section through the wheel where it has a part in it, from the front, from above."""
         worst = self.nearest()
         if worst is None:
             raise RequestError(Finding("no-picture", "all pairs touch in the design position", str(path)))
-        draw_place(self.title, *worst, Path(path), columns, titled)
+        draw_place(self.title, *worst, Path(path))
+
+    def views(self) -> Mapping[str, Callable[[Axes], None]]:
+        """What draws each of these views on axes of its own, by the view's name; none where all pairs touch."""
+        worst = self.nearest()
+        return {} if worst is None else place_views(*worst)
 
 
 def _words(part: AxleClearance, row: int) -> str:

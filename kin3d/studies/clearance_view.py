@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -69,20 +70,21 @@ class _View:
     section: bool = False
 
 
-def draw_place(
-    title: str, part: AxleClearance, row: int, path: Path, columns: int | None = None, titled: bool = True
-) -> None:
+def draw_place(title: str, part: AxleClearance, row: int, path: Path) -> None:
     """Draw the position of the least gap: the corner's solids, the nearest pair strong, the gap with its figure.
 
     Parameters
     ----------
     row : int
         Of the pair.
-    columns : int, optional
-        Views beside each other; default: all.
-    titled : bool
-        Whether pair, gap and position stand above.
     """
+    head = f"{title}, {part.axle} {part.side}: {pair_name(part.pairs[row])}, {_said(part, row)} at "
+    head += part.place(part.worst(row))
+    draw_grid(head, list(place_views(part, row).values()), path, width=3.6)
+
+
+def place_views(part: AxleClearance, row: int) -> dict[str, Callable[[Axes], None]]:
+    """What draws each view of the position of a pair's least gap on axes of its own, by the view's name."""
     lane = part.worst(row)
     at = dict(zip(part.points, part.at[lane], strict=True))
     views = [
@@ -94,15 +96,17 @@ def draw_place(
     shapes = {s.name: s for pair in part.pairs for s in pair}
     near = {s.name for s in part.pairs[row]}
     gap = np.stack([part.first[row, :, lane], part.second[row, :, lane]])
-    ends = _surface_ends(gap, *part.pairs[row])
-    least = part.least(row)
-    said = f"{least:.1f} mm" if least > 0.0 else "contact"
-    draws = [
-        lambda ax, v=v: _draw(ax, v, list(shapes.values()), near, part, lane, ends, said)
+    ends, said = _surface_ends(gap, *part.pairs[row]), _said(part, row)
+    every = list(shapes.values())
+    return {
+        v.title: partial(_draw, view=v, shapes=every, near=near, part=part, lane=lane, gap=ends, said=said)
         for v in views
-    ]
-    head = f"{title}, {part.axle} {part.side}: {pair_name(part.pairs[row])}, {said} at {part.place(lane)}"
-    draw_grid(head if titled else "", draws, path, width=3.6, columns=columns)
+    }
+
+
+def _said(part: AxleClearance, row: int) -> str:
+    least = part.least(row)
+    return f"{least:.1f} mm" if least > 0.0 else "contact"
 
 
 def _section(at: dict[str, Array]) -> _View:

@@ -102,9 +102,8 @@ def draw_grid(
     path: Path,
     width: float = 4.1,
     legend: Callable[[Figure], None] | None = None,
-    columns: int | None = None,
 ) -> None:
-    """Draw what each function draws in a panel of its own, under one title, and save the picture.
+    """Draw what each function draws in a panel of its own, three in a row or two of four, under one title, and save it.
 
     Parameters
     ----------
@@ -112,14 +111,12 @@ def draw_grid(
         Of a panel, inches.
     legend : callable, optional
         Adds a legend for all to the figure.
-    columns : int, optional
-        Panels beside each other; three at most, of four two, where nothing is said.
     """
     check_place(path, PICTURES, "plot")
     import matplotlib.pyplot as plt
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    columns = columns or (2 if len(draws) == 4 else min(3, max(1, len(draws))))
+    columns = 2 if len(draws) == 4 else min(3, max(1, len(draws)))
     lines = -(-len(draws) // columns) or 1
     with plt.rc_context(figure_style()):
         size = (max(width if columns == 1 else 6.4, width * columns), 2.9 * lines + (1.1 if legend else 0.7))
