@@ -18,6 +18,7 @@ ORDER = (
 BASE = {"errors", "units", "frames", "version"}
 APART = {("reading", "solve"), ("solve", "reading")}
 HEAVY = {"xarray", "ezdxf", "trimesh", "matplotlib", "pyvista", "pandas", "PySide6", "pyvistaqt", "h5netcdf", "vtk"}
+HEAVY |= {"pydantic"}  # typer has it, and loads it for what is not plainly right
 FILES = sorted([*(ROOT / "kin3d").rglob("*.py"), *(ROOT / "viewer" / "kin3d_viewer").rglob("*.py")])
 
 

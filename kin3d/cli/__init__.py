@@ -7,16 +7,16 @@ import os
 import sys
 import warnings
 from collections.abc import Callable
-from functools import partial
 from importlib import import_module
 from io import TextIOWrapper
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperCommand
+from typer.core import TyperCommand, TyperGroup
 
 from kin3d.cli.habits import with_habits
 from kin3d.cli.screen import show_error
+from kin3d.cli.typed import quicken
 from kin3d.errors import Kin3dError
 
 # name of the command, its module in this folder, its function
@@ -56,18 +56,22 @@ CAUTION = (
 COMPLETION = "_KIN3D_COMPLETE"  # set by a shell that asks for completions
 
 
-class _Command(TyperCommand):
-    """A command that makes nothing of options that were not given: a validator for each costs a start some 15 ms."""
+class _Quick:
+    """What is called with parameters, its help option among them: they take at once what is plainly right."""
 
-    def __init__(self, *given: Any, **named: Any) -> None:
-        super().__init__(*given, **named)
-        for p in self.params:
-            if not p.required and p.callback is None and p.nargs == 1 and not p.multiple:
-                p.process_value = partial(_if_given, p.process_value)  # type: ignore[method-assign]
+    def get_params(self, ctx: Any) -> list[Any]:
+        params: list[Any] = super().get_params(ctx)  # type: ignore[misc]
+        for parameter in params:
+            quicken(parameter)
+        return params
 
 
-def _if_given(process: Callable[..., Any], context: Any, value: Any) -> Any:
-    return None if value is None else process(context, value)
+class _Command(_Quick, TyperCommand):
+    """A command."""
+
+
+class _Commands(_Quick, TyperGroup):
+    """All commands."""
 
 
 def build(only: str | None = None) -> typer.Typer:
@@ -78,6 +82,7 @@ def build(only: str | None = None) -> typer.Typer:
     called = [c for c in COMMANDS if c[0] == only] or COMMANDS
     app = typer.Typer(
         name="kin3d",
+        cls=_Commands,
         help=f"3D kinematics of suspension linkages from pickup points.\n\n{CAUTION}",
         no_args_is_help=True,
         add_completion=called is COMMANDS or COMPLETION in os.environ,
@@ -112,7 +117,7 @@ def main() -> None:
     """Entry point of ``kin3d``; exit code 2 for a mistake in the input, 1 when positions were not reached."""
     # a command is short and makes many small objects while it imports: collecting them would take a tenth of its time
     gc.set_threshold(200_000)
-    # no plugin of pydantic's is wanted, and looking for one reads the metadata of every installed package
+    # typer may load pydantic, whose plugins are not wanted: looking for one reads the metadata of every package
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # all matrices are small: threads of linear algebra wait for each other longer than they work
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

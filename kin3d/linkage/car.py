@@ -10,23 +10,21 @@ from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import Field, GetPydanticSchema
-from pydantic_core import core_schema
 
 from kin3d.errors import Finding, RequestError, raise_errors
 from kin3d.frames import parse_axes
 from kin3d.linkage.across import turned_on_the_rack
 from kin3d.linkage.ball_joints import steering_joints
+from kin3d.linkage.checking import check, choice_fault, set_key
+from kin3d.linkage.expected import HELD
 from kin3d.linkage.key_types import AnyText, FileOrigin
 from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFigures, LoadCase, in_axes
 from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.misfits import case_misfits, misfits
 from kin3d.linkage.names import AxleName, Side, did_you_mean, normalise
-from kin3d.linkage.record import Record, changed, check, choice_fault, keys_of, plain, set_key
+from kin3d.linkage.record import Record, changed, keys_of, known_keys, of_values, plain
 from kin3d.linkage.resolve import resolve
 from kin3d.units import length_factor
-
-_HELD = GetPydanticSchema(lambda _kind, _handler: core_schema.any_schema())  # taken as it is, not looked into
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,11 +174,11 @@ class Axle(AxleKeys):
     """
 
     name: AxleName
-    points: Annotated[PointTable, _HELD]
+    points: Annotated[PointTable, HELD]
     side: Side
-    layout: Annotated[Layout, _HELD]
-    other_points: Annotated[PointTable | None, _HELD] = None
-    layout_keys: dict[str, str] = Field(default_factory=dict)
+    layout: Annotated[Layout, HELD]
+    other_points: Annotated[PointTable | None, HELD] = None
+    layout_keys: Annotated[dict[str, str], HELD]
     units: AnyText = None
     axes: AnyText = None
     origin: FileOrigin = None
@@ -216,8 +214,8 @@ class Axle(AxleKeys):
 
     def keys(self) -> AxleKeys:
         """The axle's own keys, without points, layout and their files; those that were not given stay so."""
-        given = self.model_fields_set & AxleKeys.model_fields.keys()
-        bare = AxleKeys.model_construct(**{name: getattr(self, name) for name in given})
+        given = self.given & known_keys(AxleKeys).keys()
+        bare = of_values(AxleKeys, **{name: getattr(self, name) for name in given})
         return changed(bare, self.own_sigmas)
 
     def mesh_files(self) -> dict[str, MeshFile]:
@@ -234,11 +232,11 @@ class Car(Record):
 
     title: str
     source: Path
-    data: Annotated[CarData, _HELD]
-    front: Annotated[Axle | None, _HELD] = None
-    rear: Annotated[Axle | None, _HELD] = None
-    cases: Annotated[tuple[LoadCase, ...], _HELD] = ()
-    findings: Annotated[tuple[Finding, ...], _HELD] = ()
+    data: Annotated[CarData, HELD]
+    front: Annotated[Axle | None, HELD] = None
+    rear: Annotated[Axle | None, HELD] = None
+    cases: Annotated[tuple[LoadCase, ...], HELD] = ()
+    findings: Annotated[tuple[Finding, ...], HELD] = ()
 
     def __repr__(self) -> str:
         axles = ", ".join(f"{a.name} axle ({a.layout.name}, {len(a.points.names)} points)" for a in self.axles())
@@ -272,9 +270,7 @@ class Car(Record):
             raise RequestError(Finding("axle-missing", text, str(self.source)))
         return found
 
-    def with_points(
-        self, places: Mapping[str, ArrayLike], axle: AxleName = "front", side: Side | None = None
-    ) -> Car:
+    def with_points(self, places: Mapping[str, ArrayLike], axle: AxleName = "front", side: Side | None = None) -> Car:
         """The car with points of one axle in other places; its files are untouched.
 
         Parameters
@@ -348,7 +344,7 @@ class Car(Record):
         new: dict[str, Axle] = {}
         for axle in self.axles():
             keys = in_axes(getattr(checked, axle.name), np.eye(3))
-            fields = {name: getattr(keys, name) for name in AxleKeys.model_fields}
+            fields = {name: getattr(keys, name) for name in known_keys(AxleKeys)}
             other = {name: value for name, value in fields.items() if value != getattr(axle, name)}
             new[axle.name] = changed(axle, keys.own_sigmas, **other, layout_keys=layout_keys[axle.name])
             findings += misfits(axle.name, keys, axle.layout, new[axle.name].linkage, axle.points.names)
@@ -361,7 +357,7 @@ class Car(Record):
         axle = next((a for a in self.axles() if a.name == path[0]), None)
         if path[0] in ("front", "rear") and axle is None:
             return f"the car file has no [{path[0]}] axle; it has: {', '.join(a.name for a in self.axles())}"
-        if axle and len(path) == 2 and path[1] in AxleFiles.model_fields:
+        if axle and len(path) == 2 and path[1] in known_keys(AxleFiles):
             return "belongs to the file of the points and is no figure; with_points moves points"
         if axle and len(path) == 2 and path[1] in axle.layout.keys():  # noqa: SIM118
             layout_keys[axle.name].pop(path[1], None)

@@ -13,12 +13,13 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, Field
 
+from kin3d.linkage.expected import After, Expected
 from kin3d.linkage.key_types import (
     DIRECTION,
     FILE_AXES,
     HEADED,
+    TEXT,
     Accel,
     Angle,
     AnyNumber,
@@ -48,11 +49,10 @@ from kin3d.linkage.key_types import (
     YesNo,
     headed,
     tables,
-    text,
 )
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.part_keys import JointPart, LinkPart, Masses, RodPart, SolidPart
-from kin3d.linkage.record import R, Record, changed
+from kin3d.linkage.record import R, Record, changed, known_keys
 
 AXLE_NEEDS = {
     "points": "the file of its pickup points",
@@ -126,7 +126,7 @@ class CrossSpring(Record):
     points: SidePoints
     body: Name = "rocker"
     rate_n_per_mm: Rate
-    design_force_n: Annotated[float, Field(description="a number")] = 0.0
+    design_force_n: Annotated[float, Expected("a number")] = 0.0
     captive: YesNo = True
 
 
@@ -190,7 +190,7 @@ class SharedError(Record):
         Standard deviation of the common shift along x, y and z of the vehicle frame.
     """
 
-    name: Annotated[str, text()] = ""
+    name: Annotated[str, TEXT] = ""
     points: Points = ()
     sigma_mm: Sigmas
 
@@ -206,9 +206,7 @@ class Meshes(Record):
 
 def _counted(errors: tuple[SharedError, ...]) -> tuple[SharedError, ...]:
     """Shared errors without a name are called by their number."""
-    return tuple(
-        e if e.name else e.model_copy(update={"name": f"shared error {number}"}) for number, e in enumerate(errors, 1)
-    )
+    return tuple(e if e.name else changed(e, name=f"shared error {number}") for number, e in enumerate(errors, 1))
 
 
 class AxleFiles(Record):
@@ -254,12 +252,12 @@ class AxleKeys(Record):
     loaded_radius_mm: Length = None
     camber_deg: Angle = 0.0
     toe_deg: Angle = 0.0
-    rack_axis: Annotated[Triple, Field(strict=False), DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
+    rack_axis: Annotated[Triple, DIRECTION, FILE_AXES] = (0.0, 1.0, 0.0)
     spring: Spring | None = None
     torsion: Torsion | None = None
     bar: Bar | None = None
     meshes: Meshes | None = None
-    shared_error: Annotated[tuple[SharedError, ...], AfterValidator(_counted), tables("shared_error")] = ()
+    shared_error: Annotated[tuple[SharedError, ...], After(_counted), tables("shared_error")] = ()
     springs: Annotated[tuple[NamedSpring, ...], tables("springs")] = ()
     third: CrossSpring | None = None
     roll_spring: CrossSpring | None = None
@@ -335,7 +333,7 @@ class CarFigures(Record):
 
     title: AnyText = None
     car: CarData = CarData()
-    cases: Annotated[tuple[LoadCase, ...], Field(strict=False, description="tables headed [[cases]]")] = ()
+    cases: Annotated[tuple[LoadCase, ...], Expected("tables headed [[cases]]")] = ()
     front: AxleKeys | None = None
     rear: AxleKeys | None = None
 
@@ -361,7 +359,7 @@ def unit_of_key(key: str) -> str:
 def in_axes(record: R, rotation: NDArray[np.float64], folder: Path = Path()) -> R:
     """A record with its directions in other axes, of length 1, and its paths from a folder."""
     new: dict[str, Any] = {}
-    for name in record.model_fields_set:
+    for name in record.given:
         value = getattr(record, name)
         if isinstance(value, Record):
             new[name] = in_axes(value, rotation, folder)
@@ -369,7 +367,7 @@ def in_axes(record: R, rotation: NDArray[np.float64], folder: Path = Path()) -> 
             new[name] = tuple(in_axes(v, rotation, folder) for v in value)
         elif isinstance(value, Path):
             new[name] = folder / value
-        elif value is not None and FILE_AXES in type(record).model_fields[name].metadata:
+        elif value is not None and FILE_AXES in known_keys(type(record))[name].beside:
             new[name] = _unit(rotation @ np.array(value))
     return changed(record, **new)
 

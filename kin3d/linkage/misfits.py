@@ -6,11 +6,12 @@ import difflib
 from collections.abc import Collection, Sequence
 
 from kin3d.errors import Finding
+from kin3d.linkage.checking import in_heading
 from kin3d.linkage.keys import AxleKeys, LoadCase
 from kin3d.linkage.layout import Layout, Linkage
 from kin3d.linkage.names import did_you_mean
 from kin3d.linkage.part_keys import JointPart, Tube
-from kin3d.linkage.record import in_heading
+from kin3d.linkage.record import known_keys
 from kin3d.linkage.solid_misfits import solid_misfits
 
 
@@ -177,7 +178,7 @@ def _joint(joint: JointPart, linkage: Linkage, place: str, rod_part: str) -> lis
             for key, there in (("axis", bolt), ("limit_deg", "rod_end_limit_deg"))
             if getattr(joint, key) is not None
         ]
-    needs = [k for k in type(joint).model_fields if k not in ("name", "axis") and getattr(joint, k) is not None]
+    needs = [k for k in known_keys(type(joint)) if k not in ("name", "axis") and getattr(joint, k) is not None]
     if needs and joint.axis is None and linkage.hinge_at(joint.name) is None:
         text = f"is missing; it is needed for {' and '.join(needs)}: the direction of the stud or bolt, [x, y, z]"
         return [Finding("key-missing", text, f"{place} axis")]
@@ -195,7 +196,7 @@ def _shared(axle: str, keys: AxleKeys, points: Collection[str]) -> list[Finding]
     out = []
     for number, error in enumerate(keys.shared_error, 1):
         place = f"[{axle}.shared_error], element {number}"
-        if "points" in error.model_fields_set and not error.points:
+        if "points" in error.given and not error.points:
             text = "points is an empty list; name points, or leave the key out for all points of the table"
             out.append(Finding("points-empty", text, place))
         for name in error.points:

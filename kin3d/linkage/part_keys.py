@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import AfterValidator
-
+from kin3d.linkage.expected import After
 from kin3d.linkage.key_types import (
     AnyText,
     Direction,
@@ -82,7 +81,7 @@ class JointPart(NamedTable):
         Stiffness square to the axis and along it; None: rigid.
     """
 
-    name: Annotated[Name, AfterValidator(normalise)]
+    name: Annotated[Name, After(normalise)]
     radial_n: Positive = None
     axial_n: Positive = None
     axis: Direction = None

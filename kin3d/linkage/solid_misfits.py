@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kin3d.errors import Finding
+from kin3d.linkage.checking import in_heading
 from kin3d.linkage.keys import AxleKeys
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import did_you_mean
 from kin3d.linkage.part_keys import SolidPart
-from kin3d.linkage.record import in_heading
 
 WHEEL = "wheel"
 FORMS = ("points", "profile", "profile_file", "mesh")

@@ -18,7 +18,7 @@ from kin3d.linkage.keys import AXLE_NEEDS, AxleKeys, AxleTable, in_axes
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE, Linkage
 from kin3d.linkage.misfits import misfits
 from kin3d.linkage.names import AxleName, Side
-from kin3d.linkage.record import changed
+from kin3d.linkage.record import changed, known_keys, of_values
 from kin3d.linkage.resolve import resolve
 from kin3d.reading.kinds import way_out
 from kin3d.reading.layouts import LayoutChoice
@@ -89,7 +89,8 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         return None
     _tell_wheel_axis(main, source, log)
     data = in_axes(keys, np.eye(3) if frame.rotation is None else frame.rotation, source.folder)
-    axle = Axle.model_construct(  # of values that are checked
+    axle = of_values(
+        Axle,  # of values that are checked
         name=source.name,
         points=main.table,
         side=side,
@@ -99,7 +100,7 @@ def read_axle(source: AxleSource, log: FindingLog) -> Axle | None:
         units=keys.units,
         axes=keys.axes,
         origin=keys.origin,
-        **{name: getattr(data, name) for name in AxleKeys.model_fields if name in data.model_fields_set},
+        **{name: getattr(data, name) for name in known_keys(AxleKeys) if name in data.given},
     )
     return changed(axle, data.own_sigmas)
 
@@ -166,7 +167,7 @@ def _tell_difference(main: Linkage, other: Linkage, source: AxleSource, log: Fin
 
 def _check_rack_axis(source: AxleSource, frame: FileFrame, log: FindingLog) -> None:
     """Refuse a rack's direction whose axes are not known."""
-    if "rack_axis" not in source.keys.model_fields_set or not any(source.keys.rack_axis):
+    if "rack_axis" not in source.keys.given or not any(source.keys.rack_axis):
         return
     if _is_photographs(source.keys.points):
         return  # points from photographs stand in the vehicle frame
@@ -195,14 +196,14 @@ def _tell_unused(linkage: Linkage, source: AxleSource, log: FindingLog) -> None:
     if source.keys.torsion and linkage.rocker is None:
         text = "is not used: without a rod (rod_on) this layout has no rocker"
         log.warn("torsion-unused", text, f"[{source.name}.torsion]")
-    if "steering_axis_holds" in source.keys.model_fields_set and linkage.steering_axis is not None:
+    if "steering_axis_holds" in source.keys.given and linkage.steering_axis is not None:
         text = f'is not used: layout "{linkage.layout}" names the ball joints of the steering axis'
         log.warn("axis-unused", text, source.where("steering_axis_holds"))
 
 
 def _tell_wheel_axis(scan: PointScan, source: AxleSource, log: FindingLog) -> None:
     """Say which of wheel_axis and static angles is used, and what is assumed where neither is given."""
-    given = [k for k in ("camber_deg", "toe_deg") if k in source.keys.model_fields_set]
+    given = [k for k in ("camber_deg", "toe_deg") if k in source.keys.given]
     if WHEEL_AXIS in scan.places and given:
         text = f"is not used: {scan.places[WHEEL_AXIS]} gives wheel_axis, and that is used"
         log.warn("angles-unused", text, source.where(", ".join(given)))
@@ -284,9 +285,7 @@ def _scan_drawing(path: Path, source: AxleSource, frame: FileFrame, side: Side |
     if keys.origin is not None and frame.factor_mm is not None and frame.rotation is not None:
         datum = frame.factor_mm * (frame.rotation @ np.array(keys.origin))
     try:
-        table = read_drawing_points(
-            path, units=keys.units, axes=keys.axes, layout=layout, side=side, datum_mm=datum
-        )
+        table = read_drawing_points(path, units=keys.units, axes=keys.axes, layout=layout, side=side, datum_mm=datum)
     except Kin3dError as err:
         return PointScan({}, None, err.findings)
     return PointScan(dict(zip(table.names, table.places, strict=True)), table, table.findings)

@@ -8,10 +8,11 @@ from typing import Any
 
 from kin3d.errors import ReadingError, raise_errors
 from kin3d.linkage.car import Axle, Car
+from kin3d.linkage.checking import check
 from kin3d.linkage.keys import CarData, CarFile
 from kin3d.linkage.misfits import case_misfits
 from kin3d.linkage.names import AxleName
-from kin3d.linkage.record import changed, check
+from kin3d.linkage.record import changed
 from kin3d.reading.axle import AxleSource, read_axle
 from kin3d.reading.layouts import LayoutChoice, choose_layout
 from kin3d.reading.text import FindingLog, read_toml

@@ -45,7 +45,7 @@ def way_out(path: Path) -> str:
     try:
         with path.open("rb") as file:
             found = other_kind(file.read(4096))
-    except OSError:
+    except (OSError, ValueError):  # a name with a null character is no name of a file
         return ""
     return "" if found is None else f"; it is {found}"
 

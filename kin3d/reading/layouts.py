@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from kin3d.errors import Finding, LayoutError
+from kin3d.linkage.checking import choice_fault
 from kin3d.linkage.keys import AxleTable
 from kin3d.linkage.layout import Layout
 from kin3d.linkage.layout_file import builtin, builtin_names, parse, plain, told_names
-from kin3d.linkage.record import choice_fault
+from kin3d.linkage.record import known_keys
 from kin3d.reading.text import FindingLog, read_toml
 
 
@@ -80,7 +81,7 @@ def _read_layout(path: Path, log: FindingLog) -> Layout | None:
 def _tell_keys(axle: str, layout: Layout, given: dict[str, str], log: FindingLog) -> None:
     """Refuse keys of the layout that the car file has anyway, and drop the later of two that exclude each other."""
     for part in layout.parts:
-        if part.key in AxleTable.model_fields:
+        if part.key in known_keys(AxleTable):
             text = f'[[parts]] "{part.name}": key "{part.key}" is a key of every car file; take another name'
             log.adopt([Finding("key-taken", text, layout.source)])
         if part.key in given and part.not_with in given:

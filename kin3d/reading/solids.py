@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Kin3dError, ReadingError
+from kin3d.linkage.checking import in_heading
 from kin3d.linkage.part_keys import SolidPart
-from kin3d.linkage.record import changed, in_heading
+from kin3d.linkage.record import changed
 from kin3d.reading.meshes import ENDINGS
 from kin3d.reading.text import FindingLog
 from kin3d.units import length_factor

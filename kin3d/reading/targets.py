@@ -11,12 +11,13 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field
 
 from kin3d.errors import Finding, ReadingError
-from kin3d.linkage.key_types import tables, text
+from kin3d.linkage.checking import check, show
+from kin3d.linkage.expected import Expected
+from kin3d.linkage.key_types import SOME_TEXT, TEXT, tables
 from kin3d.linkage.names import AxleName, Side, did_you_mean
-from kin3d.linkage.record import Record, check, show
+from kin3d.linkage.record import Record, known_keys
 from kin3d.reading.cells import CellError, DecimalMark, number
 from kin3d.reading.text import FindingLog, read_text, read_toml
 
@@ -27,17 +28,12 @@ ALONG: dict[str, AlongName] = {
 }  # fmt: skip
 MOST_ANGLE_DEG = 45.0
 MOST_MM = 2_000.0
-_Number = Annotated[float | None, Field(description="a number")]
-_Mm = Annotated[float | None, Field(ge=-MOST_MM, le=MOST_MM, description="a number of mm")]
-_Deg = Annotated[float | None, Field(gt=-MOST_ANGLE_DEG, lt=MOST_ANGLE_DEG, description="an angle under 45 degrees")]
-_Two = Annotated[
-    Annotated[tuple[float, float], Field(strict=False)] | None, Field(description="a list of two numbers")
-]
-_Positive = Annotated[float, Field(gt=0, description="a number over 0")]
-_Names = Annotated[
-    tuple[Annotated[tuple[str, ...], Field(strict=False)], ...],
-    Field(strict=False, description='a list of lists of names, [["a", "b"]],')
-]
+_Number = Annotated[float | None, Expected("a number")]
+_Mm = Annotated[float | None, Expected("a number of mm", ge=-MOST_MM, le=MOST_MM)]
+_Deg = Annotated[float | None, Expected("an angle under 45 degrees", gt=-MOST_ANGLE_DEG, lt=MOST_ANGLE_DEG)]
+_Two = Annotated[tuple[float, float] | None, Expected("a list of two numbers")]
+_Positive = Annotated[float, Expected("a number over 0", gt=0)]
+_Names = Annotated[tuple[tuple[str, ...], ...], Expected('a list of lists of names, [["a", "b"]],')]
 
 
 class Stand(Record):
@@ -48,13 +44,13 @@ class Stand(Record):
     heave_mm: _Mm = None
     roll_deg: _Deg = None
     pitch_deg: _Deg = None
-    lateral_g: Annotated[float | None, Field(ge=-20, le=20, description="an acceleration in g")] = None
+    lateral_g: Annotated[float | None, Expected("an acceleration in g", ge=-20, le=20)] = None
 
 
 class Want(Record):
     """One thing that is wanted, ``[[want]]``."""
 
-    measure: Annotated[str, text(min_length=1)]
+    measure: Annotated[str, SOME_TEXT]
     at: Stand | None = None
     value: _Number = None
     least: _Number = None
@@ -62,8 +58,8 @@ class Want(Record):
     gradient: _Number = None
     range: _Two = None
     change: _Two = None
-    curve: Annotated[str | None, text()] = None
-    car: Annotated[str | None, text()] = None
+    curve: Annotated[str | None, TEXT] = None
+    car: Annotated[str | None, TEXT] = None
     over: _Two = None
     along: AlongName | None = None
     side: Side | None = None
@@ -80,7 +76,7 @@ class Keep(Record):
 class TargetKeys(Record):
     """The whole file but ``[move]``, whose keys are names of coordinates."""
 
-    title: Annotated[str, text()] = ""
+    title: Annotated[str, TEXT] = ""
     axle: AxleName | None = None
     want: Annotated[tuple[Want, ...], tables("want")] = ()
     keep: Keep = Keep()
@@ -273,7 +269,7 @@ def _kind(want: Want, place: str, log: FindingLog) -> bool:
         why = "the table's first column says it" if way == "curve" else "one position is asked"
         log.error("want-mixed", f"is not used: {why}; take it out", f"{place}, along")
     if want.at is not None and want.at.lateral_g is not None:
-        others = [k for k in Stand.model_fields if k != "lateral_g" and getattr(want.at, k)]
+        others = [k for k in known_keys(Stand) if k != "lateral_g" and getattr(want.at, k)]
         if others or not single:
             text = "lateral_g settles the car: it goes with value alone, and without other drives"
             log.error("drives-mixed", text, f"{place}, at")

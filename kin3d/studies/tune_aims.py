@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, Kin3dError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
+from kin3d.linkage.record import known_keys
 from kin3d.measures.entry import Measure
 from kin3d.reading.targets import Stand, TargetsFile, Want
 from kin3d.studies.case import DRIVES, Case, CaseModel, case_of
@@ -224,7 +225,7 @@ class AimMaker:
 
 def _given(at: Stand | None) -> dict[str, float]:
     """Drives that a want names, by name."""
-    found = {} if at is None else {n: getattr(at, n) for n in type(at).model_fields if getattr(at, n) is not None}
+    found = {} if at is None else {n: getattr(at, n) for n in known_keys(type(at)) if getattr(at, n) is not None}
     return {n.rpartition("_")[0]: float(v) for n, v in found.items()}
 
 

@@ -13,6 +13,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from kin3d.linkage.record import values_of
 from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.monte_carlo import Samples, moved, normal_samples
 from kin3d.studies.significance import KINDS, SAID, Figures, differences, figures
@@ -32,8 +33,8 @@ DOUBT = {"cg_height_mm": 12.0, "front_brake_share": 0.02, "loaded_radius_mm": 2.
 @cache
 def setting():
     plain = car("plover")
-    given = plain.data.model_dump() | plain.axle("front").keys().model_dump()
-    heads = {k: "car" if k in type(plain.data).model_fields else "front" for k in DOUBT}
+    given = values_of(plain.data) | values_of(plain.axle("front").keys())
+    heads = {k: "car" if k in values_of(plain.data) else "front" for k in DOUBT}
     doubtful = plain.with_figures({f"{heads[k]}.{k}": [given[k], s] for k, s in DOUBT.items()})
     side = CornerModel.of(doubtful, "front")
     return side, uncertainty_of(side), chosen_measures("front", NAMES)

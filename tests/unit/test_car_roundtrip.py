@@ -13,17 +13,17 @@ from typing import Any
 
 import numpy as np
 import pytest
-from annotated_types import Ge, Gt, Le, Lt
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from pydantic.fields import FieldInfo
 
 import kin3d
 from kin3d.frames import parse_axes
 from kin3d.linkage.car import Axle, PointTable
+from kin3d.linkage.checking import record_of
+from kin3d.linkage.expected import Expected, FileKey
 from kin3d.linkage.keys import AxleFiles, AxleKeys, CarData, CarFile, LoadCase
-from kin3d.linkage.record import NamedTable, Record, changed, keys_of, record_of
+from kin3d.linkage.record import NamedTable, Record, changed, keys_of, known_keys
 from kin3d.reading.car_writing import write_car
 from kin3d.reading.points import write_points_csv
 from tests.laws.axles import CORNER
@@ -68,16 +68,13 @@ FITTING: dict[str, st.SearchStrategy[Any]] = {
 }
 
 
-def bounded(metadata: typing.Iterable[Any]) -> st.SearchStrategy[float]:
+def bounded(expected: Expected) -> st.SearchStrategy[float]:
     """Numbers within the bounds that a description has."""
-    low, high = -1e4, 1e4
-    for bound in metadata:
-        low = getattr(bound, "ge", getattr(bound, "gt", low)) if isinstance(bound, Ge | Gt) else low
-        high = getattr(bound, "le", getattr(bound, "lt", high)) if isinstance(bound, Le | Lt) else high
+    low, high = max(-1e4, expected.ge, expected.gt), min(1e4, expected.le, expected.lt)
     return st.floats(low, high, exclude_min=True, exclude_max=True) if low < high else st.just(low)
 
 
-def value_of(annotation: Any, field: FieldInfo, place: str, folder: Path) -> st.SearchStrategy[Any]:
+def value_of(annotation: Any, field: FileKey, place: str, folder: Path) -> st.SearchStrategy[Any]:
     """Values of one key as the file has them."""
     if place in FITTING:
         return FITTING[place]
@@ -103,7 +100,7 @@ def value_of(annotation: Any, field: FieldInfo, place: str, folder: Path) -> st.
     if "bool" in flat:
         return st.booleans()
     if "float" in flat:
-        number = bounded(field.metadata)
+        number = bounded(field.expected)
         return st.one_of(number, st.tuples(number, st.floats(0.0, 1e4)).map(list))
     assert "str" in flat, f"no values are known for {place}: {flat}"
     return TEXT
@@ -117,7 +114,7 @@ def tables(model: type[Record], place: str, folder: Path) -> st.SearchStrategy[d
     """A table with every key that its record has."""
     name = place.rpartition(".")[2]
     return st.fixed_dictionaries(
-        {k: value_of(f.annotation, f, f"{name}.{k}" if name else k, folder) for k, f in model.model_fields.items()}
+        {k: value_of(f.kind, f, f"{name}.{k}" if name else k, folder) for k, f in known_keys(model).items()}
     )
 
 
@@ -197,11 +194,11 @@ def test_every_key_comes_back(
     files["origin"] = list(ORIGIN)
     files["points"] = point_file(folder, "left.csv", 1.0, units, axes)
     files["other_points"] = point_file(folder, "right.csv", -1.0, units, axes)
-    assert files.keys() == AxleFiles.model_fields.keys()
+    assert files.keys() == known_keys(AxleFiles).keys()
     whole = {"title": title, "car": data.draw(tables(CarData, "", folder)), "front": {**files, **front}}
     whole["front"]["rod_on"] = "lower arm"
     whole["cases"] = load_cases(data.draw(tables(LoadCase, "", folder)))
-    assert whole.keys() | {"rear"} == CarFile.model_fields.keys()
+    assert whole.keys() | {"rear"} == known_keys(CarFile).keys()
     (folder / "car.toml").write_text("".join(f"{k} = {toml(v)}\n" for k, v in whole.items()), "utf-8")
     old = kin3d.load(folder / "car.toml")
     assert old.front is not None

@@ -12,6 +12,7 @@ from numpy.testing import assert_allclose
 import kin3d
 from kin3d.errors import Kin3dError, LayoutError, RequestError
 from kin3d.linkage.keys import Bar
+from kin3d.linkage.record import changed
 from tests.car_files import point_table, write_car
 from tests.laws.axles import CORNER
 from tests.laws.cars import car
@@ -66,7 +67,7 @@ def test_figures_change_and_nothing_else_does() -> None:
     )
     assert (other.data.mass_kg, other.title) == (600.0, "What if")
     assert (other.axle("front").camber_deg, other.axle("front").toe_deg) == (-3.0, front.toe_deg)
-    assert other.axle("front").spring == front.spring.model_copy(update={"rate_n_per_mm": 130.0})  # type: ignore[union-attr]
+    assert other.axle("front").spring == changed(front.spring, rate_n_per_mm=130.0)
     assert other.axle("front").points is front.points
     assert other.rear == dunlin.rear
     assert dunlin.data.mass_kg == 470.0

@@ -10,7 +10,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.linkage.names import AxleName
-from kin3d.linkage.record import R, changed
+from kin3d.linkage.record import R, changed, known_keys
 from kin3d.measures.entry import Measure
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.case import case_of
@@ -228,6 +228,6 @@ def _mixed(a: R, b: R, share: float) -> R:
         return a
     if share >= 1.0:
         return b
-    pairs = {key: (getattr(a, key), getattr(b, key)) for key in type(a).model_fields}
+    pairs = {key: (getattr(a, key), getattr(b, key)) for key in known_keys(type(a))}
     both = {k: v for k, v in pairs.items() if all(isinstance(x, float) for x in v)}
     return changed(a if share < 0.5 else b, **{k: x + share * (y - x) for k, (x, y) in both.items()})

@@ -11,6 +11,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
+from kin3d.linkage.record import values_of
 from kin3d.reading.targets import ALONG, read_targets
 from kin3d.studies.tune import made_ready, tune
 from kin3d.studies.tune_plot import allowed, span
@@ -89,7 +90,7 @@ class OpenTargets:
 def _seen(aim: Aim, curves: Curves, drives: Drives) -> bool:
     """Whether a want is one over the drive of the curves, at the present place of the other sliders."""
     drive = next((name for name, along in ALONG.items() if along == aim.along), "")
-    given = {} if aim.want.at is None else aim.want.at.model_dump()
+    given = {} if aim.want.at is None else values_of(aim.want.at)
     held = {**drives.as_dict(), curves.drive: 0.0}
     asked = {name: float(given.get(name) or 0.0) for name in held} | {curves.drive: 0.0}
     return drive == curves.drive and all(abs(asked[n] - v) < SAME for n, v in held.items())
