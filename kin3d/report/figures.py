@@ -26,7 +26,7 @@ STEPS = (1.6, 0.25, 0.3, 0.5)  # margins of a picture of causes, whose rows have
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: all cars over travel with their bands."""
-    names, sheet = " and ".join(c.title for c in result.cars), Sheet()
+    names, sheet = " and ".join(c.title for c in result.cars), BlankPanel()
     for m, panel in zip(measures, compare_view.curves(result, measures), strict=True):
         described = f"{m.label} of {names} over wheel travel, with bands"
         yield sheet.drawn(f"{result.axle}-curve-{m.name}", described, partial(draw_panel, panel=panel))
@@ -34,7 +34,7 @@ def curves(result: Comparison, measures: Sequence[Measure]) -> Iterator[str]:
 
 def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> Iterator[str]:
     """One picture a measure: how the groups of points lead from A's value to the other's."""
-    sheet = Sheet(margins=STEPS)
+    sheet = BlankPanel(margins=STEPS)
     for m in causes_plot.moved(pair, measures):
         key = f"{result.axle}-cause-{pair.b.label}-{m.name}"
         described = f"Parts of the difference of {m.label} by group of points"
@@ -44,7 +44,7 @@ def causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> It
 def migration(part: AxlePart) -> str:
     """Where the roll centre goes as the body rolls: its path in the front view, seen from ahead, over the ground."""
     described = "Path of the roll centre in the front view over body roll"
-    sheet = Sheet((5.2, 3.2), (0.75, 0.1, 0.56, 0.5))
+    sheet = BlankPanel((5.2, 3.2), (0.75, 0.1, 0.56, 0.5))
     return sheet.drawn(f"{part.axle}-migration", described, partial(_migration, part=part))
 
 
@@ -89,7 +89,7 @@ def _degrees(ax: Axes, y: np.ndarray, z: np.ndarray, roll: np.ndarray, k: int) -
         )
 
 
-class Sheet:
+class BlankPanel:
     """One panel on which pictures are drawn one after the other: axes and ticks are made once for all of them.
 
     Parameters

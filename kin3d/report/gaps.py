@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kin3d.report import tables
-from kin3d.report.figures import Sheet
+from kin3d.report.figures import BlankPanel
 from kin3d.report.markup import folded, listed, named
 from kin3d.report.svg import framed
 from kin3d.studies.clearance_result import Clearance
@@ -26,7 +26,7 @@ def _of(found: Clearance, key: str) -> str:
     pictures = ""
     for k, (name, draw) in enumerate(found.views().items()):
         # a view a sheet: the scale of what is equal both ways stays with the axes
-        pictures += framed(Sheet(VIEW, MARGINS).drawn(f"{key}-{k}", f"{found.summary()}; {name}", draw))
+        pictures += framed(BlankPanel(VIEW, MARGINS).drawn(f"{key}-{k}", f"{found.summary()}; {name}", draw))
     said = tag("p", text(f"{found.summary()}."))
     every = "".join(tables.of_result(t) for t in found.tables()) + listed((text(n) for n in found.notes()), "note")
     return said + tag("div", pictures, class_="views") + folded("Gaps of every pair", every)
