@@ -6,15 +6,16 @@ over lanes, then to every order of the travels as the implicit equations of `sol
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from kin3d.errors import AssemblyError, Finding
 from kin3d.linkage.layout import BarRole
-from kin3d.measures.corner import Corner
+from kin3d.measures.corner import Corner, unit
 from kin3d.measures.corner_pair import CornerPair
-from kin3d.spatial.jets import Jet, cos, sin, value
+from kin3d.spatial.jets import Jet, cos, sin, total_degree, value
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 ITERATIONS = 30
@@ -23,42 +24,54 @@ STEP_RAD = 1e-13
 
 def t_bar(role: BarRole, design: CornerPair) -> TBar:
     """The T of an axle, from the design position."""
-    return TBar(role, design.left, design.right)
+    made = TBar(role, *([_numbers(v) for v in _places(role, c)] for c in (design.left, design.right)))
+    if float(np.ravel(made.solve(design.left, design.right)[1][(1, 0)])[0]) < 0.0:
+        made.sense = -1.0
+    return made
 
 
 class TBar:
     """Design geometry of the T: hinge line, stem, ends of its head, lengths of the links.
 
-    Of the car that the design is of in all lanes, or of one in each lane: vectors have the shape (3, 1) or (3, lanes).
+    Of the car that the design is of in all lanes, or of one in each lane; numbers, or jets where the design varies.
+
+    Parameters
+    ----------
+    role : BarRole
+    left, right : sequence of vector
+        Design places seen from either side: driven point, end of the head, both points of the hinge line.
     """
 
-    def __init__(self, role: BarRole, left: Corner, right: Corner) -> None:
-        self.driven, end = role.link
-        at = [_numbers(c.motion.design[end]) for c in (left, right)]
-        first, second = (_numbers(left.motion.design[p]) for p in role.axis)
-        self.hinge = (second - first) / np.linalg.norm(second - first, axis=0)
-        middle = 0.5 * (at[0] + at[1])
-        self.pivot = first + self.hinge * ((middle - first) * self.hinge).sum(axis=0)
-        stem = middle - self.pivot
-        if np.linalg.norm(stem[:, 0]) < 1.0:
+    def __init__(self, role: BarRole, left: Sequence[Vec], right: Sequence[Vec]) -> None:
+        self.role, self.driven, self.sense = role, role.link[0], 1.0
+        self.still = self  # the same in numbers, of which Newton's steps are made
+        ends, (first, second) = (left[1], right[1]), left[2:]
+        self.hinge = unit(sub(second, first))
+        middle = scale(0.5, add(*ends))
+        self.pivot = add(first, scale(dot(sub(middle, first), self.hinge), self.hinge))
+        stem = sub(middle, self.pivot)
+        if not (value(dot(stem, stem)) >= 1.0).all():
             text = "the T-bar's ends stand on its hinge line: no stem is left to twist; move tbar_axis_1 and _2"
             raise AssemblyError(Finding("t-bar-shape", text))
-        self.stem = stem / np.linalg.norm(stem, axis=0)
-        self.ends = [p - self.pivot for p in at]
-        links = [_numbers(c.motion.design[self.driven]) - p for c, p in zip((left, right), at, strict=True)]
-        self.squares = [(v * v).sum(axis=0) for v in links]
-        self.sense = 1.0
-        u = self._solve(left, right)[1]
-        if float(np.ravel(u[(1, 0)])[0]) < 0.0:
-            self.sense = -1.0
+        self.stem = unit(stem)
+        self.ends = [sub(p, self.pivot) for p in ends]
+        links = [sub(side[0], end) for side, end in zip((left, right), ends, strict=True)]
+        self.squares = [dot(v, v) for v in links]
+
+    def of_design(self, left: Corner, right: Corner) -> TBar:
+        """The same T with the design of two corners, and with what that changes by along a study's directions."""
+        out = TBar(self.role, _places(self.role, left), _places(self.role, right))
+        out.still = TBar(self.role, *([_numbers(v) for v in _places(self.role, c)] for c in (left, right)))
+        out.sense = self.sense
+        return out
 
     def twist(self, left: Corner, right: Corner) -> Jet:
         """Twist of the stem from design, rad; positive when the left wheel's bump winds it."""
-        return self.sense * self._solve(left, right)[1]
+        return self.sense * self.solve(left, right)[1]
 
     def heads(self, left: Corner, right: Corner) -> tuple[Vec, Vec]:
         """Where the ends of the T's head are, to which the links go: left, right; mm."""
-        swing, twist = self._solve(left, right)
+        swing, twist = self.solve(left, right)
         return self._head(0, swing, twist), self._head(1, swing, twist)
 
     def pulls(self, left: Corner, right: Corner) -> tuple[Vec, Vec]:
@@ -68,14 +81,14 @@ class TBar:
         """
         driven = [left.place(self.driven), right.place(self.driven)]
         now: list[Vec] = [(p[0].value, p[1].value, p[2].value) for p in driven]
-        swing, twist, inverse = self._newton(now)
+        swing, twist, inverse = self.still.angles(now)
         one, other = (
             scale(self.sense * inverse[1][side], sub(now[side], self._head(side, swing, twist))) for side in (0, 1)
         )
         return one, other
 
     def _head(self, side: int, swing: Number, twist: Number) -> Vec:
-        return add(_vec(self.pivot), _turn(self.hinge, swing, _turn(self.stem, twist, _vec(self.ends[side]))))
+        return add(self.pivot, _turn(self.hinge, swing, _turn(self.stem, twist, self.ends[side])))
 
     def _rows(self, driven: list[Vec], swing: Number, twist: Number) -> list[Number]:
         """Half the error of each link's squared length."""
@@ -85,11 +98,12 @@ class TBar:
             out.append(0.5 * (dot(gap, gap) - square))
         return out
 
-    def _solve(self, left: Corner, right: Corner) -> tuple[Jet, Jet]:
+    def solve(self, left: Corner, right: Corner) -> tuple[Jet, Jet]:
+        """Swing and twist, rad, to every order of the corners' algebra."""
         driven = [left.place(self.driven), right.place(self.driven)]
         algebra = left.motion.algebra
         constants: list[Vec] = [(p[0].value, p[1].value, p[2].value) for p in driven]
-        swing, twist, inverse = self._newton(constants)
+        swing, twist, inverse = self.still.angles(constants)
         unknown = [algebra.constant(swing), algebra.constant(twist)]
         for degree in range(1, algebra.degree + 1):
             rows = self._rows(driven, unknown[0], unknown[1])
@@ -100,10 +114,8 @@ class TBar:
                         unknown[i].coefficients[k] = sum(inverse[i][j] * right_side[j] for j in (0, 1))
         return unknown[0], unknown[1]
 
-    def _newton(self, driven: list[Vec]) -> tuple[Any, Any, list[list[Any]]]:
+    def angles(self, driven: list[Vec]) -> tuple[Any, Any, list[list[Any]]]:
         """Swing and twist over lanes, and the inverse of the 2 by 2 Jacobian there."""
-        from kin3d.spatial.jets import total_degree
-
         algebra = total_degree(2, 1)
         swing = twist = np.zeros(np.shape(driven[0][0]))
         with np.errstate(all="ignore"):
@@ -122,16 +134,17 @@ def _inverse(m: list[list[Any]]) -> list[list[Any]]:
     return [[m[1][1] / d, -m[0][1] / d], [-m[1][0] / d, m[0][0] / d]]
 
 
-def _turn(axis: Any, angle: Number, v: Vec) -> Vec:
+def _turn(k: Vec, angle: Number, v: Vec) -> Vec:
     """A vector turned about a unit axis (Rodrigues)."""
-    k = _vec(axis)
     c, s = cos(angle), sin(angle)
     return add(add(scale(c, v), scale(s, cross(k, v))), scale((1.0 - c) * dot(k, v), k))
 
 
-def _vec(a: Any) -> Vec:
-    return a[0], a[1], a[2]
+def _places(role: BarRole, corner: Corner) -> list[Vec]:
+    """Design places that make the T, as one side sees them."""
+    return [corner.motion.design[p] for p in (*role.link, *role.axis)]
 
 
-def _numbers(v: Vec) -> Any:
-    return np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(c), dtype=float)) for c in v)))
+def _numbers(v: Vec) -> Vec:
+    x, y, z = np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(c), dtype=float)) for c in v))
+    return x, y, z

@@ -74,7 +74,7 @@ def wheelbase_change(car: WholeCar) -> Pair:
     return now[LEFT] - then[LEFT], now[RIGHT] - then[RIGHT]
 
 
-def _of_all_wheels(function: Callable[[WholeCar], Any]) -> Callable[[WholeCar], Any]:
+def of_all_wheels(function: Callable[[WholeCar], Any]) -> Callable[[WholeCar], Any]:
     """A function of the car, of one figure or of a pair, as one over the lanes of an axle."""
 
     def spread(car: WholeCar) -> Number:
@@ -101,7 +101,7 @@ def _entry(
         sign,
         definition,
         source,
-        _of_all_wheels(function),
+        of_all_wheels(function),
         "car",
         scope="car",
         order=1,

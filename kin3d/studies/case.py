@@ -20,6 +20,7 @@ from kin3d.linkage.names import AxleName, Side
 from kin3d.loads.force_measures import settled_force, settled_names
 from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
+from kin3d.studies.car_measures import car_measure
 from kin3d.studies.car_stands import CarStands
 from kin3d.studies.corner_model import CornerModel, Derived
 from kin3d.studies.element_measures import element_measure, name_an_element
@@ -105,7 +106,7 @@ class Case:
     whole : bool
         Whether all four wheels stand on the ground: figures of the car are asked.
     elements : tuple of str
-        Names of figures of springs and bars that are asked.
+        Names of figures of springs and bars that are asked, and of what they make of the car.
     forces : tuple of str
         Names of forces of the settled car, where these are asked.
     """
@@ -131,7 +132,7 @@ class Case:
             return tuple(settled_force(n) for n in self.forces)
         if not self.on_ground:
             return corner_measures(self.axle)
-        more = [m for n in self.elements if (m := element_measure(n))]
+        more = [m for n in self.elements if (m := _sprung_measure(n))]
         return (*axle_measures(self.axle), *(ON_THE_GROUND if self.whole else ()), *more)
 
     def chosen(self, names: Sequence[str] | None) -> tuple[Measure, ...]:
@@ -227,8 +228,14 @@ def case_of(
         at = there.pop(drive)
         held = {n: float(v[0]) for n, v in there.items()}
     whole = "pitch" in (drive, *held) or any(m.name in (names or ()) for m in ON_THE_GROUND)
-    elements = tuple(n for n in names or () if element_measure(n))
+    whole |= any(car_measure(n) for n in names or ())
+    elements = tuple(n for n in names or () if _sprung_measure(n))
     return Case(axle, DRIVES[drive], at, {**held, "rack": float(rack)}, side, whole, elements)
+
+
+def _sprung_measure(name: str) -> Measure | None:
+    """The measure of that name that springs and bars make: of elements, or of the car on them."""
+    return element_measure(name) or car_measure(name)
 
 
 def _alone(settled: Sequence[str], names: Sequence[str], drives: Sequence[str]) -> None:
@@ -268,7 +275,7 @@ def _known(axle: AxleName, names: Sequence[str] | None) -> None:
         return
     here = (*axle_measures(axle), *ON_THE_GROUND)
     known = {m.name for m in (*here, *corner_measures(axle))}
-    names = [n for n in names if element_measure(n) is None]
+    names = [n for n in names if _sprung_measure(n) is None]
     elsewhere = {m.name: m for m in EVERY if m.name not in known}
     found = [_elsewhere(elsewhere[n], axle) for n in names if n in elsewhere]
     if found:
@@ -280,8 +287,7 @@ def _known(axle: AxleName, names: Sequence[str] | None) -> None:
 def _elsewhere(m: Measure, axle: AxleName) -> Finding:
     if m.axle is not None:
         return Finding("measure-axle", f'"{m.name}" is a measure of the {m.axle} axle; the {axle} axle is asked')
-    text = f'"{m.name}" is a figure of the car on its springs: kin3d rates tells it'
-    return name_an_element(m.name) or Finding("measure-elsewhere", text)
+    return name_an_element(m.name) or Finding("measure-elsewhere", f'"{m.name}" is told by kin3d rates alone')
 
 
 class CaseModel(Protocol):

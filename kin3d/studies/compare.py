@@ -290,7 +290,7 @@ def compare_models(
         there, left_out = model.available(wanted)
         study = Study(one.car, case, doubt, tuple(m.name for m in there), rates=True)
         taken = None
-        if samples and doubt.known:
+        if samples and doubt.known and there:
             taken = draw(study, samples, seed + k, workers, None, model, drawn, executor)
         curves = Tolerance(
             title=one.car.title,

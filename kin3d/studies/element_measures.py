@@ -23,7 +23,7 @@ from kin3d.studies.rates import MEASURES, RateCurve, element_curve, outer_part, 
 
 ENTRIES = {m.name: m for m in MEASURES}
 OF_ALL = tuple(n for n in ENTRIES if "_rate_" in n or "_second_term_" in n)  # what has a sum over the elements
-_KEYS = (
+FIGURES = (
     *(f"axle.{t}.{k}" for t in ("spring", "third", "roll_spring") for k in ("rate_n_per_mm", "design_force_n")),
     *(f"axle.torsion.{k}" for k in ("rate_n_m_per_deg", "design_torque_n_m")),
     "axle.bar.rate_n_m_per_deg",
@@ -43,7 +43,7 @@ def element_measure(name: str) -> Measure | None:
         label=f"{entry.label}, {element or 'all elements'}",
         function=of_axle(partial(_figure, entry, element)),
         scope="axle",
-        uses=(*entry.uses, *_KEYS),
+        uses=(*entry.uses, *FIGURES),
         unless=partial(_lacks, element),
     )
 
@@ -57,12 +57,17 @@ def name_an_element(name: str) -> Finding | None:
 
 
 def _figure(entry: Measure, element: str, pair: CornerPair) -> Number:
+    curves = curves_of(pair)
+    return entry.function(next(c for c in curves if c.name == element) if element else sum_of(curves))
+
+
+def curves_of(pair: CornerPair) -> list[RateCurve]:
+    """Every element of a pair, as numbers or jets of its outer generators; made once."""
     if pair not in _made:
         elements = _elements(pair)
         names = dict.fromkeys(e.name for e in elements)
         _made[pair] = [element_curve([e for e in elements if e.name == n], pair, pair.track) for n in names]
-    curves = _made[pair]
-    return entry.function(next(c for c in curves if c.name == element) if element else sum_of(curves))
+    return _made[pair]
 
 
 def _elements(pair: CornerPair) -> Sequence[Element]:
@@ -70,7 +75,16 @@ def _elements(pair: CornerPair) -> Sequence[Element]:
     model = pair.model
     design, axes = (np.stack([getattr(s, n) for s in model.sides]) for n in ("design", "rack_axis"))
     found = axle_elements(replace(model, axle=pair.left.axle, variants=model.kernel.variants(design, axes)))
-    return [replace(e, **{n: _still(getattr(e, n), pair) for n in ("rate", "design_force", "gap")}) for e in found]
+    still = [replace(e, **{n: _still(getattr(e, n), pair) for n in ("rate", "design_force", "gap")}) for e in found]
+    return [_of_cars(e, pair) for e in still]
+
+
+def _of_cars(element: Element, pair: CornerPair) -> Element:
+    """The element with the design of the pair's cars, where it has a shape of its own: a T-bar."""
+    if element.t_bar is None:
+        return element
+    made = element.t_bar.of_design(pair.left, pair.right)
+    return replace(element, _deflection=made.twist, t_bar=made)
 
 
 def _still(x: Number, pair: CornerPair) -> Number:
@@ -80,9 +94,6 @@ def _still(x: Number, pair: CornerPair) -> Number:
 
 def _lacks(element: str, corner: Corner) -> str:
     """Says what stands in the way of a figure of an element, or of all."""
-    bar = corner.linkage.bar
-    if bar is not None and bar.form == "t" and corner.axle.bar is not None:
-        return "the T-bar is told by kin3d rates alone"
     names = list(dict.fromkeys(e.name for e in axle_elements(corner.model)))
     if not names:
         return f"the {corner.axle.name} axle has no spring and no bar"

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import degrees, pi, sqrt
+from math import pi
 from typing import Any
+
+import numpy as np
 
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.keys import CarData
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure, figure
+from kin3d.spatial.jets import sqrt, value
+from kin3d.spatial.vectors import Number
 from kin3d.studies.rates import ELEMENTS, AxleRates
 
 _OWN = "own definition"
@@ -18,16 +22,26 @@ _OWN = "own definition"
 
 @dataclass(frozen=True, slots=True)
 class Sprung:
-    """An axle with its rates in the design position."""
+    """An axle with its rates in one position; numbers, arrays over positions, or jets.
+
+    Attributes
+    ----------
+    axle : Axle
+    heave_rate : number
+        Of one wheel, N/mm.
+    roll_rate : number
+        N·m/deg.
+    """
 
     axle: Axle
-    rates: AxleRates
+    heave_rate: Number
+    roll_rate: Number
 
-    def mass_kg(self, car: CarData) -> float:
+    def mass_kg(self, car: CarData) -> Number:
         """Sprung mass over one wheel."""
-        front = float(car.front_mass_share or 0.0)
-        share = front if self.axle.name == "front" else 1.0 - front
-        return 0.5 * share * float(car.mass_kg or 0.0) - float(self.axle.unsprung_mass_kg or 0.0)
+        front = car.front_mass_share
+        share: Number = front if self.axle.name == "front" else 1.0 - (front or 0.0)
+        return 0.5 * (share * car.mass_kg) - self.axle.unsprung_mass_kg
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +54,12 @@ class SprungCar:
 
     @staticmethod
     def of(car: Car, rates: dict[AxleName, AxleRates]) -> SprungCar:
-        """From the rates of the axles that have any."""
-        made = {a.name: Sprung(a, rates[a.name]) for a in car.axles() if a.name in rates}
+        """In the design position, from the rates of the axles that have any."""
+        made = {
+            a.name: Sprung(a, *(rates[a.name].at_design(n) for n in ("heave_rate", "roll_rate")))
+            for a in car.axles()
+            if a.name in rates
+        }
         return SprungCar(car.data, made.get("front"), made.get("rear"))
 
     def at(self, axle: AxleName) -> Sprung:
@@ -52,22 +70,26 @@ class SprungCar:
         return found
 
     @property
-    def roll_rates(self) -> tuple[float, float]:
+    def roll_rates(self) -> tuple[Number, Number]:
         """Roll rates of both axles, N·m/deg."""
-        front, rear = (self.at(a).rates.at_design("roll_rate") for a in ("front", "rear"))
-        return front, rear
+        return self.at("front").roll_rate, self.at("rear").roll_rate
 
 
-def _hertz(rate: float, inertia: float) -> float:
+def _hertz(rate: Number, inertia: Number) -> Number:
     return sqrt(rate / inertia) / (2.0 * pi)
 
 
-def _ride(axle: AxleName, *, tyre: bool) -> Callable[[SprungCar], float]:
-    def hertz(car: SprungCar) -> float:
+def _over_zero(x: Number) -> bool:
+    return bool(np.all(np.asarray(value(x)) > 0.0))
+
+
+def _ride(axle: AxleName, *, tyre: bool) -> Callable[[SprungCar], Number]:
+    def hertz(car: SprungCar) -> Number:
         side = car.at(axle)
-        rate = side.rates.at_design("heave_rate")
+        rate = side.heave_rate
         if tyre:
-            rate = 1.0 / (1.0 / rate + 1.0 / float(side.axle.tyre_rate_n_per_mm or 1.0))
+            stiff: Number = side.axle.tyre_rate_n_per_mm
+            rate = rate * stiff / (rate + stiff)
         return _hertz(1000.0 * rate, side.mass_kg(car.car))
 
     return hertz
@@ -81,9 +103,9 @@ def _no_ride(axle: AxleName) -> Callable[[SprungCar], str]:
         side: Sprung | None = getattr(car, axle)
         if side is None:
             return f"the {axle} axle has no rates"
-        if all(figure(car, k) is not None for k in masses) and not side.mass_kg(car.car) > 0.0:
+        if all(figure(car, k) is not None for k in masses) and not _over_zero(side.mass_kg(car.car)):
             return f"[{axle}] unsprung_mass_kg is more than the wheel carries"
-        return "" if side.rates.at_design("heave_rate") > 0.0 else "the heave rate is not over 0"
+        return "" if _over_zero(side.heave_rate) else "the heave rate is not over 0"
 
     return why
 
@@ -92,7 +114,7 @@ def _no_roll(car: SprungCar) -> str:
     lone = [axle for axle in ("front", "rear") if getattr(car, axle) is None]
     if lone:
         return f"it needs the rates of both axles, and the {lone[0]} one has none"
-    return "" if sum(car.roll_rates) > 0.0 else "the roll rate is not over 0"
+    return "" if _over_zero(sum(car.roll_rates)) else "the roll rate is not over 0"
 
 
 def _entry(name: str, label: str, unit: str, sign: str, definition: str, function: Any, **more: Any) -> Measure:
@@ -158,7 +180,7 @@ MEASURES = (
         "Hz",
         "always positive",
         "√(K/I)/2π with K the roll rate of the car and I [car] roll_inertia_kg_m2; gravity's share left out",
-        lambda car: _hertz(degrees(sum(car.roll_rates)), float(car.car.roll_inertia_kg_m2 or 1.0)),
+        lambda car: _hertz((180.0 / pi) * sum(car.roll_rates), car.car.roll_inertia_kg_m2),
         needs=("car.roll_inertia_kg_m2",),
         uses=_BOTH,
         unless=_no_roll,

@@ -150,6 +150,18 @@ def left_out_sentences(left_out: Mapping[str, str]) -> list[str]:
     return [f"left out: {', '.join(names)}: {reason}" for reason, names in reasons.items()]
 
 
+def need_some(there: Sequence[Measure], left_out: Mapping[str, str]) -> None:
+    """Refuse where nothing is left of what was asked.
+
+    Raises
+    ------
+    RequestError
+        With the reason for every measure.
+    """
+    if not there:
+        raise RequestError([Finding("measure-missing", f"{n} cannot be had: {r}") for n, r in left_out.items()])
+
+
 def _unknown(name: str, axle: AxleName, known: Sequence[str]) -> Finding:
     near = difflib.get_close_matches(name, known, 1, cutoff=0.4)
     hint = f'did you mean "{near[0]}"?' if near else "kin3d measures lists them"

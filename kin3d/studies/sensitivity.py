@@ -22,7 +22,7 @@ from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import AXES
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.groups import GROUPS, groups_of
-from kin3d.studies.registry import left_out_sentences, shown
+from kin3d.studies.registry import left_out_sentences, need_some, shown
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table
 
@@ -193,6 +193,7 @@ def sensitivity(
     case = case_of(axle, travel, [0.0], measures, side, **drives, rack=rack, cases=car.cases)
     model = model_of(case, car)
     there, left_out = model.available(case.chosen(measures))
+    need_some(there, left_out)
     names, seeds = _coordinates(model)
     found = model.derive(model.design[None], case.at, there, rates=True, seeds=seeds)
     if found.status[0] != Status.OK:

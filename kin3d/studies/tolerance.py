@@ -29,7 +29,7 @@ from kin3d.studies.corner_case import model_of
 from kin3d.studies.counted import counted_spread
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Study, draw, fits_in_memory, spread_of
-from kin3d.studies.registry import left_out_sentences, shown
+from kin3d.studies.registry import left_out_sentences, need_some, shown
 from kin3d.studies.settled_case import not_carried
 from kin3d.studies.uncertainty import (
     NOTHING,
@@ -249,6 +249,7 @@ def tolerance(
     uncertainty = doubt_of(model, sigma)
     _refuse(car, uncertainty, samples)
     there, left_out = model.available(case.chosen(measures))
+    need_some(there, left_out)
     first = first_order(model, uncertainty, case.at, there)
     findings = (*_unreached(first.status, case), *not_carried(case, car))
     spread = None
