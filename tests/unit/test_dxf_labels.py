@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from kin3d.errors import ReadingError
 from kin3d.reading.dxf import read_drawing
 from kin3d.reading.dxf.assignment import assign
+from kin3d.reading.dxf.wording import Names, fold, known_points, split_side
 from tests.by_hand.random_drawings import draw, outcome
 from tests.unit.drawn import LINKS, POINTS, draw_views, errors_mm, new, plan_of, save, three_views
 
@@ -30,6 +32,21 @@ def test_the_best_assignment_is_the_best_of_all_and_its_margin_is_to_the_next() 
     assert found[0][1] == pytest.approx(3.0, rel=0, abs=1e-12)
     assert found[1][1] == pytest.approx(3.0, rel=0, abs=1e-12)
     assert found[7][1] == pytest.approx(99.5, rel=0, abs=1e-12)
+
+
+def test_a_slip_of_the_pen_is_found_though_few_names_are_compared_in_full() -> None:
+    """Against difflib with every name; slips are letters changed, left out, put in or swapped."""
+    names, rng = Names(known_points()), np.random.default_rng(3)
+    found = []
+    for _ in range(300):
+        word = list(str(rng.choice(names.known)))
+        for at in rng.integers(0, len(word) - 1, int(rng.integers(0, 4))):
+            word[at : at + 2] = rng.permutation([*word[at : at + 2], *rng.choice(list("aäz_9ß"), 1)])[: rng.integers(4)]
+        label = "".join(word)
+        wanted = bool(difflib.get_close_matches(split_side(fold(label))[0], names.known, 1, 0.8))
+        assert names.resembles(label) is wanted, label
+        found.append(wanted)
+    assert 100 < sum(found) < 290
 
 
 def _link_lines(layer: str) -> tuple[Any, dict[str, np.ndarray]]:

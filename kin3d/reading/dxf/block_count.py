@@ -29,8 +29,9 @@ def least_count(doc: Drawing, hidden_layers: Container[str], entities: Iterable[
         found: Counter[str] = Counter()
         for entity in among:
             try:
-                hidden = str(entity.dxf.get("layer", "0")).lower() in hidden_layers or entity.dxf.get("invisible", 0)
-                if entity.dxftype() == "INSERT" and not hidden:
+                if entity.dxftype() != "INSERT" or entity.dxf.get("invisible", 0):
+                    continue
+                if str(entity.dxf.get("layer", "0")).lower() not in hidden_layers:
                     found[str(entity.dxf.name)] += max(1, int(entity.mcount))
             except stumbles:
                 continue  # it is told when it is read

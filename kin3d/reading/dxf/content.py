@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -167,7 +168,7 @@ LETTER = 0.8  # a letter is taken to be this many heights wide
 def vec(value: Any) -> Vector:
     """Return two or three coordinates of the library as three finite numbers."""
     given = [float(c) for c in value]
-    if not np.isfinite(given).all():
+    if not all(map(isfinite, given)):
         raise ValueError("a coordinate is not a number")
     return np.array([*given, 0.0, 0.0][:3])
 

@@ -136,8 +136,7 @@ class Flattener:
         flat = not light and entity.is_2d_polyline
         found = entity.vertices_in_wcs() if light else entity.points_in_wcs() if flat else entity.points()
         corners = np.array([vec(v) for v in found]).reshape(-1, 3)
-        closed = bool(entity.is_closed) or (len(corners) > 2 and bool(np.allclose(corners[0], corners[-1])))
-        if len(corners) >= MIN_CORNERS and closed:
+        if len(corners) >= MIN_CORNERS and (entity.is_closed or np.allclose(corners[0], corners[-1])):
             self.pieces.append(Piece(corners, origin))
         elif len(corners) == 2:
             self.lines.append((corners[0], corners[1], origin))

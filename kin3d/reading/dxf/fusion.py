@@ -92,11 +92,12 @@ def fuse(
     offsets and scales, so that one contradiction does not pull on every other point.
     """
     fit = _once(count, views, places, known, fit_scales, set())
+    moves = fit_scales or any(v.origin is None for v in views)  # else what contradicts is known at once
     for _ in range(40):
         spread = fit.spread_mm.copy()
         for i, k in fit.dropped:
             spread[i, k] = 0.0
-        limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * float(spread.max(initial=0.0)))
+        limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * moves * float(spread.max(initial=0.0)))
         new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - fit.dropped
         if not new:
             break

@@ -19,6 +19,7 @@ SYMBOL_HEIGHTS = 4.0  # largest radius of a point's circle, in heights of the la
 BALLOON = 1.4  # half the diagonal of the words that a balloon holds, in its radii; the words' width is an estimate
 PICKED = 400  # places that a message lists; a draft has them all
 ON_RIM = 1.6  # radii; a line that ends so near to a symbol's centre ends at the symbol
+MOST_ENDS = 20_000  # line ends that may be places
 MOST_RIVALS = 3000  # texts that name no point and may have pointers of their own
 MOST_TOLD = 100  # labels of no known point that are named one by one
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
@@ -109,7 +110,8 @@ def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[Drawn
     sizes = np.hypot(boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]) / 2.0
 
     def is_balloon(mark: DrawnMark) -> bool:
-        return bool((sizes[tree.query_ball_point(mark.xyz, 0.4 * mark.reach)] < BALLOON * mark.reach).any())
+        held = tree.query_ball_point(mark.xyz, 0.4 * mark.reach)
+        return bool(held) and bool((sizes[held] < BALLOON * mark.reach).any())
 
     return [m for m in marks if m.kind != "circle" or (m.reach <= largest and not is_balloon(m))] or marks
 
@@ -124,12 +126,12 @@ def _apart(marks: list[DrawnMark], others: Sequence[DrawnMark]) -> list[DrawnMar
 
 def _ends(content: Content) -> list[DrawnMark]:
     """Return line ends as marks, each place once."""
+    ends = [m for m in content.marks if m.kind == "end"]
+    xyz = np.array([m.xyz for m in ends]).reshape(-1, 3)
     unique: dict[tuple[float, ...], DrawnMark] = {}
-    scale = 1e-7 * extent_of([m.xyz for m in content.marks if m.kind == "end"])
-    for mark in content.marks:
-        if mark.kind == "end":
-            unique.setdefault(tuple(np.round(mark.xyz / scale)), mark)
-    return list(unique.values()) if len(unique) <= 20_000 else []
+    for key, mark in zip(np.round(xyz / (1e-7 * extent_of(xyz))).tolist(), ends, strict=True):
+        unique.setdefault(tuple(key), mark)
+    return list(unique.values()) if len(unique) <= MOST_ENDS else []
 
 
 def _by_reference(texts: Sequence[Text], marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
@@ -166,7 +168,7 @@ def _by_place(marks: Sequence[DrawnMark], names: Names, log: FindingLog) -> list
     if not names.places:
         return ties
     xyz = np.array([m.xyz for m in marks]).reshape(-1, 3)
-    limit = max(6e-3, 1e-5 * extent_of(list(xyz)))
+    limit = max(6e-3, 1e-5 * extent_of(xyz))
     trees = {n: tree_of(xyz[:, :n]) for n in (2, 3)}
     for place, point in names.places:
         near = [marks[k] for k in sorted(trees[len(place)].query_ball_point(place, limit, p=np.inf))]

@@ -214,9 +214,10 @@ class Follower:
         self.on_mark = on_mark
         self.step = max(4.0 * snap, 1e-12)
         self.meets: dict[tuple[int, ...], list[tuple[Stroke, Vector]]] = {}
-        for stroke in strokes:
-            self.meets.setdefault(self.key(stroke.start), []).append((stroke, stroke.end))
-            self.meets.setdefault(self.key(stroke.end), []).append((stroke, stroke.start))
+        ends = np.array([(s.start, s.end) for s in strokes]).reshape(-1, 2, 3)
+        for stroke, (start, end) in zip(strokes, np.round(ends / self.step).astype(int).tolist(), strict=True):
+            self.meets.setdefault(tuple(start), []).append((stroke, stroke.end))
+            self.meets.setdefault(tuple(end), []).append((stroke, stroke.start))
 
     def key(self, place: Vector) -> tuple[int, ...]:
         """Return what two ends at one place have in common."""

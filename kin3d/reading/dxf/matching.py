@@ -88,7 +88,7 @@ class UntiedLabel:
     sure: bool = False
 
 
-def extent_of(points: Sequence[Vector]) -> float:
+def extent_of(points: Sequence[Vector] | Vector) -> float:
     """Return the length of the diagonal of the box around places; 1 where there is none."""
     if not len(points):
         return 1.0
@@ -115,14 +115,13 @@ def symbols(marks: Sequence[DrawnMark]) -> list[DrawnMark]:
     fit.sort(key=lambda m: (order[m.kind], m.reach, *m.xyz))
     if not fit:
         return []
-    tree = tree_of(m.xyz for m in fit)
+    xyz = np.array([m.xyz for m in fit])
     kept: list[DrawnMark] = []
     gone = np.zeros(len(fit), dtype=bool)
-    for i, mark in enumerate(fit):
+    for i, twins in enumerate(tree_of(xyz).query_ball_point(xyz, SNAP * extent)):
         if gone[i]:
             continue
-        twins = tree.query_ball_point(mark.xyz, SNAP * extent)
-        gone[twins] = True
+        mark, gone[twins] = fit[i], True
         kept.append(replace(mark, reach=max(fit[j].reach for j in twins)))
     return kept
 

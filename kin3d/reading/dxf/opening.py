@@ -7,10 +7,13 @@ so the entities of the raw file are counted here and compared.
 
 from __future__ import annotations
 
+import gc
 import io
 import logging
 import re
 import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,6 +38,18 @@ def faults() -> tuple[type[BaseException], ...]:
         DXFError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RuntimeError, AssertionError,
         OSError, EOFError, struct.error, MemoryError,
     )  # fmt: skip
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """Hold the search for garbage: what is made while a drawing is read is kept, and looking through it costs much."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 _COUNTED = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*(POINT|CIRCLE|LINE|INSERT|TEXT|MTEXT|ARC)[ \t]*\r?$", re.MULTILINE)

@@ -211,7 +211,7 @@ def read_table(job: Job) -> None:
         return
     job.reading.form = "table"
     codes = {"mm": 4, "cm": 5, "m": 6, "in": 1, "inch": 1}
-    factor = unit_factor(job, extent_of([np.array(v) for v in values]), codes[unit] if unit else None)
+    factor = unit_factor(job, extent_of(np.array(values)), codes[unit] if unit else None)
     if factor is None:
         return
     found = [(row, job.names.find(row.label), xyz) for row, xyz in zip(rows, values, strict=True)]

@@ -8,13 +8,19 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
 
 from kin3d.linkage.names import did_you_mean, normalise
 
 LONGEST_NUMBER = 40  # characters; more is no coordinate
+NEAR = 0.8  # share of the letters that a slip of the pen leaves as they are
 NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)*")
 _SCALE = re.compile(r"(?<![\d.,:])(\d{1,9}(?:[.,]\d{1,9})?)\s*[:/]\s*(\d{1,9}(?:[.,]\d{1,9})?)(?![\d.,:])")
 _SCALE_WORD = re.compile(
@@ -40,10 +46,9 @@ _IDLE = ("hp", "pt", "pkt", "point", "punkt", "hardpoint", "joint")
 _LETTERS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "æ": "ae", "ø": "o", "å": "a"})
 
 
+@lru_cache(maxsize=10_000)
 def fold(label: str) -> str:
     """Return a label so that spellings of one name compare equal: case, blanks, hyphens, brackets, umlauts."""
-    import unicodedata
-
     plain = normalise(label).translate(_LETTERS)
     plain = "".join(c for c in unicodedata.normalize("NFKD", plain) if not unicodedata.combining(c))
     return normalise(re.sub(r"[()\[\]{}'\"`´:;,/]+", " ", plain))
@@ -72,10 +77,11 @@ def scales(text: str) -> list[Fraction]:
 
 def view_kind(text: str) -> str | None:
     """Return front, rear, side or plan where a text is the title of such a view, else None."""
+    if _VIEW_WORD.search(text) is None:
+        return None
     words = set(re.findall(r"[^\W\d_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).lower()))
     kinds = [k for k, names in _VIEWS.items() if words & set(names)]
-    titled = _VIEW_WORD.search(text) is not None
-    return kinds[0] if len(kinds) == 1 and titled and len(words) <= 6 else None
+    return kinds[0] if len(kinds) == 1 and len(words) <= 6 else None
 
 
 def key_entry(text: str) -> tuple[str, str] | None:
@@ -175,6 +181,7 @@ class Names:
     links: dict[str, LinkLayer] = field(default_factory=dict)
     keys: dict[str, str] = field(default_factory=dict)
     _closed: dict[str, list[str]] = field(init=False, default_factory=dict)  # without underscores: the names behind it
+    _counts: NDArray[np.int64] = field(init=False)
 
     def __post_init__(self) -> None:
         self.know(())
@@ -185,6 +192,7 @@ class Names:
         self._closed = {}
         for point in self.known:
             self._closed.setdefault(point.replace("_", ""), []).append(point)
+        self._counts = np.array([_letters(point) for point in self.known]).reshape(-1, 32)
 
     def is_known(self, point: str) -> bool:
         """Whether a folded label is the name of a point, letter by letter."""
@@ -207,11 +215,20 @@ class Names:
 
     def resembles(self, label: str) -> bool:
         """Whether a label is so near to a known name that it may be a slip of the pen."""
-        return bool(difflib.get_close_matches(split_side(fold(label))[0], self.known, 1, 0.8))
+        word = split_side(fold(label))[0]
+        alike = np.minimum(_letters(word), self._counts).sum(axis=1)  # at most so many letters can match
+        least = 0.5 * NEAR * (self._counts.sum(axis=1) + len(word))
+        near = [self.known[k] for k in np.flatnonzero(alike >= least)]
+        return bool(difflib.get_close_matches(word, near, 1, NEAR))
 
     def hint(self, label: str) -> str:
         """Return the nearest known name, for messages."""
         return did_you_mean(fold(label), self.known)
+
+
+def _letters(word: str) -> NDArray[np.int64]:
+    """Return how often each letter stands in a word, shape (32,); letters with the same last five bits count as one."""
+    return np.bincount(np.frombuffer(word.encode(), dtype=np.uint8) & 31, minlength=32)
 
 
 def known_points() -> tuple[str, ...]:
