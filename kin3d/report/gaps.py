@@ -10,7 +10,7 @@ from kin3d.studies.clearance_result import Clearance
 from kin3d.studies.report_data import AxlePart
 from kin3d.writing.html import tag, text
 
-VIEW, MARGINS = (3.6, 3.6), (0.66, 0.08, 0.5, 0.24)  # size of a view and room about its panel, inches
+VIEW, MARGINS = (3.72, 3.6), (0.66, 0.2, 0.5, 0.24)  # size of a view and room about its panel, inches
 
 
 def gaps(part: AxlePart) -> str:
