@@ -114,9 +114,7 @@ _group.__doc__ = f"3D kinematics of suspension linkages from pickup points.\n\n{
 
 
 def main() -> None:
-    """Entry point of ``kin3d``; exit code 2 for a mistake in the input, 1 when positions were not reached."""
-    # a command is short and makes many small objects while it imports: collecting them would take a tenth of its time
-    gc.set_threshold(200_000)
+    """What ``kin3d`` runs; exit code 2 for a mistake in the input, 1 when positions were not reached."""
     # typer may load pydantic, whose plugins are not wanted: looking for one reads the metadata of every package
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # all matrices are small: threads of linear algebra wait for each other longer than they work

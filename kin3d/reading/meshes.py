@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import re
 import warnings
 from dataclasses import dataclass
@@ -107,6 +106,8 @@ def _claims_too_much(raw: bytes, ending: str) -> str:
         claimed = sum(map(int, re.findall(rb"^element\s+\w+\s+(\d{1,18})", head, flags=re.M)))
     elif ending == ".glb" and raw[:4] == b"glTF":
         size = int.from_bytes(raw[12:16], "little")
+        import json
+
         try:
             accessors = json.loads(raw[20 : 20 + size]).get("accessors", [])
             claimed = max((int(a.get("count", 0)) for a in accessors), default=0)

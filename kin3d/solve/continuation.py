@@ -9,12 +9,11 @@ by LAPACK with row pivoting, so that a lane whose planned pivots have shrunk goe
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.arclength import Curve, CurveSlopes, follow
 from kin3d.solve.drives import value_of
 from kin3d.solve.implicit import implicit, stack_solve
 from kin3d.solve.lanes import Lanes, Status, Variants
@@ -22,6 +21,9 @@ from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
 from kin3d.solve.system import System, bodies_in_line
 from kin3d.spatial.jets import Jet, box
 from kin3d.spatial.vectors import Vec
+
+if TYPE_CHECKING:
+    from kin3d.solve.arclength import CurveSlopes
 
 Array = NDArray[np.float64]
 FIRST_STEP = 0.5
@@ -164,6 +166,8 @@ def _outcome(
     stopped = np.flatnonzero(reached < 1.0)
     if not stopped.size:
         return status, {}
+    from kin3d.solve.arclength import Curve, follow  # few sweeps need it, and it takes its time to load
+
     here = lanes.take(stopped)
 
     def evaluate(ways: Lanes, share: Array, x: Array) -> CurveSlopes:

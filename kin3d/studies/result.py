@@ -16,15 +16,15 @@ from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
 from kin3d.solve.lanes import Status
-from kin3d.studies.migration import draw_migration
 from kin3d.studies.registry import left_out_sentences, shown
-from kin3d.writing.panels import Panel, Trace, draw_panels
 from kin3d.writing.result import Result
 from kin3d.writing.style import CARS, tones
 from kin3d.writing.tables import Cell, Column, Table
 
 if TYPE_CHECKING:
     import xarray
+
+    from kin3d.writing.panels import Panel
 
 Array = NDArray[np.float64]
 
@@ -217,8 +217,12 @@ class SweepResult(Result):
             Or the path of the roll centre over roll and heave.
         """
         if figure == "migration":
+            from kin3d.studies.migration import draw_migration
+
             draw_migration(self, Path(path))
             return
+        from kin3d.writing.panels import draw_panels  # most sweeps are not drawn
+
         every = shown(self.measures, measures, len(self.measures) <= MOST_PANELS)
         draw_panels(self._drawn_title(), [sweep_panel(self, m) for m in every], Path(path))
 
@@ -265,6 +269,8 @@ class SweepResult(Result):
 
 def sweep_panel(result: SweepResult, measure: Measure) -> Panel:
     """One measure over the first drive with several values."""
+    from kin3d.writing.panels import Panel, Trace
+
     first, *rest = result.driven()
     lines = _over_second(result, measure, first, rest[0]) if rest else _sides(result, measure, first)
     colours = tones(len(lines)) if rest else [CARS[0]] * len(lines)
