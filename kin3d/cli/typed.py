@@ -16,6 +16,7 @@ _UNSURE = object()
 _WHOLE = re.compile(r"-?[0-9]{1,15}")
 _NUMBER = re.compile(r"-?[0-9]{1,15}(\.[0-9]{1,15})?")
 _LIMITS = ("parser", "min", "max", "exists", "resolve_path", "writable", "path_type", "allow_dash")
+_ALLOWED = ("file_okay", "dir_okay")
 
 
 def quicken(parameter: Any) -> None:
@@ -23,7 +24,9 @@ def quicken(parameter: Any) -> None:
     kind = getattr(parameter, "type_descriptor", None)  # where typer has none, it converts by itself
     if kind is None or isinstance(parameter.process_value, partial):
         return
-    if not any(getattr(kind.parameter_info, name, None) for name in _LIMITS):
+    info = kind.parameter_info
+    free = not any(getattr(info, name, None) for name in _LIMITS) and all(getattr(info, n, True) for n in _ALLOWED)
+    if free:
         parameter.process_value = partial(_processed, parameter, kind.annotation, parameter.process_value)
 
 

@@ -20,6 +20,8 @@ KINDS: dict[str, Any] = {
     "path": Path,
     "numbers": list[float],
     "low": Annotated[int, typer.Option(min=2)],
+    "there": Annotated[Path, typer.Option(exists=True)],
+    "no folder": Annotated[Path, typer.Option(dir_okay=False)],
 }
 TYPED = {
     "number": [
@@ -43,6 +45,8 @@ TYPED = {
     "path": ["", "a/b.toml", ".", "/", "-"],
     "numbers": ["1", "x"],
     "low": ["1", "2"],
+    "there": ["/nowhere", "/"],
+    "no folder": ["/", "/nowhere"],
 }
 
 
