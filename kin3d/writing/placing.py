@@ -71,7 +71,7 @@ class Placer:
             self.drawing.line(layer, at, end, colour="mid", width=0.6, dash="solid")
             self.avoid(np.stack([at, end]))
         self.keep(middle - half - ROOM * h, middle + half + ROOM * h)
-        over = any(bool(_cut(s[None], middle - half, middle + half)[0]) for s in self.strokes)
+        over = bool(_cut(self._strokes(), middle - half, middle + half).any())
         # lines are set from the side that faces the place
         align: TextAlign = "center" if abs(way[0]) < half[0] else "left" if way[0] > 0.0 else "right"
         x = {"left": middle[0] - half[0], "center": middle[0], "right": middle[0] + half[0]}[align]
@@ -87,6 +87,10 @@ class Placer:
         if not np.isfinite(far[1]).any():  # a leader may then cross words
             far = self._costs(at, every, half, aim, led=False)
         return np.asarray(far[0][int(far[1].argmin())])
+
+    def _strokes(self) -> Array:
+        """Every line to avoid, shape (lines, 2, 2)."""
+        return np.array(self.strokes).reshape(-1, 2, 2)
 
     def _around(self, at: Array, half: Array) -> Array:
         h = self.drawing.height
@@ -107,14 +111,17 @@ class Placer:
         turned = np.arctan2(way[:, 1], way[:, 0]) - aim
         cost = away / h + AIM_COST * (1.0 - np.cos(turned))
         ends = np.stack([np.broadcast_to(at, middles.shape), middles - np.clip(way, -half, half)], axis=1)
-        for box in self.boxes:
-            on = (low < box[1]).all(axis=1) & (high > box[0]).all(axis=1)
-            inside &= ~on
-            if led and not ((at >= box[0]) & (at <= box[1])).all():  # a leader leaves the box that it begins in
-                inside &= ~((away > LED * h) & _cut(ends, box[0], box[1]))
-        for stroke in self.strokes:
-            cost += LINE_COST * _cut(np.broadcast_to(stroke, (len(middles), 2, 2)), low, high)
-            cost += LEADER_COST * ((away > LED * h) & _crossed(ends, stroke))
+        led_far = away > LED * h
+        if self.boxes:
+            box = np.array(self.boxes)[:, None]  # (boxes, 1, 2, 2)
+            blocked = (low < box[..., 1, :]).all(axis=-1) & (high > box[..., 0, :]).all(axis=-1)
+            if led:  # a leader leaves the box that it begins in
+                others = ~((at >= box[..., 0, :]) & (at <= box[..., 1, :])).all(axis=-1)
+                blocked |= others & led_far & _cut(ends, box[..., 0, :], box[..., 1, :])
+            inside &= ~blocked.any(axis=0)
+        strokes = self._strokes()[:, None]  # (strokes, 1, 2, 2)
+        cost += LINE_COST * _cut(strokes, low, high).sum(axis=0)
+        cost += LEADER_COST * (led_far & _crossed(ends, strokes)).sum(axis=0)
         return middles, np.where(inside, cost, np.inf)
 
 
@@ -130,24 +137,26 @@ def words_box(item: Words, scale: float) -> tuple[Array, Array]:
 
 
 def _cut(strokes: Array, low: Array, high: Array) -> NDArray[np.bool_]:
-    """Whether lines (n, 2, 2) pass through boxes, shape (n,)."""
-    start, way = strokes[:, 0], strokes[:, 1] - strokes[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        first, last = (low - start) / way, (high - start) / way
-    within = (start >= low) & (start <= high)
-    still = way == 0.0
-    enter = np.where(still, np.where(within, -np.inf, np.inf), np.minimum(first, last)).max(axis=1)
-    leave = np.where(still, np.where(within, np.inf, -np.inf), np.maximum(first, last)).min(axis=1)
-    return np.asarray((enter <= leave) & (leave >= 0.0) & (enter <= 1.0))
+    """Whether lines (…, 2, 2) pass through boxes of corners (…, 2), shape (…)."""
+    start, way = strokes[..., 0, :], strokes[..., 1, :] - strokes[..., 0, :]
+    enter, leave = np.zeros(()), np.ones(())
+    for k in (0, 1):
+        at, along = start[..., k], way[..., k]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            first, last = (low[..., k] - at) / along, (high[..., k] - at) / along
+        # what does not move along an axis is between its edges always or never
+        within = np.where((at >= low[..., k]) & (at <= high[..., k]), -np.inf, np.inf)
+        enter = np.maximum(enter, np.where(along == 0.0, within, np.minimum(first, last)))
+        leave = np.minimum(leave, np.where(along == 0.0, -within, np.maximum(first, last)))
+    return np.asarray(enter <= leave)
 
 
-def _crossed(ends: Array, stroke: Array) -> NDArray[np.bool_]:
-    """Whether lines (n, 2, 2) cross one other line, shape (n,)."""
+def _crossed(ends: Array, strokes: Array) -> NDArray[np.bool_]:
+    """Whether lines (…, 2, 2) cross other lines (…, 2, 2), shape (…)."""
 
     def side(of: Array, start: Array, end: Array) -> Array:
         way, to = end - start, of - start
         return np.asarray(way[..., 0] * to[..., 1] - way[..., 1] * to[..., 0])
 
-    one = side(stroke[0], ends[:, 0], ends[:, 1]) * side(stroke[1], ends[:, 0], ends[:, 1]) < 0.0
-    other = side(ends[:, 0], stroke[0], stroke[1]) * side(ends[:, 1], stroke[0], stroke[1]) < 0.0
-    return np.asarray(one & other)
+    (a, b), (c, d) = ((x[..., 0, :], x[..., 1, :]) for x in (ends, strokes))
+    return np.asarray((side(c, a, b) * side(d, a, b) < 0.0) & (side(a, c, d) * side(b, c, d) < 0.0))
