@@ -10,6 +10,7 @@ import numpy as np
 
 from kin3d.measures.entry import Measure
 from kin3d.report.svg import inline_svg
+from kin3d.report.ticks import draw_ticks
 from kin3d.studies import causes_plot, compare_view
 from kin3d.studies.compare import Comparison
 from kin3d.studies.compared import CarPair
@@ -117,9 +118,11 @@ class BlankPanel:
 
         ax = self._axes
         with mpl.rc_context(figure_style()):
-            for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
+            for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts, *ax.artists):
                 artist.remove()
             ax.relim()
             ax.autoscale(True)
             draw(ax)
+            if not ax.get_ylabel():
+                draw_ticks(ax)
             return inline_svg(self._figure, key, described)

@@ -106,8 +106,8 @@ def _dress(ax: Axes, rows: list[str], line: Difference, pair: str) -> None:
     unsure = ": whether it differs cannot be said" if line.verdict == UNSAID else ""
     ax.annotate(told + unsure, (0.0, 1.03), xycoords="axes fraction", fontsize=7.5, color=SOFT)
     ax.locator_params(axis="x", nbins=5)
-    ax.set_yticks(range(len(rows)), rows, fontsize=8)
+    ax.set_yticks(range(len(rows)), rows)
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_axisbelow(True)
     ax.grid(axis="y", visible=False)
-    ax.tick_params(axis="y", length=0)
+    ax.tick_params(axis="y", length=0, labelsize=8)
