@@ -16,6 +16,7 @@ import numpy as np
 
 from kin3d.errors import Finding, RequestError
 from kin3d.reading.dxf.declared import written
+from kin3d.reading.dxf.wording import is_number, key_entry
 from kin3d.studies.drawing_naming import naming_page
 from kin3d.studies.drawing_places import Axes, SketchedView
 from kin3d.studies.drawing_sketch import Sketch
@@ -87,6 +88,8 @@ def views_text(found: Sketch, files: dict[str, Path]) -> str:
         "",
         _line("units", found.unit and f'"{found.unit}"', '"mm"', "as given or as drawn", "the drawing says none"),
     ]
+    if any(f.code == "table-unconfirmed" for f in found.findings):
+        lines.append('# source = "text table"          # take the # away if the table of texts holds the coordinates')
     if found.form == "space":
         axes = found.job.axes
         lines += [
@@ -115,8 +118,10 @@ def _line(key: str, value: str | None, example: str, told: str, unknown: str) ->
 def _view(found: Sketch, view: SketchedView, ways: Sequence[Axes | None]) -> list[str]:
     numbers = [p.number for p in found.places if p.view == view.name]
     title = f', titled "{view.title}"' if view.title else ""
-    span = f"places {min(numbers)} to {max(numbers)}" if numbers else "no places"
-    lines = [f"[views.{view.name}]{'':<13} # {span}{title}", f"region = [{', '.join(f'{c:g}' for c in view.box)}]"]
+    lines = [
+        f"[views.{view.name}]{'':<13} # {_counted(numbers)}{title}",
+        f"region = [{', '.join(f'{c:g}' for c in view.box)}]",
+    ]
     if view.axes is not None:
         lines.append(f"axes = {written(view.axes)}")
     else:
@@ -146,14 +151,32 @@ def names_text(found: Sketch) -> str:
     for p in found.places:
         point = p.guess if p.confidence == "sure" else ""
         rows.writerow([p.label, point, p.number, p.view, p.guess, p.confidence, inert(p.reason)])
-    seen: set[str] = set()
+    keys = {key for w in found.words if w.guess and (key := (key_entry(w.text.lines[0]) or [""])[0])}
+    seen = keys | {view.title for view in found.views}
     for w in found.words:
-        if w.text.whole not in seen and w.confidence != "sure":
-            rows.writerow(
-                [inert(w.text.lines[0]), "", "", "", w.guess, w.confidence, w.reason or "what it means is unknown"]
-            )
-        seen.add(w.text.whole)
+        words = w.text.lines[0]
+        if words not in seen and w.text.whole not in seen and w.confidence != "sure" and not _is_figure(words):
+            entry = key_entry(words)  # a legend's key follows its meaning
+            label = entry[1] if entry and entry[0] in keys else words
+            rows.writerow([inert(label), "", "", "", w.guess, w.confidence, w.reason or "what it means is unknown"])
+        seen |= {words, w.text.whole}
     return out.getvalue()
+
+
+def _is_figure(words: str) -> bool:
+    """Whether a text is a coordinate or a size, and no label such as 12."""
+    return is_number(words) and not words.isdigit()
+
+
+def _counted(numbers: Sequence[int]) -> str:
+    """Return numbers as runs: "places 1 to 14, 44 to 59"."""
+    runs: list[list[int]] = []
+    for n in sorted(numbers):
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1][-1] = n
+        else:
+            runs.append([n, n])
+    return "places " + ", ".join(f"{a} to {b}" if b > a else f"{a}" for a, b in runs) if runs else "no places"
 
 
 # --- the picture -----------------------------------------------------------------------------------------------------

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from kin3d.reading.dxf.content import DrawnMark, Text
 from kin3d.reading.dxf.declared import Axis
 
@@ -42,3 +45,9 @@ class SketchedView:
     title: str = ""
     axes: Axes | None = None
     origin: tuple[float, float] | None = None
+
+
+def gap(box: tuple[float, float, float, float], at: NDArray[np.float64]) -> float:
+    """Return how far a place lies outside a box, drawing units; 0 inside."""
+    x, y = float(at[0]), float(at[1])
+    return float(np.hypot(max(box[0] - x, x - box[2], 0.0), max(box[1] - y, y - box[3], 0.0)))

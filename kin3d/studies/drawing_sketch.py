@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import permutations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,20 +20,14 @@ from kin3d.reading.dxf.plausible import is_flat
 from kin3d.reading.dxf.result import Job
 from kin3d.reading.dxf.view_marks import spaced, titles
 from kin3d.reading.dxf.wording import view_kind
-from kin3d.studies.drawing_linkage import guess_by_linkage, links_of, outer_step
-from kin3d.studies.drawing_places import Axes, SheetPlace, SheetWords, SketchedView
+from kin3d.studies.drawing_linkage import guess_by_linkage, links_of
+from kin3d.studies.drawing_places import Axes, SheetPlace, SheetWords, SketchedView, gap
+from kin3d.studies.drawing_ways import ways_of
 from kin3d.studies.drawing_words import point_meant
 
 Array = NDArray[np.float64]
 MOST_PLACES = 2000  # that are numbered; of a drawing with more it is said
-ALIKE = 0.004  # share of a view's extent within which two coordinates are the same
-MOST_WAYS = 3  # ways of looking that are offered
 GAP = 1.6  # how many times wider the gap between two views is than those within them
-ORDERED = (
-    ("lower_front", "lower_rear", 0), ("upper_front", "upper_rear", 0), ("lower_outer", "lower_front", 1),
-    ("upper_outer", "upper_front", 1), ("tie_outer", "tie_inner", 1), ("upper_outer", "lower_outer", 2),
-)  # fmt: skip
-_ROLES: dict[str, tuple[tuple[int, int], ...]] = {"front": ((1, 2),), "side": ((0, 2),), "plan": ((0, 1), (1, 0))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +76,7 @@ def sketch(job: Job) -> Sketch:
     places.sort(key=lambda p: (p.mark.kind == "end", [v.name for v in views].index(p.view) if p.view else -1,
                                -round(float(p.mark.xyz[1]), 6), float(p.mark.xyz[0])))  # fmt: skip
     numbered = [replace(p, number=k) for k, p in enumerate(places, 1)]
-    ways = _ways(views, [p.mark for p in numbered], job)
+    ways = ways_of(views, [p.mark for p in numbered], job)
     guessed = _guessed(job, numbered, views, ways)
     return Sketch(job, form, tuple(guessed), tuple(_words(job)), views, ways, _scale(job), _unit(job))
 
@@ -116,8 +109,8 @@ def _views(job: Job, marks: Sequence[DrawnMark]) -> tuple[SketchedView, ...]:
     boxes = [_box(np.array([symbols[i].xyz[:2] for i in g])) for g in groups]
     out, used = [], set()
     for k, box in enumerate(boxes):
-        gaps = [(_gap(box, t.anchor), n) for n, (_, t) in enumerate(found) if n not in used]
-        if gaps and min(gaps)[0] == min(_gap(b, found[min(gaps)[1]][1].anchor) for b in boxes):
+        gaps = [(gap(box, t.anchor), n) for n, (_, t) in enumerate(found) if n not in used]
+        if gaps and min(gaps)[0] == min(gap(b, found[min(gaps)[1]][1].anchor) for b in boxes):
             used.add(min(gaps)[1])
             kind, title = found[min(gaps)[1]]
             out.append(SketchedView(kind, box, title.whole))
@@ -173,97 +166,9 @@ def _box(places: Array) -> tuple[float, float, float, float]:
     return left, bottom, right, top
 
 
-def _gap(box: tuple[float, float, float, float], at: Array) -> float:
-    x, y = float(at[0]), float(at[1])
-    return float(np.hypot(max(box[0] - x, x - box[2], 0.0), max(box[1] - y, y - box[3], 0.0)))
-
-
 def _view_of(mark: DrawnMark, views: Sequence[SketchedView]) -> str:
-    inside = [v.name for v in views if _gap(v.box, mark.xyz) == 0.0]
+    inside = [v.name for v in views if gap(v.box, mark.xyz) == 0.0]
     return inside[0] if inside else ""
-
-
-# --- which way the views look ----------------------------------------------------------------------------------------
-
-
-def _ways(views: Sequence[SketchedView], marks: Sequence[DrawnMark], job: Job) -> tuple[tuple[Axes | None, ...], ...]:
-    """Return the ways of looking that fit best: views that share a car axis have the same coordinates along it."""
-    if not views:
-        return ()
-    if all(v.axes for v in views):
-        return (tuple(v.axes for v in views),)
-    seen = [np.array([m.xyz[:2] for m in marks if _gap(v.box, m.xyz) == 0.0]).reshape(-1, 2) for v in views]
-    ranked: list[tuple[float, tuple[Axes, ...]]] = []
-    for roles in permutations(_ROLES, min(len(views), 3)):
-        told = [v.name.rstrip("0123456789").replace("rear", "front") for v in views[: len(roles)]]
-        if not any(t in _ROLES and t != r for t, r in zip(told, roles, strict=True)):
-            for pairs in product(*(_ROLES[r] for r in roles)):
-                ranked += _signed(pairs, seen)
-    ranked = sorted(((score - _upset(job, views, axes), axes) for score, axes in ranked), key=lambda r: -r[0])
-    best = ranked[0][0] if ranked else 0.0
-    rest: tuple[Axes | None, ...] = (None,) * (len(views) - min(len(views), 3))
-    kept = dict.fromkeys(axes for score, axes in ranked if score >= best - 0.3)
-    return tuple((*axes, *rest) for axes in list(kept)[:MOST_WAYS])
-
-
-def _upset(job: Job, views: Sequence[SketchedView], axes: Sequence[Axes]) -> float:
-    """Return how far a way of looking is against the order of the joints: outer ones outboard, front ones ahead."""
-    wheel = 1.0 if job.side in (None, "left") else -1.0
-    wrong = 0.0
-    for view, pair in zip(views, axes, strict=False):
-        step = outer_step(job, view.box)
-        at = {t.name.point: t.mark.xyz for t in job.ties if _gap(view.box, t.mark.xyz) == 0.0}
-        for direction, (axis, sign) in enumerate(pair):
-            if axis == 1:
-                wrong += 0.2 * (sign * wheel * step[direction] < 0.0)
-            for first, second, along in ORDERED:
-                if along == axis and first in at and second in at:
-                    gap = sign * float(at[first][direction] - at[second][direction])
-                    wrong += 0.1 * (gap * (wheel if axis == 1 else 1.0) < 0.0)
-    return wrong
-
-
-def _signed(pairs: Sequence[tuple[int, int]], seen: Sequence[Array]) -> list[tuple[float, tuple[Axes, ...]]]:
-    """Return the signs of the views' axes that agree with each other, with the share of coordinates that agree.
-
-    Up is up where z is shown upward; the signs of x and of y are free in the first view that shows them.
-    """
-    out = []
-    for nose, lateral in product((-1.0, 1.0), (1.0, -1.0)):
-        first: dict[int, tuple[int, int, float]] = {}
-        axes: list[Axes] = []
-        scores = []
-        for v, pair in enumerate(pairs):
-            signs = []
-            for direction, axis in enumerate(pair):
-                sign = 1.0 if axis == 2 else (nose if axis == 0 else lateral)
-                if axis in first:
-                    other, way, before = first[axis]
-                    score, same = _agree(seen[v][:, direction], seen[other][:, way])
-                    upright = axis == 2
-                    sign = before if same or upright else -before
-                    scores.append(_matched(seen[v][:, direction], seen[other][:, way]) if upright else score)
-                else:
-                    first[axis] = (v, direction, sign)
-                signs.append((axis, sign))
-            axes.append((signs[0], signs[1]))
-        out.append((float(np.mean(scores or [0.0])), tuple(axes)))
-    return out
-
-
-def _agree(a: Array, b: Array) -> tuple[float, bool]:
-    """Return how many coordinates of two views agree, and whether they run the same way."""
-    same, other = _matched(a, b), _matched(a, -b)
-    return max(same, other), same >= other
-
-
-def _matched(a: Array, b: Array) -> float:
-    """Return the share of coordinates that agree once the views are shifted and scaled onto each other."""
-    if min(len(a), len(b)) < 2 or np.ptp(a) == 0.0 or np.ptp(b) == 0.0:
-        return 0.0
-    u, v = (np.sort((c - c.min()) / np.ptp(c)) for c in (a, b))
-    far = np.abs(u[:, None] - v).min(axis=1)
-    return float((far <= ALIKE).mean())
 
 
 # --- guesses ---------------------------------------------------------------------------------------------------------

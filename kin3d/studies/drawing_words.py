@@ -16,7 +16,7 @@ _WORDS = {
     "inner": ("inner", "inboard", "innen", "inter", "interieur", "intern"),
     "outer": ("outer", "outboard", "aussen", "ext", "exterieur", "estern"),
     "tie": ("tie", "track", "toe", "steer", "spur", "lenk", "direct", "biell", "bielette", "barra", "sterz", "tirant"),
-    "rod": ("rod", "push", "pull", "schub", "zug", "druck", "poussoir", "puntone", "empuj"),
+    "rod": ("rod", "push", "pull", "schub", "zug", "druck", "stoss", "stoess", "poussoir", "puntone", "empuj"),
     "rocker": ("rocker", "bell", "umlenk", "kipp", "renvoi", "basculeur", "balancin", "bilanciere"),
     "spring": (
         "spring", "damper", "shock", "feder", "dampf", "daempf", "ressort", "amort", "muelle", "resorte", "molla",

@@ -6,6 +6,7 @@ from the truth that goes with it; every click goes to the place that the page nu
 
 from __future__ import annotations
 
+import csv
 import html
 import json
 import re
@@ -190,10 +191,40 @@ def test_guesses_by_the_linkage_and_by_words_are_right_and_stay_guesses(tmp_path
     assert all(row.split('"')[2].startswith(",,") for row in rows if row.startswith('"@'))
 
 
+def test_named_points_tell_which_way_the_views_look(tmp_path: Path) -> None:
+    """Eleven names stand in two views of this sheet: the one way that is offered is the true one."""
+    path, truth = _collected("mk01")
+    _refused(path, tmp_path)
+    data = _data(tmp_path / f"{path.stem}.naming.html")
+    assert len(data["ways"]) == 1
+    axes = {_short(v["name"].replace("REAR", "front")): list(v["axes"]) for v in truth["views"]}
+    found = {
+        _short(v["name"].replace("rear", "front")): way for v, way in zip(data["views"], data["ways"][0], strict=True)
+    }
+    assert found == axes
+
+
+def test_a_table_of_texts_is_read_by_its_draft(tmp_path: Path) -> None:
+    """The source is offered, rows are guessed by their words, the deviation is that of rounding to 0.1 mm."""
+    path, truth = _collected("ez13")
+    _refused(path, tmp_path)
+    views, names = tmp_path / f"{path.stem}.views.toml", tmp_path / f"{path.stem}.names.csv"
+    views.write_text(views.read_text("utf-8").replace("# source", "source"), "utf-8")
+    rows = list(csv.reader(names.read_text("utf-8").splitlines()[3:]))
+    assert not any(re.fullmatch(r"'?-?\d+,\d", r[0]) for r in rows)  # figures are no labels
+    names.write_text("label,point\n" + "".join(f'"{r[0]}",{r[4]}\n' for r in rows[1:] if r[4]), "utf-8")
+    reading = read_drawing(path, names=names, views=views)
+    assert set(reading.points) == set(truth["points"])
+    for name, point in reading.points.items():
+        np.testing.assert_allclose(point.xyz_mm, truth["points"][name], rtol=0.0, atol=0.05)
+        np.testing.assert_allclose(point.sigma_mm, 0.0289, rtol=0.0, atol=1e-4)
+
+
 WORDS = {
     "Querlenker unten vorn": "lower_front",
     "Spurstange innen": "tie_inner",
     "Umlenkhebel Achse 2": "rocker_axis_2",
+    "Stößelstange außen": "rod_outer",
     "triangle supérieur arrière": "upper_rear",
     "rotule inférieure": "lower_outer",
     "centre de roue": "wheel_centre",

@@ -227,3 +227,13 @@ def read_table(job: Job) -> None:
         if name is not None and (job.side is None or name.side in (None, job.side))
     ]
     take_points(job, ties, factor * (parse_axes(job.axes) if job.axes else np.eye(3)), np.zeros(3))
+    rounded = factor * _last_digit(rows) / np.sqrt(12.0)  # an even spread over one step of the last digit
+    for point in job.reading.points.values():
+        np.maximum(point.sigma_mm, rounded, out=point.sigma_mm)
+
+
+def _last_digit(rows: Sequence[CoordinateRow]) -> float:
+    """Return the step of the last digit in which all numbers are written, in the table's unit."""
+    return float(
+        10.0 ** -max(len(re.split("[.,]", f)[-1]) if re.search("[.,]", f) else 0 for r in rows for f in r.figures)
+    )
