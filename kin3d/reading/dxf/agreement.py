@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kin3d.reading.dxf.assignment import assign
-from kin3d.reading.dxf.content import DrawnMark, Text, Vector, tree_of
+from kin3d.reading.dxf.content import DrawnMark, Text, Vector, grouped, tree_of
 from kin3d.reading.dxf.fusion import Fusion
 from kin3d.reading.dxf.matching import FIRM, PointLabel, Tie, UntiedLabel, box_distances, extent_of, symbols
 from kin3d.reading.dxf.result import Job
@@ -51,9 +51,7 @@ def assign_together(job: Job, groups: Sequence[ViewMarks], fit: Fusion) -> bool:
     marks, rows = _rows(job, groups)
     said = [{c: dict(fit.views[r.view].says(marks[c].xyz)) for c in r.costs} for r in rows]
     fine = _usual_miss(job, fit)
-    same: dict[str, list[int]] = {}
-    for n, row in enumerate(rows):
-        same.setdefault(row.point, []).append(n)
+    same = grouped((row.point, n) for n, row in enumerate(rows))
     table, misses = {}, {}
     for n, row in enumerate(rows):
         others = [(rows[m], said[m]) for m in same[row.point] if rows[m].view != row.view]
@@ -101,10 +99,7 @@ def _rows(job: Job, groups: Sequence[ViewMarks]) -> tuple[list[DrawnMark], list[
     places = [np.array([t.mark.xyz for t in g.ties]).reshape(-1, 3) for g in groups]
     rows = []
     for view, group in enumerate(groups):
-        of_text: dict[int, list[Tie]] = {}
-        for tie in group.ties:
-            of_text.setdefault(id(tie.text or tie), []).append(tie)
-        for ties in of_text.values():
+        for ties in grouped((id(t.text or t), t) for t in group.ties).values():
             first = ties[0]
             if first.how in FIRM or first.text is None:
                 columns = tree.query_ball_point(first.mark.xyz, near)

@@ -12,18 +12,9 @@ LARGEST = 120  # rows of one tangle; of more, each row's own second choice count
 def assign(costs: Mapping[tuple[int, int], float], unmatched: float) -> dict[int, tuple[int, float]]:
     """Give every row at most one column and every column at most one row, at the least cost in all.
 
-    Parameters
-    ----------
-    costs : mapping of (row, column) to float
-        Pairs that may belong together.
-    unmatched : float
-        Cost of a row without a column.
-
-    Returns
-    -------
-    dict of int to (int, float)
-        The column of every row that has one, and the margin: how much more the best assignment costs in which this row
-        has not this column.
+    `costs` has the pairs (row, column) that may belong together, `unmatched` is the cost of a row without a column.
+    Returned is the column of every row that has one, and the margin: how much more the best assignment costs in which
+    this row has not this column.
     """
     found: dict[int, tuple[int, float]] = {}
     for part in _tangles(costs):

@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from kin3d.reading.dxf.content import DrawnMark, Origin, Vector, tree_of
+from kin3d.reading.dxf.content import DrawnMark, Origin, Vector, grouped, tree_of
 
 ROUNDNESS = 0.03  # largest deviation of a point from the circle, in radii
 FULL_TURN = 0.7  # share of the full turn that must be covered
@@ -141,9 +141,7 @@ def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[DrawnMark]:
     middle, arm = ends.mean(axis=1), (ends[:, 1] - ends[:, 0]) / 2.0
     size = np.linalg.norm(arm, axis=1)
     step = 1e-6 * (float(np.ptp(ends.reshape(-1, 3), axis=0).max()) or 1.0)
-    places: dict[tuple[float, ...], list[int]] = {}
-    for row, place in enumerate(np.round(middle / step)):
-        places.setdefault(tuple(place), []).append(row)
+    places = grouped((tuple(place), row) for row, place in enumerate(np.round(middle / step)))
     return [
         DrawnMark(middle[i], float(size[i]), "circle", lines[i][2])
         for rows in places.values()

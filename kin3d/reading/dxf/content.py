@@ -13,12 +13,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import isfinite
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Vector = NDArray[np.float64]
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 
 def tree_of(places: Iterable[Vector]) -> Any:
@@ -29,22 +31,21 @@ def tree_of(places: Iterable[Vector]) -> Any:
     return cKDTree(found if found.ndim == 2 else np.zeros((0, 3)))
 
 
+def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+    """Return the values of every key; both in the order in which they came."""
+    found: dict[Key, list[Value]] = {}
+    for key, value in pairs:
+        found.setdefault(key, []).append(value)
+    return found
+
+
 @dataclass(frozen=True, slots=True)
 class Origin:
     """Where in the file something came from.
 
-    Attributes
-    ----------
-    entity : str
-        DXF type, e.g. ``"CIRCLE"``.
-    handle : str
-        The entity's handle; that of the outermost block reference for what stands inside a block.
-    layer : str
-        Layer on which it is drawn.
-    blocks : tuple of str
-        Names of the blocks around it, outermost first.
-    moved : tuple of float or None
-        Shift of the outermost block reference that holds other block references, drawing units.
+    `entity` is the DXF type; `handle` that of the outermost block reference for what stands inside a block; `blocks`
+    the names of the blocks around it, outermost first; `moved` the shift of the outermost block reference that holds
+    other block references, drawing units.
     """
 
     entity: str
@@ -60,20 +61,10 @@ class Origin:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DrawnMark:
-    """A place that may be a pickup point.
+    """A place that may be a pickup point: centre, shape (3,), and radius of its symbol; 0 for a bare point or an end.
 
-    Attributes
-    ----------
-    xyz : ndarray, shape (3,)
-        Centre of the symbol, drawing units.
-    reach : float
-        Radius of the symbol, drawing units; 0 for a bare point or a line's end.
-    kind : str
-        ``"point"``, ``"circle"``, ``"block"`` or ``"end"`` (of a line).
-    names : tuple of str
-        What the file itself ties to the mark: attribute values, the block's name.
-    hung : tuple of float or None
-        Where the first attribute stands, in the block's own frame.
+    `kind` is ``"point"``, ``"circle"``, ``"block"`` or ``"end"`` (of a line); `names` what the file itself ties to the
+    mark (attribute values, the block's name); `hung` where the first attribute stands, in the block's own frame.
     """
 
     xyz: Vector
@@ -86,18 +77,11 @@ class DrawnMark:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Text:
-    """A text and where it stands.
+    """A text without formatting codes, and where it stands.
 
-    Attributes
-    ----------
-    lines : tuple of str
-        Without formatting codes.
-    anchor : ndarray, shape (3,)
-        The point that the drawing program hangs the text on.
-    frame : ndarray, shape (3, 3)
-        Rows: reading direction, upward direction, normal; unit vectors.
-    box : tuple of float
-        Left, bottom, right, top of the text relative to `anchor` in `frame`; the width is an estimate.
+    `anchor`, shape (3,), is the point that the drawing program hangs it on; `frame`, shape (3, 3), has the reading
+    direction, the upward direction and the normal as rows, unit vectors; `box` is left, bottom, right, top of the text
+    relative to `anchor` in `frame`, its width an estimate.
     """
 
     lines: tuple[str, ...]

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.reading.dxf.content import Vector
+from kin3d.reading.dxf.content import Vector, grouped
 from kin3d.reading.dxf.declared import Axis
 
 KNOWN_WEIGHT = 1e8  # a datum point against a reading of 1 mm
@@ -48,24 +48,12 @@ class SheetView:
 
 @dataclass(slots=True)
 class Fusion:
-    """Result of a fusion.
+    """Result of a fusion; arrays have shape (points, 3), mm.
 
-    Attributes
-    ----------
-    xyz_mm, sigma_mm : ndarray, shape (points, 3)
-        NaN where a coordinate is in no view or no datum reaches it; one standard deviation.
-    values : dict of (point, axis) to list of (view, mm)
-        What each view says of a coordinate.
-    spread_mm : ndarray, shape (points, 3)
-        Largest less smallest of those values; 0 with one value only.
-    loose : ndarray of bool, shape (points, 3)
-        The coordinate is drawn, but no datum reaches it.
-    views : list of SheetView
-        The views with the origins (and scales) that were found.
-    scatter_mm : float
-        Root of the mean square of the redundant readings' residuals; 0 where nothing is redundant.
-    dropped : set of (point, axis)
-        Coordinates that took no part, because their views contradict each other.
+    `xyz_mm` and its standard deviation are NaN where a coordinate is in no view or, `loose`, no datum reaches it.
+    `values` are what each view says of a coordinate, by point and axis; `spread_mm` their largest less their smallest.
+    `views` have the origins (and scales) that were found; `scatter_mm` is the root of the mean square of the redundant
+    readings' residuals; `dropped`, by point and axis, took no part, because their views contradict each other.
     """
 
     xyz_mm: Vector
@@ -125,9 +113,8 @@ def _once(
             base.append(value)
     weight = np.array([0.0 if k in dropped else views[v].sigma_mm ** -2 for k, v in zip(key, view, strict=True)])
     beta, p, variance, loose = _solve(count, key, weight, np.array(base), slope, len(offsets), known)
-    values: dict[tuple[int, int], list[tuple[int, float]]] = {}
-    for at, v, said in zip(key, view, np.array(base) + slope @ beta, strict=True):
-        values.setdefault(at, []).append((v, float(said)))
+    said = (np.array(base) + slope @ beta).tolist()
+    values = grouped(zip(key, zip(view, said, strict=True), strict=True))
     spread = np.zeros((count, 3))
     for (i, k), seen in values.items():
         told = [v for _, v in seen]

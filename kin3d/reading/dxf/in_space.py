@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from kin3d.frames import VEHICLE_AXES, parse_axes
-from kin3d.reading.dxf.content import DrawnMark, Stroke, Vector
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Vector, grouped
 from kin3d.reading.dxf.declared import ENDS
 from kin3d.reading.dxf.matching import SNAP, Tie, farthest_apart, size_of
 from kin3d.reading.dxf.plausible import check_points
@@ -38,10 +38,7 @@ def take_points(job: Job, ties: Sequence[Tie], turn_mm: Vector, origin: Vector) 
 
     `turn_mm`, shape (3, 3), takes drawing units from `origin`, shape (3,), to mm of the vehicle frame.
     """
-    groups: dict[str, list[tuple[Tie, Vector]]] = {}
-    for tie in ties:
-        groups.setdefault(tie.name.point, []).append((tie, turn_mm @ (tie.mark.xyz - origin)))
-    for name, placed in groups.items():
+    for name, placed in grouped((t.name.point, (t, turn_mm @ (t.mark.xyz - origin))) for t in ties).items():
         _one_point(job, name, placed)
     sign = 1.0 if job.side == "left" else -1.0
     for name, point in list(job.reading.points.items()):

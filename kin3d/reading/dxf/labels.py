@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, DrawnMark, Text, tree_of
+from kin3d.reading.dxf.content import Content, DrawnMark, Text, grouped, tree_of
 from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, farthest_apart, symbols
 from kin3d.reading.dxf.tables import coordinate_rows, read_legend
 from kin3d.reading.dxf.wording import Names, PointName, coordinates, fold, is_number, scales, view_kind
@@ -136,10 +136,7 @@ def _ends(content: Content) -> list[DrawnMark]:
 
 def _by_reference(texts: Sequence[Text], marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
     """Tie the attributes of a block reference to the one symbol that stands in it, whatever else does."""
-    inside: dict[str, list[DrawnMark]] = {}
-    for mark in marks:
-        if mark.origin.blocks:
-            inside.setdefault(mark.origin.handle, []).append(mark)
+    inside = grouped((m.origin.handle, m) for m in marks if m.origin.blocks)
     ties = []
     for text in texts:
         held = inside.get(text.origin.handle, []) if text.origin.entity == "ATTRIB" else []

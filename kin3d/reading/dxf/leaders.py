@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, tree_of
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, grouped, tree_of
 from kin3d.reading.dxf.tails import TAIL_REACH, cost_of, tail_scores
 
 GAP = 1.5  # text heights; how far before a symbol's rim a pointer that aims at its centre may stop
@@ -213,11 +213,9 @@ class Follower:
     ) -> None:
         self.on_mark = on_mark
         self.step = max(4.0 * snap, 1e-12)
-        self.meets: dict[tuple[int, ...], list[tuple[Stroke, Vector]]] = {}
-        ends = np.array([(s.start, s.end) for s in strokes]).reshape(-1, 2, 3)
-        for stroke, (start, end) in zip(strokes, np.round(ends / self.step).astype(int).tolist(), strict=True):
-            self.meets.setdefault(tuple(start), []).append((stroke, stroke.end))
-            self.meets.setdefault(tuple(end), []).append((stroke, stroke.start))
+        ends = np.array([(s.start, s.end) for s in strokes]).reshape(-1, 3)
+        other = [(s, end) for s in strokes for end in (s.end, s.start)]
+        self.meets = grouped(zip(map(tuple, np.round(ends / self.step).astype(int).tolist()), other, strict=True))
 
     def key(self, place: Vector) -> tuple[int, ...]:
         """Return what two ends at one place have in common."""

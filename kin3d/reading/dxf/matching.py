@@ -26,7 +26,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kin3d.reading.dxf.assignment import assign
-from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, tree_of
+from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, grouped, tree_of
 from kin3d.reading.dxf.leaders import Pointer, Pointers
 from kin3d.reading.dxf.tails import cost_of, score_tails
 from kin3d.reading.dxf.wording import PointName
@@ -69,17 +69,10 @@ class Tie:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UntiedLabel:
-    """A label that could belong to several marks, or to none.
+    """A label that could belong to several marks, the likeliest first, or to none.
 
-    Attributes
-    ----------
-    label : PointLabel
-    choices : tuple of DrawnMark
-        The marks, the likeliest first.
-    pointed : tuple of DrawnMark
-        Those at the heads of pointers beside the label.
-    sure : bool
-        The pointer is surely the label's; at its head several marks lie so near to each other that it does not tell.
+    `pointed` are those at the heads of pointers beside the label; it is `sure` where the pointer is surely the label's,
+    and at its head several marks lie so near to each other that it does not tell.
     """
 
     label: PointLabel
@@ -235,9 +228,7 @@ class Matcher:
         second = votes[apart].max(initial=0)
         if votes[best] < max(3, OFFSET_SHARE * len(left)) or second > 0.6 * votes[best]:
             return {}
-        taken: dict[int, list[int]] = {}
-        for k in tree.query_ball_point(offsets[best], near, return_sorted=True):
-            taken.setdefault(pairs[k][0], []).append(pairs[k][1])
+        taken = grouped(pairs[k] for k in tree.query_ball_point(offsets[best], near, return_sorted=True))
         return {i: js[0] for i, js in taken.items() if len(js) == 1}
 
     def _nearest(self, rest: list[int]) -> dict[int, int]:

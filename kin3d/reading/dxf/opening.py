@@ -57,21 +57,9 @@ _END = re.compile(rb"(^|\n)[ \t]*0[ \t]*\r?\n[ \t]*EOF[ \t]*\r?\n?[\s\x1a]*$")
 
 
 def open_drawing(path: Path, log: FindingLog, repair: bool = False) -> tuple[Drawing, int | None]:
-    """Open a DXF file of R12 to R2018, ASCII or binary.
+    """Open a DXF file of R12 to R2018, ASCII or binary; return it and the header's $INSUNITS where it says anything.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    log : FindingLog
-        Takes what is seen.
-    repair : bool
-        Let ezdxf's recovering reader mend a file that the strict one refuses; what it mends becomes warnings.
-
-    Returns
-    -------
-    tuple of Drawing and int or None
-        The document, and the header's $INSUNITS where it says anything.
+    With `repair` ezdxf's recovering reader mends a file that the strict one refuses; what it mends becomes warnings.
 
     Raises
     ------

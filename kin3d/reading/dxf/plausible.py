@@ -1,12 +1,4 @@
-"""Checks for every kind of drawing: flatness, order of the joints, absolute place, coordinates that labels state.
-
-Limits (mm of the car; common practice, no source)
----------------------------------------------------
-HALF_TRACK_MM : how far a wheel centre may be from the middle plane; kerb cars to lorries.
-HEIGHT_MM : how far over or under the origin it may be, wherever on the car the origin is.
-LENGTH_MM : how far before or behind it.
-AROUND_MM : how far a joint may be from the wheel centre of its corner.
-"""
+"""Checks for every kind of drawing: flatness, order of the joints, absolute place, coordinates that labels state."""
 
 from __future__ import annotations
 
@@ -21,10 +13,11 @@ from kin3d.reading.dxf.matching import extent_of
 from kin3d.reading.dxf.result import Job
 from kin3d.reading.dxf.wording import coordinates
 
-HALF_TRACK_MM = (150.0, 1500.0)
-HEIGHT_MM = (-1000.0, 2000.0)
-LENGTH_MM = 8000.0
-AROUND_MM = 3000.0
+# Limits, mm of the car (common practice, no source).
+HALF_TRACK_MM = (150.0, 1500.0)  # of a wheel centre from the middle plane; kerb cars to lorries
+HEIGHT_MM = (-1000.0, 2000.0)  # of it over the origin, wherever on the car the origin is
+LENGTH_MM = 8000.0  # of it before or behind the origin
+AROUND_MM = 3000.0  # of a joint from the wheel centre of its corner
 FLAT = 0.01  # smallest to largest singular value of places that lie in a plane
 SHARED = 0.8  # share of the places with one coordinate in common from which on a drawing is no drawing in space
 ONE_JOINT_MM = 0.01  # points nearer to each other are one

@@ -20,20 +20,10 @@ from kin3d.reading.text import FindingLog
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where one point was read: one entry a view, or one for a drawing in space.
+    """Where one point was read: one entry a view, or one for a drawing in space, where `view` is empty.
 
-    Attributes
-    ----------
-    origin : Origin
-        Entity, handle, layer.
-    how : str
-        How its label came to it: attribute, leader, offset, near, layer, place, agreement, link, table.
-    view : str
-        Name of the view; empty in a drawing in space.
-    place : tuple of float
-        On the sheet or in space, drawing units.
-    residual_mm : tuple of float
-        What this view says less what was taken, mm of the car, along the sheet's right and up.
+    `how` is how its label came to it, see `matching`; `place` on the sheet or in space, drawing units; `residual_mm`
+    what this view says less what was taken, mm of the car, along the sheet's right and up.
     """
 
     origin: Origin
@@ -45,16 +35,10 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class DrawnPoint:
-    """One point as read.
+    """One point as read: place and standard deviation in the vehicle frame, shape (3,); NaN where one is missing.
 
-    Attributes
-    ----------
-    xyz_mm, sigma_mm : ndarray, shape (3,)
-        Vehicle frame, mm; NaN where a coordinate is missing.
-    residual_mm : float
-        Largest difference between what one view says and what was taken; 0 with nothing to compare.
-    checked : int
-        How many of its coordinates two views show.
+    `residual_mm` is the largest difference between what one view says and what was taken, 0 with nothing to compare;
+    `checked`, how many of its coordinates two views show.
     """
 
     name: str
@@ -83,20 +67,10 @@ class DrawnPoint:
 
 @dataclass(slots=True)
 class DrawingReading:
-    """A drawing as it was understood.
+    """A drawing as it was understood: a ``"sheet"`` of views, a drawing in ``"space"``, a ``"table"`` of text.
 
-    Attributes
-    ----------
-    form : str
-        ``"sheet"`` of views, a drawing in ``"space"``, a ``"table"`` of text.
-    points, partial : dict of str to DrawnPoint
-        Points read in full, nothing doubtful among them; and those refused, with NaN for what is not sure of them.
-    findings : list of Finding
-        Everything seen; those of severity ERROR say why a point was refused.
-    views : list of SheetView
-        The views of a sheet; empty for a drawing in space.
-    content : Content
-        Marks, texts and lines, for the picture of what was understood.
+    `points` were read in full, nothing doubtful among them; `partial` were refused, with NaN for what is not sure of
+    them, and the findings of severity ERROR say why. `content` is for the picture of what was understood.
     """
 
     source: Path

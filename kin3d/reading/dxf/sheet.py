@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from kin3d.reading.dxf.agreement import assign_together
+from kin3d.reading.dxf.content import grouped
 from kin3d.reading.dxf.declared import DeclaredView
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import SNAP, Tie, extent_of, size_of
@@ -32,9 +33,9 @@ def read_sheet(job: Job, ties: list[Tie]) -> None:
     groups, views = [g for g, _ in settled], [v for _, v in settled]
     if job.declared.sigma_mm is not None:
         views = [replace(v, sigma_mm=job.declared.sigma_mm) if v.sigma_mm == 1.0 else v for v in views]
-    for grouped, view in zip(groups, views, strict=True):
-        _keep_side(job, grouped, view)
-        _once_each(job, grouped)
+    for marks, view in settled:
+        _keep_side(job, marks, view)
+        _once_each(job, marks)
     known, limits = job.declared.known, (job.tolerance_mm, job.fit_scales)
     fit, names = fuse_groups(groups, views, known, *limits)
     if assign_together(job, groups, fit):
@@ -143,30 +144,28 @@ def _scales(job: Job, groups: Sequence[ViewMarks]) -> dict[str, float] | None:
     return {k: direct[k] or factor * float(r) for k, r in ratio.items() if r is not None}
 
 
-def _keep_side(job: Job, grouped: ViewMarks, view: SheetView) -> None:
+def _keep_side(job: Job, marks: ViewMarks, view: SheetView) -> None:
     """Keep the ties of the wanted side in a view that shows both corners with the same labels."""
     direction = [k for k, (axis, _) in enumerate(view.axes) if axis == 1]
     if job.side is None or view.origin is None or not direction:
         return
     k, wanted = direction[0], 1.0 if job.side == "left" else -1.0
-    sides = {id(t): view.axes[k][1] * wanted * (t.mark.xyz[k] - view.origin[k]) >= 0.0 for t in grouped.ties}
-    here, there = ([t for t in grouped.ties if sides[id(t)] == side] for side in (True, False))
+    sides = {id(t): view.axes[k][1] * wanted * (t.mark.xyz[k] - view.origin[k]) >= 0.0 for t in marks.ties}
+    here, there = ([t for t in marks.ties if sides[id(t)] == side] for side in (True, False))
     if {t.name.point for t in here} & {t.name.point for t in there}:
-        grouped.ties = here
+        marks.ties = here
 
 
-def _once_each(job: Job, grouped: ViewMarks) -> None:
+def _once_each(job: Job, view: ViewMarks) -> None:
     """Refuse a label that stands twice in one view; the same place twice is once."""
-    by_name: dict[str, list[Tie]] = {}
-    for tie in grouped.ties:
-        by_name.setdefault(tie.name.point, []).append(tie)
-    one_place = SNAP * extent_of([t.mark.xyz for t in grouped.ties]) + 1e-9
+    by_name = grouped((t.name.point, t) for t in view.ties)
+    one_place = SNAP * extent_of([t.mark.xyz for t in view.ties]) + 1e-9
     for name, ties in by_name.items():
         ties[:] = [t for t in ties if t.how == "place"] or ties  # what a person says of a place beats every text
         places = np.array([t.mark.xyz for t in ties])
         if np.ptp(places, axis=0).max() > one_place:
             listed = some(f"({t.mark.xyz[0]:.3f}, {t.mark.xyz[1]:.3f}) {t.mark.origin}" for t in ties)
-            text = f'the label {name} stands at {len(ties)} places of view "{grouped.declared.name}"'
+            text = f'the label {name} stands at {len(ties)} places of view "{view.declared.name}"'
             job.refuse(name, "label-twice", f"{text}: {listed}")
     refused = job.reading.partial
-    grouped.ties = [ties[0] for name, ties in by_name.items() if name not in refused]
+    view.ties = [ties[0] for name, ties in by_name.items() if name not in refused]

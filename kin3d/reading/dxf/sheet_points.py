@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Vector, tree_of
+from kin3d.reading.dxf.content import Vector, grouped, tree_of
 from kin3d.reading.dxf.fusion import Fusion
 from kin3d.reading.dxf.matching import FIRM, Tie, symbols
 from kin3d.reading.dxf.result import DrawnPoint, Job, Source
@@ -29,10 +29,7 @@ def make_points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[
     misfit = _misfit(job, fit)
     said = all(v.sigma_mm != 1.0 for v in fit.views)
     floor_mm = None if said else paper_mm(job, fit.views)
-    of_name: dict[str, list[tuple[int, Tie]]] = {}
-    for v, grouped in enumerate(groups):
-        for tie in grouped.ties:
-            of_name.setdefault(tie.name.point, []).append((v, tie))
+    of_name = grouped((t.name.point, (v, t)) for v, g in enumerate(groups) for t in g.ties)
     for i, name in enumerate(names):
         point = _point(fit, of_name.get(name, ()), i, name, floor_mm)
         if misfit and not job.accept_spread:
@@ -46,10 +43,9 @@ def make_points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[
 
 def _misfit(job: Job, fit: Fusion) -> bool:
     """Say it once where two views contradict each other nearly everywhere: then the views are wrong, not a point."""
-    pairs: dict[tuple[int, int, int], list[tuple[float, float]]] = {}
-    for (_, k), said in fit.values.items():
-        for (v, a), (w, b) in combinations(said, 2):
-            pairs.setdefault((k, v, w), []).append((a, b))
+    pairs = grouped(
+        ((k, v, w), (a, b)) for (_, k), said in fit.values.items() for (v, a), (w, b) in combinations(said, 2)
+    )
     found = False
     for (k, v, w), values in pairs.items():
         a, b = np.array(values).T

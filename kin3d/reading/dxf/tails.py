@@ -36,18 +36,10 @@ def cost_of(miss: float) -> float:
 def score_tails(
     tails: Mapping[int, tuple[Vector, ...]], texts: Mapping[int, Text], strict: Container[int], labels: Container[int]
 ) -> dict[tuple[int, int], float]:
-    """Return what every pair of pointer and text costs that may belong together.
+    """Return what every pair of pointer and text costs that may belong together, by their numbers.
 
-    Parameters
-    ----------
-    tails : dict of int to tuple of ndarray, shape (3,)
-        By pointer.
-    texts : dict of int to Text
-        By their number.
-    strict : container of int
-        Pointers that count only for a text at their very end.
-    labels : container of int
-        The texts that name points: these show how wide the letters are.
+    Pointers that are `strict` count only for a text at their very end; the texts that name points, `labels`, show how
+    wide the letters are.
     """
     if not tails or not texts:
         return {}

@@ -19,7 +19,7 @@ from itertools import permutations, product
 
 import numpy as np
 
-from kin3d.reading.dxf.content import Content, Stroke, Text, tree_of
+from kin3d.reading.dxf.content import Content, Stroke, Text, grouped, tree_of
 from kin3d.reading.dxf.declared import Declaration, DeclaredView
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.matching import Tie
@@ -100,17 +100,17 @@ def group(
     clusters = next((c for c in tries if c is not None), None)
     parted = part_by_agreement([g.declared for g in open_], rest)
     if parted is not None and not parts_alike(parted, clusters or []):
-        for grouped, ties_ in zip(open_, parted, strict=True):
-            grouped.ties = ties_
+        for view, ties_ in zip(open_, parted, strict=True):
+            view.ties = ties_
     elif clusters is None:
         what = f"the labelled marks do not fall apart into {len(open_)} views with every label once in each"
         what = f"the sheet has {len(rest)} labelled marks" if len(rest) > MAX_CLUSTERED else what
         log.error("view-regions", f"{what}; give each view a region in views.toml")
     else:
         chosen = by_title([g.declared for g in open_], clusters, content)
-        for view, part in zip(chosen or range(len(clusters)), clusters, strict=chosen is not None):
-            open_[view].ties = list(part)
-            open_[view].sure = chosen is not None or len(open_) == 1
+        for k, part in zip(chosen or range(len(clusters)), clusters, strict=chosen is not None):
+            open_[k].ties = list(part)
+            open_[k].sure = chosen is not None or len(open_) == 1
     return placed
 
 
@@ -242,10 +242,7 @@ def _best(views: Sequence[SheetView], group: list[list[Tie]], extent: float) -> 
     """Return the view of every tie of one label; empty where no way of dealing them out stands out."""
     ways = []
     for way in permutations(range(len(views)), len(group)):
-        said: dict[int, list[float]] = {}
-        for view, ties in zip(way, group, strict=True):
-            for axis, value in views[view].says(ties[0].mark.xyz):
-                said.setdefault(axis, []).append(value)
+        said = grouped(s for v, ties in zip(way, group, strict=True) for s in views[v].says(ties[0].mark.xyz))
         ways.append((max((max(v) - min(v) for v in said.values() if len(v) > 1), default=np.inf), way))
     ways.sort()
     if not ways or ways[0][0] > FAR * extent:
