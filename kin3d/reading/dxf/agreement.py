@@ -40,21 +40,16 @@ class _Row:
     sure: bool
     ties: list[Tie]
 
-    @property
-    def point(self) -> str:
-        """The name by which other views speak of it."""
-        return self.label.label.names[0].point
-
 
 def assign_together(job: Job, groups: Sequence[ViewMarks], fit: Fusion) -> bool:
     """Assign the labels of all views at once; True if a tie of any view is another than before."""
     marks, rows = _rows(job, groups)
     said = [{c: dict(fit.views[r.view].says(marks[c].xyz)) for c in r.costs} for r in rows]
     fine = _usual_miss(job, fit)
-    same = grouped((row.point, n) for n, row in enumerate(rows))
+    same = grouped((row.label.point, n) for n, row in enumerate(rows))
     table, misses = {}, {}
     for n, row in enumerate(rows):
-        others = [(rows[m], said[m]) for m in same[row.point] if rows[m].view != row.view]
+        others = [(rows[m], said[m]) for m in same[row.label.point] if rows[m].view != row.view]
         for c, own in row.costs.items():
             heard = None if row.sure else _heard(said[n][c], others, fine, job.tolerance_mm)
             if row.sure or heard is not None:
@@ -110,7 +105,7 @@ def _rows(job: Job, groups: Sequence[ViewMarks]) -> tuple[list[DrawnMark], list[
                 rows.append(_Row(label, view, _own(label, xyz), False, ties))
         tied = {t.name.point for t in group.ties}
         for untied in job.untied:
-            if _home(untied.label.text, places) == view and untied.label.names[0].point not in tied:
+            if _home(untied.label.text, places) == view and untied.point not in tied:
                 rows.append(_Row(untied, view, _own(untied, xyz), False, []))
     return marks, rows
 

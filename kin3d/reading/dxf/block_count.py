@@ -38,16 +38,11 @@ def least_count(doc: Drawing, hidden_layers: Container[str], entities: Iterable[
         return found
 
     @cache
-    def held(name: str) -> tuple[int, Counter[str]]:
-        block = doc.blocks.get(name) or ()
-        nested, plain = references(block), sum(1 for e in block if e.dxftype() != "INSERT")
-        return (0 if plain <= MAX_SYMBOL and not nested else plain), nested
-
-    @cache
     def behind(name: str, depth: int) -> int:
-        if depth > MAX_DEPTH or doc.blocks.get(name) is None:
+        if depth > MAX_DEPTH or (block := doc.blocks.get(name)) is None:
             return 1
-        plain, nested = held(name)
+        nested, plain = references(block), sum(1 for e in block if e.dxftype() != "INSERT")
+        plain = 0 if plain <= MAX_SYMBOL and not nested else plain
         return 1 + plain + sum(count * behind(inner, depth + 1) for inner, count in nested.items())
 
     return sum(count * behind(name, 1) for name, count in references(entities).items())

@@ -8,7 +8,6 @@ one may hold control points beside the curve, so the centre is that of a least-s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -22,22 +21,8 @@ MAX_LINES = 8  # lines with one middle that are looked at for a cross
 MIN_CHAIN = 8  # fewest straight lines that may stand for a circle
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Piece:
-    """Points along a curve, shape (n, 3), n >= 3."""
-
-    points: Vector
-    origin: Origin
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Arc:
-    """An explicit circular arc: centre, radius, the angle it covers (rad)."""
-
-    centre: Vector
-    radius: float
-    turn: float
-    origin: Origin
+Piece = tuple[Vector, Origin]  # points along a curve, shape (n, 3), n >= 3
+Arc = tuple[DrawnMark, float]  # what it would be as a whole circle, and the angle it covers (rad)
 
 
 def fit(points: Vector) -> tuple[Vector, float, float]:
@@ -74,33 +59,27 @@ def covered(points: Vector, centre: Vector) -> float:
 
 def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[DrawnMark]:
     """Return one mark for every round that the pieces make and for every centre with arcs enough."""
-    fits = [(p, *fit(p.points)) for p in pieces]
-    sound = [(p, c, r) for p, c, r, off in fits if off <= ROUNDNESS and np.isfinite(r)]
-    groups = _together(np.array([c for _, c, _ in sound]), np.array([r for _, _, r in sound]), 0.1)
+    fits = [(points, origin, *fit(points)) for points, origin in pieces]
+    sound = [(p, DrawnMark(c, r, "circle", o)) for p, o, c, r, off in fits if off <= ROUNDNESS and np.isfinite(r)]
     marks = []
-    for group in groups:
-        points = np.vstack([sound[i][0].points for i in group])
+    for group in _together([m for _, m in sound], 0.1):
+        points = np.vstack([sound[i][0] for i in group])
         centre, radius, off = fit(points)
         if off <= ROUNDNESS and covered(points, centre) >= FULL_TURN:
-            marks.append(DrawnMark(centre, radius, "circle", sound[group[0]][0].origin))
-    return marks + _arc_marks(arcs)
+            marks.append(DrawnMark(centre, radius, "circle", sound[group[0]][1].origin))
+    groups = _together([m for m, _ in arcs], 1e-3)
+    return marks + [arcs[g[0]][0] for g in groups if sum(arcs[i][1] for i in g) >= ARC_TURN]
 
 
-def _arc_marks(arcs: list[Arc]) -> list[DrawnMark]:
-    groups = _together(np.array([a.centre for a in arcs]), np.array([a.radius for a in arcs]), 1e-3)
-    firsts = [arcs[g[0]] for g in groups if sum(arcs[i].turn for i in g) >= ARC_TURN]
-    return [DrawnMark(a.centre, a.radius, "circle", a.origin) for a in firsts]
-
-
-def _together(centres: Vector, radii: Vector, share: float) -> list[list[int]]:
+def _together(marks: list[DrawnMark], share: float) -> list[list[int]]:
     """Group circles whose centres agree within `share` of their radius and whose radii agree likewise."""
     groups: list[list[int]] = []
+    radii, tree = np.array([m.reach for m in marks]), tree_of(m.xyz for m in marks)
     taken = np.zeros(len(radii), dtype=bool)
-    tree = tree_of(centres)
     for i in np.argsort(radii, kind="stable"):
         if taken[i]:
             continue
-        near = [j for j in tree.query_ball_point(centres[i], share * radii[i]) if not taken[j]]
+        near = [j for j in tree.query_ball_point(marks[i].xyz, share * radii[i]) if not taken[j]]
         group = [j for j in near if abs(radii[j] - radii[i]) <= share * radii[i]]
         taken[group] = True
         groups.append(group)
@@ -125,12 +104,9 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
     degree = np.bincount(np.concatenate([start, end]), minlength=count)
     plain = np.bincount(label, weights=degree != 2, minlength=parts) == 0
     size = np.bincount(label, minlength=parts)
-    wanted = np.flatnonzero(plain & (size >= MIN_CHAIN))
-    found: dict[int, list[int]] = {int(k): [] for k in wanted}
-    for row, part in zip(first, label[start], strict=True):
-        if int(part) in found:
-            found[int(part)].append(int(row))
-    return [Piece(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for rows in found.values()]
+    wanted = plain & (size >= MIN_CHAIN)
+    found = grouped((int(k), int(row)) for row, k in zip(first, label[start], strict=True) if wanted[k])
+    return [(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for _, rows in sorted(found.items())]
 
 
 def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[DrawnMark]:

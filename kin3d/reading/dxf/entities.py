@@ -121,7 +121,7 @@ class Flattener:
         else:
             centre, radius = dxf.center, float(np.linalg.norm(vec(dxf.major_axis)))
             turn = dxf.end_param - dxf.start_param
-        self.arcs.append(Arc(vec(centre), radius, float(turn % whole or whole), origin))
+        self.arcs.append((DrawnMark(vec(centre), radius, "circle", origin), float(turn % whole or whole)))
 
     def _line(self, entity: Any, origin: Origin) -> None:
         self.lines.append((vec(entity.dxf.start), vec(entity.dxf.end), origin))
@@ -137,7 +137,7 @@ class Flattener:
         found = entity.vertices_in_wcs() if light else entity.points_in_wcs() if flat else entity.points()
         corners = np.array([vec(v) for v in found]).reshape(-1, 3)
         if len(corners) >= MIN_CORNERS and (entity.is_closed or np.allclose(corners[0], corners[-1])):
-            self.pieces.append(Piece(corners, origin))
+            self.pieces.append((corners, origin))
         elif len(corners) == 2:
             self.lines.append((corners[0], corners[1], origin))
         elif 2 < len(corners) <= MAX_CORNERS:
@@ -148,7 +148,7 @@ class Flattener:
     def _spline(self, entity: Any, origin: Origin) -> None:
         points = np.array([vec(v) for v in entity.construction_tool().approximate(12)])
         if len(points) >= 3:
-            self.pieces.append(Piece(points, origin))
+            self.pieces.append((points, origin))
 
     def _text(self, entity: Any, origin: Origin) -> None:
         if (text := read_text(entity, origin)) is not None:

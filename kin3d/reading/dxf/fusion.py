@@ -65,6 +65,14 @@ class Fusion:
     scatter_mm: float
     dropped: set[tuple[int, int]] = field(default_factory=set)
 
+    @property
+    def kept_mm(self) -> Vector:
+        """The spread of what was not dropped, 0 for the rest."""
+        out = self.spread_mm.copy()
+        for key in self.dropped:
+            out[key] = 0.0
+        return out
+
 
 def fuse(
     count: int,
@@ -82,10 +90,7 @@ def fuse(
     fit = _once(count, views, places, known, fit_scales, set())
     moves = fit_scales or any(v.origin is None for v in views)  # else what contradicts is known at once
     for _ in range(40):
-        spread = fit.spread_mm.copy()
-        for i, k in fit.dropped:
-            spread[i, k] = 0.0
-        limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * moves * float(spread.max(initial=0.0)))
+        limit = max(tolerance_mm * (1.0 - 1e-9), 0.6 * moves * float(fit.kept_mm.max(initial=0.0)))
         new = {(int(i), int(k)) for i, k in np.argwhere(fit.spread_mm >= limit)} - fit.dropped
         if not new:
             break

@@ -53,20 +53,15 @@ def _check_moved(job: Job, ties: Sequence[Tie]) -> None:
 
     A block with one point in it is that point's symbol and may stand anywhere.
     """
-    held: dict[str, set[str]] = {}
-    for tie in ties:
-        held.setdefault(tie.mark.origin.handle, set()).add(tie.name.point)
-    origins = [t.mark.origin for t in ties if len(held[t.mark.origin.handle]) > 1 and t.mark.origin.moved is not None]
+    held = grouped((t.mark.origin.handle, t.name.point) for t in ties)
+    places = [t.mark.origin for t in ties if t.mark.origin.moved is not None]
+    origins = [o for o in places if len(set(held[o.handle])) > 1]
     if not origins or job.declared.origin is not None:
         return
-    at = ", ".join(f"{c:g}" for c in origins[0].moved or ())
-    job.log.error(
-        "datum-missing",
-        f"the points stand in the block {'/'.join(origins[0].blocks)}, which is put in moved or turned, at ({at}): say "
-        "where the car's origin stands in the drawing, origin = [x, y, z] (drawing units; [0, 0, 0] if it is the "
-        "drawing's own)",
-        f"handle {origins[0].handle}",
-    )
+    at, block = ", ".join(f"{c:g}" for c in origins[0].moved or ()), "/".join(origins[0].blocks)
+    text = f"the points stand in the block {block}, which is put in moved or turned, at ({at}): say where the car's"
+    more = "origin stands in the drawing, origin = [x, y, z] (drawing units; [0, 0, 0] if it is the drawing's own)"
+    job.log.error("datum-missing", f"{text} {more}", f"handle {origins[0].handle}")
 
 
 def _one_point(job: Job, name: str, placed: list[tuple[Tie, Vector]]) -> None:
@@ -109,11 +104,8 @@ def _on_side(job: Job, placed: list[tuple[Tie, Vector]]) -> list[tuple[Tie, Vect
 def _refuse_double(job: Job, name: str, placed: list[tuple[Tie, Vector]], spread: float, links: bool) -> None:
     listed = some(f"({p[0]:.3f}, {p[1]:.3f}, {p[2]:.3f}) {t.mark.origin}" for t, p in placed)
     if links:
-        text = (
-            f"the ends of the links at {name} are {spread:.3f} mm apart, more than the tolerance of "
-            f"{job.tolerance_mm:g} mm: {listed}"
-        )
-        job.refuse(name, "joint-gap", text)
+        text = f"the ends of the links at {name} are {spread:.3f} mm apart"
+        job.refuse(name, "joint-gap", f"{text}, more than the tolerance of {job.tolerance_mm:g} mm: {listed}")
         return
     sides = {bool(p[1] > 0.0) for _, p in placed}
     what = 'say which side, side = "left" or "right"' if len(sides) == 2 else "say which layers hold, layers = [...]"
@@ -140,11 +132,9 @@ def _ends(job: Job, stroke: Stroke, link: LinkLayer) -> list[tuple[str, Vector]]
     a, b = (abs(a), abs(b)) if axis == 1 else (a, b)
     if abs(a - b) < 0.02 * float(np.linalg.norm(stroke.end - stroke.start)):
         rule = link.ends.removesuffix(" first")
-        text = (
-            f'both ends of the link are as much {rule} as the other, so "{link.ends}" does not tell {link.first} '
-            f"from {link.second}"
-        )
-        job.log.error("link-ends", f"{text}; choose another rule in the name table", str(stroke.origin))
+        text = f'both ends of the link are as much {rule} as the other, so "{link.ends}" does not tell'
+        more = f"{link.first} from {link.second}; choose another rule in the name table"
+        job.log.error("link-ends", f"{text} {more}", str(stroke.origin))
         return []
     start_first = (a < b) if which in ("small", "low") else (a > b)
     return list(zip((link.first, link.second), ends if start_first else ends[::-1], strict=True))

@@ -19,11 +19,10 @@ a text may be a leader or a link: see `Pointers.prove`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kin3d.reading.dxf.content import DrawnMark, Stroke, Text, Vector, grouped, tree_of
 from kin3d.reading.dxf.tails import TAIL_REACH, cost_of, tail_scores
@@ -75,24 +74,17 @@ class Pointers:
         self.tree = tree_of(self.xyz)
         self.widest = float(self.reach.max(initial=0.0)) * INSIDE + snap
         self.worst = cost_of(TAIL_REACH)
-        self.follow = Follower(strokes, snap, self._at)
         ends = np.array([(s.start, s.end) for s in self.strokes]).reshape(-1, 2, 3)
-        far, near = self._nearest_symbols(ends)
-        off = far > INSIDE * self.reach[near] + snap
-        self.ends = ends[off]
+        self.step = max(4.0 * snap, 1e-12)  # ends so near to each other are one place
+        keys = np.round(ends.reshape(-1, 3) / self.step).astype(int).tolist()
+        others = [(s, end) for s in self.strokes for end in (s.end, s.start)]
+        self.meets = grouped(zip(map(tuple, keys), others, strict=True))  # strokes of a place, with their other ends
+        far, near = tree_of(self.xyz[~self.bare]).query(ends)  # without symbols infinitely far
+        self.ends = ends[far > INSIDE * np.append(self.reach[~self.bare], 0.0)[near] + snap]
         self.end_tree = tree_of(self.ends)
-        least = np.min(far, axis=1) if not self.bare.all() else np.zeros(len(far))
-        close = [float(d) <= self.widest + GAP * height for d in least]
+        close = (far.min(axis=1) <= self.widest + GAP * height) | self.bare.all()
         able = [s for s, c in zip(self.strokes, close, strict=True) if c or s.leader]
         self.found = [p for stroke in able for p in self._pointers(stroke) if p.tails]
-
-    def _nearest_symbols(self, places: Vector) -> tuple[Vector, NDArray[np.intp]]:
-        """Return the distance to the nearest symbol and its number for places, shape (..., 3); infinite without any."""
-        solid = np.flatnonzero(~self.bare)
-        if not len(solid):
-            return np.full(places.shape[:-1], np.inf), np.zeros(places.shape[:-1], dtype=np.intp)
-        far, near = tree_of(self.xyz[solid]).query(places)
-        return far, solid[near]
 
     def _at(self, place: Vector) -> tuple[int, bool] | None:
         """Return the one mark on whose symbol a place lies and whether at its centre; None where none stands out."""
@@ -127,7 +119,7 @@ class Pointers:
         nearest = int(far.argmin())
         if far[nearest] <= max(self.snap, CENTRED * self.height):  # drawn to the centre itself
             return Head((solid[nearest],), cost_of(float(far[nearest]) / self.height), True)
-        if self.follow.bend(place):
+        if self._is_bend(place):
             return None
         cost, mark = ranked[0]
         alike = tuple(i for c, i in ranked if c - cost < HEADS)
@@ -138,7 +130,7 @@ class Pointers:
         limit = 0.5 * self.height if leader else self.snap
         ends = sorted((float(np.linalg.norm(self.xyz[i] - place)), i) for i in near if self.bare[i])
         ends = [(d, i) for d, i in ends if d <= limit]
-        joint = self.bare.all() and self.follow.count(place) > 1 and not self.follow.bend(place)
+        joint = self.bare.all() and len(self.meets[self._key(place)]) > 1 and not self._is_bend(place)
         if not ends or not (leader or joint):
             return None
         alike = tuple(i for d, i in ends if d <= ALONE * ends[0][0])
@@ -161,7 +153,7 @@ class Pointers:
             return [Pointer(best, (tail,), stroke, False)]
         if not stroke.leader and self._stops_short(head, tail, found):
             return [Pointer(found, (tail,), stroke, False)]
-        return [Pointer(found, self.follow.tails(stroke, head, tail), stroke)]
+        return [Pointer(found, self._tails(stroke, head, tail), stroke)]
 
     def _stops_short(self, head: Vector, tail: Vector, found: Head) -> bool:
         """Whether a line from a mark's centre would run on through another's: it may be a link that ends too early."""
@@ -175,15 +167,15 @@ class Pointers:
 
     def prove(self, pointers: Sequence[Pointer]) -> bool:
         """Whether lines on bare ends are leaders: all of their layers are, or every loose end of a line is a tail."""
-        tails = {self.follow.key(t) for p in pointers for t in p.tails}
+        tails = {self._key(t) for p in pointers for t in p.tails}
         chosen = {id(p.stroke) for p in pointers}
         layers = {p.stroke.origin.layer for p in pointers}
         others = [
             s for s in self.strokes
             if s.origin.layer in layers and id(s) not in chosen and not s.leader
-            and not {self.follow.key(s.start), self.follow.key(s.end)} & tails
+            and not {self._key(s.start), self._key(s.end)} & tails
         ]  # fmt: skip
-        return len(others) <= 0.1 * len(pointers) or self.follow.loose() <= tails
+        return len(others) <= 0.1 * len(pointers) or {k for k, ends in self.meets.items() if len(ends) == 1} <= tails
 
     def loose_near(self, text: Text) -> bool:
         """Whether a line ends beside a text and on no symbol: then it has a pointer, which was not understood."""
@@ -201,56 +193,34 @@ class Pointers:
         return [mark for _, mark in sorted(found)[:6]]
 
 
-class Follower:
-    """Knows which strokes meet where.
+    # --- which strokes meet where ---------------------------------------------------------------------------------
 
-    Ends within `snap` (drawing units) are one place; `on_mark` says on which mark a place lies and whether at its
-    centre, None for none.
-    """
-
-    def __init__(
-        self, strokes: Sequence[Stroke], snap: float, on_mark: Callable[[Vector], tuple[int, bool] | None]
-    ) -> None:
-        self.on_mark = on_mark
-        self.step = max(4.0 * snap, 1e-12)
-        ends = np.array([(s.start, s.end) for s in strokes]).reshape(-1, 3)
-        other = [(s, end) for s in strokes for end in (s.end, s.start)]
-        self.meets = grouped(zip(map(tuple, np.round(ends / self.step).astype(int).tolist()), other, strict=True))
-
-    def key(self, place: Vector) -> tuple[int, ...]:
+    def _key(self, place: Vector) -> tuple[int, ...]:
         """Return what two ends at one place have in common."""
-        return tuple(int(c) for c in np.round(place / self.step))
+        return tuple(np.round(place / self.step).astype(int).tolist())
 
-    def count(self, place: Vector) -> int:
-        """Return how many strokes end at a place."""
-        return len(self.meets.get(self.key(place), ()))
-
-    def loose(self) -> set[tuple[int, ...]]:
-        """Return the places where a single stroke ends."""
-        return {key for key, meeting in self.meets.items() if len(meeting) == 1}
-
-    def bend(self, place: Vector) -> bool:
+    def _is_bend(self, place: Vector) -> bool:
         """Whether exactly two strokes of one layer meet at a place."""
-        meeting = self.meets.get(self.key(place), [])
+        meeting = self.meets.get(self._key(place), [])
         return len(meeting) == 2 and meeting[0][0].origin.layer == meeting[1][0].origin.layer
 
-    def tails(self, stroke: Stroke, head: Vector, tail: Vector) -> tuple[Vector, ...]:
+    def _tails(self, stroke: Stroke, head: Vector, tail: Vector) -> tuple[Vector, ...]:
         """Return the tail of a stroke whose head is on a mark, and those of the strokes that go on from it.
 
         Nothing is returned where they lead to a second mark's centre, or to a second mark from one that is not
         hit at its centre either: which of the two is pointed at cannot be told.
         """
         found = [tail]
-        start = self.on_mark(head)
+        start = self._at(head)
         centred = start is not None and start[1]
         before = stroke
         while len(found) <= MAX_BENDS:
-            others = [(s, end) for s, end in self.meets.get(self.key(found[-1]), []) if s is not before]
-            if len(others) != 1 or not self.bend(found[-1]):
+            others = [(s, end) for s, end in self.meets.get(self._key(found[-1]), []) if s is not before]
+            if len(others) != 1 or not self._is_bend(found[-1]):
                 return tuple(found)
             before, end = others[0]
-            second = self.on_mark(end)  # a mark that only happens to stand at a bend is none
-            if second is not None and (second[1] or not (centred or self.bend(end))):
+            second = self._at(end)  # a mark that only happens to stand at a bend is none
+            if second is not None and (second[1] or not (centred or self._is_bend(end))):
                 return ()
             found.append(end)
         return (tail,)

@@ -80,6 +80,11 @@ class UntiedLabel:
     pointed: tuple[DrawnMark, ...] = ()
     sure: bool = False
 
+    @property
+    def point(self) -> str:
+        """The first name that it gives."""
+        return self.label.names[0].point
+
 
 def extent_of(points: Sequence[Vector] | Vector) -> float:
     """Return the length of the diagonal of the box around places; 1 where there is none."""

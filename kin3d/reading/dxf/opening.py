@@ -152,20 +152,16 @@ def _recovered(raw: bytes, log: FindingLog) -> Drawing | None:
     from ezdxf import recover
 
     try:
-        doc, auditor = recover.read(io.BytesIO(raw if _END.search(raw[-400:]) else _closed(raw)))
+        if not _END.search(raw[-400:]):  # back to the last whole entity
+            starts = [m.start() for m in re.finditer(rb"(?m)^[ \t]*0[ \t]*\r?$", raw)]
+            raw = raw[: starts[-1] if starts else None] + b"  0\nENDSEC\n  0\nEOF\n"
+        doc, auditor = recover.read(io.BytesIO(raw))
     except faults() as err:
         log.error("file-damaged", f"cannot be repaired: {_one_line(err)}; export it again")
         return None
     for entry in [*auditor.errors, *auditor.fixes][:MOST_REPAIRS]:
         log.warn("file-repaired", f"repaired: {entry.message}")
     return doc
-
-
-def _closed(raw: bytes) -> bytes:
-    """Cut a file that stops in mid-entity back to its last whole one and close the section and the file."""
-    starts = [m.start() for m in re.finditer(rb"(?m)^[ \t]*0[ \t]*\r?$", raw)]
-    whole = raw[: starts[-1]] if starts else raw
-    return whole + b"  0\nENDSEC\n  0\nEOF\n"
 
 
 def _one_line(err: BaseException) -> str:

@@ -61,11 +61,9 @@ def check_points(job: Job) -> None:
     _check_written(job)
     points = job.reading.points
     if len(points) >= 4 and is_flat([p.xyz_mm for p in points.values()]):
-        job.log.error(
-            "drawing-flat",
-            "the points lie in one plane, or nearly all share a coordinate: this is one view, not a drawing in space. "
-            "Take the 3D original, or declare it as a view in views.toml together with others",
-        )
+        text = "the points lie in one plane, or nearly all share a coordinate: this is one view, not a drawing in space"
+        more = "Take the 3D original, or declare it as a view in views.toml together with others"
+        job.log.error("drawing-flat", f"{text}. {more}")
         job.refuse_all()
     _check_place(job)
     _check_sense(job)
@@ -77,12 +75,9 @@ def _check_place(job: Job) -> None:
     wrong = out_of_place(points, job.side)
     if not wrong or "place" in job.declared.override:
         return
-    job.log.error(
-        "place-odd",
-        f"{'; '.join(wrong)}: the drawing's zero is not the car's. Say where the car's origin stands in the drawing "
-        '(origin, of each view or of the drawing; or the place of a [known] point), or put override = ["place"] in '
-        "views.toml",
-    )
+    text = f"{'; '.join(wrong)}: the drawing's zero is not the car's. Say where the car's origin stands in the drawing"
+    more = '(origin, of each view or of the drawing; or the place of a [known] point), or put override = ["place"]'
+    job.log.error("place-odd", f"{text} {more} in views.toml")
     job.refuse_all()
 
 

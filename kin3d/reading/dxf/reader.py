@@ -156,9 +156,8 @@ def _read(job: Job, doc: Drawing) -> None:
     if not job.content.marks and not job.content.texts and papers:
         job.content, *papers = sorted(papers, key=lambda c: -len(c.marks))
     job.reading.content = job.content
-    units = re.compile(r"\b(mm|millim\w+|inch\w*|zoll)\b", re.IGNORECASE)
-    told = next((t.whole for t in job.content.texts if units.search(t.whole)), None)
-    job.unit_hint = "" if told is None else f'a text on it says "{told}"'
+    told = (t.whole for t in job.content.texts if re.search(r"(?i)\b(mm|millim\w+|inch\w*|zoll)\b", t.whole))
+    job.unit_hint = next((f'a text on it says "{text}"' for text in told), "")
     if not job.content.marks and not job.content.texts:
         _nothing(job, contents)
     elif job.declared.table:
@@ -205,8 +204,7 @@ def _wanted(content: Content, declared: Declaration) -> Content:
 
 
 def _nothing(job: Job, contents: list[Content]) -> None:
-    references = [r for c in contents for r in c.references]
-    if references:
+    if references := [r for c in contents for r in c.references]:
         job.log.error("external-reference", f"holds nothing else: {_referred(references)}")
     elif any(c.hidden for c in contents):
         job.log.error("drawing-hidden", "everything in it is on frozen or switched-off layers; switch the layers on")
@@ -233,8 +231,7 @@ def _read_marks(job: Job, doc: Drawing, papers: list[Content]) -> None:
     (read_sheet if job.reading.form == "sheet" else read_space)(job, job.ties)
     _tell_untied(job)
     if spare:
-        text = f"{len(spare)} marks have no name and were left out: {places_told(spare, 8)}"
-        job.log.warn("marks-unnamed", text)
+        job.log.warn("marks-unnamed", f"{len(spare)} marks have no name and were left out: {places_told(spare, 8)}")
 
 
 def _one_side(job: Job, ties: list[Tie]) -> list[Tie]:
@@ -244,8 +241,7 @@ def _one_side(job: Job, ties: list[Tie]) -> list[Tie]:
         return [t for t in ties if t.name.side in (None, job.side)]
     if len({t.name.side for t in ties if t.name.side}) < 2:
         return ties
-    text = 'labels of both sides are there: say which corner to read, side = "left" or "right"'
-    job.log.error("side-missing", text)
+    job.log.error("side-missing", 'labels of both sides are there: say which corner to read, side = "left" or "right"')
     return []
 
 
@@ -269,11 +265,9 @@ def _no_names(job: Job) -> None:
     if job.log.failed:
         return
     if len(coordinate_rows(job.content.texts, lettered=True)) >= 3:
-        job.log.error(
-            "table-unconfirmed",
-            'coordinates stand in it as a table of texts; confirm that this table is the source: source = "text '
-            'table" in views.toml (and name its rows in the name table)',
-        )
+        text = "coordinates stand in it as a table of texts; confirm that this table is the source"
+        key = 'source = "text table" in views.toml (and name its rows in the name table)'
+        job.log.error("table-unconfirmed", f"{text}: {key}")
         return
     _tell_untied(job, free=True)
     if job.content.references:
@@ -292,7 +286,7 @@ def _no_names(job: Job) -> None:
 def _tell_untied(job: Job, free: bool = False) -> None:
     """Labels that could not be tied: an error if a point hangs on one, else a warning."""
     for untied in (u for u in job.untied if free or not u.label.free):
-        name, text = untied.label.names[0].point, untied.label.text
+        name, text = untied.point, untied.label.text
         choices = f"it could belong to {places_told(untied.choices, 6)}" if untied.choices else "no mark is near enough"
         at, where = f"({text.anchor[0]:.2f}, {text.anchor[1]:.2f})", f"handle {text.origin.handle}"
         message = f'the label "{text.whole}" at {at} cannot be tied to one mark: {choices}'
@@ -309,7 +303,7 @@ def _finish(job: Job) -> None:
         job.log.error("drawing-empty", "no point could be read from it")
     reading.findings = list(job.log.findings)
     order = {name: i for i, name in enumerate(job.names.known)}
-    for points in (reading.points, reading.partial):
-        ranked = sorted(points.items(), key=lambda p: (order.get(p[0], len(order)), p[0]))
-        points.clear()
-        points.update(ranked)
+    reading.points, reading.partial = (
+        {name: points[name] for name in sorted(points, key=lambda n: (order.get(n, len(order)), n))}
+        for points in (reading.points, reading.partial)
+    )

@@ -85,11 +85,8 @@ def _no_views(job: Job, ties: Sequence[Tie]) -> None:
         text = f"{level}, and labels stand at several places: this is a sheet of views"
         job.log.error("views-missing", f"{text}; {skeleton(('front', 'side', 'plan'))}")
         return
-    job.log.error(
-        "drawing-flat",
-        f"{level}: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the 3D "
-        "original, or declare the view in views.toml together with others",
-    )
+    text = f"{level}: this is one plan view, not a drawing in space; x and y can be read, z is missing. Take the 3D"
+    job.log.error("drawing-flat", f"{text} original, or declare the view in views.toml together with others")
     factor = unit_factor(job, size_of([t.mark for t in ties]))
     for tie in ties:
         place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))

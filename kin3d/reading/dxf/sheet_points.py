@@ -71,22 +71,16 @@ def _cause(a: Vector, b: Vector, tolerance_mm: float) -> str:
 
 
 def _point(fit: Fusion, ties: Sequence[tuple[int, Tie]], i: int, name: str, floor_mm: float | None) -> DrawnPoint:
-    sources = []
-    worst = 0.0
+    sources, worst = [], 0.0
     for v, tie in ties:
-        residual = _residual(fit, i, v, tie.mark.xyz)
+        view, place = fit.views[v], (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
+        said = zip(view.axes, view.says(place), strict=True)
+        residual = tuple(float(sign * (value - fit.xyz_mm[i, k])) for (_, sign), (k, value) in said)
         worst = max([worst, *(abs(r) for r in residual if np.isfinite(r))])
-        place = (float(tie.mark.xyz[0]), float(tie.mark.xyz[1]))
-        sources.append(Source(tie.mark.origin, tie.how, fit.views[v].name, place, residual))
+        sources.append(Source(tie.mark.origin, tie.how, view.name, place, residual))
     sigma = fit.sigma_mm[i].copy() if floor_mm is None else np.maximum(fit.sigma_mm[i], floor_mm)
     checked = sum(len(fit.values.get((i, k), ())) > 1 for k in range(3))
     return DrawnPoint(name, fit.xyz_mm[i].copy(), sigma, worst, tuple(sources), checked)
-
-
-def _residual(fit: Fusion, i: int, v: int, place: Vector) -> tuple[float, ...]:
-    view = fit.views[v]
-    signs = (view.axes[0][1], view.axes[1][1])
-    return tuple(float(s * (said - fit.xyz_mm[i, k])) for s, (k, said) in zip(signs, view.says(place), strict=True))
 
 
 def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int]) -> None:
@@ -96,34 +90,27 @@ def _judge(job: Job, fit: Fusion, i: int, point: DrawnPoint, loose: Sequence[int
         _clash(job, fit, i, k, point)
     missing = [k for k in range(3) if (i, k) not in fit.values and k not in loose and np.isnan(point.xyz_mm[k])]
     if missing:
-        text = f"{name} is labelled in view {' and '.join(views)} only: {_letters(missing)} is missing"
+        letters = " and ".join(LETTERS[k] for k in missing)
+        text = f"{name} is labelled in view {' and '.join(views)} only: {letters} is missing"
         more = "label it in another view, or name its place there in the name table"
         job.refuse(name, "coordinate-missing", f"{text}; {more}", str(point.sources[0].origin))
-    weak = [k for k in range(3) if len(fit.values.get((i, k), [])) == 1 and _weak(fit, point, k)]
+    doubtful = {s.view for s in point.sources if s.how not in FIRM}
+    shown = {k for v in fit.views if v.name in doubtful for k, _ in v.axes}
+    weak = [k for k in sorted(shown) if len(fit.values.get((i, k), [])) == 1]
     if weak:
-        text = f"{name} has {_letters(weak)} from one view only, where the label is not surely the mark's"
+        letters = " and ".join(LETTERS[k] for k in weak)
+        text = f"{name} has {letters} from one view only, where the label is not surely the mark's"
         more = "label it with a leader, or name the mark in the name table"
         job.refuse(name, "label-near", f"{text}; {more}", str(point.sources[0].origin))
     if np.isnan(point.xyz_mm).any() and name in job.reading.points:
         job.reading.partial[name] = job.reading.points.pop(name)
 
 
-def _letters(axes: Sequence[int]) -> str:
-    return " and ".join(LETTERS[k] for k in axes)
-
-
-def _weak(fit: Fusion, point: DrawnPoint, axis: int) -> bool:
-    weak = {s.view for s in point.sources if s.how not in FIRM}
-    return any(v.name in weak and axis in (v.axes[0][0], v.axes[1][0]) for v in fit.views)
-
-
 def _clash(job: Job, fit: Fusion, i: int, k: int, point: DrawnPoint) -> None:
     said = ", ".join(f'{v:.3f} in view "{fit.views[view].name}"' for view, v in fit.values[i, k])
     handles = ", ".join(f"{s.view}: handle {s.origin.handle}" for s in point.sources)
-    text = (
-        f"the views contradict each other on {LETTERS[k]} of {point.name}: {said} ({fit.spread_mm[i, k]:.3f} mm "
-        f"apart, tolerance {job.tolerance_mm:g} mm; {handles})"
-    )
+    text = f"the views contradict each other on {LETTERS[k]} of {point.name}: {said} ({fit.spread_mm[i, k]:.3f} mm"
+    text += f" apart, tolerance {job.tolerance_mm:g} mm; {handles})"
     if job.accept_spread:
         point.sigma_mm[k] = max(point.sigma_mm[k], fit.spread_mm[i, k] / 2.0)
         point.xyz_mm[k] = float(np.mean([v for _, v in fit.values[i, k]]))
@@ -159,9 +146,7 @@ def _firm(tie: Tie, clash: bool, marks: Any) -> bool:
 
 
 def _summary(job: Job, fit: Fusion) -> None:
-    spread = np.nan_to_num(fit.spread_mm)
-    for i, k in fit.dropped:
-        spread[i, k] = 0.0
+    spread = np.nan_to_num(fit.kept_mm)
     worst = float(spread.max(initial=0.0))
     if worst > 1e-6:
         letter = LETTERS[int(spread.max(axis=0).argmax())]

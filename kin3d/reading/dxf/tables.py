@@ -12,6 +12,7 @@ the source; and a number such as "1,500" is refused where no other number of the
 from __future__ import annotations
 
 import re
+import string
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -27,6 +28,7 @@ from kin3d.reading.dxf.scale import LARGEST_MM, unit_factor
 from kin3d.reading.dxf.wording import KEY, LETTERED, NUMBER, Names, decimal_mark, fold, is_number, key_entry, value
 from kin3d.reading.text import FindingLog
 
+BLANKS = string.whitespace + "\xa0\u2007\u2009\u202f"
 MOST_TOLD = 100  # rows of no known point that are named one by one
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
 _WORD = re.compile(r"[^\d\s.,;+−-]")
@@ -117,23 +119,16 @@ def _line(line: str, text: Text, lettered: bool = False) -> CoordinateRow | None
         return CoordinateRow(whole[: marked.start()].strip(" :;=("), (marked[1], marked[2], marked[3]), text)
     start = len(whole)
     for _ in range(3):
-        end = _end_without(";|/)", whole, start)
+        end = len(whole[:start].rstrip(BLANKS + ";|/)"))
         start = len(whole[:end].rstrip("0123456789.,"))
         if start == end or not whole[start].isdigit():
             return None
         start -= whole[start - 1 : start] in ("-", "+", "−")
-    label = whole[: _end_without(":;=(", whole, start)]
+    label = whole[:start].rstrip(BLANKS + ":;=(")
     figures = NUMBER.findall(whole[start:])
     if len(label) == start or not _WORD.search(label) or len(figures) != 3 or not all(map(is_number, figures)):
         return None
     return CoordinateRow(label, (figures[0], figures[1], figures[2]), text)
-
-
-def _end_without(marks: str, text: str, end: int) -> int:
-    """Return where a text of length `end` ends without the blanks and marks at its end."""
-    while end and (text[end - 1].isspace() or text[end - 1] in marks):
-        end -= 1
-    return end
 
 
 def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:

@@ -121,17 +121,11 @@ def _view(declared: DeclaredView, axes: AxisPair, scale: Mapping[str, float]) ->
 def _tell(trial: Trial, groups: list[ViewMarks], log: FindingLog) -> None:
     for (view, axes), before in zip(trial, groups, strict=True):
         if view.declared.axes is None:
-            log.warn(
-                "view-axes-assumed",
-                f'view "{view.declared.name}": {written(axes)} are the only axes that agree with the known points and '
-                "the other views",
-            )
+            only = "are the only axes that agree with the known points and the other views"
+            log.warn("view-axes-assumed", f'view "{view.declared.name}": {written(axes)} {only}')
         if view.ties is not before.ties and view.ties and before.sure:
-            log.warn(
-                "view-title",
-                f'the title of view "{view.declared.name}" stands at another view: by the coordinates the views share, '
-                f"it is the one at {_middle(view.ties)}",
-            )
+            text = f'the title of view "{view.declared.name}" stands at another view: by the coordinates the views'
+            log.warn("view-title", f"{text} share, it is the one at {_middle(view.ties)}")
 
 
 def _middle(ties: Sequence[Tie]) -> str:
@@ -141,17 +135,10 @@ def _middle(ties: Sequence[Tie]) -> str:
 
 def _refuse(good: list[Trial], log: FindingLog) -> None:
     if not good:
-        log.error(
-            "view-axes",
-            "no way of looking makes the views agree with each other; give axes, origin and region of each view",
-        )
+        text = "no way of looking makes the views agree with each other; give axes, origin and region of each view"
+        log.error("view-axes", text)
         return
-    listed = []
-    for trial in good[:6]:
-        listed.append(", ".join(f"{g.declared.name} at {_middle(g.ties)} {written(a)}" for g, a in trial if g.ties))
+    told = (", ".join(f"{g.declared.name} at {_middle(g.ties)} {written(a)}" for g, a in t if g.ties) for t in good[:6])
     more = f" and {len(good) - 6} more" if len(good) > 6 else ""
-    log.error(
-        "view-ambiguous",
-        f"the views fit in {len(good)} ways: {'; '.join(listed)}{more}. Give axes and region of each view in "
-        "views.toml",
-    )
+    text = f"the views fit in {len(good)} ways: {'; '.join(told)}{more}"
+    log.error("view-ambiguous", f"{text}. Give axes and region of each view in views.toml")
