@@ -70,7 +70,7 @@ def _section(path: Path, factor: float, log: FindingLog) -> Array:
     """The one chain of lines, arcs and polylines of a drawing, as corners in mm; empty where it is none."""
     from ezdxf import path as paths
 
-    from kin3d.reading.dxf.opening import faults, open_drawing
+    from kin3d.reading.dxf_file import faults, open_drawing
 
     own = FindingLog(path.name)
     try:

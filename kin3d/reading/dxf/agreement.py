@@ -45,7 +45,7 @@ def assign_together(job: Job, groups: Sequence[ViewMarks], fit: Fusion) -> bool:
     """Assign the labels of all views at once; True if a tie of any view is another than before."""
     marks, rows = _rows(job, groups)
     said = [{c: dict(fit.views[r.view].says(marks[c].xyz)) for c in r.costs} for r in rows]
-    fine = _usual_miss(job, fit)
+    fine = min(max(3.0 * fit.scatter_mm, paper_mm(job, fit.views)), job.tolerance_mm / 2.0)  # views disagree so anyhow
     same = grouped((row.label.point, n) for n, row in enumerate(rows))
     table, misses = {}, {}
     for n, row in enumerate(rows):
@@ -143,11 +143,6 @@ def _heard(
         elif np.isfinite(best):
             cost += float(np.log(1.0 + tolerance_mm / fine))
     return (cost, worst) if heard else None
-
-
-def _usual_miss(job: Job, fit: Fusion) -> float:
-    """Return by how much views of this sheet disagree at all, mm of the car."""
-    return min(max(3.0 * fit.scatter_mm, paper_mm(job, fit.views)), job.tolerance_mm / 2.0)
 
 
 def _home(text: Text, places: Sequence[Vector]) -> int | None:

@@ -12,7 +12,7 @@ from collections.abc import Container, Iterable
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from kin3d.reading.dxf.opening import faults
+from kin3d.reading.dxf_file import faults
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

@@ -17,7 +17,7 @@ import numpy as np
 from kin3d.reading.dxf.block_count import MAX_DEPTH, MAX_SYMBOL, least_count
 from kin3d.reading.dxf.circles import Arc, Piece, chains, crosses, marks_of
 from kin3d.reading.dxf.content import Content, DrawnDimension, DrawnMark, Origin, Stroke, Vector, read_text, vec
-from kin3d.reading.dxf.opening import faults
+from kin3d.reading.dxf_file import faults
 from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:

@@ -126,7 +126,10 @@ def _once(
         spread[i, k] = max(abs(v - known[i][k]) for v in told) if i in known else max(told) - min(told)
     for i, k in dropped & set(values):
         p[i, k] = np.mean([v for _, v in values[i, k]])
-    scatter = _scatter(values, p, len(beta), dropped, len(known))
+    counted = {key: v for key, v in values.items() if key not in dropped}
+    residuals = [v - p[key] for key, group in counted.items() for _, v in group]
+    free = len(residuals) - len(counted) - len(beta) + 3 * len(known)
+    scatter = float(np.sqrt(np.nansum(np.square(residuals)) / free)) if free > 0 else 0.0
     # Standard deviations given by the user hold as they are; else the scatter of the fit scales the weights.
     sigma = np.sqrt(variance) * (scatter if all(v.sigma_mm == 1.0 for v in views) else 1.0)
     found = [_found(v, w, column, beta) for v, w in enumerate(views)]
@@ -165,16 +168,6 @@ def _solve(
     variance = 1.0 / safe + np.einsum("pb,bc,pc->p", gain, inverse, gain)
     p = np.where(there, middle + gain @ beta, np.nan)
     return beta, p.reshape(-1, 3), variance.reshape(-1, 3), floating.reshape(-1, 3)
-
-
-def _scatter(
-    values: dict[tuple[int, int], list[tuple[int, float]]],
-    p: Vector, unknowns: int, dropped: set[tuple[int, int]], known: int,
-) -> float:  # fmt: skip
-    seen = {key: v for key, v in values.items() if key not in dropped}
-    residuals = [v - p[key] for key, group in seen.items() for _, v in group]
-    free = len(residuals) - len(seen) - unknowns + 3 * known
-    return float(np.sqrt(np.nansum(np.square(residuals)) / free)) if free > 0 else 0.0
 
 
 def _found(v: int, view: SheetView, column: Mapping[tuple[int, int], int], beta: Vector) -> SheetView:

@@ -11,7 +11,7 @@ import numpy as np
 
 from kin3d.reading.dxf.content import Content, DrawnMark, Text, grouped, tree_of
 from kin3d.reading.dxf.matching import Matcher, PointLabel, Tie, UntiedLabel, extent_of, farthest_apart, symbols
-from kin3d.reading.dxf.tables import coordinate_rows, read_legend
+from kin3d.reading.dxf.tables import coordinate_rows, read_legend, tell_unknown
 from kin3d.reading.dxf.wording import Names, PointName, coordinates, fold, is_number, scales, view_kind
 from kin3d.reading.text import FindingLog
 
@@ -21,12 +21,10 @@ PICKED = 400  # places that a message lists; a draft has them all
 ON_RIM = 1.6  # radii; a line that ends so near to a symbol's centre ends at the symbol
 MOST_ENDS = 20_000  # line ends that may be places
 MOST_RIVALS = 3000  # texts that name no point and may have pointers of their own
-MOST_TOLD = 100  # labels of no known point that are named one by one
 _FREE = re.compile(r"^[^\W\d_][\w .\-/()']{0,38}$")
 _BREAK = re.compile(r"(?:(?<!\s)\s+)?[/,;+&]\s*")
-_AFTER = re.compile(
-    r"(?:(?<!\s)\s+)?[(:=]|(?<!\s)\s+[-+]?\d+[.,]|(?<!\s)\s+[xX]\s?[-+]?\d"
-)  # what may follow a name: figures
+# what may follow a name: figures
+_AFTER = re.compile(r"(?:(?<!\s)\s+)?[(:=]|(?<!\s)\s+[-+]?\d+[.,]|(?<!\s)\s+[xX]\s?[-+]?\d")
 
 
 def find_labels(content: Content, names: Names) -> list[PointLabel]:
@@ -38,11 +36,11 @@ def find_labels(content: Content, names: Names) -> list[PointLabel]:
     for text in content.texts:
         if id(text) in legend or (id(text) in rows and coordinates(" ".join(text.lines[1:])) is None):
             continue
-        found = names_in(text, names)
-        if found:
+        line = text.lines[0]
+        if found := names_in(text, names):
             known.append(PointLabel(text, found))
-        elif not names.strict and _may_name(text):
-            free.append(PointLabel(text, (PointName(fold(text.lines[0]), known=False),), True))
+        elif not (names.strict or view_kind(line) or scales(line) or is_number(line)) and _FREE.match(line):
+            free.append(PointLabel(text, (PointName(fold(line), known=False),), True))
     return known + ([f for f in free if names.resembles(f.text.lines[0])] if known else free)
 
 
@@ -53,20 +51,9 @@ def names_in(text: Text, names: Names) -> tuple[PointName, ...]:
         return (whole,)
     found: dict[str, PointName] = {}
     for line in text.lines:
-        name = names.find(line)
-        parts = [name] if name is not None else [names.find(p) for p in _BREAK.split(line)]
-        if all(p is not None for p in parts):
-            found.update({p.point: p for p in parts if p is not None})
-        else:
-            first = names.find(_AFTER.split(line, 1)[0])
-            if first is not None:
-                found[first.point] = first
+        ways = ([names.find(w) for w in words] for words in ([line], _BREAK.split(line), _AFTER.split(line, 1)[:1]))
+        found |= {name.point: name for name in next((way for way in ways if all(way)), ()) if name is not None}
     return tuple(found.values())
-
-
-def _may_name(text: Text) -> bool:
-    line = text.lines[0]
-    return bool(_FREE.match(line)) and view_kind(line) is None and not scales(line) and not is_number(line)
 
 
 def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie], list[UntiedLabel], list[DrawnMark]]:
@@ -75,7 +62,8 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     found = symbols(_of_size(content.marks, labels))
     ties = _by_place([*found, *ends], names, log)
     said = {tuple(t.mark.xyz): t.name.point for t in ties}
-    ties += [Tie(n, m, "attribute") for m in content.marks if m.kind == "block" for n in _found(m.names, names)]
+    for mark in (m for m in content.marks if m.kind == "block"):
+        ties += [Tie(n, mark, "attribute") for n in {n.point: n for n in map(names.find, mark.names) if n}.values()]
     ties += _by_reference(content.texts, found, names)
     _check_hung([t for t in ties if t.mark.hung is not None], log)
     tied = {id(t.text) for t in ties if t.text is not None}
@@ -90,14 +78,10 @@ def tie_all(content: Content, names: Names, log: FindingLog) -> tuple[list[Tie],
     layers = [(m, names.find(m.origin.layer)) for m in spare if m.origin.layer != "0"]
     ties += [Tie(name, mark, "layer") for mark, name in layers if name is not None]
     spare = _apart(spare, [t.mark for t in ties])
-    _tell_unknown(ties, names, log)
+    odd = [(t.text.lines[0], str(t.mark.origin)) for t in ties if not t.name.known and t.text is not None]
+    layout = "of a known layout"
+    tell_unknown(odd, names, log, f'the label "{{}}" is no point {layout}', f"labels are no points {layout}")
     return [t for t in ties if t.name.known] or ties, untied, spare
-
-
-def _found(words: Sequence[str], names: Names) -> list[PointName]:
-    """Return the points that words name, each once."""
-    found = [n for n in map(names.find, words) if n is not None]
-    return list({n.point: n for n in found}.values())
 
 
 def _of_size(marks: list[DrawnMark], labels: Sequence[PointLabel]) -> list[DrawnMark]:
@@ -128,10 +112,8 @@ def _ends(content: Content) -> list[DrawnMark]:
     """Return line ends as marks, each place once."""
     ends = [m for m in content.marks if m.kind == "end"]
     xyz = np.array([m.xyz for m in ends]).reshape(-1, 3)
-    unique: dict[tuple[float, ...], DrawnMark] = {}
-    for key, mark in zip(np.round(xyz / (1e-7 * extent_of(xyz))).tolist(), ends, strict=True):
-        unique.setdefault(tuple(key), mark)
-    return list(unique.values()) if len(unique) <= MOST_ENDS else []
+    same = grouped(zip(map(tuple, np.round(xyz / (1e-7 * extent_of(xyz))).tolist()), ends, strict=True))
+    return [marks[0] for marks in same.values()] if len(same) <= MOST_ENDS else []
 
 
 def _by_reference(texts: Sequence[Text], marks: Sequence[DrawnMark], names: Names) -> list[Tie]:
@@ -180,15 +162,6 @@ def _by_place(marks: Sequence[DrawnMark], names: Names, log: FindingLog) -> list
     return ties
 
 
-def _tell_unknown(ties: Sequence[Tie], names: Names, log: FindingLog) -> None:
-    unknown = [(t.mark, t.text.lines[0]) for t in ties if not t.name.known and t.text is not None]
-    for mark, label in unknown[:MOST_TOLD]:
-        text = f'the label "{label}" is no point of a known layout; {names.hint(label)}'
-        log.warn("label-unknown", text, str(mark.origin))
-    if len(unknown) > MOST_TOLD:
-        log.warn("label-unknown", f"{len(unknown) - MOST_TOLD} more labels are no points of a known layout")
-
-
 def places_of(content: Content) -> list[DrawnMark]:
     """Return the places that could be points, by layer and place: symbols, and ends of lines that are at none."""
     found, ends = symbols(content.marks), _ends(content)
@@ -229,7 +202,9 @@ def tie_through(
     labels = [label for label in find_labels(paper, names) if not label.free]
     for viewport in viewports:
         behind = [(p, m) for m in symbols(model.marks) if (p := _projected(viewport, m)) is not None]
-        shown, inside = [p for p, _ in behind], [label for label in labels if _within(viewport, label.text)]
+        centre, half = np.array(viewport.dxf.center[:2]), 0.6 * np.array([viewport.dxf.width, viewport.dxf.height])
+        inside = [label for label in labels if (np.abs(label.text.anchor[:2] - centre) <= half).all()]
+        shown = [p for p, _ in behind]
         if not shown or not inside:
             continue
         new, rest = Matcher(shown, paper.strokes, inside).match()
@@ -257,9 +232,3 @@ def _projected(viewport: Any, mark: DrawnMark) -> DrawnMark | None:
         return None
     place = np.array([dxf.center[0] + scale * seen.x, dxf.center[1] + scale * seen.y, 0.0])
     return DrawnMark(place, mark.reach * scale, mark.kind, mark.origin)
-
-
-def _within(viewport: Any, text: Text) -> bool:
-    dxf = viewport.dxf
-    x, y = text.anchor[0] - dxf.center[0], text.anchor[1] - dxf.center[1]
-    return bool(abs(x) <= 0.6 * dxf.width and abs(y) <= 0.6 * dxf.height)

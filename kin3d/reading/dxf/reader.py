@@ -20,11 +20,11 @@ from kin3d.reading.dxf.entities import MAX_ENTITIES, Flattener, TooManyEntitiesE
 from kin3d.reading.dxf.in_space import read_space
 from kin3d.reading.dxf.labels import pick_list, tie_all, tie_through
 from kin3d.reading.dxf.matching import Tie, UntiedLabel, symbols
-from kin3d.reading.dxf.opening import open_drawing, uncollected
 from kin3d.reading.dxf.plausible import is_level
 from kin3d.reading.dxf.result import DrawingReading, Job, errors_first, places_told
 from kin3d.reading.dxf.sheet import read_sheet
 from kin3d.reading.dxf.tables import coordinate_rows, read_table
+from kin3d.reading.dxf_file import open_drawing, uncollected
 from kin3d.reading.text import FindingLog
 
 if TYPE_CHECKING:

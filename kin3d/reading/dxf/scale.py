@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from kin3d.reading.dxf.content import DrawnDimension, Text
+from kin3d.reading.dxf.content import DrawnDimension, grouped
 from kin3d.reading.dxf.fusion import SheetView
 from kin3d.reading.dxf.result import Job
 from kin3d.reading.dxf.wording import scales
@@ -75,15 +75,15 @@ def unit_factor(job: Job, size: float, code: int | None = None) -> float | None:
 
 
 def _contradiction(job: Job, told: float, header: float, name: str, size: float) -> float | None:
-    clash = f'the header says {name}, but units = "{job.units}" is given'
+    clash, code = f'the header says {name}, but units = "{job.units}" is given', "unit-contradiction"
     if "units" in job.declared.override:
-        job.log.warn("unit-contradiction", f"{clash}, with the header overridden", "header")
+        job.log.warn(code, f"{clash}, with the header overridden", "header")
     elif size > 0.0 and plausible(size, told) and not plausible(size, header):
         proof = f"with {name} the points would span {size * header:.0f} mm, with {job.units} {size * told:.0f} mm"
-        job.log.warn("unit-contradiction", f"{clash}; {proof}, so the header is taken to be wrong", "header")
+        job.log.warn(code, f"{clash}; {proof}, so the header is taken to be wrong", "header")
     else:
         hint = 'correct one, or put override = ["units"] in views.toml'
-        job.log.error("unit-contradiction", f"{clash}, and the sizes do not tell which is right; {hint}", "header")
+        job.log.error(code, f"{clash}, and the sizes do not tell which is right; {hint}", "header")
         return None
     return told
 
@@ -94,10 +94,8 @@ def stated_scale(job: Job, given: float | None, others: Sequence[float] = ()) ->
     `others` are the scales of further views that are given: a dimension may belong to any of them.
     """
     log, dimensions = job.log, job.content.dimensions
-    found: dict[Fraction, Text] = {}
-    for text in job.content.texts:
-        for scale in (s for line in text.lines for s in scales(line)):
-            found.setdefault(scale, text)
+    stated = grouped((scale, text) for text in job.content.texts for line in text.lines for scale in scales(line))
+    found = {scale: texts[0] for scale, texts in stated.items()}
     if given is not None:
         if found and not any(abs(float(s) / given - 1.0) < 1e-6 for s in found):
             listed = "; ".join(f'"{t.whole}", handle {t.origin.handle}' for t in found.values())

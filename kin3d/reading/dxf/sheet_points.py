@@ -38,7 +38,11 @@ def make_points(job: Job, groups: Sequence[ViewMarks], fit: Fusion, names: list[
             continue
         job.reading.points[name] = point
         _judge(job, fit, i, point, loose_axes)
-    _summary(job, fit)
+    spread = np.nan_to_num(fit.kept_mm)
+    if (worst := float(spread.max(initial=0.0))) > 1e-6:
+        letter = LETTERS[int(spread.max(axis=0).argmax())]
+        text = f"views agree within {worst:.3f} mm (worst: {letter}); scatter of one reading {fit.scatter_mm:.3f} mm"
+        job.log.note("views-agree", text, "the weighted mean")
 
 
 def _misfit(job: Job, fit: Fusion) -> bool:
@@ -143,12 +147,3 @@ def _firm(tie: Tie, clash: bool, marks: Any) -> bool:
     height = tie.text.height if tie.text is not None else 0.0
     crowded = len(marks.query_ball_point(tie.mark.xyz, CROWDED * height)) > 1
     return tie.how in FIRM and not (clash and crowded)
-
-
-def _summary(job: Job, fit: Fusion) -> None:
-    spread = np.nan_to_num(fit.kept_mm)
-    worst = float(spread.max(initial=0.0))
-    if worst > 1e-6:
-        letter = LETTERS[int(spread.max(axis=0).argmax())]
-        text = f"views agree within {worst:.3f} mm (worst: {letter}); scatter of one reading {fit.scatter_mm:.3f} mm"
-        job.log.note("views-agree", text, "the weighted mean")

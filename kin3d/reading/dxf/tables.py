@@ -29,7 +29,7 @@ from kin3d.reading.dxf.wording import KEY, LETTERED, NUMBER, Names, decimal_mark
 from kin3d.reading.text import FindingLog
 
 BLANKS = string.whitespace + "\xa0\u2007\u2009\u202f"
-MOST_TOLD = 100  # rows of no known point that are named one by one
+MOST_TOLD = 100  # names of no known point that are told one by one
 ROW_SHARE = 0.4  # text heights by which anchors of one row may differ
 _WORD = re.compile(r"[^\d\s.,;+−-]")
 _COLUMN = re.compile(r"([xyz]) ?(?:[/\[(,]? ?(mm|cm|m|in|inch)\.? ?[\])]?)?", re.IGNORECASE)
@@ -68,8 +68,7 @@ def coordinate_rows(texts: Sequence[Text], lettered: bool = False) -> list[Coord
     found = []
     columns: list[float] = []
     for row in rows_of(texts):
-        heads = _heads(row)
-        if heads:
+        if heads := _heads(row):
             columns = [_along(h) for h in heads]
             continue
         words = [t.whole for t in row]
@@ -77,12 +76,10 @@ def coordinate_rows(texts: Sequence[Text], lettered: bool = False) -> list[Coord
             row, words = row[1:], words[1:]
         if len(row) == 4 and not is_number(words[0]) and all(is_number(w) for w in words[1:]):
             found.append(CoordinateRow(words[0], (words[1], words[2], words[3]), row[0]))
-            continue
-        if len(row) > 4 and (under := _under(row, columns)) is not None:
+        elif len(row) > 4 and (under := _under(row, columns)) is not None:
             found.append(under)
-            continue
-        for text in row:
-            found += [r for line in text.lines if (r := _line(line, text, lettered)) is not None]
+        else:
+            found += [r for t in row for line in t.lines if (r := _line(line, t, lettered)) is not None]
     return found
 
 
@@ -134,10 +131,9 @@ def _line(line: str, text: Text, lettered: bool = False) -> CoordinateRow | None
 def header_of(texts: Sequence[Text]) -> tuple[tuple[int, int, int], str | None]:
     """Return the order of the columns x, y, z and the unit in the head; (0, 1, 2) and None without a head."""
     for row in rows_of(texts):
-        heads = [h for t in _heads(row) if (h := _COLUMN.fullmatch(" ".join(t.whole.split())))]
-        if heads:
-            letters = [h.group(1).lower() for h in heads]
-            units = {h.group(2).lower() for h in heads if h.group(2)}
+        if heads := [h for t in _heads(row) if (h := _COLUMN.fullmatch(" ".join(t.whole.split())))]:
+            letters = [h[1].lower() for h in heads]
+            units = {h[2].lower() for h in heads if h[2]}
             order = (letters.index("x"), letters.index("y"), letters.index("z"))
             return order, units.pop() if len(units) == 1 else None
     return (0, 1, 2), None
@@ -191,6 +187,14 @@ def read_legend(texts: Sequence[Text], names: Names) -> list[Text]:
     return [t for found in sure.values() for _, a, b in found for t in (a, b)]
 
 
+def tell_unknown(odd: Sequence[tuple[str, str]], names: Names, log: FindingLog, one: str, many: str) -> None:
+    """Warn of names of no known point, with their places; `one` has a gap for the name, `many` follows a number."""
+    for name, where in odd[:MOST_TOLD]:
+        log.warn("label-unknown", f"{one.format(name)}; {names.hint(name)}", where)
+    if len(odd) > MOST_TOLD:
+        log.warn("label-unknown", f"{len(odd) - MOST_TOLD} more {many}")
+
+
 # --- a table that is the source of the points ------------------------------------------------------------------------
 
 
@@ -210,12 +214,8 @@ def read_table(job: Job) -> None:
     if factor is None:
         return
     found = [(row, job.names.find(row.label), xyz) for row, xyz in zip(rows, values, strict=True)]
-    unknown = [row for row, name, _ in found if name is None]
-    for row in unknown[:MOST_TOLD]:
-        text = f'the row "{row.label}" is no known point; {job.names.hint(row.label)}'
-        job.log.warn("label-unknown", text, f"handle {row.text.origin.handle}")
-    if len(unknown) > MOST_TOLD:
-        job.log.warn("label-unknown", f"{len(unknown) - MOST_TOLD} more rows are no known points")
+    odd = [(row.label, f"handle {row.text.origin.handle}") for row, name, _ in found if name is None]
+    tell_unknown(odd, job.names, job.log, 'the row "{}" is no known point', "rows are no known points")
     ties = [
         Tie(name, DrawnMark(np.array(xyz)[list(order)], 0.0, "row", row.text.origin), "table")
         for row, name, xyz in found

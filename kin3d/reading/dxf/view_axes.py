@@ -33,13 +33,9 @@ def ways(view: DeclaredView) -> list[AxisPair]:
     if view.axes is not None:
         return [view.axes]
     kind = view_kind(spaced(view.title or view.name)) or ""
-    pairs = _WAYS.get(kind) or tuple((a, b) for a in range(3) for b in range(3) if a != b)
-    signs = (1.0, -1.0)
-    out = []
-    for a, b in pairs:
-        upward = (1.0,) if b == 2 and kind in ("front", "rear", "side") else signs
-        out += [((a, s), (b, t)) for s in signs for t in upward]
-    return out
+    pairs = _WAYS.get(kind) or tuple(permutations(range(3), 2))
+    up = [(a, b, (1.0,) if b == 2 and kind in ("front", "rear", "side") else (1.0, -1.0)) for a, b in pairs]
+    return [((a, s), (b, t)) for a, b, upward in up for s in (1.0, -1.0) for t in upward]
 
 
 def settle(
@@ -58,11 +54,9 @@ def settle(
 
     def agrees(trial: Trial) -> bool:
         fit, _, datum = fitted(trial)
-        twice = [key for key, seen in fit.values.items() if len(seen) > 1]
-        agreed = sum(1 for key in twice if fit.spread_mm[key] < tolerance_mm)
-        if len(twice) < LEAST_TWICE or agreed < AGREED * len(twice):
-            return False
-        return bool((fit.spread_mm[datum] < tolerance_mm).all())
+        twice = np.array([fit.spread_mm[key] < tolerance_mm for key, seen in fit.values.items() if len(seen) > 1])
+        enough = len(twice) >= LEAST_TWICE and twice.sum() >= AGREED * len(twice)
+        return bool(enough and (fit.spread_mm[datum] < tolerance_mm).all())
 
     def in_order(trial: Trial) -> bool:
         fit, names, _ = fitted(trial)  # out of order: a cluster is taken for another view than it is

@@ -99,7 +99,8 @@ def group(
     tries = (cluster(rest, len(open_), n, content.strokes if linked else ()) for n in range(1, corners + 1))
     clusters = next((c for c in tries if c is not None), None)
     parted = part_by_agreement([g.declared for g in open_], rest)
-    if parted is not None and not parts_alike(parted, clusters or []):
+    sets = [{frozenset(map(id, part)) for part in parts or () if part} for parts in (parted, clusters)]
+    if parted is not None and sets[0] != sets[1]:
         for view, ties_ in zip(open_, parted, strict=True):
             view.ties = ties_
     elif clusters is None:
@@ -230,12 +231,6 @@ def part_by_agreement(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> lis
     if not _rest(told, places):
         return None
     return [[t for t in ties if told[id(t)] == v] for v in range(len(views))]
-
-
-def parts_alike(one: Sequence[Sequence[Tie]], other: Sequence[Sequence[Tie]]) -> bool:
-    """Whether two ways of parting ties are the same but for the order of the parts."""
-    first, second = ({frozenset(id(t) for t in part) for part in parts if part} for parts in (one, other))
-    return first == second
 
 
 def _best(views: Sequence[SheetView], group: list[list[Tie]], extent: float) -> dict[int, int]:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.names import did_you_mean, normalise
+from kin3d.reading.dxf.content import grouped
 
 LONGEST_NUMBER = 40  # characters; more is no coordinate
 NEAR = 0.8  # share of the letters that a slip of the pen leaves as they are
@@ -141,8 +142,7 @@ def coordinates(text: str) -> tuple[float, float, float] | None:
     mark = decimal_mark(parts)
     if mark is None:
         return None
-    x, y, z = (value(p, mark) for p in parts)
-    return (x, y, z)
+    return (value(parts[0], mark), value(parts[1], mark), value(parts[2], mark))
 
 
 # --- which point a label names ---------------------------------------------------------------------------------------
@@ -180,7 +180,7 @@ class Names:
     places: list[tuple[tuple[float, ...], str]] = field(default_factory=list)
     links: dict[str, LinkLayer] = field(default_factory=dict)
     keys: dict[str, str] = field(default_factory=dict)
-    _closed: dict[str, list[str]] = field(init=False, default_factory=dict)  # without underscores: the names behind it
+    _closed: dict[str, list[str]] = field(init=False)  # without underscores: the names behind it
     _counts: NDArray[np.int64] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -189,9 +189,7 @@ class Names:
     def know(self, more: Iterable[str]) -> None:
         """Add names to those that are known."""
         self.known = tuple(dict.fromkeys([*self.known, *more]))
-        self._closed = {}
-        for point in self.known:
-            self._closed.setdefault(point.replace("_", ""), []).append(point)
+        self._closed = grouped((point.replace("_", ""), point) for point in self.known)
         self._counts = np.array([_letters(point) for point in self.known]).reshape(-1, 32)
 
     def is_known(self, point: str) -> bool:
