@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Vector = NDArray[np.float64]
-Key = TypeVar("Key")
-Value = TypeVar("Value")
+_K = TypeVar("_K")
+_V = TypeVar("_V")
 
 
 def tree_of(places: Iterable[Vector]) -> Any:
@@ -31,9 +31,9 @@ def tree_of(places: Iterable[Vector]) -> Any:
     return cKDTree(found if found.ndim == 2 else np.zeros((0, 3)))
 
 
-def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+def grouped(pairs: Iterable[tuple[_K, _V]]) -> dict[_K, list[_V]]:
     """Return the values of every key; both in the order in which they came."""
-    found: dict[Key, list[Value]] = {}
+    found: dict[_K, list[_V]] = {}
     for key, value in pairs:
         found.setdefault(key, []).append(value)
     return found

@@ -202,7 +202,7 @@ def tie_through(
     labels = [label for label in find_labels(paper, names) if not label.free]
     for viewport in viewports:
         behind = [(p, m) for m in symbols(model.marks) if (p := _projected(viewport, m)) is not None]
-        centre, half = np.array(viewport.dxf.center[:2]), 0.6 * np.array([viewport.dxf.width, viewport.dxf.height])
+        centre, half = np.array(viewport.dxf.center)[:2], 0.6 * np.array([viewport.dxf.width, viewport.dxf.height])
         inside = [label for label in labels if (np.abs(label.text.anchor[:2] - centre) <= half).all()]
         shown = [p for p, _ in behind]
         if not shown or not inside:
