@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from importlib import import_module
 from os import PathLike
 from pathlib import Path
@@ -47,6 +48,7 @@ def report(
     case: str = "",
     command: str = "",
     workers: int = 1,
+    executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
     doing: Callable[[str], None] | None = None,
 ) -> Report:
@@ -80,6 +82,8 @@ def report(
         What stands in the page as the way to make it again.
     workers : int
         Processes for big studies.
+    executor : concurrent.futures.Executor, optional
+        Who works on the samples instead; see `kin3d.tolerance`.
     progress : callable, optional
         Called with axles done and in all.
     doing : callable, optional
@@ -108,6 +112,7 @@ def report(
         scale=scale,
         align=align,
         workers=workers,
+        executor=executor,
         progress=progress,
         doing=doing,
     )

@@ -10,6 +10,7 @@ import typer
 import kin3d
 from kin3d.cli import options as opt
 from kin3d.cli.cluster import executor_at
+from kin3d.cli.progress import progress_bar
 from kin3d.cli.screen import Screen, check_places
 from kin3d.solve.engine import using_engine
 
@@ -57,7 +58,8 @@ def compare(
     read = [kin3d.load(car) for car in cars]
     usual = opt.usual_travel(read[0], measures, "-40:40:5")
     drives = opt.drives_of(travel, heave, roll, pitch, lateral, usual)
-    with using_engine(engine), executor_at(cluster) as executor:
+    bar = progress_bar("Sampled cars", len(read) * samples * max(map(len, drives.values()), default=1))
+    with using_engine(engine), executor_at(cluster) as executor, bar as advance:
         result = kin3d.compare(
             read,
             axle,
@@ -77,6 +79,7 @@ def compare(
             align=align,
             workers=opt.processes(workers),
             executor=executor,
+            progress=advance,
         )
     screen.show(result)
     screen.save(result, out, "differences")

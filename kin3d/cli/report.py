@@ -11,8 +11,10 @@ import typer
 
 import kin3d
 from kin3d.cli import options as opt
+from kin3d.cli.cluster import executor_at
 from kin3d.cli.progress import doing
 from kin3d.cli.screen import Screen, check_endings
+from kin3d.solve.engine import using_engine
 
 
 def report(
@@ -30,6 +32,8 @@ def report(
     case: Annotated[str, typer.Option(help="Load case whose forces the linkage in motion shows.")] = "",
     seed: opt.Seed = 1,
     workers: opt.Workers = 0,
+    cluster: opt.Cluster = None,
+    engine: opt.Engine = None,
 ) -> None:
     """Write one self-contained page: what was read, curves with bands, constructions, comparison and its causes.
 
@@ -40,7 +44,7 @@ def report(
     check_endings([(out, (".html", ".csv", ".json"), "--out")])
     travels = opt.parse_values(travel, "--travel")
     read = [kin3d.load(car) for car in cars]
-    with doing() as told:
+    with using_engine(engine), executor_at(cluster) as executor, doing() as told:
         result = kin3d.report(
             read,
             axle,
@@ -55,6 +59,7 @@ def report(
             case=case,
             command=shlex.join(["kin3d", *sys.argv[1:]]),
             workers=opt.processes(workers),
+            executor=executor,
             doing=told,
         )
         if told:

@@ -23,18 +23,28 @@ from kin3d.studies.case import Case, CaseModel, DriveRange, case_of
 from kin3d.studies.causes_plot import draw_causes
 from kin3d.studies.cautions import cautions
 from kin3d.studies.compared import CarPair, ComparedCar
+from kin3d.studies.compared_samples import AskedCar, in_both, label_of, sample_cars
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.fit import CommonCases, FittedCar, Scale, common_cases, fit
 from kin3d.studies.force_names import refuse_unknown_forces, under_the_first
-from kin3d.studies.monte_carlo import Draws, Samples, Study, draw, spread_of
+from kin3d.studies.monte_carlo import Samples
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
 from kin3d.studies.settled_case import not_carried
-from kin3d.studies.significance import KINDS, SAID, THRESHOLD, Difference, FigureKind, differences, figures
+from kin3d.studies.significance import (
+    KINDS,
+    SAID,
+    THRESHOLD,
+    Astray,
+    Difference,
+    FigureKind,
+    differences,
+    figures,
+)
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
-from kin3d.studies.uncertainty import doubt_of, exact_figures, first_order
+from kin3d.studies.uncertainty import exact_figures
 from kin3d.studies.why import draw_why
 from kin3d.writing.numbers import percent
 from kin3d.writing.result import Result
@@ -56,6 +66,7 @@ RULE = (
     "A difference can be said when it is larger than the ± beside it: where cars do not differ, doubt alone stays "
     "under that in {level} of all lines."
 )
+COUNTED = "Samples ({:,} of each car) were counted in {:,} classes; bands are read off the counts."
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -124,6 +135,8 @@ class Comparison(Result):
         turns = self.case.drive.name == "lateral"
         told = [AS_SETTLED] * turns + [ONE_CAUSE] * (turns and any(p.attribution.measures for p in self.pairs))
         told += [RULE.format(level=percent(self.threshold))] if any(p.judged for p in self.pairs) else []
+        spreads = [c.tolerance.spread for c in self.cars]
+        told += sorted({COUNTED.format(s.samples, s.classes) for s in spreads if s is not None and s.classes})
         for pair in self.pairs:
             reason = () if pair.attribution.measures else (view.causes_reason(pair),)
             told += [*reason, *left_out_sentences(pair.not_compared)]
@@ -225,7 +238,7 @@ def compare(
     split : bool
         Whether differences are split over the points that moved.
     progress : callable, optional
-        Called with cars done and in all.
+        Called with sampled cars done and in all.
 
     Returns
     -------
@@ -281,34 +294,29 @@ def compare_models(
     case, findings = _reached(case, models)
     models = [replace(m, case=case) for m in models]  # type: ignore[type-var]
     wanted = _of_all(case.chosen(measures), models)
-    drawn: Draws = {}
+    kinds = kinds_of(case)
+    asked = [AskedCar.of(case, fits[k], m, wanted, sigma, seed + k, label_of(k)) for k, m in enumerate(models)]
+    taken = sample_cars(asked, kinds, samples, threshold, workers, progress, executor)
     runs = []
-    for k, (one, model) in enumerate(zip(fits, models, strict=True)):
-        label = chr(65 + k)
-        # a deviation is a length of the car as it was read
-        doubt = doubt_of(model, None if sigma is None else sigma * one.factor, label)
-        there, left_out = model.available(wanted)
-        study = Study(one.car, case, doubt, tuple(m.name for m in there), rates=True)
-        taken = None
-        if samples and doubt.known and there:
-            taken = draw(study, samples, seed + k, workers, None, model, drawn, executor)
+    for k, (one, car) in enumerate(zip(fits, asked, strict=True)):
+        doubt, corner = car.study.uncertainty, car.model.corner
         curves = Tolerance(
             title=one.car.title,
             case=case,
-            side=model.corner.side,
-            measures=there,
+            side=corner.side,
+            measures=car.measures,
             uncertainty=doubt,
-            first=first_order(model, doubt, case.at, there),
-            spread=None if taken is None else spread_of(taken),
-            left_out=left_out,
+            first=car.first,
+            spread=taken.spreads[k],
+            left_out=car.model.available(wanted)[1],
             findings=(),
-            exact=(*doubt.exact, *exact_figures(model, there)),
+            exact=(*doubt.exact, *exact_figures(car.model, car.measures)),
             chosen=measures is not None,
         )
-        runs.append((ComparedCar(label, one, model.corner, curves, planes_of(model.corner)), taken))
-        if progress:
-            progress(k + 1, len(fits))
-    pairs = tuple(_pair(runs[0], other, wanted, threshold, split) for other in runs[1:])
+        runs.append((ComparedCar(label_of(k), one, corner, curves, planes_of(corner)), taken.held[k]))
+    pairs = tuple(
+        _pair(runs[0], runs[k], wanted, threshold, split, taken.of_pair(k)) for k in range(1, len(runs))
+    )  # fmt: skip
     return Comparison(case, tuple(car for car, _ in runs), pairs, threshold, findings, measures is not None)
 
 
@@ -322,18 +330,21 @@ def kinds_of(case: Case) -> tuple[FigureKind, ...]:
 Run = tuple[ComparedCar, Samples | None]
 
 
-def _pair(a: Run, b: Run, wanted: Sequence[Measure], threshold: float, split: bool) -> CarPair:
+def _pair(
+    a: Run, b: Run, wanted: Sequence[Measure], threshold: float, split: bool, counted: Sequence[Astray] | None
+) -> CarPair:
     ours, theirs = a[0].tolerance, b[0].tolerance
     missing = {**ours.left_out, **theirs.left_out}
-    both = tuple(m for m in ours.measures if m.name not in missing)
+    both = in_both(ours.measures, theirs.measures)
     found: list[Difference] = []
-    for kind in kinds_of(ours.case):
+    for k, kind in enumerate(kinds_of(ours.case)):
         sides = []
         for car, drawn in (a, b):
             study = car.tolerance
             whole = figures(kind, study.first, drawn, study.uncertainty)
             sides.append(whole.rows([study.row(m.name) for m in both]))
-        found += differences(both, kind, sides[0], sides[1], threshold, ours.case.drive.unit)
+        pairs = counted[k] if counted else None
+        found += differences(both, kind, sides[0], sides[1], threshold, ours.case.drive.unit, pairs)
     common = CommonCases(None, None, "they were not asked for")
     if split:
         common = common_cases(a[0].fitted.car, b[0].fitted.car, ours.case)

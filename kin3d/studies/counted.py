@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.solve.engine import expecting
 from kin3d.solve.lanes import Status
-from kin3d.studies.case import CaseModel
+from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.monte_carlo import (
     LEVELS,
     MOST_MEMORY,
@@ -76,6 +76,21 @@ class Counts:
     sums: Array
     failed: NDArray[np.int64]
 
+    @staticmethod
+    def none(classes: Classes) -> Counts:
+        """Of no sample."""
+        shape = classes.low.shape
+        counts = np.zeros((*shape, CLASSES + 2), dtype=np.int64)
+        return Counts(counts, np.zeros((3, *shape)), np.zeros(shape[-1], dtype=np.int64))
+
+    @staticmethod
+    def of(value: Array, status: NDArray[np.int8], classes: Classes) -> Counts:
+        """Of values of shape (measures, positions, samples) with their status, shape (positions, samples)."""
+        good = np.isfinite(value)
+        off = np.where(good, value - classes.low[..., None], 0.0)
+        sums = np.stack([good.sum(axis=-1), off.sum(axis=-1), np.einsum("...s,...s->...", off, off)])
+        return Counts(classes.count(value), sums, (status != Status.OK).sum(axis=1))
+
     def add(self, other: Counts) -> None:
         """Put others in, in place."""
         self.classes += other.classes
@@ -89,17 +104,10 @@ class CountWorker(SampleWorker):
     def counts(self, piece: tuple[Array, Classes]) -> Counts:
         """Counts of the samples of some normal numbers."""
         normals, classes = piece
-        positions = len(self.study.case.at)
-        shape = classes.low.shape
-        out = Counts(
-            np.zeros((*shape, CLASSES + 2), dtype=np.int64), np.zeros((3, *shape)), np.zeros(positions, dtype=np.int64)
-        )
+        out = Counts.none(classes)
         for part in parts_of(len(normals), self.study.case):
             value, _, _, status = self.piece(normals[part])
-            good = np.isfinite(value)
-            off = np.where(good, value - classes.low[..., None], 0.0)
-            sums = np.stack([good.sum(axis=-1), off.sum(axis=-1), np.einsum("...s,...s->...", off, off)])
-            out.add(Counts(classes.count(value), sums, (status != Status.OK).sum(axis=1)))
+            out.add(Counts.of(value, status, classes))
         return out
 
 
@@ -123,8 +131,7 @@ def counted_spread(
     normals = draw_normals(study.uncertainty.identities, count, seed)
     first = [worker.piece(normals[:FIRST][p])[0] for p in parts_of(min(count, FIRST), study.case)]
     classes = Classes.around(np.concatenate(first, axis=-1))
-    step = PIECES * parts_of(count, study.case)[0].stop
-    parts = [slice(k, min(k + step, count)) for k in range(0, count, step)]
+    parts = big_parts(count, study.case)
     total: Counts | None = None
     processes = workers if count * lanes_a_car(study.case) >= WORTH_PROCESSES else 1
     with expecting(count * positions), by_workers(_counts_of, study, processes, executor, worker.counts) as run:
@@ -137,10 +144,17 @@ def counted_spread(
                 progress(part.stop, count)
     if total is None:
         raise ValueError("no sample is asked for")
-    return _spread(total, classes, count, seed)
+    return spread_of_counts(total, classes, count, seed)
 
 
-def _spread(total: Counts, classes: Classes, samples: int, seed: int) -> SampledSpread:
+def big_parts(count: int, case: Case) -> list[slice]:
+    """The samples of each piece whose counts come back together: the same however many work on them."""
+    step = PIECES * parts_of(count, case)[0].stop
+    return [slice(k, min(k + step, count)) for k in range(0, count, step)]
+
+
+def spread_of_counts(total: Counts, classes: Classes, samples: int, seed: int) -> SampledSpread:
+    """Mean, deviation and bands of counted samples."""
     number, off, square = total.sums
     with np.errstate(all="ignore"):
         mean = off / number
@@ -162,16 +176,18 @@ def _spread(total: Counts, classes: Classes, samples: int, seed: int) -> Sampled
 
 def _quantiles(counts: NDArray[np.int64], classes: Classes, parts: Sequence[float]) -> Array:
     """Quantiles of counted values, shape (parts, measures, positions); infinite beyond the classes."""
+    number = counts.sum(axis=-1)
+    return np.stack([at_rank(counts, classes, part * np.maximum(number - 1, 0)) for part in parts])
+
+
+def at_rank(counts: NDArray[np.int64], classes: Classes, rank: Array) -> Array:
+    """The counted value that so many are smaller than (a part of one between two); infinite beyond the classes."""
     up_to = counts.cumsum(axis=-1)
-    number = up_to[..., -1]
-    out = []
-    for part in parts:
-        place = part * np.maximum(number - 1, 0) + 0.5  # the middle of a value that has a share of 1/number
-        at = np.minimum((up_to < place[..., None]).sum(axis=-1), CLASSES + 1)
-        below = np.where(at > 0, np.take_along_axis(up_to, np.maximum(at - 1, 0)[..., None], -1)[..., 0], 0)
-        inside = np.take_along_axis(counts, at[..., None], -1)[..., 0]
-        share = (place - below) / np.maximum(inside, 1)
-        value = classes.low + (at - 1 + share) * classes.width
-        value = np.where(at == 0, -np.inf, np.where(at == CLASSES + 1, np.inf, value))
-        out.append(np.where(number > 0, value, np.nan))
-    return np.stack(out)
+    place = rank + 0.5  # the middle of a value that has a share of 1/number
+    at = np.minimum((up_to < place[..., None]).sum(axis=-1), CLASSES + 1)
+    below = np.where(at > 0, np.take_along_axis(up_to, np.maximum(at - 1, 0)[..., None], -1)[..., 0], 0)
+    inside = np.take_along_axis(counts, at[..., None], -1)[..., 0]
+    share = (place - below) / np.maximum(inside, 1)
+    value = classes.low + (at - 1 + share) * classes.width
+    value = np.where(at == 0, -np.inf, np.where(at == CLASSES + 1, np.inf, value))
+    return np.where(up_to[..., -1] > 0, value, np.nan)

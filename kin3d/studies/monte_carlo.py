@@ -98,7 +98,7 @@ def draw_normals(identities: Sequence[Hashable], count: int, seed: int, drawn: D
     out = normal_samples(count, len(identities), seed)
     if drawn is not None:
         for k, identity in enumerate(identities):
-            out[:, k] = drawn.setdefault(identity, out[:, k].copy())
+            out[:, k] = drawn.setdefault(identity, out[:, k])
     return out
 
 

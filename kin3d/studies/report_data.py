@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,6 +113,7 @@ def collect(
     scale: Scale = "none",
     align: bool = False,
     workers: int = 1,
+    executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
     doing: Callable[[str], None] | None = None,
 ) -> ReportData:
@@ -133,10 +136,12 @@ def collect(
     parts = []
     tell = doing or (lambda _text: None)
     for k, axle in enumerate(chosen):
-        tell(f"{axle} axle: sampled cars, differences and their causes")
+        said = f"{axle} axle: sampled cars, differences and their causes"
+        tell(said)
         result = compare(
             cars, axle, travel_mm, sigma=sigma_mm, samples=samples, seed=seed, threshold=threshold,
-            scale=scale, align=align, workers=workers, least=1, side=side,
+            scale=scale, align=align, workers=workers, executor=executor, least=1, side=side,
+            progress=partial(_count, tell, said),
         )  # fmt: skip
         tell(f"{axle} axle: constructions and how far the travel goes")
         drawn = _photo(cars, axle)
@@ -151,6 +156,10 @@ def collect(
         if progress:
             progress(k + 1, len(chosen))
     return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
+
+
+def _count(tell: Callable[[str], None], said: str, done: int, total: int) -> None:
+    tell(f"{said} ({done:,} of {total:,})")
 
 
 def _photo(cars: Sequence[Car], axle: AxleName) -> PhotoConstruction | None:

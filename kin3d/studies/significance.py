@@ -146,15 +146,22 @@ class Difference:
 def figures(kind: FigureKind, first: FirstOrder, drawn: Samples | None, uncertainty: Uncertainty) -> Figures:
     """Figures of one kind from first order and samples of one car."""
     if kind == "design":
-        value, slope, samples = first.start, first.start_slope, None if drawn is None else drawn.start
+        value, slope = first.start, first.start_slope
     elif kind == "rate":
-        value, slope, samples = first.rate, first.rate_slope, None if drawn is None else drawn.rate
+        value, slope = first.rate, first.rate_slope
     else:
         value, slope = _range(first)
-        samples = None if drawn is None else drawn.value.max(axis=1) - drawn.value.min(axis=1)
+    samples = None if drawn is None else drawn_figures(kind, drawn.value, drawn.start, drawn.rate)
     known = uncertainty.known
     sigma = np.sqrt((slope**2).sum(axis=1)) if known else np.full(len(value), np.nan)
     return Figures(value, sigma, slope, uncertainty.identities, samples if known else None)
+
+
+def drawn_figures(kind: FigureKind, value: Array, start: Array, rate: Array) -> Array:
+    """Figures of one kind of sampled cars, shape (measures, samples), from arrays as `Samples` has them."""
+    if kind == "range":
+        return np.asarray(value.max(axis=1) - value.min(axis=1))
+    return start if kind == "design" else rate
 
 
 def _range(first: FirstOrder) -> tuple[Array, Array]:
@@ -167,13 +174,42 @@ def _range(first: FirstOrder) -> tuple[Array, Array]:
     return value, first.slope[row, :, top] - first.slope[row, :, bottom]
 
 
+@dataclass(frozen=True, slots=True)
+class Astray:
+    """How far pairs of sampled cars lie from the difference of the cars as measured.
+
+    Attributes
+    ----------
+    half_width : ndarray, shape (measures,)
+        What a wanted part of the pairs stays under.
+    above, count : ndarray of int, shape (measures,)
+        Pairs that lie as far as the cars differ or farther, and pairs that have a value.
+    """
+
+    half_width: Array
+    above: NDArray[np.int_]
+    count: NDArray[np.int_]
+
+
 def differences(
-    measures: Sequence[Measure], kind: FigureKind, a: Figures, b: Figures, threshold: float, per: str = "mm"
+    measures: Sequence[Measure],
+    kind: FigureKind,
+    a: Figures,
+    b: Figures,
+    threshold: float,
+    per: str = "mm",
+    astray: Astray | None = None,
 ) -> tuple[Difference, ...]:
-    """Compare figures of two cars, measure by measure (rows of both in the order of `measures`)."""
+    """Compare figures of two cars, measure by measure (rows of both in the order of `measures`).
+
+    Parameters
+    ----------
+    astray : Astray, optional
+        What sampled cars say, where they were counted and not held.
+    """
     known = np.isfinite(a.sigma) | np.isfinite(b.sigma)
     sigma = np.where(known, _sigma_of_difference(a, b), np.nan)
-    half, chance = _weighed(b.value - a.value, sigma, a, b, threshold)
+    half, chance = _weighed(b.value - a.value, sigma, a, b, threshold, astray)
     return tuple(
         Difference(
             measure=m,
@@ -216,7 +252,9 @@ def _sigma_of_difference(a: Figures, b: Figures) -> Array:
     return out
 
 
-def _weighed(difference: Array, sigma: Array, a: Figures, b: Figures, level: float) -> tuple[Array, Array]:
+def _weighed(
+    difference: Array, sigma: Array, a: Figures, b: Figures, level: float, counted: Astray | None
+) -> tuple[Array, Array]:
     """Half width of the band of doubt, and the chance that doubt alone gives as much; shapes (measures,).
 
     From pairs of sampled cars where there are any: how far they lie from the difference of the cars as measured. Else
@@ -225,16 +263,26 @@ def _weighed(difference: Array, sigma: Array, a: Figures, b: Figures, level: flo
     half = half_width(level) * sigma
     with np.errstate(all="ignore"):
         chance = np.array([_normal_chance(x) for x in np.abs(difference) / sigma])
-    if a.drawn is None and b.drawn is None:
+    if counted is None and a.drawn is None and b.drawn is None:
         return half, chance
-    ours, theirs = (x.value[:, None] if x.drawn is None else x.drawn for x in (a, b))
-    astray = np.sort(np.abs(theirs - ours - difference[:, None]), axis=1)  # NaN last
-    count = np.isfinite(astray).sum(axis=1)
-    beyond = np.floor((1.0 - level) * (count + 1) + 1e-9).astype(int)  # so many samples may lie outside the band
-    place = np.clip(count - beyond, 0, astray.shape[1] - 1)
-    sampled = np.where(beyond > 0, astray[np.arange(len(astray)), place], np.inf)
-    above = (astray >= np.abs(difference)[:, None]).sum(axis=1)
+    pairs = counted or _astray(difference, a, b, level)
     rounding = NOTHING * (1.0 + np.abs(a.value) + np.abs(b.value))
     there = sigma > rounding
     chance = np.where(np.abs(difference) <= rounding, 1.0, chance)
-    return np.where(there, sampled, half), np.where(there, (above + 1.0) / (count + 1.0), chance)
+    by_pairs = (pairs.above + 1.0) / (pairs.count + 1.0)
+    return np.where(there, pairs.half_width, half), np.where(there, by_pairs, chance)
+
+
+def _astray(difference: Array, a: Figures, b: Figures, level: float) -> Astray:
+    ours, theirs = (x.value[:, None] if x.drawn is None else x.drawn for x in (a, b))
+    astray = np.sort(np.abs(theirs - ours - difference[:, None]), axis=1)  # NaN last
+    count = np.isfinite(astray).sum(axis=1)
+    beyond = most_beyond(count, level)
+    place = np.clip(count - beyond, 0, astray.shape[1] - 1)
+    half = np.where(beyond > 0, astray[np.arange(len(astray)), place], np.inf)
+    return Astray(half, (astray >= np.abs(difference)[:, None]).sum(axis=1), count)
+
+
+def most_beyond(count: NDArray[np.int_], level: float) -> NDArray[np.int_]:
+    """How many of so many samples may lie outside a band."""
+    return np.asarray(np.floor((1.0 - level) * (count + 1) + 1e-9).astype(int))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import warnings
 from concurrent.futures import Executor, Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import fields
@@ -12,7 +11,8 @@ import numpy as np
 import pytest
 
 from kin3d.errors import RequestError
-from kin3d.studies import counted, monte_carlo, tune_starts
+from kin3d.studies import counted, counted_pairs, monte_carlo, tune_starts
+from kin3d.studies.compare import compare
 from kin3d.studies.pieces import by_workers
 from kin3d.studies.tolerance import tolerance
 from kin3d.studies.tune import tune
@@ -75,7 +75,7 @@ def _refusing(_study):
     return refuse
 
 
-def _dying(_study):
+def dying(_study):
     """Works on numbers; the first to be asked for 3 dies of it, as a killed worker does."""
 
     def work(piece):
@@ -89,35 +89,18 @@ def _dying(_study):
 
 
 def test_a_worker_that_dies_changes_nothing(tmp_path):
-    with by_workers(_dying, "study", workers=2) as run:
+    with by_workers(dying, "study", workers=2) as run:
         assert list(run((str(tmp_path / "died"), k) for k in range(12))) == [k * k for k in range(12)]
     assert (tmp_path / "died").exists()
 
 
 def test_a_pool_that_dies_every_time_says_so():
-    with by_workers(_always_dying, "study", workers=2) as run, pytest.raises(BrokenProcessPool):
+    with by_workers(_alwaysdying, "study", workers=2) as run, pytest.raises(BrokenProcessPool):
         list(run([1]))
 
 
-def _always_dying(_study):
+def _alwaysdying(_study):
     return lambda _piece: os._exit(9)
-
-
-def test_a_cluster_gives_the_same_bits_with_a_worker_killed(monkeypatch, tmp_path):
-    from distributed import Client, LocalCluster
-
-    monkeypatch.setattr(monte_carlo, "PIECE_LANES", 300)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        options = {"n_workers": 2, "threads_per_worker": 1, "dashboard_address": None, "silence_logs": 50}
-        with LocalCluster(**options) as cluster, Client(cluster) as client:
-            executor = client.get_executor(pure=False, retries=3)
-            found = _bands(executor=executor)
-            with by_workers(_dying, "study", executor=executor) as run:
-                squares = list(run((str(tmp_path / "died"), k) for k in range(12)))
-    _same(found, _bands())
-    assert squares == [k * k for k in range(12)]
-    assert (tmp_path / "died").exists()
 
 
 def test_counted_bands_are_those_of_all_values_but_for_the_classes():
@@ -140,6 +123,39 @@ def test_counting_by_others_gives_the_same_bits(monkeypatch):
     monkeypatch.setattr(monte_carlo, "MOST_MEMORY", 1)
     monkeypatch.setattr(counted, "MOST_MEMORY", 10**9)
     _same(_bands(executor=Forgetful()), _bands())
+
+
+def _differences(samples, **given):
+    cars = [car("dunlin"), car("plover")]
+    found = compare(cars, "front", TRAVEL, MEASURES, samples=samples, seed=3, split=False, **given)
+    return found, found.pairs[0].differences
+
+
+def test_counted_differences_are_those_of_all_pairs_but_for_the_classes(monkeypatch):
+    whole, held = _differences(4000)
+    monkeypatch.setattr(monte_carlo, "MOST_MEMORY", 1)
+    monkeypatch.setattr(counted_pairs, "MOST_MEMORY", 10**9)
+    found, ours = _differences(4000)
+    assert len(ours) == len(held) == 3 * len(MEASURES)
+    for a, b in zip(ours, held, strict=True):
+        assert (a.a, a.b, a.sigma, a.chance, a.verdict) == (b.a, b.b, b.sigma, b.chance, b.verdict)
+        np.testing.assert_allclose(a.half_width, b.half_width, rtol=2e-3)
+    for a, b in zip(found.cars, whole.cars, strict=True):
+        np.testing.assert_allclose(a.tolerance.spread.mean, b.tolerance.spread.mean, rtol=1e-12)
+        assert a.tolerance.spread.seed == b.tolerance.spread.seed
+    assert any("counted in 1,024 classes" in note for note in found.notes())
+
+
+def test_differences_counted_by_others_are_the_same_bits(monkeypatch):
+    monkeypatch.setattr(monte_carlo, "PIECE_LANES", 150)
+    monkeypatch.setattr(monte_carlo, "MOST_MEMORY", 1)
+    monkeypatch.setattr(counted_pairs, "MOST_MEMORY", 10**9)
+    lossy = Forgetful()
+    (ours, some), (theirs, others) = _differences(1000, executor=lossy), _differences(1000)
+    assert lossy.handed > 2
+    assert some == others
+    for a, b in zip(ours.cars, theirs.cars, strict=True):
+        _same(a.tolerance.spread, b.tolerance.spread)
 
 
 def test_starts_that_others_lead_arrive_where_they_would_here(monkeypatch, tmp_path):

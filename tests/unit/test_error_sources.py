@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from kin3d.studies import compare as comparing
+from kin3d.studies import compared_samples
 from kin3d.studies.compare import compare
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.monte_carlo import draw, draw_normals
@@ -73,7 +73,7 @@ def test_what_both_cars_have_wrong_alike_drops_out(samples, monkeypatch):
     assert_allclose(apart.sigma, 2.0**0.5 * apart.sigma_a, rtol=1e-9)
     assert "independent" in " ".join(said)
     assert not apart.exact
-    monkeypatch.setattr(comparing, "doubt_of", lambda model, sigma, _owner: doubt_of(model, sigma))
+    monkeypatch.setattr(compared_samples, "doubt_of", lambda model, sigma, _owner: doubt_of(model, sigma))
     together, said = line()
     assert_allclose(together.sigma, 0.0, rtol=0, atol=1e-9)
     assert_allclose(together.sigma_b, apart.sigma_b, rtol=1e-12)
@@ -124,9 +124,9 @@ def test_cars_with_the_same_errors_are_sampled_alike(monkeypatch):
         taken.append(draw(*given))
         return taken[-1]
 
-    monkeypatch.setattr(comparing, "draw", watched)
+    monkeypatch.setattr(compared_samples, "draw", watched)
     compare([car("siskin"), car("siskin")], "front", [20.0], ["camber_deg"], samples=100)
     assert not np.isclose(taken[0].value, taken[1].value, rtol=0, atol=1e-6).all()
-    monkeypatch.setattr(comparing, "doubt_of", lambda model, sigma, _owner: doubt_of(model, sigma))
+    monkeypatch.setattr(compared_samples, "doubt_of", lambda model, sigma, _owner: doubt_of(model, sigma))
     compare([car("siskin"), car("siskin")], "front", [20.0], ["camber_deg"], samples=100)
     assert_array_equal(taken[2].value, taken[3].value)

@@ -1,0 +1,242 @@
+"""Differences between cars of more samples than memory holds: counted where the cars are solved.
+
+A piece of work solves its samples of every car, and counts how far each pair of sampled cars lies from the difference
+of the cars as measured; values of each car are counted beside it (`kin3d.studies.counted`). What comes back is as large
+for few samples as for many.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kin3d.solve.engine import expecting
+from kin3d.studies.case import CaseModel
+from kin3d.studies.counted import (
+    FIRST,
+    Classes,
+    Counts,
+    at_rank,
+    big_parts,
+    spread_of_counts,
+)
+from kin3d.studies.monte_carlo import (
+    MOST_MEMORY,
+    WORTH_PROCESSES,
+    Draws,
+    SampledPiece,
+    SampledSpread,
+    SampleWorker,
+    Study,
+    draw_normals,
+    lanes_a_car,
+    parts_of,
+    refuse_samples,
+)
+from kin3d.studies.pieces import by_workers
+from kin3d.studies.significance import Astray, FigureKind, drawn_figures, most_beyond
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class CountedPair:
+    """Two cars whose difference is counted.
+
+    Attributes
+    ----------
+    cars : tuple of int or None
+        Places among the sampled cars; None: no error reaches the car, and it stays as it is.
+    rows : tuple of ndarray of int
+        Of each car's measures those that both have.
+    value : tuple of ndarray, shape (kinds, measures)
+        Their figures of the cars as measured.
+    """
+
+    cars: tuple[int | None, int | None]
+    rows: tuple[NDArray[np.intp], NDArray[np.intp]]
+    value: tuple[Array, Array]
+
+    def astray(self, found: Sequence[Array]) -> Array:
+        """How far samples lie from the difference as measured, shape (kinds, measures, samples).
+
+        Parameters
+        ----------
+        found : sequence of ndarray, shape (kinds, measures, samples)
+            Figures of the sampled cars.
+        """
+        ours, theirs = (
+            value[..., None] if car is None else found[car][:, rows]
+            for car, rows, value in zip(self.cars, self.rows, self.value, strict=True)
+        )
+        apart: Array = self.value[1] - self.value[0]
+        return np.asarray(np.abs(theirs - ours - apart[..., None]))
+
+
+@dataclass(slots=True)
+class AstrayCounts:
+    """Of a pair: counts in classes, how many are finite, and how many as far as the cars differ or farther.
+
+    Arrays have a row a kind of figure and a column a measure.
+    """
+
+    classes: NDArray[np.int64]
+    finite: NDArray[np.int64]
+    above: NDArray[np.int64]
+
+    @staticmethod
+    def of(pair: CountedPair, found: Sequence[Array], classes: Classes) -> AstrayCounts:
+        """Of some samples."""
+        astray = pair.astray(found)
+        apart = np.abs(pair.value[1] - pair.value[0])
+        with np.errstate(invalid="ignore"):
+            above = (astray >= apart[..., None]).sum(axis=-1)
+        return AstrayCounts(classes.count(astray), np.isfinite(astray).sum(axis=-1), above)
+
+    def add(self, other: AstrayCounts) -> None:
+        """Put others in, in place."""
+        self.classes += other.classes
+        self.finite += other.finite
+        self.above += other.above
+
+    def at(self, kind: int, classes: Classes, level: float) -> Astray:
+        """What they say of a kind of figure: what a part `level` of the pairs stays under."""
+        beyond = most_beyond(self.finite[kind], level)
+        its = Classes(classes.low[kind], classes.width[kind])
+        half = at_rank(self.classes[kind], its, np.maximum(self.finite[kind] - beyond, 0).astype(float))
+        return Astray(np.where(beyond > 0, half, np.inf), self.above[kind], self.finite[kind])
+
+
+@dataclass(frozen=True, slots=True)
+class PairStudy:
+    """What every piece of work needs; travels well to another process."""
+
+    studies: tuple[Study, ...]
+    pairs: tuple[CountedPair, ...]
+    kinds: tuple[FigureKind, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PairPiece:
+    """Normal numbers of the samples of each car, and the classes of cars and pairs."""
+
+    normals: tuple[Array, ...]
+    cars: tuple[Classes, ...]
+    pairs: tuple[Classes, ...]
+
+
+@dataclass(slots=True)
+class PairCounts:
+    """What some samples add, of cars and of pairs."""
+
+    cars: list[Counts]
+    pairs: list[AstrayCounts]
+
+    def add(self, other: PairCounts) -> None:
+        """Put others in, in place."""
+        for one, more in zip(self.cars, other.cars, strict=True):
+            one.add(more)
+        for its, others in zip(self.pairs, other.pairs, strict=True):
+            its.add(others)
+
+
+class PairWorker:
+    """One process's models of the cars."""
+
+    def __init__(self, study: PairStudy, models: Sequence[CaseModel | None] = ()) -> None:
+        self.study = study
+        there = models or [None] * len(study.studies)
+        self.workers = [SampleWorker(s, m) for s, m in zip(study.studies, there, strict=True)]
+
+    def counts(self, piece: PairPiece) -> PairCounts:
+        """Counts of the samples of some normal numbers."""
+        total: PairCounts | None = None
+        for part in parts_of(len(piece.normals[0]), self.study.studies[0].case):
+            found, figures = self.solved([n[part] for n in piece.normals])
+            here = PairCounts(
+                [Counts.of(f[0], f[3], c) for f, c in zip(found, piece.cars, strict=True)],
+                [AstrayCounts.of(p, figures, c) for p, c in zip(self.study.pairs, piece.pairs, strict=True)],
+            )
+            if total is None:
+                total = here
+            else:
+                total.add(here)
+        if total is None:
+            raise ValueError("a piece without samples")
+        return total
+
+    def solved(self, normals: Sequence[Array]) -> tuple[list[SampledPiece], list[Array]]:
+        """Samples of every car, and their figures, shape (kinds, measures, samples)."""
+        found = [worker.piece(n) for worker, n in zip(self.workers, normals, strict=True)]
+        return found, [np.stack([drawn_figures(k, *f[:3]) for k in self.study.kinds]) for f in found]
+
+    def classes(self, normals: Sequence[Array]) -> tuple[tuple[Classes, ...], tuple[Classes, ...]]:
+        """Classes of cars and of pairs as wide as some samples ask for."""
+        case = self.study.studies[0].case
+        runs = [self.solved([n[part] for n in normals]) for part in parts_of(len(normals[0]), case)]
+        values = [np.concatenate([found[k][0] for found, _ in runs], axis=-1) for k in range(len(self.workers))]
+        figures = [np.concatenate([f[k] for _, f in runs], axis=-1) for k in range(len(self.workers))]
+        pairs = tuple(Classes.around(p.astray(figures)) for p in self.study.pairs)
+        return tuple(Classes.around(v) for v in values), pairs
+
+
+def _counts_of(study: PairStudy) -> Callable[[PairPiece], PairCounts]:
+    return PairWorker(study).counts
+
+
+def counted_pairs(
+    study: PairStudy,
+    count: int,
+    seeds: Sequence[int],
+    threshold: float,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+    models: Sequence[CaseModel] = (),
+    executor: Executor | None = None,
+) -> tuple[list[SampledSpread], list[list[Astray]]]:
+    """Bands of `count` sampled cars of each file, and what their pairs say of each difference, kind by kind.
+
+    Parameters are those of `monte_carlo.draw`; an error that two cars share has the same numbers in both.
+
+    Raises
+    ------
+    RequestError
+        For a seed below 0, and where not even the numbers drawn fit into memory.
+    """
+    sources = sum(len(s.uncertainty.sources) for s in study.studies)
+    for one, seed in zip(study.studies, seeds, strict=True):
+        refuse_samples(one, count, seed, MOST_MEMORY // (8 * max(1, sources)))
+    worker = PairWorker(study, models)
+    drawn: Draws = {}
+    normals = [
+        draw_normals(s.uncertainty.identities, count, seed, drawn)
+        for s, seed in zip(study.studies, seeds, strict=True)
+    ]  # fmt: skip
+    cars, pairs = worker.classes([n[:FIRST] for n in normals])
+    case = study.studies[0].case
+    parts = big_parts(count, case)
+    processes = workers if count * lanes_a_car(case) * len(normals) >= WORTH_PROCESSES else 1
+    pieces = (PairPiece(tuple(n[p] for n in normals), cars, pairs) for p in parts)
+    total: PairCounts | None = None
+    with (
+        expecting(count * len(case.at)),
+        by_workers(_counts_of, study, processes, executor, worker.counts) as run,
+    ):  # fmt: skip
+        for part, found in zip(parts, run(pieces), strict=True):
+            if total is None:
+                total = found
+            else:
+                total.add(found)
+            if progress:
+                progress(part.stop, count)
+    if total is None:
+        raise ValueError("no sample is asked for")
+    spreads = [spread_of_counts(t, c, count, s) for t, c, s in zip(total.cars, cars, seeds, strict=True)]
+    astray = [
+        [of.at(k, c, threshold) for k in range(len(study.kinds))] for of, c in zip(total.pairs, pairs, strict=True)
+    ]
+    return spreads, astray
