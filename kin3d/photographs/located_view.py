@@ -183,8 +183,19 @@ def draw_marks(result: Located, path: Path) -> None:
             own = [k for k, (c, m) in enumerate(checked.model.marks) if c == car and m.photo == photo.name]
             _draw_photo(axes, result, own, seen, photo)
             axes.set_title(f"{result.files[car].title}: {photo.name}" if len(result.cars) > 1 else photo.name)
-        figure.suptitle(f"Marks, and where the located points fall: arrows {LONGER:g} times as long as the misses")
+        figure.suptitle(_said(result, seen), x=0.01, ha="left", fontsize=13, fontweight="bold")
         save_figure(figure, path)
+
+
+def _said(result: Located, seen: Any) -> str:
+    """How far the located points fall from their marks, and how the picture shows it."""
+    checked = result.checked
+    kept = [k for k in range(len(checked.model.marks)) if k not in checked.out]
+    at = np.array([(checked.model.marks[k][1].u, checked.model.marks[k][1].v) for k in kept])
+    miss = float(np.median(np.hypot(*(np.asarray(seen)[kept] - at).T)))
+    out = f"; {len(checked.out)} left out" if checked.out else ""
+    arrows = f"arrows are {LONGER:g} times as long as the misses"
+    return f"Half of {len(kept)} marks lie within {miss:.1f} px of where the located points fall{out}: {arrows}"
 
 
 _COLOURS = {

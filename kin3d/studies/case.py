@@ -56,7 +56,7 @@ class SweptDrive:
     @property
     def axis(self) -> str:
         """Title of an axis."""
-        return f"{self.label} ({self.unit})"
+        return f"{self.label} ({self.unit}), {self.sign}"
 
     def coordinate(self, at: Array) -> tuple[str, Array, dict[str, str]]:
         """Values of the drive as a coordinate of a Dataset."""

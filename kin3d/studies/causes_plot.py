@@ -13,7 +13,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.significance import UNSAID, Difference
 from kin3d.studies.told import places_of, unit_words, with_doubt
-from kin3d.writing.numbers import fixed, number, signed
+from kin3d.writing.numbers import fixed, number, percent, signed
 from kin3d.writing.panels import draw_grid
 from kin3d.writing.style import CARS, LOWERS, RAISES, SOFT
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SMALL_KEY: dict[str, Any] = {"frameon": False, "fontsize": 8}
+DOUBT_SPAN = 0.25  # least span of a panel, as a part of the half width of the doubt
 SMALL = 0.004  # part of the longest bar under which a group is left out
 
 
@@ -32,15 +33,29 @@ def draw_causes(pairs: Sequence[CarPair], measures: Sequence[Measure], path: Pat
     """
     where = pairs[0].a.tolerance.case.start.removeprefix("in the ")
     draws = [partial(steps_panel, pair=p, measure=m, named=len(pairs) > 1) for p in pairs for m in moved(p, measures)]
-    draw_grid(f"What makes the difference, {pairs[0].axle} axle, {where}", draws, path, width=4.6, legend=_key)
+    title = f"What makes the difference, {pairs[0].axle} axle, {where}"
+    draw_grid(title, draws, path, width=4.6, legend=partial(_key, pairs=pairs))
 
 
-def _key(figure: Figure) -> None:
-    """Say what the bars' colours mean, once for all panels."""
+def _key(figure: Figure, pairs: Sequence[CarPair]) -> None:
+    """Say which car is which, what the bars' colours mean and what stands behind ±, once for all panels."""
+    from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    said = ((RAISES, "raises the figure"), (LOWERS, "lowers it"))
-    figure.legend(handles=[Patch(color=c, label=w) for c, w in said], loc="outside lower left", ncols=2, **SMALL_KEY)
+    cars = {c.label: c for p in pairs for c in (p.a, p.b)}
+    handles: list[Any] = [
+        Line2D([], [], marker="D", ms=6, ls="none", color=_colour(c), label=f"{c.label}  {c.title}")
+        for c in cars.values()
+    ]
+    handles += [Patch(color=c, label=w) for c, w in ((RAISES, "raises the figure"), (LOWERS, "lowers it"))]
+    levels = [x.threshold for p in pairs for x in p.differences if x.half_width > 0.0]
+    if levels:
+        handles.append(Line2D([], [], lw=0, label=f"± at {percent(levels[0])}"))
+    figure.legend(handles=handles, loc="outside lower left", ncols=len(handles), **SMALL_KEY)
+
+
+def _colour(car: ComparedCar) -> str:
+    return CARS[(ord(car.label) - ord("A")) % len(CARS)]
 
 
 def moved(pair: CarPair, measures: Sequence[Measure]) -> list[Measure]:
@@ -67,7 +82,9 @@ def steps_panel(ax: Axes, pair: CarPair, measure: Measure, named: bool = False) 
         _beside(ax, max(at, at - part), rows, part_words(part, line), 4.0, size=7.5)
     ax.plot([at, at], [rows, rows + 1], color=SOFT, lw=0.7, zorder=0)
     _end(ax, rows + 1, line, pair.b, line.b)
-    span = (max(turns) - min(turns)) or 1.0
+    # what is far less than the doubt must not look large
+    doubt = line.half_width if np.isfinite(line.half_width) else 0.0
+    span = max(max(turns) - min(turns), DOUBT_SPAN * doubt) or 1.0
     ax.set_xlim(min(turns) - 0.08 * span, max(turns) + 0.62 * span)
     _dress(ax, ["", *shown, ""], line, f", A to {pair.b.label}" if named else "")
 
@@ -89,7 +106,7 @@ def _places(line: Difference) -> int | None:
 def _end(ax: Axes, row: int, line: Difference, car: ComparedCar, value: float) -> None:
     places = _places(line)
     told = number(value, line.measure.unit) if places is None else fixed(value, places)
-    ax.plot([value], [row], marker="D", ms=6, color=CARS[(ord(car.label) - ord("A")) % len(CARS)], ls="none")
+    ax.plot([value], [row], marker="D", ms=6, color=_colour(car), ls="none")
     _beside(ax, value, row, f"{car.label}  {told}", 8.0, size=8.0, weight="bold")
 
 

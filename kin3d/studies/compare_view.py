@@ -16,6 +16,7 @@ from kin3d.studies.case import Case
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.point_changes import PLANE_ANGLES
 from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, FigureKind
+from kin3d.studies.told import finding
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.numbers import percent, signed
 from kin3d.writing.panels import draw_panels
@@ -273,8 +274,20 @@ def dataset(result: Comparison) -> xarray.Dataset:
 def draw_curves(result: Comparison, measures: Sequence[Measure], path: Path) -> None:
     """Draw measures of all cars over the drive with bands."""
     bands = tolerance_view.BANDS if any(c.known for c in result.cars) else ()
-    title = f"{result.axle.capitalize()} axle, {result.side} side"
-    draw_panels(title, curves(result, measures), path, bands)
+    draw_panels(_curves_title(result, measures), curves(result, measures), path, bands)
+
+
+def _curves_title(result: Comparison, measures: Sequence[Measure]) -> str:
+    """What is found of the first figure of which anything can be said, the roll centre first; of which axle."""
+    where = f"{result.axle} axle, {result.side} side"
+    if len(result.pairs) == 1 and not result.case.origin and result.case.drive.name != "lateral":
+        shown = sorted((m.name for m in measures), key=lambda n: n != "roll_centre_height_mm")
+        pair = result.pairs[0]
+        said = {x.measure.name: x for x in pair.differences if x.kind == "design" and x.verdict == SAID}
+        if any(n in said for n in shown):
+            return f"{finding(next(said[n] for n in shown if n in said), pair)}; {where}"
+    names = ", ".join(f"{c.label} {c.title}" for c in result.cars)
+    return f"{names}: {where}"
 
 
 def curves(result: Comparison, measures: Sequence[Measure]) -> list[Any]:

@@ -230,4 +230,4 @@ class Forces(Result):
             values = np.where(part.ok, force.axial, np.nan)[order]
             traces.append(Trace(part.travel_mm[order], values, force.name, colour, n % len(DASHES)))
         title = f"{part.case}, {part.axle} {part.side}"
-        return Panel(title, "N", "tension positive", "wheel travel (mm)", tuple(traces), legend=True)
+        return Panel(title, "N", "tension positive", "wheel travel (mm), bump positive", tuple(traces), legend=True)

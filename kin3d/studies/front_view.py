@@ -132,21 +132,23 @@ def _names(drawing: Drawing, plane: Plane, wheel: DrawnWheel) -> None:
 
 
 def _name(drawing: Drawing, body: DrawnBody, inner: Array, outer: Array, colour: str) -> Words:
-    """The name over or under its line, at the first place that is free; else at the first."""
+    """The name over or under its line, at the free place with the fewest lines under it; else at the first."""
+    placer = Placer(drawing, Frame(inner, outer))
+    placer.learn()
     way = outer - inner
     turn = (np.degrees(np.arctan2(way[1], way[0])) + 90.0) % 180.0 - 90.0
     up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))]) * drawing.scale
     taken = [words_box(i, drawing.scale) for i in drawing.items if isinstance(i, Words)]
     usual = 0.24 if body.role == "rod" else 0.55
-    tried = []
+    tried, free = [], []
     for lift, share in product(LIFTS_MM, (usual, 0.3, 0.75, 0.15, 0.9)):
         level: TextLevel = "bottom" if lift > 0.0 else "top"
         at = inner + share * way + lift * up
         tried.append(Words("text", at, (body.name,), "center", level, SMALL, float(turn), colour))
         low, high = words_box(tried[-1], drawing.scale)
         if not any((low < t[1]).all() and (high > t[0]).all() for t in taken):
-            return tried[-1]
-    return tried[0]
+            free.append((placer.lines_under(low, high), tried[-1]))
+    return min(free, key=lambda f: f[0])[1] if free else tried[0]
 
 
 def _front_lines(drawing: Drawing, seen: AxleOnPlane, frame: Frame, wheel: DrawnWheel, lines: WheelLines) -> None:

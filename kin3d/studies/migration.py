@@ -18,6 +18,7 @@ from kin3d.writing.style import INK, figure_style, lay_out, save_figure, tones
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.text import Annotation
 
 Array = NDArray[np.float64]
 NEEDED = ("roll_centre_offset_mm", "roll_centre_height_mm", "roll_centre_lines_deg")
@@ -121,15 +122,37 @@ def _tall(offset: Array, height: Array, near: bool) -> float:
 
 
 def _thin(figure: Figure, ax: Axes) -> None:
-    """Take away figures that would stand on others: those at the ends of the paths stay first."""
+    """Move figures off lines, and take away those that would stand on others: the ends of the paths stay first."""
     lay_out(figure)
     kept: list[Any] = []
-    for words in sorted(ax.texts, key=lambda t: t.get_zorder(), reverse=True):
+    marks: list[Any] = [a for a in ax.texts if getattr(a, "xycoords", "") == "data"]
+    for words in sorted(marks, key=lambda t: t.get_zorder(), reverse=True):
+        _clear(words, ax)
         box = words.get_window_extent()
         if any(box.overlaps(k) for k in kept):
             words.remove()
         else:
             kept.append(box)
+
+
+def _clear(words: Annotation, ax: Axes) -> None:
+    """Put a figure on the other side of its mark where that has fewer lines under it."""
+    there = _lines_under(words, ax)
+    if not there:
+        return
+    (x, y), side = words.xyann, words.get_horizontalalignment()
+    words.xyann = (-x, y if side == "left" else (6 if y < 0 else -11))
+    words.set_horizontalalignment("right" if side == "left" else "center")
+    if _lines_under(words, ax) >= there:
+        words.xyann = (x, y)
+        words.set_horizontalalignment("left" if side == "left" else "center")
+
+
+def _lines_under(words: Annotation, ax: Axes) -> int:
+    """How many lines pass under a figure."""
+    box = words.get_window_extent()
+    paths = [line.get_path().transformed(line.get_transform()) for line in ax.lines]
+    return sum(p.intersects_bbox(box, filled=False) for p in paths)
 
 
 def _signed(v: float) -> str:

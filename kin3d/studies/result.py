@@ -278,7 +278,8 @@ def sweep_panel(result: SweepResult, measure: Measure) -> Panel:
         Trace(result.drives[first], y, label, colour, 0 if rest else k)
         for k, ((label, y), colour) in enumerate(zip(lines, colours, strict=True))
     )
-    over = f"{drive_label(first).split(',')[0].lower()} ({first.rpartition('_')[2]})"
+    name, _, sign = drive_label(first).partition(",")
+    over = f"{name.lower()} ({first.rpartition('_')[2]}),{sign}"
     return Panel(measure.label, measure.unit, measure.sign, over, traces)
 
 

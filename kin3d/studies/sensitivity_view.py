@@ -17,7 +17,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import AXES
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.panels import set_title
+from kin3d.writing.panels import ROW_GAP, set_title
 from kin3d.writing.style import GRID, INK, LOWERS, PAPER, RAISES, figure_style, save_figure
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
@@ -32,6 +32,7 @@ Array = NDArray[np.float64]
 LOUD = 0.6  # part of a column's greatest from which on the figure is written in white
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 LEAST_WIDTH = 8.8  # inches, in which titles and key have room
+MOST_BESIDE = 10  # measures beside whose values their gradients stand, else under them
 FAINT = 0.02  # part under which no figure is written: it would be read as something
 
 
@@ -101,20 +102,25 @@ def draw_heat_map(result: Sensitivity, measures: Sequence[Measure], path: Path) 
 
 def _figure(result: Sensitivity, rows: list[int]) -> Figure:
     import matplotlib.pyplot as plt
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     shown = [result.measures[k] for k in rows]
     slope, rate = _real(result, rows), np.nan_to_num(result.rate_slope[rows])
     matter = [p for p in range(len(result.points)) if np.any(slope[:, p]) or np.any(rate[:, p])]
-    size = (max(1.7 * len(shown) + 2.2, LEAST_WIDTH), 0.17 * 3 * len(matter) + 2.3)
     panels = 1 + result.has_rates
-    figure, found = plt.subplots(1, panels, figsize=size, layout="constrained", sharey=True, squeeze=False)
-    axes, drive = found[0], result.case.drive
+    below = panels if len(shown) > MOST_BESIDE else 1  # many columns stand below one another: else none can be read
+    beside = panels // below
+    size = (max(0.85 * beside * len(shown) + 2.2, LEAST_WIDTH), below * 0.17 * 3 * len(matter) + 1.3 + below)
+    spaced = ConstrainedLayoutEngine(h_pad=ROW_GAP)
+    figure, found = plt.subplots(below, beside, figsize=size, layout=spaced, sharey=True, squeeze=False)
+    axes, drive = found.ravel(), result.case.drive
     for ax, table, per in zip(axes, (slope, rate), ("", f"/{drive.unit}"), strict=False):
         _panel(ax, table[:, matter].reshape(len(rows), -1).T, shown, per)
     axes[0].set_title("Change of the value", loc="left", pad=8)
     if result.has_rates:
         axes[1].set_title(f"Change of the gradient over {drive.name}", loc="left", pad=8)
-    _coordinates(axes[0], [result.points[p] for p in matter])
+    for ax in found[:, 0]:
+        _coordinates(ax, [result.points[p] for p in matter])
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: per mm of each coordinate"
     set_title(figure, title)
     _key(figure, [p for k, p in enumerate(result.points) if k not in matter])

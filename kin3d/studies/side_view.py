@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,7 @@ from kin3d.studies.view_parts import (
 )
 from kin3d.studies.wheel_construction import Support, WheelLines
 from kin3d.writing.drawing import Drawing, Frame, Words, circle
+from kin3d.writing.placing import Placer
 
 Array = NDArray[np.float64]
 
@@ -83,7 +85,8 @@ def side_frame(seen: Sequence[AxleOnPlane], on: Levels) -> Frame:
         ahead = -1.0 if seen[0].axle.axle == "front" else 1.0
         xs.append(xs[0] + seen[0].plane.sign * ahead * base)
     room = 1.9 * radius
-    top = max(2.45 * radius, 1.35 * (on.height_mm or 0.0))
+    above = max(float(s.plane.flat(p)[1]) for s in seen for p in s.axle.wheels[0].points.values()) - high
+    top = max(2.45 * radius, 1.35 * (on.height_mm or 0.0), above + 0.15 * radius)
     low, high_corner = (min(xs) - room, level - 0.24 * radius), (max(xs) + room, high + top)
     return Frame(np.array(low), np.array(high_corner))
 
@@ -100,15 +103,31 @@ def side_view(drawing: Drawing, seen: Sequence[AxleOnPlane], frame: Frame, on: L
     for one in seen:
         _tyre_from_aside(drawing, one)
         draw_linkage(drawing, one.plane, one.axle.wheels[0], all_bodies=detailed)
+    later: list[_Later] = []
     for one in seen:
         lines = one.axle.wheels[0].lines
         if lines is not None:
-            _side_centre(drawing, one, frame, lines, detailed)
+            later += _side_centre(drawing, one, frame, lines, detailed)
             row = 0
             for support in sorted(lines.supports, key=lambda s: s.share):
                 at_wheel = len(seen) > 1 and support.share > 0.95
-                row += _support(drawing, one, lines, support, on, at_wheel, row if detailed else None)
+                said = _support(drawing, one, lines, support, on, at_wheel, row if detailed else None)
+                row, later = row + bool(said), [*later, *said]
     _mass_centre(drawing, seen, frame, on)
+    placer = Placer(drawing, frame)
+    placer.learn()
+    for one_of in later:
+        placer.words("text", one_of.at, one_of.text, aim=one_of.aim, **one_of.look)
+
+
+@dataclass(frozen=True, slots=True)
+class _Later:
+    """Words near a place, written when all lines are drawn that they should not stand on."""
+
+    at: Array
+    text: str
+    aim: float
+    look: dict[str, Any]
 
 
 def _tyre_from_aside(drawing: Drawing, seen: AxleOnPlane) -> None:
@@ -121,7 +140,9 @@ def _tyre_from_aside(drawing: Drawing, seen: AxleOnPlane) -> None:
         drawing.line("links", centre - reach, centre + reach, width=1.0)
 
 
-def _side_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame, lines: WheelLines, detailed: bool) -> None:
+def _side_centre(
+    drawing: Drawing, seen: AxleOnPlane, frame: Frame, lines: WheelLines, detailed: bool
+) -> list[_Later]:
     """The side-view instant centre with its line, or a pointer to it; the lines of the arms in full drawings."""
     plane, found = seen.plane, lines.side
     centre, ground = plane.flat(found.place), seen.axle.ground
@@ -130,12 +151,11 @@ def _side_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame, lines: Wheel
     if detailed:
         arm_lines(drawing, plane, frame, found, body_colours(seen.axle.wheels[0].bodies))
     start = plane.flat(lines.contact if detailed else seen.axle.wheels[0].centre)
-    look: dict[str, object] = {} if detailed else {"colour": "construction", "dash": "dashed", "width": 0.9}
+    look: dict[str, Any] = {} if detailed else {"colour": "construction", "dash": "dashed", "width": 0.9}
     if frame.holds(centre):
         drawing.line("lines", start, centre, **look)
         drawing.mark("lines", centre, "square", 0.5, colour="construction")
-        words(drawing, centre, f"instant centre, {seen.axle.axle}\n{told}", (2.6, 0.0), colour="construction")
-        return
+        return [_Later(centre, f"instant centre, {seen.axle.axle}\n{told}", 0.0, {"colour": "construction"})]
     way = plane.turned(found.direction)
     aim = start + 1e6 * way if detailed or not np.isfinite(centre).all() else centre
     end = frame.cut(start, aim)
@@ -143,11 +163,8 @@ def _side_centre(drawing: Drawing, seen: AxleOnPlane, frame: Frame, lines: Wheel
         radius = float(seen.axle.radius_mm or 0.0)
         end = start + (end - start) * min(1.0, 1.75 * radius / max(1e-9, float(np.hypot(*(end - start)))))
     drawing.line("lines", start, end, arrows="end", **look)
-    align = "right" if end[0] > start[0] else "left"
-    text = f"to the instant centre\n{told}"
-    room = end[1] - seen.ground_mm > 8.0 * drawing.scale
-    level = "middle" if room else "bottom"
-    words(drawing, end, text, (0.0, -4.6 if room else 1.2), align=align, colour="construction", size=SMALL, level=level)
+    look = {"colour": "construction", "size": SMALL}
+    return [_Later(end, f"to the instant centre\n{told}", -90.0, look)]
 
 
 def _support(
@@ -158,10 +175,10 @@ def _support(
     on: Levels,
     at_wheel: bool,
     row: int | None,
-) -> int:
+) -> list[_Later]:
     """One line from the ground up, the line of 100 % beside it, the height that it reaches; dimensions in that row."""
     if on.wheelbase_mm is None or on.height_mm is None:
-        return 0
+        return []
     ahead, rise, percent = support.reading(seen.axle.axle, on.wheelbase_mm, on.height_mm)
     mm, foot = drawing.scale, seen.plane.flat(lines.contact)
     across = ahead * seen.plane.sign
@@ -177,20 +194,18 @@ def _support(
     if not _is_said(drawing, full):
         words(drawing, full, "100 %", (0.0, 2.2), align="center", colour="soft", size=SMALL)
     # where the line ends at the other axle its words stand outside that wheel
-    beside = 1.1 * float(seen.axle.radius_mm or 0.0) / mm if at_wheel else 2.6
     inward = -1.0 if across > 0 else 1.0
-    away = beside * (-inward if at_wheel else inward)
-    lift = 5.6 if support.driving else 2.4
+    outside = 1.1 * float(seen.axle.radius_mm or 0.0) * -inward if at_wheel else 0.0
     text = f"{support.label.lower()}\n{signed(percent)} %"
-    align = "right" if away < 0 else "left"
-    words(drawing, end, text, (away, lift - 1.0), align=align, level="bottom", colour=colour, bold=True)
+    aim = np.degrees(np.arctan2(0.6, -inward if at_wheel else inward))
+    said = [_Later(end + np.array([outside, 0.0]), text, float(aim), {"colour": colour, "bold": True})]
     if row is None:
-        return 0
+        return said
     low = np.array([full[0], foot[1]])
     drawing.dimension("dims", low, end, low - np.array([inward * 3.5 * mm, 0.0]), upright=True)
     drawing.dimension("dims", low, full, low - np.array([inward * 9.5 * mm, 0.0]), upright=True)
     drawing.dimension("dims", foot, low, low - np.array([0.0, (row + 1.0) * STEP_MM * mm]))
-    return 1
+    return said
 
 
 def _is_said(drawing: Drawing, place: Array) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 from kin3d.studies.attribution import ANGLES, ATTITUDE, FIGURES, Attribution, Cause
 from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import EXACT, HIDDEN, SAID, UNSAID, Difference
+from kin3d.studies.uncertainty import half_width
 from kin3d.writing.numbers import fixed, number, percent, signed
 
 # what a measure is called in a sentence, and what it does when its figure is larger or smaller
@@ -170,13 +171,19 @@ def finding(x: Difference, pair: CarPair) -> str:
         asked = f"whether {name} {more or 'grew'} or {less or 'shrank'} cannot be said"
         return _capital(f"{asked}: {_amount(x, with_sign=True)} ({percent(x.threshold)})")
     if x.same or x.verdict == HIDDEN:
-        return _capital(f"{name} is the same in both cars: {number(x.a, x.measure.unit)}{unit_words(x, False)}")
+        return _capital(f"{name} is the same in both cars: {_value(x)}{unit_words(x, False)}")
     if x.verdict == EXACT:
         return _capital(f"{name} {verb} {amount}, set by figures that are taken as exact{_because(x, pair)}")
     if not math.isfinite(x.difference):
         return _capital(f"{name} has no value that could be compared")
     told = f"{name} {verb} {amount} from the points as given{_because(x, pair)}"
     return _capital(f"{told}. How sure that is cannot be told: no deviations are given")
+
+
+def _value(x: Difference) -> str:
+    """The first car's figure in as many places as its own doubt leaves meaning to."""
+    half = half_width(x.threshold) * x.sigma_a
+    return fixed(x.a, places_of(half)) if math.isfinite(half) and half > 0.0 else number(x.a, x.measure.unit)
 
 
 def _because(x: Difference, pair: CarPair) -> str:

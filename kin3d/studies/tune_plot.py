@@ -37,9 +37,11 @@ def draw_trade(title: str, curve: TradeOff, path: Path) -> None:
         raise RequestError(Finding("no-picture", f"wants {a.number} and {b.number} cost each other nothing", str(path)))
     order = np.argsort(curve.off[:, 0])
     off, change = curve.off[order], curve.change[order]
-    along = f"want {a.number}, {a.name}: off by ({a.unit or '1'})"
+    names = [x.name.replace(x.measure.name, x.measure.label.lower()) for x in (a, b)]
+    along, other = (f"want {x.number}, {name}: off by" for x, name in zip((a, b), names, strict=True))
+    along += f" ({a.unit or '1'})"
     panels = [
-        Panel(f"Want {b.number}, {b.name}: off by", b.unit or "1", "", along, (Trace(off[:, 0], off[:, 1]),)),
+        Panel(other[:1].upper() + other[1:], b.unit or "1", "", along, (Trace(off[:, 0], off[:, 1]),)),
         Panel("Change", "1", "root of the sum of squares of moves over half boxes", along, (Trace(off[:, 0], change),)),
     ]
     draw_panels(title, panels, path)

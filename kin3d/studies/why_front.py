@@ -19,6 +19,7 @@ from kin3d.studies.why_parts import (
     difference_of,
     figure_words,
     told_moves,
+    unnamed_bodies,
 )
 from kin3d.studies.why_sheet import SMALL, WhySheet
 from kin3d.writing.numbers import fixed, percent
@@ -26,7 +27,6 @@ from kin3d.writing.numbers import fixed, percent
 Array = NDArray[np.float64]
 MEASURE = "roll_centre_height_mm"
 FAR = 1.95  # instant centres within so many half tracks beyond the centre line are on the picture
-NAMED = ("upper arm", "lower arm", "steering link")  # parts whose names stand in the picture
 TYRE = 0.72  # width of a drawn tyre over its radius; nothing is measured from it
 
 
@@ -237,14 +237,10 @@ def _say_centres(sheet: WhySheet, rising: Sequence[OneCar]) -> None:
 
 def _names(sheet: WhySheet, cars: Sequence[OneCar], moves: Sequence[GroupMove]) -> None:
     """What the parts are that no move has named, for readers who do not know."""
-    car = cars[0]
-    for body in (b for b in car.wheel.holding if b.part in NAMED):
-        if any(f"{body.name}'s" in m.who for m in moves):
-            continue
-        if len(body.places) > 2 or (car.lines.front.arms and body.part == "steering link"):
-            aim = -90.0 if body.part == "lower arm" else 90.0  # away from the link between the arms
-            middle = sheet.on(car, body.places.mean(axis=0))
-            sheet.placer.words("text", middle, body.name, size=SMALL, aim=aim, colour="soft")
+    for car, body in unnamed_bodies(cars, moves):
+        aim = -90.0 if body.part == "lower arm" else 90.0  # away from the link between the arms
+        middle = sheet.on(car, body.places.mean(axis=0))
+        sheet.placer.words("text", middle, body.name, size=SMALL, aim=aim, colour="soft")
     high = float(sheet.frame.high[1])
     y = float(np.mean([c.foot[1] for c in cars]))
     sheet.placer.words("text", np.array([y, high - sheet.drawing.height]), "wheel", size=SMALL, aim=0.0, colour="soft")

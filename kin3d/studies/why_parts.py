@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from kin3d.studies.construction import AxleConstruction, construct_at
 from kin3d.studies.significance import UNSAID, Difference
 from kin3d.studies.told import GroupMove, finding, moves_of, places_of, worth_telling
 from kin3d.studies.uncertainty import half_width
-from kin3d.studies.wheel_construction import DrawnWheel, WheelLines
+from kin3d.studies.wheel_construction import DrawnBody, DrawnWheel, WheelLines
 from kin3d.writing.drawing import Drawing, Frame
 from kin3d.writing.numbers import fixed
 from kin3d.writing.style import CAR_NAMES
@@ -145,6 +145,16 @@ def told_moves(pair: CarPair, x: Difference | None) -> list[GroupMove]:
     if x is None or x.same or x.hidden or not np.isfinite(x.difference):
         return []
     return worth_telling(moves_of(pair, x.measure.name), x.difference)
+
+
+def unnamed_bodies(cars: Sequence[OneCar], moves: Sequence[GroupMove]) -> Iterator[tuple[OneCar, DrawnBody]]:
+    """The parts that hold the wheel and that no move has named, each name once: of the first car that has it."""
+    named: set[str] = set()
+    for car in cars:
+        for body in car.wheel.holding:
+            if body.name not in named and not any(f"{body.name}'s" in m.who for m in moves):
+                yield car, body
+            named.add(body.name)
 
 
 def finding_or(pair: CarPair, x: Difference | None, missing: str) -> str:

@@ -106,6 +106,8 @@ class WhySheet:
         """Draw the ground."""
         ends = float(self.inner.low[0]), float(self.inner.high[0])
         self.drawing.line("base", (ends[0], 0.0), (ends[1], 0.0), colour="ink", width=1.6)
+        for _ in range(2):  # as a thick line it costs words more than others
+            self.placer.avoid(np.array([(ends[0], 0.0), (ends[1], 0.0)]))
 
     def bar(self, car: OneCar, at: Array, half: float, aside: float) -> None:
         """An upright bar of the band, beside its mark by so many heights of capitals; no words on either."""

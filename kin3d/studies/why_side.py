@@ -20,6 +20,7 @@ from kin3d.studies.why_parts import (
     difference_of,
     figure_words,
     told_moves,
+    unnamed_bodies,
 )
 from kin3d.studies.why_sheet import SMALL, WhySheet
 from kin3d.writing.drawing import circle
@@ -167,6 +168,7 @@ def _full(sheet: WhySheet, cars: Sequence[OneCar], reads: Sequence[Reading]) -> 
     for k, read in enumerate(reads):
         if read is not None:
             marks.setdefault((round(read[0], 1), round(read[1], 1)), []).append(k)
+    highest = max((height for _, height in marks), default=0.0)
     for (across, height), owners in marks.items():
         colour = "ink" if len(owners) > 1 else cars[owners[0]].layer
         drawing.line("axis", sheet.at(0.0, height), sheet.at(across, height), colour=colour, width=0.7, dash="chain")
@@ -181,7 +183,7 @@ def _full(sheet: WhySheet, cars: Sequence[OneCar], reads: Sequence[Reading]) -> 
             high,
             f"{who}100 %, height of the mass centre\n{fixed(height, 0)} mm",
             size=SMALL,
-            aim=180.0,
+            aim=180.0 if len(marks) < 2 else 120.0 if height == highest else -120.0,
             colour=colour,
         )
 
@@ -212,11 +214,14 @@ def _say(
 
 
 def _names(sheet: WhySheet, cars: Sequence[OneCar], moves: Sequence[GroupMove]) -> None:
+    for car, body in unnamed_bodies(cars, moves):
+        if len(body.places) > 2:
+            at, aim = sheet.on(car, body.places[-1]), 90.0
+        else:
+            at = sheet.on(car, body.places.mean(axis=0))
+            aim = 90.0 if at[1] > sheet.on(car, car.wheel.centre)[1] else -90.0
+        sheet.placer.words("text", at, body.name, size=SMALL, aim=aim, colour="soft")
     car = cars[0]
-    for body in (b for b in car.wheel.holding if b.part in ("upper arm", "lower arm")):
-        if len(body.places) > 2 and not any(f"{body.name}'s" in m.who for m in moves):
-            outer = sheet.on(car, body.places[-1])
-            sheet.placer.words("text", outer, body.name, size=SMALL, aim=90.0, colour="soft")
     sheet.placer.words("text", sheet.on(car, car.wheel.centre), "wheel centre", size=SMALL, aim=0.0, colour="soft")
 
 

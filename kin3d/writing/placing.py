@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 AWAY = (0.9, 1.8, 3.0, 4.5, 6.5, 9.0, 12.0, 16.0)  # tried distances, in heights of capitals
 TURNS = np.radians([0, 180, 90, 270, 30, 150, 210, 330, 60, 120, 240, 300])
 GRID = 24  # places across the frame that are tried when there is no room near by
-LINE_COST, LEADER_COST = 4.0, 0.8  # of a line under words, and of one that a leader crosses, in heights of capitals
+LINE_COST, LEADER_COST = 7.0, 0.8  # of a line under words, and of one that a leader crosses, in heights of capitals
 AIM_COST = 2.0  # half of what words opposite to where they are liked cost, in heights of capitals
 LED = 3.0  # words farther away than so many heights have a leader
 ROOM = 0.35  # about words, in heights of capitals
@@ -50,6 +50,10 @@ class Placer:
             if isinstance(item, Polyline) and (item.width is None or item.width > 0.0):
                 self.avoid(np.concatenate([item.places, item.places[:1]]) if item.closed else item.places)
 
+    def lines_under(self, low: Array, high: Array) -> int:
+        """How many of the lines pass through a box."""
+        return int(_cut(self._strokes(), low, high).sum())
+
     def words(self, layer: str, at: Array, text: str, size: float = 1.0, aim: float = 0.0, **look: Any) -> None:
         """Write words near a place.
 
@@ -71,7 +75,7 @@ class Placer:
             self.drawing.line(layer, at, end, colour="mid", width=0.6, dash="solid")
             self.avoid(np.stack([at, end]))
         self.keep(middle - half - ROOM * h, middle + half + ROOM * h)
-        over = bool(_cut(self._strokes(), middle - half, middle + half).any())
+        over = self.lines_under(middle - half, middle + half) > 0
         # lines are set from the side that faces the place
         align: TextAlign = "center" if abs(way[0]) < half[0] else "left" if way[0] > 0.0 else "right"
         x = {"left": middle[0] - half[0], "center": middle[0], "right": middle[0] + half[0]}[align]
