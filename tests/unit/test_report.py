@@ -144,7 +144,7 @@ def test_what_an_engineer_looks_for_is_there():
     assert read.figures > 20
     assert text.count('role="img"') == read.figures
     # text of the pictures is text, not outlines
-    assert ">wheel travel (mm)</text>" in text
+    assert ">wheel travel (mm), bump positive</text>" in text
 
 
 def test_every_measure_shown_is_defined():
