@@ -9,7 +9,7 @@ from kin3d.studies.report_data import AxlePart
 from kin3d.studies.wheel_construction import ViewName
 from kin3d.studies.why import why_views
 from kin3d.studies.why_parts import WhyView
-from kin3d.writing.html import tag, text
+from kin3d.writing.html import prose, tag
 
 WIDTHS = {"wide": 190.0, "narrow": 96.0}  # mm: type of 8 pt is then read at the size of the page's small type
 NAMES = ("front", "side")
@@ -28,9 +28,9 @@ def explained(part: AxlePart, pair: CarPair) -> dict[str, str]:
         key = f"{part.axle}-why-{name}-{pair.b.label}"
         pictures = "".join(_picture(v, f"{key}-{kind}", kind) for kind, v in both.items())
         view = both["wide"]
-        caption = "".join(tag("p", text(c), class_="note") for c in view.caption)
-        said = tag("p", text(view.seen), class_="note")
-        out[name] = tag("h3", text(view.title), class_="finding") + said + _moves(view) + pictures + caption
+        caption = "".join(tag("p", prose(c), class_="note") for c in view.caption)
+        said = tag("p", prose(view.seen), class_="note")
+        out[name] = tag("h3", prose(view.title), class_="finding") + said + _moves(view) + pictures + caption
     return out
 
 
@@ -64,4 +64,4 @@ def _construction(part: AxlePart, view: ViewName) -> str:
     described = f"{'Front' if view == 'front' else 'Side'} view of {one.title}, {one.axle} axle, to scale"
     svg = drawing_svg(drawing, frame, f"{part.axle}-{view}", described)
     caption = "; ".join(shown.said()) + "."
-    return framed(svg, text(f"{described}. {caption}"), "drawing")
+    return framed(svg, prose(f"{described}. {caption}"), "drawing")

@@ -8,7 +8,7 @@ from kin3d.report.markup import folded, listed, named
 from kin3d.report.svg import framed
 from kin3d.studies.clearance_result import Clearance
 from kin3d.studies.report_data import AxlePart
-from kin3d.writing.html import tag, text
+from kin3d.writing.html import prose, tag
 
 VIEW, MARGINS = (3.72, 3.6), (0.66, 0.2, 0.5, 0.24)  # size of a view and room about its panel, inches
 
@@ -27,6 +27,6 @@ def _of(found: Clearance, key: str) -> str:
     for k, (name, draw) in enumerate(found.views().items()):
         # a view a sheet: the scale of what is equal both ways stays with the axes
         pictures += framed(BlankPanel(VIEW, MARGINS).drawn(f"{key}-{k}", f"{found.summary()}; {name}", draw))
-    said = tag("p", text(f"{found.summary()}."))
-    every = "".join(tables.of_result(t) for t in found.tables()) + listed((text(n) for n in found.notes()), "note")
+    said = tag("p", prose(f"{found.summary()}."))
+    every = "".join(tables.of_result(t) for t in found.tables()) + listed((prose(n) for n in found.notes()), "note")
     return said + tag("div", pictures, class_="views") + folded("Gaps of every pair", every)

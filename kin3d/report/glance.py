@@ -10,7 +10,7 @@ from kin3d.studies.compare_view import ANSWERS
 from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import Difference
 from kin3d.studies.told import places_of, with_doubt
-from kin3d.writing.html import tag, text
+from kin3d.writing.html import prose, tag, text
 from kin3d.writing.numbers import fixed, number, percent, rate
 
 # figures that place or describe something and answer no question by themselves: they stand in the tables alone
@@ -41,7 +41,7 @@ def glance(pair: CarPair) -> str:
         "can be said. An open mark cannot; a square is set by figures taken as exact."
     )
     out = rows_table(pair, [("", usual), ("change per mm of wheel travel", rates)], "All at a glance, design position")
-    out += tag("p", text(note), class_="note")
+    out += tag("p", prose(note), class_="note")
     if others:
         more = rows_table(pair, [("", others)], "More measures, design position")
         out += tag("details", tag("summary", f"{len(others)} more measures") + more)

@@ -14,7 +14,7 @@ from kin3d.measures.entry import Measure
 from kin3d.report.markup import row_picture
 from kin3d.studies.report_data import AxlePart
 from kin3d.studies.tolerance import Tolerance
-from kin3d.writing.html import tag, text
+from kin3d.writing.html import prose, tag
 from kin3d.writing.numbers import fixed, number, rate
 
 # by measure: of the value in the design position, front and rear axle alike unless two are given
@@ -38,11 +38,11 @@ PART = 0.5  # of the picture that the usual range takes
 
 def kind_of_car(car: Car, parts: tuple[AxlePart, ...]) -> str:
     """Sentences and a table of figures against ranges, axle by axle."""
-    out = tag("p", text(_sentence(car, parts)), class_="lead")
+    out = tag("p", prose(_sentence(car, parts)), class_="lead")
     for part in parts:
-        out += tag("h3", text(f"{part.axle.capitalize()} axle")) + _axle(part)
+        out += tag("h3", prose(f"{part.axle.capitalize()} axle")) + _axle(part)
     note = "The ranges are common practice of racing cars on wishbones, no source: what lies outside of one is worth a "
-    return out + tag("p", text(note + "second look, and no mistake for that."), class_="note")
+    return out + tag("p", prose(note + "second look, and no mistake for that."), class_="note")
 
 
 def _sentence(car: Car, parts: tuple[AxlePart, ...]) -> str:
@@ -91,7 +91,7 @@ def _axle(part: AxlePart) -> str:
     body = "".join(tag("tr", "".join(_cells(*row))) for row in _rows(part))
     title = "Figures in the design position against usual ranges"
     table = f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
-    return tag("table", tag("caption", text(title)) + table, class_="glance kind")
+    return tag("table", tag("caption", prose(title)) + table, class_="glance kind")
 
 
 def _cells(m: Measure, kind: str, value: float, sigma: float, usual: tuple[float, float]) -> Iterator[str]:
@@ -100,10 +100,10 @@ def _cells(m: Measure, kind: str, value: float, sigma: float, usual: tuple[float
     shown = (rate if kind == "rate" else number)(value, m.unit)
     doubt = (rate if kind == "rate" else number)(sigma, m.unit) if sigma > 0.0 else ""
     doubt = f" ± {doubt}" if any(c in "123456789" for c in doubt) else ""
-    yield tag("th", text(m.label + per) + tag("small", text(unit)), scope="row")
-    yield tag("td", text(shown) + tag("small", text(doubt)), class_="n")
+    yield tag("th", prose(m.label + per) + tag("small", prose(unit)), scope="row")
+    yield tag("td", prose(shown) + tag("small", prose(doubt)), class_="n")
     places = 2 if kind == "rate" else 1 if usual[1] - usual[0] < 4.0 else 0
-    yield tag("td", text(f"{fixed(usual[0], places)} … {fixed(usual[1], places)}"), class_="n")
+    yield tag("td", prose(f"{fixed(usual[0], places)} … {fixed(usual[1], places)}"), class_="n")
     yield tag("td", _bar(value, usual), class_="bar")
     yield tag("td", "usual" if usual[0] <= value <= usual[1] else "over" if value > usual[1] else "under")
 

@@ -29,7 +29,7 @@ from kin3d.studies.compared import CarPair
 from kin3d.studies.monte_carlo import LEVELS
 from kin3d.studies.report_data import MIGRATION, AxlePart, ReportData
 from kin3d.writing.files import MARK, check_place, write_file
-from kin3d.writing.html import tag, text
+from kin3d.writing.html import prose, tag, text
 from kin3d.writing.numbers import percent
 
 # nothing may be fetched: the page is all there is
@@ -80,7 +80,7 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     parts += [_axle(p, scenes.get(p.axle, "")) for p in data.axles]
     parts.append(section("inputs", "What was read", _inputs(data)))
     parts.append(section("definitions", "Definitions", folded("Every measure", tables.definitions(_defined(results)))))
-    cautions = listed(text(c) for c in CAUTIONS) + (_cautions(results) if compared else "")
+    cautions = listed(prose(c) for c in CAUTIONS) + (_cautions(results) if compared else "")
     parts.append(section("cautions", "Cautions", cautions))
     parts.append(section("again", "To do it again", _again(data, command)))
     style = (resources.files("kin3d.report") / "style.css").read_text("utf-8")
@@ -110,10 +110,10 @@ def _head(data: ReportData, title: str, day: date) -> str:
     links = {"summary": "What can be said" if len(entries) > 1 else "What kind of car it is"}
     links |= {p.axle: f"{p.axle.capitalize()} axle" for p in data.axles} | {"inputs": "What was read"}
     links |= {"definitions": "Definitions", "cautions": "Cautions", "again": "To do it again"}
-    menu = tag("nav", "".join(tag("a", text(v), href=f"#{k}") for k, v in links.items()), aria_label="Contents")
+    menu = tag("nav", "".join(tag("a", prose(v), href=f"#{k}") for k, v in links.items()), aria_label="Contents")
     kind = "Comparison of suspension linkages" if len(entries) > 1 else "Suspension linkage"
     meta = tag("p", f"{kind}. Kinematics from pickup points, {day:%d %B %Y}.", class_="meta")
-    return tag("header", tag("h1", text(title)) + meta + cars + menu)
+    return tag("header", tag("h1", prose(title)) + meta + cars + menu)
 
 
 def _photo(part: AxlePart) -> str:
@@ -129,7 +129,7 @@ def _photo(part: AxlePart) -> str:
 
 def _cautions(results: Sequence[Comparison]) -> str:
     said = dict.fromkeys(c for r in results for p in r.pairs for c in p.cautions)
-    return "".join(tag("p", text(c), class_="note") for c in said)
+    return "".join(tag("p", prose(c), class_="note") for c in said)
 
 
 def _inputs(data: ReportData) -> str:
@@ -139,7 +139,7 @@ def _inputs(data: ReportData) -> str:
         found += part.comparison.findings
         found += [f for car in part.cars for f in car.check.findings]
     fitted = dict.fromkeys(s for p in data.axles for e in p.comparison.cars for s in e.fitted.sentences)
-    changed = tag("h3", "Fitted for this comparison") + listed(text(f"{s}.") for s in fitted) if fitted else ""
+    changed = tag("h3", "Fitted for this comparison") + listed(prose(f"{s}.") for s in fitted) if fitted else ""
     return tables.inputs(data.cars, labels) + changed + tag("h3", "Findings") + tables.findings(found)
 
 
@@ -183,8 +183,8 @@ def _asked(part: AxlePart) -> str:
         groups = [(a.case.start, [x for x in a.pairs[k].differences if x.kind == "design"]) for a in found.answers]
         of_pair = f", {pair.a.title} to {pair.b.title}" if len(part.comparison.pairs) > 1 else ""
         out += rows_table(pair, groups, f"The wheels on the ground{of_pair}") if groups else ""
-    out += listed((text(n) for n in found.notes), "note")
-    out += tag("p", text(f"First order. {AS_SETTLED}"), class_="note")
+    out += listed((prose(n) for n in found.notes), "note")
+    out += tag("p", prose(f"First order. {AS_SETTLED}"), class_="note")
     return tag("h3", "On the ground, in roll and in turns") + out
 
 
@@ -198,7 +198,7 @@ def _sources(result: Comparison, measures: Sequence[Measure]) -> str:
 
 
 def _exact(names: Sequence[str]) -> str:
-    return tag("p", text(f"Without a deviation, taken as exact: {', '.join(names)}."), class_="note") if names else ""
+    return tag("p", prose(f"Without a deviation, taken as exact: {', '.join(names)}."), class_="note") if names else ""
 
 
 def _scene(part: AxlePart, scene: str) -> str:
@@ -219,7 +219,7 @@ def _points(part: AxlePart) -> str:
     if all(c.planes.planes for c in result.cars):
         planes = tables.of_result(compare_view.planes_table(result.cars), (), result.cars)
     reach = "".join(
-        tag("p", f"{mark(k)} {text(e.title)}: {text(_minus('; '.join(c.check.reach)))}.", class_="note")
+        tag("p", f"{mark(k)} {prose(e.title)}: {prose(_minus('; '.join(c.check.reach)))}.", class_="note")
         for k, (e, c) in enumerate(zip(result.cars, part.cars, strict=True))
     )
     return first + planes + tag("h3", "Reach of travel") + reach
@@ -242,16 +242,16 @@ def _measures(result: Comparison) -> str:
             lines = compare_view.differences_table(result, pair, kind, there)
             out += tables.of_result(lines, pair.measures, result.cars)
         left_out = [f"{name}: {reason}" for name, reason in pair.not_compared.items()]
-        out += listed((text(x) for x in left_out), "note")
+        out += listed((prose(x) for x in left_out), "note")
     return out
 
 
 def _curves(result: Comparison, measures: Sequence[Measure]) -> str:
     key = "".join(tag("li", named(k, e.label, e.title)) for k, e in enumerate(result.cars))
     if any(e.known for e in result.cars):
-        key += "".join(f'<li><span class="band b{100 * v:.0f}"></span> {percent(v)} band</li>' for v in LEVELS)
+        key += "".join(f'<li><span class="band b{100 * v:.0f}"></span> {prose(percent(v))} band</li>' for v in LEVELS)
     grid = tag("div", "".join(framed(s) for s in figures.curves(result, measures)), class_="grid")
-    note = tag("p", text(_ratio(measures)), class_="note") if _ratio(measures) else ""
+    note = tag("p", prose(_ratio(measures)), class_="note") if _ratio(measures) else ""
     return tag("h3", "Curves over wheel travel") + tag("ul", key, class_="key") + grid + note
 
 
@@ -263,15 +263,15 @@ def _ratio(measures: Sequence[Measure]) -> str:
 def _migration(part: AxlePart) -> str:
     out = ""
     if any(c.roll is not None for c in part.cars):
-        caption = text(next(m.definition for m in CROSSING if m.name == MIGRATION[0]))
+        caption = prose(next(m.definition for m in CROSSING if m.name == MIGRATION[0]))
         out = tag("h3", "Migration of the roll centre") + framed(figures.migration(part), caption, "middle")
-    return out + listed((text(m) for c in part.cars for m in c.missing), "note")
+    return out + listed((prose(m) for c in part.cars for m in c.missing), "note")
 
 
 def _causes(result: Comparison, pair: CarPair, measures: Sequence[Measure]) -> str:
     found = pair.attribution
     if not found.measures:
-        return tag("p", text(compare_view.causes_reason(pair)))
+        return tag("p", prose(compare_view.causes_reason(pair)))
     out = tag("div", "".join(framed(s) for s in figures.causes(result, pair, measures)), class_="grid")
     shown = (
         compare_view.groups_table(pair, "design", measures),
@@ -302,4 +302,4 @@ def _again(data: ReportData, command: str) -> str:
         f"Threshold of verdicts: {percent(data.threshold)}.",
         "The files are known again by the SHA-256 that stands beside them.",
     )
-    return f"<pre><code>{text(command)}</code></pre>" + listed(text(f) for f in facts)
+    return f"<pre><code>{text(command)}</code></pre>" + listed(prose(f) for f in facts)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from kin3d.report.svg import drawing_svg, framed
 from kin3d.studies.construction import AxleConstruction
 from kin3d.writing.drawing import Drawing, Frame, Layer
-from kin3d.writing.html import text
+from kin3d.writing.html import prose
 from kin3d.writing.style import CAR_NAMES
 
 Array = NDArray[np.float64]
@@ -24,7 +24,7 @@ def still(axle: str, cars: Sequence[AxleConstruction]) -> str:
     drawing, frame = _drawn(cars)
     names = " and ".join(c.title for c in cars)
     described = f"{axle.capitalize()} axle of {names} in the design position, seen from ahead, left and above"
-    return framed(drawing_svg(drawing, frame, f"{axle}-still", described), text(f"{described}."), "still")
+    return framed(drawing_svg(drawing, frame, f"{axle}-still", described), prose(f"{described}."), "still")
 
 
 def _drawn(cars: Sequence[AxleConstruction]) -> tuple[Drawing, Frame]:

@@ -11,7 +11,7 @@ from kin3d.studies.compare import Comparison
 from kin3d.studies.compared import CarPair
 from kin3d.studies.significance import EXACT, SAID, UNSAID, Difference
 from kin3d.studies.told import finding, places_of, unit_words, with_doubt
-from kin3d.writing.html import tag, text
+from kin3d.writing.html import prose, tag
 from kin3d.writing.numbers import fixed, percent, rate, signed
 
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
@@ -28,19 +28,19 @@ def _pair(result: Comparison, pair: CarPair) -> str:
     unsure = [x for x in found if x.verdict == UNSAID]
     exact = [x for x in found if x.verdict == EXACT]
     between = f", {pair.a.title} to {pair.b.title}" if len(result.pairs) > 1 else ""
-    parts = [tag("h3", text(f"{result.axle.capitalize()} axle{between}"))]
+    parts = [tag("h3", prose(f"{result.axle.capitalize()} axle{between}"))]
     if said:
         parts.append(listed((_sentence(x, pair) for x in said), "said"))
     elif unsure:
         parts.append(tag("p", f"No difference can be said at {percent(result.threshold)}.", class_="lead"))
     if unsure:
-        parts.append(tag("p", text(f"Cannot be said from these points: {_unsure(unsure)}."), class_="unsure"))
+        parts.append(tag("p", prose(f"Cannot be said from these points: {_unsure(unsure)}."), class_="unsure"))
     if exact:
         told = "; ".join(f"{x.measure.label.lower()} ({signed(x.difference, x.measure.unit)}{_unit(x)})" for x in exact)
-        parts.append(tag("p", text(f"Set by figures that are taken as exact: {told}."), class_="unsure"))
+        parts.append(tag("p", prose(f"Set by figures that are taken as exact: {told}."), class_="unsure"))
     if not said and not unsure and not exact:
         same = pair.cautions[0] if pair.cautions and any(not x.same for x in found) else "No differences."
-        parts += [tag("p", text(finding(x, pair) + ".")) for x in _plain(found)] or [tag("p", text(same))]
+        parts += [tag("p", prose(finding(x, pair) + ".")) for x in _plain(found)] or [tag("p", prose(same))]
     return tag("div", "".join(parts), class_="pair")
 
 
@@ -70,10 +70,10 @@ def _sentence(x: Difference, pair: CarPair) -> str:
         unit = "" if x.unit == "1" else f" {x.unit}"
         values = f"{rate(x.a, x.measure.unit)} → {rate(x.b, x.measure.unit)}{unit}"
         change = f"{with_doubt(x.difference, x, with_sign=True)}, {percent(x.threshold)}"
-        return tag("b", text(x.measure.label + KINDS_SAID["rate"])) + text(f": {values} ({change}).")
+        return tag("b", prose(x.measure.label + KINDS_SAID["rate"])) + prose(f": {values} ({change}).")
     places = places_of(x.half_width)
     values = f"{fixed(x.a, places)} → {fixed(x.b, places)}{unit_words(x, False)}"
-    return tag("b", text(finding(x, pair))) + text(f" ({values}).")
+    return tag("b", prose(finding(x, pair))) + prose(f" ({values}).")
 
 
 def _unit(x: Difference) -> str:

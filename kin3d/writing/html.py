@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from html import escape
 
+from kin3d.writing.numbers import together
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
 CellMarkup = Callable[[str], str]  # a cell's text to markup
@@ -14,6 +15,11 @@ CellMarkup = Callable[[str], str]  # a cell's text to markup
 def text(value: object) -> str:
     """A value as text that cannot be taken for markup."""
     return escape(str(value))
+
+
+def prose(value: object) -> str:
+    """The same of sentences: a figure stays on the line of its unit. Not for what is copied, as a command is."""
+    return text(together(str(value)))
 
 
 def tag(name: str, content: str, **attributes: str) -> str:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from functools import cache
 
 from kin3d.writing.drawing import LETTER_MM
+from kin3d.writing.numbers import together
 
 POINTS = 72.0 / 25.4  # in a mm
 CAPITAL = 0.73  # height of capitals over the size of the type
 LINE_STEP = 1.2  # from one line to the next, in sizes of the type
 FACE = "DejaVu Sans"
-_TOGETHER = re.compile(r" (?=[%±])|(?<=±) |(?<=\d) (?=mm\b)")
 
 
 def type_size(size: float) -> float:
@@ -39,7 +38,7 @@ def block_size(lines: Sequence[str], points: float, bold: bool = False) -> tuple
 def wrapped(text: str, width_mm: float, points: float, bold: bool = False) -> list[str]:
     """Words in lines of no more than a width; a longer word has a line of its own, a figure stays with its unit."""
     out: list[str] = []
-    for word in _TOGETHER.sub("\N{NO-BREAK SPACE}", text).split(" "):
+    for word in together(text).split(" "):
         longer = f"{out[-1]} {word}" if out else word
         if out and line_width(longer, points, bold) <= width_mm:
             out[-1] = longer

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 
 from kin3d.writing.files import inert
 
 _PLACES = {"deg": 3, "mm": 2, "%": 1, "N/mm": 2, "N": 1, "1": 4, "deg/mm": 4, "1/mm": 6, "mm/rad": 1}
 INFINITE = 1e9  # in any unit that is shown: what is larger is rounding of what runs away, not a figure
 DIGITS = 12  # significant digits in files
+_PARTED = re.compile(r" (?=[%±])|(?<=±) |(?<=\d) (?=(?:mm|deg|N|kg|s|rad)\b)")
 
 
 def number(value: float, unit: str) -> str:
@@ -48,6 +50,11 @@ def fixed(value: float, places: int) -> str:
 def percent(share: float) -> str:
     """A share from 0 to 1 as per cent."""
     return f"{100.0 * share:.0f} %"
+
+
+def together(words: str) -> str:
+    """The same words, in which no line ends between a figure and its unit or its deviation."""
+    return _PARTED.sub("\N{NO-BREAK SPACE}", words)
 
 
 def cell(value: object) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.numbers import together
 from kin3d.writing.style import CARS, INK, SOFT, figure_style, lay_out, save_figure
 
 if TYPE_CHECKING:
@@ -147,7 +148,7 @@ def _shrink_title(ax: Axes) -> None:
 
 def set_title(figure: Figure, title: str) -> None:
     """Set the title of all panels, in as many lines as the width takes."""
-    lines = fill(title, int(TITLE_LETTERS * figure.get_figwidth()))
+    lines = fill(together(title), int(TITLE_LETTERS * figure.get_figwidth()))
     figure.suptitle(lines, x=0.01, ha="left", fontsize=13, fontweight="bold")
 
 
@@ -163,7 +164,7 @@ def draw_panel(ax: Axes, panel: Panel) -> None:
         ax.plot(c.x, c.y, color=c.colour, lw=1.8, ls=DASHES[c.dash % len(DASHES)], marker=sign, label=c.label or None)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.35, zorder=0)
     unit = "" if panel.unit == "1" else f" ({panel.unit})"
-    says = wrap(panel.sign, LONG_SIGN)
+    says = wrap(together(panel.sign), LONG_SIGN)
     ax.set_title(f"{panel.title}{unit}", loc="left", y=1.09 + SIGN_LINE * max(0, len(says) - 1))
     small = 7.5 if len(says) < 2 else 6.5
     ax.annotate("\n".join(says), (0.0, 1.03), xycoords="axes fraction", fontsize=small, color=SOFT)

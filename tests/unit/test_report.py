@@ -206,7 +206,7 @@ def test_a_difference_that_no_point_touches_is_said_to_be_exact():
     a = with_sigma(car("dunlin"), "front", {"spring_inner": [1.0, 1.0, 1.0]})
     b = changed(a, data=changed(a.data, front_brake_share=a.data.front_brake_share + 0.05))
     said = summary([compare([a, b], "front", [0.0], ["anti_dive_pct", "camber_deg"], samples=0)])
-    assert re.search(r"taken as exact: anti-dive \(\+0.8 %\)", said)
+    assert re.search(r"taken as exact: anti-dive \(\+0.8\s%\)", said)
 
 
 def test_the_path_of_the_roll_centre_is_seen_from_ahead():

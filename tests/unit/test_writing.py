@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import pytest
 from rich.console import Console
 
-from kin3d.writing.html import html_table
+from kin3d.writing.html import html_table, prose, text
+from kin3d.writing.numbers import together
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Column, Quantity, Table, csv_text, json_object
 from kin3d.writing.terminal import Output
@@ -173,3 +174,14 @@ def test_a_result_as_csv_is_its_first_table_or_the_one_that_is_named(tmp_path):
     assert (tmp_path / "first.csv").read_text("utf-8") == csv_text(VALUES)
     assert Made().save(tmp_path / "named.csv", "wide") == 2
     assert (tmp_path / "named.csv").read_text("utf-8") == csv_text(WIDE)
+
+
+def test_no_line_of_a_sentence_ends_between_a_figure_and_its_unit():
+    hard = "\N{NO-BREAK SPACE}"
+    said = together("rose 13 ± 9 mm (95 %): 16 mm up; 3 deg, 1.5 N/mm, 2 N, 5 more, at 0 s")
+    parted = said.split(" ")
+    assert f"13{hard}±{hard}9{hard}mm" in parted
+    assert f"(95{hard}%):" in parted
+    assert {f"16{hard}mm", f"3{hard}deg,", f"1.5{hard}N/mm,", f"2{hard}N,", "5", "more,", f"0{hard}s"} <= set(parted)
+    assert prose("<b> 5 %") == f"&lt;b&gt; 5{hard}%"
+    assert text("--sigma 2 mm") == "--sigma 2 mm"  # what is copied stays as it is
