@@ -25,7 +25,8 @@ BODY = """<div id="sheet" aria-label="the drawing"></div>
 <div class="list"><table>
 <thead><tr><th>point</th><th>places</th><th>x</th><th>y</th><th>z mm</th><th>apart</th></tr></thead>
 <tbody id="names"></tbody></table></div>
-<p><button id="take">Take the likely guesses too</button></p>
+<div class="row by-key"><label>place by number <input type="number" id="number" min="1"></label>
+<button id="take">Take the likely guesses too</button></div>
 <svg id="spatial" viewBox="-130 -105 260 210" role="img" aria-label="the linkage in space"></svg>
 <h2>Unit and scale</h2><div class="row"><label>unit <select id="unit"><option>mm</option><option>cm</option>
 <option>m</option><option>in</option><option>ft</option></select></label>
@@ -35,7 +36,7 @@ BODY = """<div id="sheet" aria-label="the drawing"></div>
 <label class="for-space">axes of the drawing <input type="text" id="axes"></label>
 <div class="for-sheet"><h2>Which way the views look</h2><div id="ways"></div>
 <details><summary>otherwise: right and up</summary><div id="own"></div></details>
-<h2>A point whose place is known</h2><div class="row"><label><select id="known"></select></label>
+<h2>A point whose place is known</h2><div class="row three"><label><select id="known"></select></label><br>
 <label>x <input type="number" id="known_x"></label><label>y <input type="number" id="known_y"></label>
 <label>z <input type="number" id="known_z"></label></div>
 <p>Without it, or an origin, places are those on the sheet and not on the car.</p></div>

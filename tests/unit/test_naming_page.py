@@ -191,6 +191,39 @@ def test_guesses_by_the_linkage_and_by_words_are_right_and_stay_guesses(tmp_path
     assert all(row.split('"')[2].startswith(",,") for row in rows if row.startswith('"@'))
 
 
+COVERED = """
+const click = s => document.querySelector(s).dispatchEvent(new MouseEvent('click', {bubbles: true}));
+const boxes = [...document.querySelectorAll('.place.named text')].map(t => [t.textContent, t.getBBox()]);
+const over = (a, b) => Math.max(0, Math.min(a.x + a.width, b.x + b.width) - Math.max(a.x, b.x))
+  * Math.max(0, Math.min(a.y + 0.7 * a.height, b.y + 0.7 * b.height) - Math.max(a.y, b.y)) / (a.width * a.height);
+const told = {names: boxes.length, covered: [], nan: document.body.innerText.includes('NaN')};
+const hits = ([n, a], i) => boxes.slice(i + 1)
+  .filter(([, b]) => over(a, b) > 0.1).forEach(([m]) => told.covered.push([n, m]));
+boxes.forEach(hits);
+click('tr[data-name="lower_front"]');
+document.getElementById('number').value = 6;
+document.getElementById('number').dispatchEvent(new KeyboardEvent('keydown', {key: 'Enter'}));
+told.typed = Object.values(said.at.lower_front).map(p => p.number);
+document.getElementById('scale').value = '1:?';
+document.getElementById('scale').dispatchEvent(new Event('input'));
+told.unscaled = document.getElementById('names').innerText;
+document.getElementById('names-out').textContent = JSON.stringify(told);
+"""
+
+
+def test_names_cover_no_others_and_places_are_named_by_number(tmp_path: Path) -> None:
+    """Of a dense sheet with 37 names; without a scale no figure is shown, and nothing that is none."""
+    path, _ = _collected("mk01")
+    _refused(path, tmp_path)
+    told = json.loads(_run(tmp_path / f"{path.stem}.naming.html", COVERED)[0])
+    assert told["names"] > 25
+    assert len(told["covered"]) <= 1, told["covered"]
+    assert not told["nan"]
+    assert told["typed"] == [6]
+    assert "NaN" not in told["unscaled"]
+    assert not re.search(r"\d\.\d", told["unscaled"])
+
+
 def test_named_points_tell_which_way_the_views_look(tmp_path: Path) -> None:
     """Eleven names stand in two views of this sheet: the one way that is offered is the true one."""
     path, truth = _collected("mk01")
