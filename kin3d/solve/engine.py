@@ -20,6 +20,7 @@ NAMES: tuple[str, ...] = get_args(EngineName)
 VARIABLE = "KIN3D_ENGINE"  # of the environment, which processes that are started from here have too
 WORTH_COMPILING = 100_000  # lanes (or runs of as much work) after which machine code has paid
 WORTH_CALLING = 512  # lanes from which it is quicker once it is there
+WORTH_OPTIMISING = 1_000_000  # lanes after which it has paid to let LLVM think: four times as long for a third less
 _coming: ContextVar[int] = ContextVar("coming", default=0)  # lanes that are known to be asked for
 
 
@@ -86,3 +87,8 @@ class Worth:
         if not self.made:
             self.made = max(self.lanes, _coming.get()) >= WORTH_COMPILING and installed()
         return self.made and lanes >= WORTH_CALLING
+
+    @property
+    def level(self) -> int:
+        """How much LLVM is to think about machine code for so many lanes: 0 not at all, or 1."""
+        return int(max(self.lanes, _coming.get()) >= WORTH_OPTIMISING)

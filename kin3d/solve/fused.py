@@ -8,7 +8,7 @@ tangent) stays with numpy. llvmlite is asked for where it is used: without it nu
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -160,8 +160,8 @@ def constants(nodes: Iterable[Node]) -> dict[int, str]:
     return {n.serial: vector(n.reference) for n in nodes if n.op == CONST}
 
 
-@lru_cache(maxsize=1)
-def _machine() -> tuple[Any, Any]:
+@cache
+def _machine(level: int) -> tuple[Any, Any]:
     """LLVM's machine of this computer, and an engine that holds what is compiled."""
     from llvmlite import binding
 
@@ -169,15 +169,15 @@ def _machine() -> tuple[Any, Any]:
     binding.initialize_native_asmprinter()
     features = binding.get_host_cpu_features().flatten()
     target = binding.Target.from_default_triple()
-    machine = target.create_target_machine(cpu=binding.get_host_cpu_name(), features=features, opt=1, jit=True)
+    machine = target.create_target_machine(cpu=binding.get_host_cpu_name(), features=features, opt=level, jit=True)
     return machine, binding.create_mcjit_compiler(binding.parse_assembly(""), machine)
 
 
-def compiled(name: str, signature: str, listing: Listing) -> int:
-    """Address of a function made of the listing; it is kept as long as the process lives."""
+def compiled(name: str, signature: str, listing: Listing, level: int = 1) -> int:
+    """Address of a function made of the listing, optimised to a level; it is kept as long as the process lives."""
     from llvmlite import binding
 
-    _, engine = _machine()
+    _, engine = _machine(level)
     body = "\n".join(listing.lines)
     module = binding.parse_assembly(f"{_DECLARED}\ndefine void @{name}({signature}) {{\nentry:\n{body}\n}}\n")
     engine.add_module(module)

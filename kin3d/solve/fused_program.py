@@ -29,15 +29,19 @@ class FusedProgram:
         Whether there is one variant alone.
     across : bool
         Whether the program's inputs are those of directions; else they are rows of lanes.
+    level : int
+        As of `compiled`.
     """
 
-    def __init__(self, program: Program, entries: Mapping[int, int], shared: bool, across: bool) -> None:
+    def __init__(
+        self, program: Program, entries: Mapping[int, int], shared: bool, across: bool, level: int
+    ) -> None:
         self.program, self.across = program, across
         inline = constants(program.uniforms)
         self.from_table = [n.serial for n in program.uniforms if n.serial in entries]
         self.rows = [n.serial for n in program.uniforms if n.serial not in entries and n.serial not in inline]
         listing = self._write(entries, inline, shared)
-        self._call = _CALL(compiled(f"program_{id(self)}", _SIGNATURE, listing))
+        self._call = _CALL(compiled(f"program_{id(self)}", _SIGNATURE, listing, level))
 
     def _write(self, entries: Mapping[int, int], inline: dict[int, str], shared: bool) -> Listing:
         listing, program = Listing(), self.program

@@ -56,7 +56,7 @@ class Stages:
         self._number(order)
         self._plan(order)
         self.worth = Worth()
-        self._fused: dict[tuple[int, bool], FusedProgram] = {}
+        self._fused: dict[tuple[int, bool, int], FusedProgram] = {}
 
     def _number(self, order: Sequence[Node]) -> None:
         """The stage of every node that varies with lanes and not with directions."""
@@ -147,10 +147,10 @@ class Stages:
         """A program as machine code; −1 is the number of that over pairs."""
         from kin3d.solve.fused_program import FusedProgram
 
-        key = (number, shared)
+        key = number, shared, self.worth.level
         if key not in self._fused:
             entries = {n.serial: k for k, n in enumerate(self.fixed)}
-            self._fused[key] = FusedProgram(program, entries, shared, number < 0)
+            self._fused[key] = FusedProgram(program, entries, shared, number < 0, key[-1])
         return self._fused[key]
 
 
