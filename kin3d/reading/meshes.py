@@ -78,7 +78,7 @@ def read_mesh(mesh: MeshFile) -> MeshData:
     except (Exception, RecursionError) as error:  # noqa: BLE001 - a damaged file makes the library fail in any way
         text = f"cannot be read as a mesh: it is damaged or of another kind ({type(error).__name__})"
         raise ReadingError(Finding("mesh-unreadable", text, file)) from None
-    if not len(triangles):
+    if not len(triangles) or not len(corners):
         text = "has no triangles, or none whose corners are numbers; a mesh with triangles is expected"
         raise ReadingError(Finding("mesh-size", text, file))
     if len(triangles) > MOST_TRIANGLES:
