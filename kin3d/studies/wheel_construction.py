@@ -29,6 +29,7 @@ from kin3d.measures.entry import available
 from kin3d.measures.instant_centres import front_centre, side_centre
 from kin3d.solve.model import SIGNS
 from kin3d.spatial.jets import value
+from kin3d.spatial.vectors import cross
 
 Array = NDArray[np.float64]
 Role = Literal["arm", "link", "rod", "rocker", "spring", "upright"]
@@ -346,7 +347,7 @@ def _arm_rows(linkage: Linkage) -> dict[str, tuple[int, int, int]]:
 def _arm_line(body: str, view: ViewName, corners: Array, contact: Array, place: Array) -> ArmLine:
     first, second, outer = corners
     across, through = (1, 0) if view == "front" else (0, 1)
-    normal = np.cross(first - outer, second - outer)
+    normal = cross((first - outer).tolist(), (second - outer).tolist())
     along = np.zeros(3)
     along[across], along[2] = normal[2], -normal[across]
     along /= np.linalg.norm(along)

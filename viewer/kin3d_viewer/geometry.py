@@ -67,14 +67,25 @@ def _(item: Ball) -> Mesh:
 
 @surface.register
 def _(item: Plate) -> Mesh:
-    fan = [(item.corners[0], item.corners[k], item.corners[k + 1]) for k in range(1, len(item.corners) - 1)]
-    return _flat(np.array(fan))
+    return _flat(_fan(item.corners))
 
 
 @surface.register
 def _(item: Sheet) -> Mesh:
-    a, b, c, d = item.corners
-    return _flat(np.array([(a, b, c), (a, c, d)]))
+    return _flat(_fan(item.corners))
+
+
+def _fan(places: Array) -> Array:
+    """Triangles that share the first of several places, shape (m, 3, 3)."""
+    return np.array([(places[0], places[k], places[k + 1]) for k in range(1, len(places) - 1)])
+
+
+def corners(item: Primitive) -> Array:
+    """Corners of a primitive's triangles, three for each, shape (n, 3); their normals are not asked."""
+    if isinstance(item, Plate | Sheet):
+        return _fan(item.corners).reshape(-1, 3)
+    faces = surface(item)
+    return faces.points[faces.triangles].reshape(-1, 3)
 
 
 @surface.register

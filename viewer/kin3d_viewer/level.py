@@ -31,8 +31,8 @@ class Level:
     @property
     def turn(self) -> Array:
         """Rotation whose columns are the picture's axes in the vehicle frame, shape (3, 3)."""
-        ahead = np.array([1.0, 0.0, 0.0])
-        return np.column_stack([ahead, np.cross(self.normal, ahead), self.normal])
+        x, y, z = self.normal.tolist()
+        return np.array([(1.0, 0.0, x), (0.0, z, y), (0.0, 0.0 - y, z)])  # ahead, square to it and the normal, normal
 
     def seen(self, places: Array) -> Array:
         """Places of the vehicle frame as they lie in the picture, shape (…, 3)."""

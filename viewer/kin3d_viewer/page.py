@@ -17,8 +17,8 @@ from kin3d.writing.files import MARK
 from kin3d.writing.numbers import number
 from kin3d.writing.style import INK
 from kin3d_viewer.charts import default_measures
-from kin3d_viewer.geometry import strokes, surface
-from kin3d_viewer.instances import Instance, instance, unit_mesh
+from kin3d_viewer.geometry import corners, strokes
+from kin3d_viewer.instances import instance, unit_mesh
 from kin3d_viewer.level import Level
 from kin3d_viewer.pictures import PictureOptions
 from kin3d_viewer.primitives import Label, Line, Primitive
@@ -124,13 +124,12 @@ def _item(poses: list[Primitive]) -> dict[str, Any] | None:
         texts = [t.text for t in tags]
         said: str | list[str] = texts if len(set(texts)) > 1 else first.text
         return out | {"label": said, "data": _packed(np.array([t.place for t in tags]))}
-    found = [instance(p) for p in poses]
-    if isinstance(found[0], Instance):
-        matrices = np.array([i.matrix() for i in found if i is not None])
-        return out | {"mesh": found[0].mesh, "data": _packed(matrices)}
+    unit = instance(first)
+    if unit is not None:
+        matrices = np.array([i.matrix() for i in map(instance, poses) if i is not None])
+        return out | {"mesh": unit.mesh, "data": _packed(matrices)}
     lines = [_pieces([p.places] if isinstance(p, Line) else strokes(p)) for p in poses]
-    faces = [surface(p) for p in poses]
-    triangles = [f.points[f.triangles].reshape(-1, 3) for f in faces]
+    triangles = [corners(p) for p in poses]
     if not len(triangles[0]) and not len(lines[0]):
         return None
     return out | {

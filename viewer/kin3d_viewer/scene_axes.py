@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kin3d.spatial.vectors import cross
 from kin3d.studies.wheel_construction import ViewName, arm_lines
 from kin3d_viewer.level import Level
 from kin3d_viewer.primitives import Array, Ball, Label, Line, Primitive
@@ -50,9 +51,9 @@ def axis_at_ground(now: Snapshot, side: int) -> tuple[Array, Array] | None:
     caster, kingpin, scrub, trail = (float(v) for v in found if v is not None)
     sign = SIGNS[side]
     spin = now.spin(side)
-    heading = sign * np.cross(spin, now.normal)
+    heading = sign * np.array(cross(spin.tolist(), now.normal.tolist()))
     heading /= np.linalg.norm(heading)
-    outboard = sign * np.cross(now.normal, heading)
+    outboard = sign * np.array(cross(now.normal.tolist(), heading.tolist()))
     along = np.array([-np.tan(np.radians(caster)), -sign * np.tan(np.radians(kingpin)), 1.0])
     return contact - scrub * outboard + trail * heading, along
 
