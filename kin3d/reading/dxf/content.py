@@ -10,6 +10,7 @@ of the pointers (see `leaders`): *even* letters, each as wide as the next, as wi
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import isfinite
@@ -139,7 +140,7 @@ class Content:
     texts: list[Text] = field(default_factory=list)
     strokes: list[Stroke] = field(default_factory=list)
     dimensions: list[DrawnDimension] = field(default_factory=list)
-    hidden: dict[str, int] = field(default_factory=dict)
+    hidden: Counter[str] = field(default_factory=Counter)
     entities: int = 0
     references: list[str] = field(default_factory=list)
 

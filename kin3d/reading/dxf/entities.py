@@ -97,13 +97,10 @@ class Flattener:
                 self.log.warn("entity-unreadable", f"{entity.dxftype()} cannot be read: {reason}", f"handle {handle}")
 
     def _is_hidden(self, entity: Any, origin: Origin) -> bool:
-        state = self._hidden_layers.get(origin.layer.lower())
-        if state is None and entity.dxf.get("invisible", 0):
-            state = "invisible"
-        if state is not None:
-            key = f"{origin.layer} ({state})"
-            self.content.hidden[key] = self.content.hidden.get(key, 0) + 1
-        return state is not None
+        state = self._hidden_layers.get(origin.layer.lower()) or ("invisible" if entity.dxf.get("invisible", 0) else "")
+        if state:
+            self.content.hidden[f"{origin.layer} ({state})"] += 1
+        return bool(state)
 
     def _point(self, entity: Any, origin: Origin) -> None:
         if origin.layer.lower() != "defpoints":

@@ -185,12 +185,8 @@ class Pointers:
 
     def heads_near(self, text: Text) -> list[int]:
         """Return the marks at the heads of the pointers whose tails end near a text, the nearest first."""
-        found = []
-        for pointer in self.found:
-            score = float(tail_scores(text, text.local(np.array(pointer.tails))).min())
-            if score <= TAIL_REACH:
-                found += [(score, mark) for mark in pointer.head.marks]
-        return [mark for _, mark in sorted(found)[:6]]
+        scored = ((float(tail_scores(text, text.local(np.array(p.tails))).min()), p.head.marks) for p in self.found)
+        return [mark for _, mark in sorted((s, m) for s, marks in scored if s <= TAIL_REACH for m in marks)[:6]]
 
 
     # --- which strokes meet where ---------------------------------------------------------------------------------

@@ -7,7 +7,6 @@ from itertools import combinations
 
 import numpy as np
 
-from kin3d.errors import Finding, Severity
 from kin3d.reading.dxf.content import Vector
 from kin3d.reading.dxf.matching import extent_of
 from kin3d.reading.dxf.result import Job
@@ -148,11 +147,11 @@ def _check_sense(job: Job) -> None:
     if not wrong:
         return
     text = f"in the axes as taken {'; '.join(wrong)}: axes, origin or names are wrong"
-    kind = Severity.WARNING if "sense" in job.declared.override else Severity.ERROR
-    hint = "" if kind is Severity.WARNING else '; correct them, or put override = ["sense"] in views.toml'
-    job.log.adopt([Finding("sense", text + hint, job.log.place(), kind)])
-    if kind is Severity.ERROR:
-        job.refuse_all()
+    if "sense" in job.declared.override:
+        job.log.warn("sense", text)
+        return
+    job.log.error("sense", f'{text}; correct them, or put override = ["sense"] in views.toml')
+    job.refuse_all()
 
 
 def out_of_order(xyz_mm: Mapping[str, Vector]) -> list[str]:

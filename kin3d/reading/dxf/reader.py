@@ -195,12 +195,8 @@ def _wanted(content: Content, declared: Declaration) -> Content:
         layer = thing.origin.layer.lower()
         return layer not in never and (not only or layer in only or isinstance(thing, Stroke))
 
-    return replace(
-        content,
-        marks=[m for m in content.marks if good(m)],
-        texts=[t for t in content.texts if good(t)],
-        strokes=[s for s in content.strokes if good(s)],
-    )
+    kept: dict[str, Any] = {k: [x for x in getattr(content, k) if good(x)] for k in ("marks", "texts", "strokes")}
+    return replace(content, **kept)
 
 
 def _nothing(job: Job, contents: list[Content]) -> None:

@@ -226,9 +226,8 @@ def part_by_agreement(views: Sequence[DeclaredView], ties: Sequence[Tie]) -> lis
     extent = float(np.ptp(np.array([t.mark.xyz[:2] for t in ties]), axis=0).max()) * max(v.mm_per_unit for v in seen)
     for group in several:
         told |= _best(seen, group, extent)
-    if len(several) < 3 or sum(id(g[0][0]) in told for g in several) < ENOUGH * len(several):
-        return None
-    if not _rest(told, places):
+    enough = len(several) >= 3 and sum(id(g[0][0]) in told for g in several) >= ENOUGH * len(several)
+    if not (enough and _rest(told, places)):
         return None
     return [[t for t in ties if told[id(t)] == v] for v in range(len(views))]
 
@@ -240,9 +239,8 @@ def _best(views: Sequence[SheetView], group: list[list[Tie]], extent: float) -> 
         said = grouped(s for v, ties in zip(way, group, strict=True) for s in views[v].says(ties[0].mark.xyz))
         ways.append((max((max(v) - min(v) for v in said.values() if len(v) > 1), default=np.inf), way))
     ways.sort()
-    if not ways or ways[0][0] > FAR * extent:
-        return {}
-    if len(ways) > 1 and ways[1][0] < AHEAD * ways[0][0] + TELLING * extent:
+    next_best = ways[1][0] if len(ways) > 1 else np.inf
+    if not ways or ways[0][0] > FAR * extent or next_best < AHEAD * ways[0][0] + TELLING * extent:
         return {}
     return {id(t): v for v, g in zip(ways[0][1], group, strict=True) for t in g}
 
