@@ -38,6 +38,7 @@ def compare(
     out: opt.Out = None,
     parts: Annotated[Path | None, typer.Option(help="Write the parts of each difference: .csv or .json.")] = None,
     plot: opt.Plot = None,
+    narrow: opt.Narrow = False,
     causes: Annotated[Path | None, typer.Option(help="Draw what makes the differences: .png, .svg or .pdf.")] = None,
     figure: Annotated[
         Path | None, typer.Option(help="Draw the finding: both cars over each other, and why: .svg, .png or .pdf.")
@@ -84,7 +85,7 @@ def compare(
     screen.show(result)
     screen.save(result, out, "differences")
     screen.save(result, parts, "parts")
-    screen.plot(result, plot, "Curves")
-    screen.plot(result, causes, "Causes", figure="causes")
-    screen.plot(result, figure, "Finding", figure="why")
+    screen.plot(result, plot, "Curves", narrow=narrow)
+    screen.plot(result, causes, "Causes", narrow=narrow, figure="causes")
+    screen.plot(result, figure, "Finding", narrow=narrow, figure="why")
     screen.findings(*(car.findings for car in read), result.findings)

@@ -36,6 +36,7 @@ def forces(
     ] = False,
     out: opt.Out = None,
     plot: opt.Plot = None,
+    narrow: opt.Narrow = False,
     bodies: Annotated[
         Path | None, typer.Option(help="Draw upright, arms and rocker apart with their forces, of one case.")
     ] = None,
@@ -58,7 +59,7 @@ def forces(
     found = kin3d.forces(read, at, rack, axle=axle, cases=chosen)
     found.refuse_pictures(plot, bodies)
     _tell(screen, read, found, out)
-    screen.plot(found, plot, "Forces")
+    screen.plot(found, plot, "Forces", narrow=narrow)
     if bodies is not None:
         found.bodies(bodies)
         screen.say(f"Free bodies drawn to {bodies}")

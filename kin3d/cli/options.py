@@ -65,6 +65,7 @@ Engine = Annotated[
 Out = Annotated[Path | None, typer.Option(help="Write the result: .csv, .json or .nc.")]
 OutTables = Annotated[Path | None, typer.Option(help="Write the result: .csv or .json.")]
 Plot = Annotated[Path | None, typer.Option(help="Draw it: .png, .svg or .pdf.")]
+Narrow = Annotated[bool, typer.Option("--narrow", help="Draw for a phone: panels below one another.")]
 
 
 def names_of(names: str | None) -> list[str] | None:

@@ -51,10 +51,15 @@ class Screen:
             rows = result.save(place, table)
             self.say(f"{rows} rows written to {place}")
 
-    def plot(self, result: Result, place: Path | None, what: str, **chosen: object) -> None:
-        """Draw a result, if a path is given, and say what was drawn."""
+    def plot(
+        self, result: Result, place: Path | None, what: str, *, narrow: bool = False, **chosen: object
+    ) -> None:
+        """Draw a result, if a path is given, for a phone if it shall be narrow, and say what was drawn."""
+        from kin3d.writing.style import narrow_pictures
+
         if place is not None:
-            result.plot(place, **chosen)  # type: ignore[arg-type]
+            with narrow_pictures(narrow):
+                result.plot(place, **chosen)  # type: ignore[arg-type]
             self.say(f"{what} drawn to {place}")
 
     def findings(self, *groups: Iterable[Finding]) -> None:

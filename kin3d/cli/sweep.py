@@ -46,6 +46,7 @@ def sweep(
     measures: opt.Measures = None,
     out: opt.Out = None,
     plot: opt.Plot = None,
+    narrow: opt.Narrow = False,
     dxf: Annotated[
         Path | None, typer.Option(help="Draw the linkage at both ends of the travel and in design: .dxf.")
     ] = None,
@@ -79,14 +80,14 @@ def sweep(
     read = kin3d.load(car)
     with using_engine(engine), progress_bar("Measures", count) as advance:
         result = kin3d.sweep(read, axle, **drives, drives=own, measures=names, progress=advance)
-    screen.plot(result, migration, "Roll-centre path", figure="migration")
+    screen.plot(result, migration, "Roll-centre path", narrow=narrow, figure="migration")
     if dxf:
         ends, straight = result.ends()
         drawing = kin3d.export(read, axle, ends, straight)
         drawing.save(dxf)
         screen.say(f"Drawing of {drawing.summary()}: {dxf}")
     screen.save(result, out)
-    screen.plot(result, plot, "Curves")
+    screen.plot(result, plot, "Curves", narrow=narrow)
     if not out:
         screen.show(result)
     screen.findings(read.findings, result.findings)

@@ -35,6 +35,7 @@ def tolerance(
         Path | None, typer.Option(help="Write which coordinate causes how much of the variance: .csv or .json.")
     ] = None,
     plot: opt.Plot = None,
+    narrow: opt.Narrow = False,
     workers: opt.Workers = 0,
     cluster: opt.Cluster = None,
     engine: opt.Engine = None,
@@ -74,5 +75,5 @@ def tolerance(
     screen.show(result)
     screen.save(result, out, "bands")
     screen.save(result, shares, "shares")
-    screen.plot(result, plot, "Bands")
+    screen.plot(result, plot, "Bands", narrow=narrow)
     screen.findings(read.findings, result.findings)

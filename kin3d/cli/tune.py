@@ -41,6 +41,7 @@ def tune(
         Path | None, typer.Option(help="Write the new car (.toml; point tables go beside it) or figures: .csv, .json.")
     ] = None,
     plot: opt.Plot = None,
+    narrow: opt.Narrow = False,
     curve: Annotated[Path | None, typer.Option(help="Draw what --trade finds: .png, .svg or .pdf.")] = None,
     workers: opt.Workers = 0,
     cluster: opt.Cluster = None,
@@ -67,11 +68,11 @@ def tune(
     screen.show(found)
     if compare:
         screen.show(found.comparison())
-    screen.plot(found, plot, "Wants")
+    screen.plot(found, plot, "Wants", narrow=narrow)
     if curve is not None and found.curve is not None and found.curve.free:
         screen.say(f"No picture was written to {curve}: there is nothing to trade.")
     else:
-        screen.plot(found, curve, "Trade-off", figure="trade")
+        screen.plot(found, curve, "Trade-off", narrow=narrow, figure="trade")
     whole = found.met and (not rounded or (found.rounding is not None and found.rounding.met))
     if out and out.suffix.lower() != ".toml":
         screen.save(found, out)

@@ -15,7 +15,7 @@ from kin3d.studies.significance import UNSAID, Difference
 from kin3d.studies.told import places_of, unit_words, with_doubt
 from kin3d.writing.numbers import fixed, number, percent, signed
 from kin3d.writing.panels import draw_grid
-from kin3d.writing.style import CARS, LOWERS, RAISES, SOFT
+from kin3d.writing.style import CARS, LOWERS, RAISES, SOFT, are_narrow
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +51,7 @@ def _key(figure: Figure, pairs: Sequence[CarPair]) -> None:
     levels = [x.threshold for p in pairs for x in p.differences if x.half_width > 0.0]
     if levels:
         handles.append(Line2D([], [], lw=0, label=f"± at {percent(levels[0])}"))
-    figure.legend(handles=handles, loc="outside lower left", ncols=len(handles), **SMALL_KEY)
+    figure.legend(handles=handles, loc="outside lower left", ncols=2 if are_narrow() else len(handles), **SMALL_KEY)
 
 
 def _colour(car: ComparedCar) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.style import INK, figure_style, lay_out, save_figure, tones
+from kin3d.writing.style import INK, are_narrow, figure_style, lay_out, save_figure, tones
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,8 +25,8 @@ NEEDED = ("roll_centre_offset_mm", "roll_centre_height_mm", "roll_centre_lines_d
 AWAY_MM = 500.0  # a crossing of nearly parallel lines that stands farther from mid-track says nothing
 MOST_MARKS = 9
 MOST_PATHS = 7
-WIDTH_IN = 8.0
-TITLE_LETTERS = 74  # of a title that go on a line
+WIDTH_IN, NARROW_IN = 8.0, 4.3
+TITLE_LETTERS = 9.2  # of a title that go on an inch
 FAR = 2.0  # the ground is in the picture if it is no farther than so many extents of the paths
 _UNIT = {"roll": "°", "heave": " mm"}
 
@@ -92,14 +92,16 @@ def draw_migration(result: Swept, path: Path) -> None:
     shown = np.unique(np.linspace(0, len(family) - 1, min(MOST_PATHS, len(family))).round().astype(int))
     with plt.rc_context(figure_style()):
         near = _ground_is_near(offset[shown], height[shown])
-        figure, ax = plt.subplots(figsize=(WIDTH_IN, _tall(offset[shown], height[shown], near)), layout="constrained")
+        wide = NARROW_IN if are_narrow() else WIDTH_IN
+        tall = _tall(offset[shown], height[shown], near, wide)
+        figure, ax = plt.subplots(figsize=(wide, tall), layout="constrained")
         reach = [float(np.nanmax(np.abs(v), initial=0.0)) for v in offset[shown]]
         for n, (colour, k) in enumerate(zip(tones(len(shown)), shown, strict=True)):
             text = f"{other} {_signed(family[k])}{_UNIT[other]}"
             every = reach[n] == max(reach)
             _path(ax, (offset[k], height[k]), marks, colour, text, _UNIT[along], every)
-        _frame(ax, result, along, int(hidden[shown].sum()), near)
-        figure.legend(fontsize=8, frameon=False, loc="outside lower left", ncols=4)
+        _frame(ax, result, along, int(hidden[shown].sum()), near, wide)
+        figure.legend(fontsize=8, frameon=False, loc="outside lower left", ncols=int(wide / 2.0))
         _thin(figure, ax)
         save_figure(figure, path)
 
@@ -113,12 +115,12 @@ def _ground_is_near(offset: Array, height: Array) -> bool:
     return away <= FAR * max(extent, 1.0)
 
 
-def _tall(offset: Array, height: Array, near: bool) -> float:
+def _tall(offset: Array, height: Array, near: bool, page: float) -> float:
     """Height of the picture, in, for one scale in both directions."""
     wide = 2.0 * max(1.0, float(np.nanmax(np.abs(offset), initial=0.0)))
     ends = [float(v) for v in (np.nanmin(height, initial=np.inf), np.nanmax(height, initial=-np.inf)) if np.isfinite(v)]
     ends += [0.0] if near or not ends else []
-    return float(np.clip(WIDTH_IN * (1.6 * (max(ends) - min(ends)) / wide + 0.3), 3.3, 6.5))
+    return float(np.clip(page * (1.6 * (max(ends) - min(ends)) / wide + 0.3), 3.3, 6.5))
 
 
 def _thin(figure: Figure, ax: Axes) -> None:
@@ -188,14 +190,14 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
         ax.annotate(words, (y[k], z[k]), beside, textcoords="offset points", **style)
 
 
-def _frame(ax: Axes, result: Swept, along: str, hidden: int, near: bool) -> None:
+def _frame(ax: Axes, result: Swept, along: str, hidden: int, near: bool, page: float) -> None:
     ax.set_aspect("equal", adjustable="datalim")
     if near:
         ax.axhline(0.0, color=INK, lw=1.2, zorder=2)
     ax.axvline(0.0, color=INK, lw=0.6, alpha=0.4, zorder=2, dashes=(10, 3, 2, 3))
     ax.set_xlabel("to the left of mid-track (mm), seen from ahead")
     ax.set_ylabel("over the ground (mm)" if near else "over the ground (mm),\nwhich lies below the picture")
-    title = fill(f"{result.title}, {result.axle} axle: path of the roll centre over {along}", TITLE_LETTERS)
+    title = fill(f"{result.title}, {result.axle} axle: path of the roll centre over {along}", int(TITLE_LETTERS * page))
     if hidden:
         lines = f"lines cross at less than {PARALLEL_DEG:g}° and over {AWAY_MM:g} mm from the middle"
         ax.annotate(f"not drawn: {hidden} positions whose {lines}", (0.0, 1.01), xycoords="axes fraction", fontsize=8)

@@ -12,8 +12,9 @@ from kin3d.studies.why_front import front_view
 from kin3d.studies.why_parts import WhyView, car_colour, constructions_of, two_cars
 from kin3d.studies.why_side import side_view
 from kin3d.writing.drawing_page import Exhibit, write_exhibits
+from kin3d.writing.style import are_narrow
 
-WIDTH_MM = 210.0
+WIDTH_MM, NARROW_MM = 210.0, 96.0  # the narrow one as on the report's page
 
 
 def why_views(
@@ -57,7 +58,7 @@ def draw_why(pairs: Sequence[CarPair], path: Path) -> None:
         text = f"--figure draws the design position, and the cars are compared {case.start}: leave those drives out"
         raise RequestError(Finding("drives-mixed", text))
     for pair in pairs:
-        views = why_views(pair)
+        views = why_views(pair, width_mm=NARROW_MM if are_narrow() else WIDTH_MM)
         if not views:
             text = "the figure needs loaded_radius_mm of both cars: without it there is no contact point to draw from"
             raise RequestError(Finding("radius-missing", text))

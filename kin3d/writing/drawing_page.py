@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 from kin3d.writing.drawing import Drawing, Frame
 from kin3d.writing.drawing_picture import render
 from kin3d.writing.files import PICTURES, check_place
-from kin3d.writing.lettering import LINE_STEP, POINTS, wrapped
+from kin3d.writing.lettering import LINE_STEP, POINTS, line_width, wrapped
 from kin3d.writing.style import INK, SOFT, figure_style, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MARGIN_MM, GAP_MM = 7.0, 9.0
+KEY_STROKE, KEY_GAP = 7.5, 5.0  # of a key: where words begin beside their stroke, and what is between entries, mm
 TITLE, SUBTITLE, CAPTION = 12.5, 8.5, 8.0  # sizes of type, points
 
 
@@ -77,12 +78,12 @@ class _Block:
     title: list[str]
     subtitle: list[str]
     caption: list[str]
-    keyed: bool
+    key: list[list[tuple[str, str]]]  # in lines
 
     @property
     def head(self) -> float:
         """Height of what stands over the drawing, mm."""
-        keyed = 1.7 * _line(SUBTITLE) if self.keyed else 0.0
+        keyed = (0.4 + 1.3 * len(self.key)) * _line(SUBTITLE) if self.key else 0.0
         return len(self.title) * _line(TITLE) + len(self.subtitle) * _line(SUBTITLE) + keyed + bool(self.title) * 3.0
 
     @property
@@ -103,7 +104,20 @@ def _line(points: float) -> float:
 def _block(plate: Exhibit, wide: float) -> _Block:
     caption = [line for text in plate.caption for line in wrapped(text, wide, CAPTION)]
     title, subtitle = wrapped(plate.title, wide, TITLE, bold=True), wrapped(plate.subtitle, wide, SUBTITLE)
-    return _Block(plate, title, subtitle, caption, bool(plate.key))
+    return _Block(plate, title, subtitle, caption, _key_lines(plate.key, wide))
+
+
+def _key_lines(key: Sequence[tuple[str, str]], wide: float) -> list[list[tuple[str, str]]]:
+    """Entries of a key in as many lines as the width asks for."""
+    lines: list[list[tuple[str, str]]] = []
+    room = 0.0
+    for entry in key:
+        takes = KEY_STROKE + line_width(entry[1], SUBTITLE)
+        if not lines or room < takes:
+            lines, room = [*lines, []], wide
+        lines[-1].append(entry)
+        room -= takes + KEY_GAP
+    return lines
 
 
 def _draw(figure: Figure, block: _Block, left: float, top: float, paper: tuple[float, float]) -> None:
@@ -117,8 +131,8 @@ def _draw(figure: Figure, block: _Block, left: float, top: float, paper: tuple[f
     y -= len(block.title) * _line(TITLE) + 1.0 * bool(block.title)
     write(block.subtitle, y, SUBTITLE, color=SOFT)
     y -= len(block.subtitle) * _line(SUBTITLE)
-    if block.keyed:
-        _key(figure, plate.key, left, y - 0.85 * _line(SUBTITLE), paper)
+    for k, entries in enumerate(block.key):
+        _key(figure, entries, left, y - (0.85 + 1.3 * k) * _line(SUBTITLE), paper)
     low = top - block.head - block.body
     wide = float(plate.frame.size[0]) / plate.drawing.scale
     axes = figure.add_axes((left / paper[0], low / paper[1], wide / paper[0], block.body / paper[1]))
@@ -133,12 +147,11 @@ def _key(figure: Figure, key: Sequence[tuple[str, str]], left: float, y: float, 
     """A stroke of each colour with its words."""
     from matplotlib.lines import Line2D
 
-    from kin3d.writing.lettering import line_width
     from kin3d.writing.style import COLOURS
 
     x = left
     for colour, words in key:
         ends = [x / paper[0], (x + 6.0) / paper[0]]
         figure.add_artist(Line2D(ends, [y / paper[1]] * 2, color=COLOURS[colour][0], lw=3.0, solid_capstyle="butt"))
-        figure.text((x + 7.5) / paper[0], y / paper[1], words, fontsize=SUBTITLE, va="center", color=INK)
-        x += 12.5 + line_width(words, SUBTITLE)
+        figure.text((x + KEY_STROKE) / paper[0], y / paper[1], words, fontsize=SUBTITLE, va="center", color=INK)
+        x += KEY_STROKE + KEY_GAP + line_width(words, SUBTITLE)

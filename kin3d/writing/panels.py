@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.numbers import together
-from kin3d.writing.style import CARS, INK, SOFT, figure_style, lay_out, save_figure
+from kin3d.writing.style import CARS, INK, SOFT, are_narrow, figure_style, lay_out, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -106,6 +106,8 @@ def draw_grid(
 ) -> None:
     """Draw what each function draws in a panel of its own, three in a row or two of four, under one title, and save it.
 
+    Narrow pictures have one in a row.
+
     Parameters
     ----------
     width : float
@@ -117,7 +119,7 @@ def draw_grid(
     import matplotlib.pyplot as plt
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    columns = 2 if len(draws) == 4 else min(3, max(1, len(draws)))
+    columns = 1 if are_narrow() else 2 if len(draws) == 4 else min(3, max(1, len(draws)))
     lines = -(-len(draws) // columns) or 1
     with plt.rc_context(figure_style()):
         size = (max(width if columns == 1 else 6.4, width * columns), 2.9 * lines + (1.1 if legend else 0.7))
@@ -191,7 +193,7 @@ def draw_legend(figure: Figure, traces: Sequence[Trace], bands: Sequence[str] = 
     # the narrow band lies upon the wide one
     alphas = (sum(BAND_ALPHA), BAND_ALPHA[1])
     handles += [Patch(color=colour, alpha=a, lw=0, label=name) for a, name in zip(alphas, bands, strict=False)]
-    columns = min(len(handles), max(2, wide))
+    columns = min(len(handles), 2 if are_narrow() else max(2, wide))
     figure.legend(handles=handles, loc="outside lower left", ncols=columns, frameon=False, fontsize=8)
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 import base64
 import io
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -100,6 +103,24 @@ def figure_style() -> Any:
         "svg.hashsalt": "kin3d",  # names of parts are the same in every run
         "pdf.fonttype": 42,
     }
+
+
+_narrow: ContextVar[bool] = ContextVar("narrow", default=False)
+
+
+@contextmanager
+def narrow_pictures(narrow: bool = True) -> Iterator[None]:
+    """Within it, if narrow, pictures are drawn for a phone: panels below one another, letters large in the width."""
+    token = _narrow.set(narrow)
+    try:
+        yield
+    finally:
+        _narrow.reset(token)
+
+
+def are_narrow() -> bool:
+    """Whether pictures are to be drawn for a phone."""
+    return _narrow.get()
 
 
 def lay_out(figure: Figure) -> None:

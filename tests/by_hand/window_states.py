@@ -1,4 +1,4 @@
-"""Pictures of the window: ten states at several sizes of screen, to be looked at.
+"""Pictures of the window: fourteen states at several sizes of screen, to be looked at.
 
 ``python -m tests.by_hand.window_states FOLDER [SIZE ...]``, SIZE as ``1366x768`` or ``1920x1080@2`` (double scale).
 Each size gets a display server of its own (Xvfb); each state is the whole screen, so that what leaves it is seen to.
@@ -40,6 +40,30 @@ def states(window: Any) -> Iterator[tuple[str, Callable[[], Any]]]:
         hand.measure()
         hand.touch("left/upper_outer")
 
+    def dragged(shift: np.ndarray) -> None:
+        hand.let_go()
+        hand.pick(_picked("lower_front"))
+        hand.arm()
+        hand.begin()
+        hand.drag(shift)  # and the button is still down
+
+    def recent() -> None:
+        menu = window.documents.recent_menu
+        menu.popup(window.mapToGlobal(window.rect().topLeft()))
+
+    def dropped() -> None:
+        from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
+        from PySide6.QtGui import QDropEvent
+
+        window.documents.recent_menu.close()
+        editor().note_saved()
+        window.session.stand_beside(None)
+        what = QMimeData()
+        what.setUrls([QUrl.fromLocalFile(str(MODELS / n / "car.toml")) for n in ("siskin", "dunlin")])
+        buttons, keys = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier
+        window.dropEvent(QDropEvent(QPointF(300.0, 300.0), Qt.DropAction.CopyAction, what, buttons, keys))
+        window.look("front")
+
     def unsaved() -> None:
         from PySide6.QtCore import QTimer
         from PySide6.QtWidgets import QApplication
@@ -63,6 +87,10 @@ def states(window: Any) -> Iterator[tuple[str, Callable[[], Any]]]:
     yield "8 layers", lambda: (window.look("perspective"), desk().tabs.setCurrentIndex(2))
     yield "9 keys", window.help
     yield "10 unsaved", unsaved
+    yield "11 mid-drag in the front view", lambda: (window.look("front"), dragged(np.array([0.0, 0.0, 9.0])))
+    yield "12 mid-drag in the side view", lambda: (window.look("side"), dragged(np.array([25.0, 0.0, 12.0])))
+    yield "13 smaller, then recent files", lambda: (window.resize(900, 520), recent())
+    yield "14 dropped", dropped
 
 
 def _picked(point: str) -> Any:

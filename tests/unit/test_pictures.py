@@ -20,7 +20,7 @@ from kin3d.writing.drawing import Words
 from kin3d.writing.drawing_picture import render
 from kin3d.writing.numbers import fixed
 from kin3d.writing.panels import draw_grid
-from kin3d.writing.style import figure_style
+from kin3d.writing.style import figure_style, narrow_pictures
 from tests.kinds import demo_car
 from tests.labels import faults
 from tests.laws.cars import car
@@ -170,3 +170,19 @@ def test_a_long_title_of_a_panel_is_set_smaller(tmp_path):
 
     draw_grid("Two panels", [draw, draw], tmp_path / "grid.svg")
     assert faults((tmp_path / "grid.svg").read_text("utf-8")) == []
+
+
+def test_narrow_pictures_have_their_panels_below_one_another(tmp_path):
+    """For a phone: 4.1 inches are 295 points, of which three panels beside one another would take 886."""
+    names = ["camber_deg", "toe_deg", "caster_deg"]
+    swept = kin3d.sweep(car("dunlin"), "front", travel=[-10.0, 0.0, 10.0], measures=names)
+    sizes = []
+    for narrow in (False, True):
+        place = tmp_path / f"{narrow}.svg"
+        with narrow_pictures(narrow):
+            swept.plot(place)
+        head = place.read_text("utf-8").partition("<svg")[2].partition(">")[0]
+        sizes.append([float(re.findall(rf'{n}="([0-9.]+)pt"', head)[0]) for n in ("width", "height")])
+    (wide, low), (slim, high) = sizes
+    assert (round(wide), round(slim)) == (886, 295)
+    assert high > 2.0 * low
