@@ -13,9 +13,12 @@ from kin3d.linkage.car import Axle, Car
 from kin3d.measures.entry import Measure
 from kin3d.report.markup import row_picture
 from kin3d.studies.report_data import AxlePart
+from kin3d.studies.significance import THRESHOLD
+from kin3d.studies.told import places_of
 from kin3d.studies.tolerance import Tolerance
+from kin3d.studies.uncertainty import half_width
 from kin3d.writing.html import prose, tag
-from kin3d.writing.numbers import fixed, number, rate
+from kin3d.writing.numbers import fixed, number, percent, rate
 
 # by measure: of the value in the design position, front and rear axle alike unless two are given
 RANGES: dict[str, dict[str, tuple[float, float]]] = {
@@ -42,7 +45,8 @@ def kind_of_car(car: Car, parts: tuple[AxlePart, ...]) -> str:
     for part in parts:
         out += tag("h3", prose(f"{part.axle.capitalize()} axle")) + _axle(part)
     note = "The ranges are common practice of racing cars on wishbones, no source: what lies outside of one is worth a "
-    return out + tag("p", prose(note + "second look, and no mistake for that."), class_="note")
+    note += f"second look, and no mistake for that. Behind ±: what the points' doubt leaves open, {percent(THRESHOLD)}."
+    return out + tag("p", prose(note), class_="note")
 
 
 def _sentence(car: Car, parts: tuple[AxlePart, ...]) -> str:
@@ -86,8 +90,8 @@ def _outside(part: AxlePart) -> Iterator[str]:
 
 
 def _axle(part: AxlePart) -> str:
-    heads = ("measure", "figure", "usual", "", "")
-    head = "".join(tag("th", h, scope="col") for h in heads)
+    heads = (("measure", ""), ("figure", "n"), ("usual", "n"), ("", ""), ("", ""))
+    head = "".join(tag("th", h, scope="col", class_=c) if c else tag("th", h, scope="col") for h, c in heads)
     body = "".join(tag("tr", "".join(_cells(*row))) for row in _rows(part))
     title = "Figures in the design position against usual ranges"
     table = f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
@@ -97,9 +101,11 @@ def _axle(part: AxlePart) -> str:
 def _cells(m: Measure, kind: str, value: float, sigma: float, usual: tuple[float, float]) -> Iterator[str]:
     unit = "" if m.unit == "1" else f", {m.unit}"
     per = " per mm" if kind == "rate" else ""
-    shown = (rate if kind == "rate" else number)(value, m.unit)
-    doubt = (rate if kind == "rate" else number)(sigma, m.unit) if sigma > 0.0 else ""
-    doubt = f" ± {doubt}" if any(c in "123456789" for c in doubt) else ""
+    half = half_width(THRESHOLD) * sigma
+    known = math.isfinite(half) and half > 1e-9 * (1.0 + abs(value))
+    # as many places as the doubt leaves meaning to
+    shown = fixed(value, places_of(half)) if known else (rate if kind == "rate" else number)(value, m.unit)
+    doubt = f" ± {fixed(half, places_of(half))}" if known else ""
     yield tag("th", prose(m.label + per) + tag("small", prose(unit)), scope="row")
     yield tag("td", prose(shown) + tag("small", prose(doubt)), class_="n")
     places = 2 if kind == "rate" else 1 if usual[1] - usual[0] < 4.0 else 0

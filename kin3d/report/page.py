@@ -70,7 +70,8 @@ def render(data: ReportData, command: str, scenes: Mapping[str, str], day: date 
     """The page's text; see `write_report`."""
     results = [p.comparison for p in data.axles]
     compared = any(r.pairs for r in results)
-    title = " and ".join(c.title for c in data.cars)
+    names = [c.title for c in data.cars]
+    title = " and ".join(names) if len(names) < 3 else "; ".join(names)
     parts = [_head(data, title, day or _today())]
     if compared:
         parts.append(section("summary", "What can be said", summary(results)))

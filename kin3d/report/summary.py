@@ -14,6 +14,7 @@ from kin3d.studies.told import finding, places_of, unit_words, with_doubt
 from kin3d.writing.html import prose, tag
 from kin3d.writing.numbers import fixed, percent, rate, signed
 
+SAME = "No differences: both cars have the same figures."
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
 
 
@@ -32,14 +33,15 @@ def _pair(result: Comparison, pair: CarPair) -> str:
     if said:
         parts.append(listed((_sentence(x, pair) for x in said), "said"))
     elif unsure:
-        parts.append(tag("p", f"No difference can be said at {percent(result.threshold)}.", class_="lead"))
+        none = f"No difference can be said at {percent(result.threshold)}"
+        parts.append(tag("p", f"{none}: each is less than what doubt of the points alone can make.", class_="lead"))
     if unsure:
         parts.append(tag("p", prose(f"Cannot be said from these points: {_unsure(unsure)}."), class_="unsure"))
     if exact:
         told = "; ".join(f"{x.measure.label.lower()} ({signed(x.difference, x.measure.unit)}{_unit(x)})" for x in exact)
         parts.append(tag("p", prose(f"Set by figures that are taken as exact: {told}."), class_="unsure"))
     if not said and not unsure and not exact:
-        same = pair.cautions[0] if pair.cautions and any(not x.same for x in found) else "No differences."
+        same = pair.cautions[0] if pair.cautions and any(not x.same for x in found) else SAME
         parts += [tag("p", prose(finding(x, pair) + ".")) for x in _plain(found)] or [tag("p", prose(same))]
     return tag("div", "".join(parts), class_="pair")
 

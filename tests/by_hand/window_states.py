@@ -108,6 +108,8 @@ def _shoot(name: str) -> None:
 
 def _inside() -> None:
     """In a process of its own, on its display."""
+    from PySide6.QtWidgets import QDialog
+
     import kin3d
     from kin3d_viewer.model import Drives
     from kin3d_viewer.session import Session
@@ -132,7 +134,7 @@ def _inside() -> None:
         settle()
         if not name.startswith("10"):
             _shoot(name)
-        for sheet in window.findChildren(type(window).__mro__[0], "help"):
+        for sheet in window.findChildren(QDialog, "help"):
             sheet.close()
     os._exit(0)
 
