@@ -70,7 +70,7 @@ def import_drawing(
             screen.fail()
         return
     if drawing.suffix.lower() in (".stl", ".obj", ".ply", ".glb") or known is not None or body is not None:
-        text = "is missing; a mesh needs points with about where each is"
+        text = "is missing; a mesh has no named points: give a table of about where each is (point,x,y,z)"
         raise RequestError(Finding("near-missing", text, "--near"))
     reading = kin3d.import_drawing(
         drawing, units=units, axes=axes, names=names, views=views, side=side, repair=repair,

@@ -18,7 +18,7 @@ from kin3d.linkage.names import Side
 from kin3d.photographs.hiding import FACE, hidden
 from kin3d.photographs.marked import rows_of
 from kin3d.photographs.model import Model, State
-from kin3d.photographs.parameters import parameters_of
+from kin3d.photographs.parameters import RELATIVE, parameters_of
 from kin3d.photographs.snooping import Checked
 from kin3d.reading.photo_records import SIGMA_PX, CarPhotos, Figure, Mark, MarkKind, Photo
 
@@ -110,14 +110,13 @@ def _figures(checked: Checked, factor: Array, pulled: Array) -> list[Help]:
     """Every figure that a person can measure, known four times as well."""
     out = []
     for k, p in enumerate(checked.model.parameters.listed):
-        measured = p.group in ("wheels", "position") or p.name == "focal length" or p.name == "wheel_centre y"
-        if not measured or not 0.0 < p.sigma < inf:
+        if not p.measurable or not 0.0 < p.sigma < inf:
             continue
         # known with sigma / BETTER in all: what is added to the one there is
         added = p.sigma / (BETTER**2 - 1.0) ** 0.5
         degrees = 180.0 / pi if p.name.split()[-1] in ("camber", "toe", "steer") else 1.0
-        unit = "°" if degrees != 1.0 else (" %" if p.name == "focal length" else " mm")
-        size = p.sigma / BETTER * (100.0 if p.name == "focal length" else degrees)
+        unit = "°" if degrees != 1.0 else (" %" if p.name in RELATIVE else " mm")
+        size = p.sigma / BETTER * (100.0 if p.name in RELATIVE else degrees)
         out.append(Help("figure", f"{p} to {size:.2g}{unit}", _with(pulled, factor[k : k + 1] / added)))
     return out
 
@@ -170,7 +169,9 @@ def _visible(model: Model, state: State, photo: str) -> list[Mark]:
 
 def _photographs(checked: Checked, factor: Array, pulled: Array) -> list[Help]:
     """One more photograph of the car asked for, from several places with several lenses."""
-    out = []
+    out: list[Help] = []
+    if all(photo.drawing for photo in checked.model.parameters.cars[-1].photos):
+        return out  # who has sheets alone has no car to photograph
     front = checked.model.parameters.cars[-1].axle == "front"
     for lens, height, width in SHOTS:
         for azimuth in AZIMUTHS_DEG:

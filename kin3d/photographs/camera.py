@@ -136,3 +136,22 @@ class CameraPoints:
         out[:, :, 7:9] = np.eye(2) - out[:, :, 3:5]
         out[:, :, 9] = (self.f * self.unit * square)[:, None] * flat
         return out
+
+
+def straight_on(axes: tuple[tuple[int, float], tuple[int, float]]) -> Array:
+    """Return the turn of a camera that sees two axes of the car, with their signs, to the right and up."""
+    right, up = (sign * np.eye(3)[k] for k, sign in axes)
+    return np.array([right, -up, np.cross(right, -up)])
+
+
+def rotation_vector(turn: Array) -> Array:
+    """Return the rotation vector, rad, of a rotation matrix."""
+    skew = 0.5 * np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
+    sine, cosine = float(np.linalg.norm(skew)), 0.5 * (float(np.trace(turn)) - 1.0)
+    if sine > 1e-9:
+        return np.asarray(skew * (np.arctan2(sine, cosine) / sine))
+    if cosine > 0.0:
+        return skew
+    k = int(np.argmax(np.diag(turn)))  # half a turn: the axis is a column of turn + 1
+    column = turn[:, k] + np.eye(3)[k]
+    return np.asarray(np.pi * column / np.linalg.norm(column))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from kin3d.errors import Severity
-from kin3d.photographs.parameters import AXES
+from kin3d.photographs.parameters import AXES, FOCAL, RELATIVE
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.numbers import fixed
 from kin3d.writing.style import CONSTRUCTION, INK, MID, PART_COLOURS, RAISES, figure_style, save_figure
@@ -133,15 +133,16 @@ def known_table(result: Located) -> Table:
     sigma = np.sqrt((checked.spread.factor**2).sum(axis=1))
     rows: list[tuple[Cell, ...]] = []
     for k, p in enumerate(checked.model.parameters.listed):
-        shown = p.group in ("wheels", "position") or p.name == "focal length" or p.name == "wheel_centre y"
-        if not shown or not checked.fit.known.free[k] or not np.isfinite(p.sigma) or p.name.endswith("apart"):
+        if not p.measurable or not checked.fit.known.free[k] or not np.isfinite(p.sigma) or p.name.endswith("apart"):
             continue
         turn = p.name.split()[-1] in ("camber", "toe", "steer")
         found, unit = float(checked.fit.state.numbers[k]), "deg" if turn else "mm"
         values = [found, float(sigma[k]), p.value, p.sigma]
-        if p.name == "focal length":
-            values = [np.exp(found), np.exp(found) * values[1], np.exp(p.value), np.exp(p.value) * p.sigma]
-            unit = "px"
+        if p.name in RELATIVE:
+            way = 1.0 if p.name == FOCAL else -1.0  # of a scale px per mm is told, as it is given
+            found, prior = way * found, way * p.value
+            values = [np.exp(found), np.exp(found) * values[1], np.exp(prior), np.exp(prior) * p.sigma]
+            unit = "px" if p.name == FOCAL else "px/mm"
         at, its, known, known_sigma = np.degrees(values) if turn else values
         doubtful = abs(checked.figure_w[k]) > OFF and checked.figure_redundancy[k] > CHECKED
         off = "left out" if k in checked.figures_out else ("off" if doubtful else "")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.photographs.camera import Cameras
+from kin3d.photographs.camera import Cameras, rotation_vector, straight_on
 from kin3d.photographs.lanes import Seen, look
 from kin3d.photographs.marked import (
     POINT,
@@ -37,7 +37,7 @@ class State:
     Attributes
     ----------
     numbers : ndarray, shape (parameters,)
-        The turns of cameras stand in `turns`, and are 0 here.
+        The turns of cameras stand in `turns`; here they are 0, or how far a drawing is from straight on.
     turns : ndarray, shape (photographs, 3, 3)
     feet : tuple of ndarray
         Car by car, where on its curve each mark's foot was; only a start for the next search.
@@ -111,14 +111,20 @@ class Model:
 
     def state(self, numbers: Array, turns: Array) -> State:
         """A state of given values."""
-        return State(numbers, turns, (None,) * len(self.cars), (None,) * len(self.cars))
+        return State(self._skewed(numbers, turns), turns, (None,) * len(self.cars), (None,) * len(self.cars))
+
+    def _skewed(self, numbers: Array, turns: Array) -> Array:
+        """Numbers with the turns of drawings against straight on, where it is said which way they look."""
+        out = numbers.copy()
+        for (_, photo), index, turn in zip(self.parameters.photos, self.parameters.pictures, turns, strict=True):
+            out[index[:3]] = 0.0 if photo.axes is None else rotation_vector(turn @ straight_on(photo.axes).T)
+        return out
 
     def moved(self, state: State, step: Array) -> State:
         """The state after a step along all parameters."""
         turning = self.parameters.pictures[:, :3]
-        numbers = state.numbers + step
-        numbers[turning] = 0.0
-        return replace(state, numbers=numbers, turns=rotations(step[turning]) @ state.turns)
+        turns = rotations(step[turning]) @ state.turns
+        return replace(state, numbers=self._skewed(state.numbers + step, turns), turns=turns)
 
     def cameras(self, state: State) -> Cameras:
         """The cameras of a state."""

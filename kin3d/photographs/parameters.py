@@ -31,6 +31,9 @@ SIDES = ("left", "right")
 WHEEL = ("camber", "toe", "loaded radius", "rim radius", "rim offset")
 # positions in a picture: mean travel, half of left − right, and so for the rear; `steer` is that of the other axle
 PICTURE = ("travel", "travel apart", "rack", "rear travel", "rear travel apart", "steer")
+STRAIGHT = radians(0.2)  # how straight a sheet lies on a scanner; common practice, no source
+FOCAL, SEEN_FROM = "focal length", "seen from afar"  # the same number of a photograph, and of a drawing without a lens
+RELATIVE = (FOCAL, "scale")  # logarithms: their deviations are shares
 SHARED_BY = {
     "loaded radius": "tyre", "other loaded radius": "tyre", "rim radius": "rim", "rim offset": "rim",
     "other rim radius": "rim", "other rim offset": "rim", "wheelbase": "wheelbase",
@@ -70,6 +73,12 @@ class Parameter:
 
     def __str__(self) -> str:
         return f"{self.name} ({self.owner})"
+
+    @property
+    def measurable(self) -> bool:
+        """Whether a person can measure it: a figure of wheels, a position, a lens, the scale that a drawing says."""
+        told = self.name == "scale" and self.stated
+        return self.group in ("wheels", "position") or self.name in (FOCAL, "wheel_centre y") or told
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,10 +264,15 @@ def _picture(photo: Photo, car: CarPhotos, listing: _Listing) -> list[int]:
     focal = Figure(
         float(np.log(photo.focal_px.value)), photo.focal_px.sigma, photo.focal_px.stated, photo.focal_px.place
     )
-    figures = [(nothing, 0.01)] * 3 + [(nothing, 10.0)] * 2 + [(nothing, 0.01), (focal, 0.0)]
+    scale, told = nothing, photo.px_per_mm
+    if told is not None:
+        scale = Figure(-float(np.log(told.value)), told.sigma / told.value, told.stated, told.place)
+    turned = nothing if photo.axes is None else Figure(0.0, STRAIGHT, True, "straight on")
+    figures = [(turned, 0.01)] * 3 + [(nothing, 10.0)] * 2 + [(scale, 0.01), (focal, 0.0)]
     figures += [(Figure(m, photo.centre_sigma_px, False, "principal point"), 0.0) for m in middle]
     figures += [(Figure(0.0, photo.distortion_sigma, False, "k₁"), 0.0)]
-    out = [listing.add(n, photo.name, "camera", f, s) for n, (f, s) in zip(CAMERA, figures, strict=True)]
+    names = [SEEN_FROM if photo.drawing and n == FOCAL else n for n in CAMERA]
+    out = [listing.add(n, photo.name, "camera", f, s) for n, (f, s) in zip(names, figures, strict=True)]
     front, rear = photo.travel_mm, photo.rear_travel_mm
     if car.axle == "rear":
         front, rear = rear, front  # `travel` is that of the axle looked for

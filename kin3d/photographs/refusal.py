@@ -88,6 +88,8 @@ def refuse_misfit(checked: Checked) -> None:
             f'photograph "{photo.name}" does not go with the others: {what}; look whether it shows this car, and '
             "whether its marks are on the right parts"
         )
+        if photo.axes is not None:
+            text += ", and whether the view looks as its axes say"
         findings.append(Finding("photo-misfit", text, str(checked.model.parameters.cars[car].marks_file)))
     if fails and not findings:
         findings.append(Finding("misfit", _misfit(checked), str(checked.model.parameters.cars[-1].source)))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.photographs.adjust import Fit, adjust, cauchy, huber, known_of
-from kin3d.photographs.camera import Cameras
+from kin3d.photographs.camera import Cameras, straight_on
 from kin3d.photographs.lanes import Seen
 from kin3d.photographs.marked import CONTACT, LEG, RIM, CarMarks
 from kin3d.photographs.model import Model, State
@@ -65,7 +65,8 @@ def start(model: Model) -> Fit:
     for photo, index in enumerate(pictures):
         best = candidates(model, photo)[0]
         numbers[index[:10]] = best.numbers
-        turns[photo] = best.turn
+        told = model.parameters.photos[photo][1].axes
+        turns[photo] = best.turn if told is None else straight_on(told)
     return settle(model, model.state(numbers, turns))
 
 

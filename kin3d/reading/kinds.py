@@ -18,7 +18,10 @@ STARTS: tuple[tuple[bytes, str], ...] = (
     (b"II*\x00", f"a picture (TIFF): {_TRACE}"),
     (b"MM\x00*", f"a picture (TIFF): {_TRACE}"),
     (b"\x1f\x8b", "a file packed by gzip: unpack it and give the DXF file in it"),
-    (b"PK\x03\x04", "a ZIP file or a workbook: unpack the one, save the other as a point table (CSV, UTF-8)"),
+    (
+        b"PK\x03\x04",
+        "a ZIP file or a workbook: unpack it and give what is in it; save a workbook's sheet as CSV (UTF-8)",
+    ),
     (b"\xd0\xcf\x11\xe0", "an old office file or a native CAD file: export a drawing as DXF, a table as CSV"),
     (b"ISO-10303-21", "a STEP file: open it in a CAD program and export its points, or its drawing, as DXF"),
     (b"\xff\xfe", "UTF-16 text; save it as UTF-8 or plain ASCII"),
@@ -66,4 +69,4 @@ def _mesh_or_text(raw: bytes) -> str | None:
 
 
 def _stl() -> str:
-    return "an STL mesh: it has triangles and no named points; export points or a drawing as DXF"
+    return "an STL mesh: it has no named points; export a drawing as DXF, or give it as .stl with --near (its bores)"

@@ -99,6 +99,12 @@ class Photo:
         Of the picture's file; empty where it is not at hand.
     sigma_px : mapping of str to float
         Deviation of a mark of each kind, where the mark has none of its own.
+    drawing : bool
+        Whether it is a scanned sheet's view, seen straight on without a lens.
+    px_per_mm : Figure or None
+        Of a drawing whose scale is known: pixels for one mm of the car.
+    axes : tuple of (int, float) or None
+        Of a drawing, which axes of the car run right and up, 0 to 2 with their signs.
     """
 
     name: str
@@ -112,6 +118,9 @@ class Photo:
     rack_mm: Figure
     sha256: str = ""
     sigma_px: Mapping[MarkKind, float] = field(default_factory=lambda: dict(SIGMA_PX))
+    drawing: bool = False
+    px_per_mm: Figure | None = None
+    axes: tuple[tuple[int, float], tuple[int, float]] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import inf, isfinite
@@ -16,12 +17,13 @@ from kin3d.reading.text import FindingLog
 
 PHOTO_KEYS = (
     "name", "file", "size_px", "focal_mm", "sensor_width_mm", "cropped", "drawing", "travel_mm", "rear_travel_mm",
-    "rack_mm", "sigma_px",
+    "rack_mm", "sigma_px", "px_per_mm", "axes",
 )  # fmt: skip
 SENSOR_MM = 36.0
 FOCAL_SIGMA, CENTRE_SHARE, CROPPED_SHARE, DISTORTION = 0.02, 0.005, 0.25, 0.01
 # a drawing is seen straight on, without a lens, from so many picture widths away that depth does not matter
 DRAWING_FOCAL, DRAWING_SIGMA, DRAWING_CENTRE, DRAWING_DISTORTION = 1e4, 1e-3, 1e-3, 1e-6
+SCALE_SIGMA = 0.003  # of px_per_mm where it has none: paper and scanner stretch; common practice, no source
 DRAWING_MM = 0.5  # a drawing shows the design position; to so much unless it says otherwise
 UNKNOWN_FOCAL = 1.4  # picture widths: between a wide and a long lens
 
@@ -152,12 +154,43 @@ def _photo(file: PhotoFile, table: Mapping[str, Any], name: str, where: str) -> 
     }
     if size is None or focal is None:
         return None
+    scale = _scale(file, table, drawing, where)
     share = DRAWING_CENTRE if drawing else CROPPED_SHARE if cropped else CENTRE_SHARE
     distortion = DRAWING_DISTORTION if drawing else DISTORTION
     return Photo(
         name, path, size, focal, share * size[0], distortion, positions["travel_mm"], positions["rear_travel_mm"],
         positions["rack_mm"], picture.sha256 if picture else "", file.deviations[name],
+        drawing, scale, _looks(file, table, drawing, where),
     )  # fmt: skip
+
+
+def _scale(file: PhotoFile, table: Mapping[str, Any], drawing: bool, where: str) -> Figure | None:
+    """Pixels for one mm of the car in a scanned sheet; None where it is not said."""
+    found = file.figure(table, "px_per_mm", where, positive=True)
+    if found is not None and not drawing:
+        file.log.error("scale-photo", "is of a scanned sheet, with drawing = true; leave it out", where + "px_per_mm")
+    if found is None or found.sigma > 0.0:
+        return found
+    return Figure(found.value, SCALE_SIGMA * found.value, True, found.place)
+
+
+def _looks(
+    file: PhotoFile, table: Mapping[str, Any], drawing: bool, where: str
+) -> tuple[tuple[int, float], tuple[int, float]] | None:
+    """Which axes of the car run right and up in a scanned sheet; None where it is not said."""
+    given = table.get("axes")
+    if given is None:
+        return None
+    words = [w if isinstance(w, str) else "" for w in given] if isinstance(given, list) else []
+    found = [("xyz".find(w[-1:]), -1.0 if w[:1] == "-" else 1.0) for w in words if re.fullmatch("[-+]?[xyz]", w)]
+    if not drawing:
+        file.log.error("axes-photo", "is of a scanned sheet, with drawing = true; leave it out", where + "axes")
+    elif len(words) == 2 and len(found) == 2 and found[0][0] != found[1][0]:
+        return found[0], found[1]
+    else:
+        text = f'is {given!r}; the axes of the car that run right and up are expected, ["-y", "z"] for instance'
+        file.log.error("value-type", text, where + "axes")
+    return None
 
 
 def _yes(file: PhotoFile, table: Mapping[str, Any], key: str, where: str) -> bool:

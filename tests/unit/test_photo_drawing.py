@@ -65,3 +65,70 @@ def test_a_drawing_has_no_lens_to_speak_of(tmp_path: Path) -> None:
     path, _ = _files(tmp_path, "focal_mm = 50\n")
     with pytest.raises(Kin3dError, match="a drawing has none; leave it out"):
         read_photographs(path)
+
+
+LOOKS = {"front": ("y", "z"), "side": ("-x", "z"), "plan": ("-x", "-y")}  # right and up, as VIEWS says right and down
+
+
+def _known_sheet(folder: Path, looks: dict[str, tuple[str, str]]) -> tuple[Path, dict[str, np.ndarray]]:
+    path, points = _files(folder, f"px_per_mm = [{PX_PER_MM}, 0.001]\n")
+    text = path.read_text("utf-8")
+    for view, (right, up) in looks.items():
+        text = text.replace(f'name = "{view}"\n', f'name = "{view}"\naxes = ["{right}", "{up}"]\n')
+    path.write_text(text, "utf-8")
+    return path, points
+
+
+def test_a_drawing_of_known_scale_that_lies_straight_gives_its_points_to_a_millimetre(tmp_path: Path) -> None:
+    """1 px is 0.625 mm here: the points are off by the marks alone, and say so."""
+    path, points = _known_sheet(tmp_path, LOOKS)
+    found = kin3d.locate(path)
+    found.save(tmp_path / "points.csv")
+    rows = np.genfromtxt(tmp_path / "points.csv", delimiter=",", skip_header=2, dtype=None, encoding="utf-8")
+    seen = {str(r[0]): np.array([float(c) for c in list(r)[1:7]]) for r in rows}
+    for name, p in points.items():
+        off, sigma = np.abs(seen[name][:3] - p), seen[name][3:]
+        assert (off <= 3.0 * sigma + 0.01).all(), (name, off, sigma)
+        assert off.max() < 3.5, (name, off)
+        assert (sigma < (2.0, 2.0, 3.5)).all(), (name, sigma)  # z: the tyre is known to 3 mm
+    known = next(t for t in found.tables() if t.key == "known")
+    told = "\n".join(str(r) for r in known.rows)
+    assert "scale (front)" in told
+    assert "focal length" not in told
+    assert not any("photograph from" in str(r) for t in found.tables() if t.key == "help" for r in t.rows)
+
+
+def test_a_view_that_is_said_to_look_the_other_way_is_refused(tmp_path: Path) -> None:
+    path, _ = _known_sheet(tmp_path, LOOKS | {"front": ("-y", "z")})
+    with pytest.raises(Kin3dError, match='"front" does not go with the others.*whether the view looks as its axes say'):
+        kin3d.locate(path)
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("px_per_mm = 1.6", "is of a scanned sheet, with drawing = true"),
+        ('axes = ["y", "z"]', "is of a scanned sheet, with drawing = true"),
+    ],
+)
+def test_scale_and_axes_are_of_a_drawing(tmp_path: Path, line: str, said: str) -> None:
+    path, _ = _files(tmp_path, f"{line}\n")
+    path.write_text(path.read_text("utf-8").replace("drawing = true", "focal_mm = 50"), "utf-8")
+    with pytest.raises(Kin3dError, match=said):
+        read_photographs(path)
+
+
+@pytest.mark.parametrize("given", ['["y", "y"]', '["y"]', '"yz"', "[1, 2]"])
+def test_axes_that_are_none_are_told(tmp_path: Path, given: str) -> None:
+    with pytest.raises(Kin3dError, match="the axes of the car that run right and up are expected"):
+        read_photographs(_files(tmp_path, f"axes = {given}\n")[0])
+
+
+def test_the_rotation_vector_is_that_of_the_matrix() -> None:
+    from scipy.spatial.transform import Rotation
+
+    from kin3d.photographs.camera import rotation_vector
+
+    for vector in ([0.1, -0.2, 0.05], [0.0, 0.0, 0.0], [0.0, np.pi, 0.0], [2.0, 1.0, -0.5], [0.0, 3.0, 0.2]):
+        turn = Rotation.from_rotvec(vector).as_matrix()
+        np.testing.assert_allclose(Rotation.from_rotvec(rotation_vector(turn)).as_matrix(), turn, rtol=0.0, atol=1e-9)
