@@ -100,7 +100,9 @@ def test_a_drawing_of_known_scale_that_lies_straight_gives_its_points_to_a_milli
 
 def test_a_view_that_is_said_to_look_the_other_way_is_refused(tmp_path: Path) -> None:
     path, _ = _known_sheet(tmp_path, LOOKS | {"front": ("-y", "z")})
-    with pytest.raises(Kin3dError, match=r'"front" does not go with the others.*whether the view looks as its axes say'):
+    with pytest.raises(
+        Kin3dError, match=r'"front" does not go with the others.*whether the view looks as its axes say'
+    ):
         kin3d.locate(path)
 
 
