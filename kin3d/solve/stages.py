@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 SLOW = frozenset((ATAN2, SIN, COS))  # functions that stand between two stages
 CHUNK_LANES, CHUNK_PAIRS = 1024, 4096  # at a time with numpy: the workspace stays in the processor's cache
 FUSED_LANES, FUSED_PAIRS = 4096, 16384
+PAIRS_A_LANE = 3  # pairs that numpy does in the time of a lane
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,7 @@ class Stages:
         """
         count = len(variant)
         ways = len(next(iter(directions.values()))) if self.pairs else 1
-        fused = self.worth(count * ways)
+        fused = self.worth(-(-count * ways // PAIRS_A_LANE) if self.pairs else count)
         step, pairs = (FUSED_LANES, FUSED_PAIRS) if fused else (CHUNK_LANES, CHUNK_PAIRS)
         if self.pairs:
             step = max(16, pairs // ways)

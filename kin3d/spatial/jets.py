@@ -134,8 +134,11 @@ class Jet:
         return other if isinstance(other, Jet) else self.algebra.constant(other)
 
     def __add__(self, other: Any) -> Jet:
-        pairs = zip(self.coefficients, self._lift(other).coefficients, strict=True)
-        return Jet(self.algebra, [_sum(a, b) for a, b in pairs])
+        own = self.coefficients
+        if not isinstance(other, Jet):
+            return Jet(self.algebra, [_sum(own[0], other), *own[1:]])
+        pairs = zip(own, other.coefficients, strict=True)
+        return Jet(self.algebra, [b if a is None else (a if b is None else a + b) for a, b in pairs])
 
     __radd__ = __add__
 
@@ -143,7 +146,10 @@ class Jet:
         return Jet(self.algebra, [None if c is None else -c for c in self.coefficients])
 
     def __sub__(self, other: Any) -> Jet:
-        pairs = zip(self.coefficients, self._lift(other).coefficients, strict=True)
+        own = self.coefficients
+        if not isinstance(other, Jet):
+            return Jet(self.algebra, [-other if own[0] is None else own[0] - other, *own[1:]])
+        pairs = zip(own, other.coefficients, strict=True)
         return Jet(self.algebra, [a if b is None else (-b if a is None else a - b) for a, b in pairs])
 
     def __rsub__(self, other: Any) -> Jet:
@@ -157,8 +163,11 @@ class Jet:
         for pairs in self.algebra.products:
             total: Coefficient = None
             for i, j in pairs:
-                if a[i] is not None and b[j] is not None:
-                    total = a[i] * b[j] if total is None else total + a[i] * b[j]
+                x = a[i]
+                if x is not None:  # most are known to be zero
+                    y = b[j]
+                    if y is not None:
+                        total = x * y if total is None else total + x * y
             out.append(total)
         return Jet(self.algebra, out)
 

@@ -219,7 +219,8 @@ class SampleWorker:
             start = value[:, 0]  # no car is settled twice
         elif self.study.rates:
             origin = np.full(1, self.study.case.origin)
-            there = model.derive(designs, origin, self.measures, rates=True, figures=figures, recorded=True)
+            with expecting(0):  # one position a car: far fewer lanes than the drive has
+                there = model.derive(designs, origin, self.measures, rates=True, figures=figures, recorded=True)
             start, rate = there.value, there.rate
         return value, start, rate, found.status.reshape(shape).T.copy()
 

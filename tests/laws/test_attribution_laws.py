@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from kin3d.linkage.car import Car
 from kin3d.linkage.part_keys import RodPart
 from kin3d.linkage.record import changed
+from kin3d.studies import attribution
 from kin3d.studies.attribution import ANGLES, FIGURES, Attribution, attribute
 from kin3d.studies.case import case_of
 from kin3d.studies.fit import common_cases
@@ -205,3 +206,31 @@ def test_a_bolt_alone_is_the_cause_of_its_rod_end():
     assert_allclose(found.start_parts[k, 0], angles[1] - angles[0], rtol=1e-9)
     assert_allclose(found.remainder[k], 0.0, rtol=0, atol=1e-9)
     assert_allclose(np.delete(found.parts[:, 0], k, axis=0), 0.0, rtol=0, atol=1e-9)
+
+
+class Way:
+    """A way along which one measure of one cause leaves over what a function of the nodes says."""
+
+    def __init__(self, left) -> None:
+        self.left = left
+        self.measures, self.causes, self.size = chosen_measures("front", ["camber_deg"]), (None,), np.zeros(1)
+        self.asked: list[int] = []
+
+    def gradients(self, nodes, _measures):
+        self.asked.append(nodes)
+        return np.array([[[1.0 + self.left(nodes)]]])
+
+
+@pytest.mark.parametrize(
+    ("left", "asked"),
+    [
+        (lambda n: 0.1, [4, 8, 64]),  # a jump: no doubling helps
+        (lambda n: 1e-3 * 2.0**-n, [4, 8, 16]),  # smooth: 6e-5, 4e-6, 2e-8 are left over
+        (lambda n: 0.3 / n**2, [4, 8, 16, 32, 64]),  # slow, but each doubling leaves a quarter
+    ],
+)
+def test_nodes_are_doubled_as_long_as_that_helps(left, asked):
+    way = Way(left)
+    _, nodes = attribution._integrate(way, np.ones((1, 1)))
+    assert way.asked == asked
+    assert nodes == asked[-1]
