@@ -23,10 +23,9 @@ def gaps(part: AxlePart) -> str:
 
 
 def _of(found: Clearance, key: str) -> str:
-    pictures = ""
+    pictures, panel = "", BlankPanel(VIEW, MARGINS)
     for k, (name, draw) in enumerate(found.views().items()):
-        # a view a sheet: the scale of what is equal both ways stays with the axes
-        pictures += framed(BlankPanel(VIEW, MARGINS).drawn(f"{key}-{k}", f"{found.summary()}; {name}", draw))
+        pictures += framed(panel.drawn(f"{key}-{k}", f"{found.summary()}; {name}", draw))
     said = tag("p", prose(f"{found.summary()}."))
     every = "".join(tables.of_result(t) for t in found.tables()) + listed((prose(n) for n in found.notes()), "note")
     return said + tag("div", pictures, class_="views") + folded("Gaps of every pair", every)

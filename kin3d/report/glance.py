@@ -65,7 +65,8 @@ def _cells(x: Difference) -> Iterator[str]:
     yield tag("td", text(_value(x, x.a)), class_="n")
     yield tag("td", "→", class_="arrow")
     yield tag("td", text(_value(x, x.b)), class_="n")
-    yield tag("td", text("0" if x.same else with_doubt(x.difference, x, with_sign=True)), class_="n")
+    told = "0" if x.same else with_doubt(x.difference, x, with_sign=True)
+    yield tag("td", text(told.replace("± ", "±\N{NO-BREAK SPACE}")), class_="n")  # on a phone the doubt has a line
     yield tag("td", bar_picture(x) + verdict_sign(ANSWERS.get(x.verdict, "–")), class_="bar")
 
 
