@@ -110,7 +110,8 @@ def centres(now: Snapshot, car: str = "", level: Level | None = None) -> Iterato
         contact = now.vector(side, "contact_")
         if contact is not None:
             yield from _front(now, side, contact, mark)
-            yield from _side(now, side, contact, mark)
+            # of two cars the lines of the one in front are named: one name serves for both
+            yield from _side(now, side, contact, mark, named=level is None)
     place = roll_centre(now)
     if place is not None:
         yield Ball("roll centre", f"{mark}roll centre", place, 15.0, "diamond")
@@ -146,13 +147,13 @@ def _front(now: Snapshot, side: int, contact: Array, mark: str) -> Iterator[Prim
     yield from _line_to(f"{SIDES[side]}/front centre", f"{mark}front", contact, centre, label)
 
 
-def _side(now: Snapshot, side: int, contact: Array, mark: str) -> Iterator[Primitive]:
+def _side(now: Snapshot, side: int, contact: Array, mark: str, *, named: bool) -> Iterator[Primitive]:
     x, z = now.value(side, "side_ic_x_mm"), now.value(side, "side_ic_z_mm")
     if x is None or z is None:
         return
     centre = np.array([x, contact[1], z])
     yield from _arms(now, side, "side", contact, centre, mark)
-    label = "side-view centre" if side == 0 and not mark else ""
+    label = "side-view centre" if side == 0 and named else ""
     yield from _line_to(f"{SIDES[side]}/side centre", f"{mark}side", contact, centre, label)
 
 
