@@ -143,7 +143,6 @@ PAIR = ("dunlin", "plover")
         ({"roll": 1.0, "travel": 5.0}, "give it without heave, roll and pitch"),
         ({"roll": 50.0}, "between −45 and 45"),
         ({"measures": ["anti_squat_pct"]}, '"anti_squat_pct" is a measure of the rear axle; the front axle is asked'),
-        ({"measures": ["front_ride_hz"]}, "kin3d rates tells it"),
         ({"measures": ["heave_ratio"]}, "put its name and a dot before it, as in spring.heave_ratio"),
         ({"measures": ["spring_share_breaking_pct"]}, 'did you mean "spring_share_braking_pct"?'),
     ],
