@@ -121,8 +121,7 @@ def _inside() -> None:
     window.show()
 
     def settle() -> None:
-        end = time.monotonic() + 0.5
-        while time.monotonic() < end:
+        for _ in range(50):  # rounds and not seconds: on a busy machine one round may take half a second
             app.processEvents()
             time.sleep(0.01)
 
