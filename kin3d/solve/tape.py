@@ -143,9 +143,10 @@ class Tape:
         """Record left op right, unless it is known already or can be folded."""
         a = left if isinstance(left, Node) else self.constant(float(left))
         b = right if isinstance(right, Node) else self.constant(float(right))
-        folded = self._fold(op, a, b)
-        if folded is not None:
-            return folded
+        if a.op == CONST or b.op == CONST or a is b:  # nothing else can be folded
+            folded = self._fold(op, a, b)
+            if folded is not None:
+                return folded
         if op in (ADD, MUL) and b.serial < a.serial:
             a, b = b, a
         known = self._known.get((op, a.serial, b.serial))
