@@ -207,10 +207,10 @@ def _given(said: str | PathLike[str] | Mapping[str, Any] | None) -> Path | Mappi
 
 
 def _figures(point: DrawnPoint) -> tuple[float | None, ...]:
-    """Coordinates, the largest deviation of those that are known, the residual; None where there is none."""
+    """Coordinates, the largest deviation of those that are known, the residual; None where nothing is."""
     known = [s for s, c in zip(point.sigma_mm, point.xyz_mm, strict=True) if s == s and c == c]
-    sigma = max(known, default=float("nan"))
-    return tuple(float(v) if v == v else None for v in (*point.xyz_mm, sigma, point.residual_mm))
+    rest = (max(known), point.residual_mm) if known else (float("nan"),) * 2
+    return tuple(float(v) if v == v else None for v in (*point.xyz_mm, *rest))
 
 
 def _origins(point: DrawnPoint) -> str:

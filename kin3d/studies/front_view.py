@@ -180,7 +180,7 @@ def _say_centres(drawing: Drawing, seen: AxleOnPlane, frame: Frame) -> None:
         told = place_words("yz", seen.plane.coordinates(lines.front.place)[1:])
         whose = "of both wheels" if one else f"of the {side} wheel"
         if frame.holds(centre):
-            at, aim, text = centre, 0.0 if centre[0] > 0 else 180.0, f"instant centre\n{whose}\n{told}"
+            at, aim, text = centre, 60.0 if centre[0] > 0 else 120.0, f"instant centre\n{whose}\n{told}"
         else:
             foot = seen.plane.flat(lines.contact)
             end = frame.cut(foot, foot + 1e6 * seen.plane.turned(lines.front.direction))

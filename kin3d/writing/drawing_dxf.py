@@ -171,9 +171,10 @@ class _Pen:
             text.set_placement(tuple(at), align=TextEntityAlignment[name])
 
     def dimension(self, item: Dimension) -> None:
-        """A dimension that measures by itself."""
+        """A dimension that measures by itself; from left to right or upward, so that its words stand above its line."""
+        first, last = sorted((item.start, item.end), key=lambda p: float(p[1 if item.upright else 0]))
         self.space.add_linear_dim(
-            base=tuple(item.base), p1=tuple(item.start), p2=tuple(item.end), angle=90.0 if item.upright else 0.0,
+            base=tuple(item.base), p1=tuple(first), p2=tuple(last), angle=90.0 if item.upright else 0.0,
             text=item.text.strip() or "<>", dimstyle=STYLE, dxfattribs=self.on(item.layer),
         ).render()  # fmt: skip
 
@@ -213,11 +214,11 @@ def _dimension_style(doc: Document, height: float) -> None:
         {
             "dimtxt": height, "dimasz": 0.6 * height, "dimexo": 0.4 * height, "dimexe": 0.5 * height,
             "dimgap": 0.35 * height, "dimtad": 1, "dimdec": 2, "dimzin": 0, "dimlfac": 1.0,
+            "dimrnd": 0.01,  # the last decimal: 0 stands for no rounding, and is taken for whole numbers by some
             "dimscale": 1.0, "dimclrd": DIMENSIONS, "dimclre": DIMENSIONS, "dimclrt": INK,
         }
     )  # fmt: skip
-    style.dxf.discard("dimrnd")  # 0 stands for no rounding there, but is taken for rounding to whole numbers by some
-    for name in ("TXT", "ASZ", "EXO", "EXE", "GAP", "TAD", "DEC", "ZIN"):  # some programs read the header alone
+    for name in ("TXT", "ASZ", "EXO", "EXE", "GAP", "TAD", "DEC", "ZIN", "RND"):  # some programs read the header alone
         key = f"$DIM{name}"
         if key in doc.header or doc.dxfversion > "AC1009":
             doc.header[key] = style.get_dxf_attrib(f"dim{name.lower()}")

@@ -79,16 +79,20 @@ def test_of_very_many_values_some_are_drawn_and_the_title_says_so(tmp_path):
     assert "12 of 41 values of rack" in " ".join(texts(tmp_path / "racks.svg"))  # in one line or in two
 
 
-def test_dimensions_in_a_drawing_show_what_they_measure(tmp_path):
-    kin3d.export(car("dunlin"), "front", [-30.0]).save(tmp_path / "front.dxf")
-    doc = ezdxf.readfile(tmp_path / "front.dxf")
+@pytest.mark.parametrize("name", ["dunlin", "plover"])
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_dimensions_in_a_drawing_show_what_they_measure(tmp_path, name, axle):
+    """Two decimals of the true value in every view; no style and no header rounds to more than the last of them."""
+    kin3d.export(car(name), axle, [-30.0, 0.0]).save(tmp_path / "axle.dxf")
+    doc = ezdxf.readfile(tmp_path / "axle.dxf")
     found = list(doc.modelspace().query("DIMENSION"))
-    assert len(found) > 5
+    assert len(found) > 10
     for one in found:
         block = one.get_geometry_block()
         shown = [e.dxf.text if e.dxftype() == "TEXT" else e.text for e in block if "TEXT" in e.dxftype()]
         if shown and one.dxf.text != " ":
             assert f"{one.get_measurement():.2f}" in shown[0]
+    assert doc.header["$DIMRND"] == doc.dimstyles.get("KIN3D").dxf.dimrnd == 0.01
 
 
 @pytest.mark.parametrize(("name", "roll", "heave"), [("dunlin", 3.0, 20.0), ("dunlin", 0.0, 0.0), ("plover", 1.0, 0.0)])
