@@ -56,13 +56,20 @@ class Classes:
 
     def count(self, values: Array) -> NDArray[np.int64]:
         """How many values each class has, shape (measures, positions, classes + 2): also below and above them."""
+        out = np.empty((*self.low.shape, CLASSES + 2), dtype=np.int64)
+        for k, some in enumerate(values):  # one measure at a time stays in the processor's cache
+            out[k] = self._row(k, some)
+        return out
+
+    def _row(self, k: int, values: Array) -> NDArray[np.int64]:
+        low, width = self.low[k], self.width[k]
         with np.errstate(invalid="ignore"):
-            place = np.floor((values - self.low[..., None]) / self.width[..., None])
+            place = np.floor((values - low[:, None]) / width[:, None])
             place = np.clip(place, -1.0, CLASSES) + 1.0
         there = ~np.isnan(place)
-        rows = np.arange(self.low.size).reshape(*self.low.shape, 1) * (CLASSES + 2)
+        rows = np.arange(low.size)[:, None] * (CLASSES + 2)
         flat = (rows + np.where(there, place, 0.0).astype(np.int64))[there]
-        return np.bincount(flat, minlength=self.low.size * (CLASSES + 2)).reshape(*self.low.shape, CLASSES + 2)
+        return np.bincount(flat, minlength=low.size * (CLASSES + 2)).reshape(low.size, CLASSES + 2)
 
 
 @dataclass(slots=True)
@@ -86,9 +93,11 @@ class Counts:
     @staticmethod
     def of(value: Array, status: NDArray[np.int8], classes: Classes) -> Counts:
         """Of values of shape (measures, positions, samples) with their status, shape (positions, samples)."""
-        good = np.isfinite(value)
-        off = np.where(good, value - classes.low[..., None], 0.0)
-        sums = np.stack([good.sum(axis=-1), off.sum(axis=-1), np.einsum("...s,...s->...", off, off)])
+        sums = np.empty((3, *classes.low.shape))
+        for k, some in enumerate(value):
+            good = np.isfinite(some)
+            off = np.where(good, some - classes.low[k][:, None], 0.0)
+            sums[:, k] = good.sum(axis=-1), off.sum(axis=-1), np.einsum("ps,ps->p", off, off)
         return Counts(classes.count(value), sums, (status != Status.OK).sum(axis=1))
 
     def add(self, other: Counts) -> None:

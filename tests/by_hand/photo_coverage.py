@@ -1,7 +1,8 @@
 """Coverage of coordinates and measures from photographs over many scenes, and the sigmas of several sets of pictures.
 
-``python -m tests.by_hand.photo_coverage coverage 300 [first seed]``; in place of it ``rear 300`` for rear axles from
-behind, and ``sets 12`` for the sets of pictures.
+``python -m tests.by_hand.photo_coverage coverage 300 [first seed] [--workers N] [--cluster ADDRESS]``; in place of it
+``rear 300`` for rear axles from behind, and ``sets 12`` for the sets of pictures. Scenes go to N processes, or to the
+workers of a Dask scheduler (which need this repository), and are the same bit for bit.
 Each scene's seed is its number, so that any of them can be made again.
 
 Beside each share stands that of the linear estimate at the truth, whose misses are normal by their making: where both
@@ -11,12 +12,19 @@ chance alone.
 
 from __future__ import annotations
 
+import argparse
 import sys
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from functools import partial
 from math import erf, sqrt
+from typing import Any
 
 import numpy as np
 
+from kin3d.cli.cluster import executor_at
 from kin3d.photographs.adjust import Fit, adjust, spread
+from kin3d.studies.pieces import by_workers
 from tests import photo_scenes as scenes
 from tests.photo_scenes import BEHIND, FRONT, LOW, QUARTER, SIDE
 
@@ -33,6 +41,22 @@ SETS = {
     "side": ([SIDE], {}),
 }
 CARS = ("dunlin", "plover")
+Solver = Callable[[int], dict[str, Any]]
+
+
+def scenes_of(
+    solver: Solver, seeds: range, workers: int = 1, executor: Executor | None = None
+) -> Iterator[dict[str, Any]]:
+    """Solve the scenes of some seeds, here or by others, and say on a terminal how many are done."""
+    with by_workers(_by_seed, solver, workers, executor) as run:
+        for done, found in enumerate(run(seeds), 1):
+            if sys.stderr.isatty():
+                print(f"\r{done} of {len(seeds)} scenes", end="\n" if done == len(seeds) else "", file=sys.stderr)
+            yield found
+
+
+def _by_seed(solver: Solver) -> Solver:
+    return solver
 
 
 def linear(scene, fit):
@@ -83,21 +107,23 @@ def solve(seed, shots, **options):
     }
 
 
-def rear(count, first=0):
+def solve_rear(seed):
+    """One scene of a rear axle from behind: how far coordinates are off."""
+    scene = scenes.scene([CARS[seed % 2]], BEHIND, seed, axle="rear", template_off=40.0)
+    fit = adjust(scene.model, scene.truth)
+    block = scene.parameters.blocks[0]
+    index = np.append(block.points[block.points >= 0], block.other_centre[0])
+    sigma = np.sqrt((spread(fit).factor ** 2).sum(axis=1))
+    off = (fit.state.numbers - scene.truth.numbers)[index] / sigma[index]
+    names = [scene.parameters.listed[k].name for k in index]
+    astray, chance = linear(scene, fit)
+    by_chance = astray[index] / np.sqrt((chance.factor[index] ** 2).sum(axis=1))
+    return {"settled": fit.settled, "off": off, "off by chance": by_chance, "names": names}
+
+
+def rear(count, first=0, **who):
     """The same of rear axles of one car, coordinates alone."""
-    runs = []
-    for seed in range(first, first + count):
-        scene = scenes.scene([CARS[seed % 2]], BEHIND, seed, axle="rear", template_off=40.0)
-        fit = adjust(scene.model, scene.truth)
-        block = scene.parameters.blocks[0]
-        index = np.append(block.points[block.points >= 0], block.other_centre[0])
-        sigma = np.sqrt((spread(fit).factor ** 2).sum(axis=1))
-        off = (fit.state.numbers - scene.truth.numbers)[index] / sigma[index]
-        names = [scene.parameters.listed[k].name for k in index]
-        astray, chance = linear(scene, fit)
-        by_chance = astray[index] / np.sqrt((chance.factor[index] ** 2).sum(axis=1))
-        runs.append({"settled": fit.settled, "off": off, "off by chance": by_chance, "names": names})
-    _coordinates(runs)
+    _coordinates(list(scenes_of(solve_rear, range(first, first + count), **who)))
 
 
 def _coordinates(runs):
@@ -117,9 +143,10 @@ def _held(runs, key):
     return (np.abs([r[key] for r in runs]) < 1.959964).mean(axis=0)
 
 
-def coverage(count, first=0):
+def coverage(count, first=0, **who):
     """Part of the scenes in which 95 % bands hold the truth."""
-    runs = [solve(seed, [FRONT, QUARTER, LOW], template_off=40.0) for seed in range(first, first + count)]
+    solver = partial(solve, shots=[FRONT, QUARTER, LOW], template_off=40.0)
+    runs = list(scenes_of(solver, range(first, first + count), **who))
     _coordinates(runs)
     for key in ("measure", "difference"):
         for row in (key, f"{key} by chance"):
@@ -135,10 +162,10 @@ def _wrong_sign(run):
     return bool((said & (np.sign(run["found_difference"]) != np.sign(run["true_difference"])))[:2].any())
 
 
-def sets(count):
+def sets(count, first=0, **who):
     """Sigmas of one car and of the difference, and the chance that the difference can be said."""
     for name, (shots, options) in SETS.items():
-        runs = [solve(seed, shots, **options) for seed in range(count)]
+        runs = list(scenes_of(partial(solve, shots=shots, **options), range(first, first + count), **who))
         one = np.median(np.concatenate([r["sigma"] for r in runs]), axis=0)
         two = np.median([r["sigma_difference"] for r in runs], axis=0)
         chance = [_power(abs(d) / s) for d, s in zip(runs[0]["true_difference"], two, strict=True)]
@@ -157,5 +184,21 @@ def _power(ratio):
     return below(ratio - 1.959964) + below(-ratio - 1.959964)
 
 
+def main(words: list[str]) -> None:
+    """Run one of them."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["coverage", "rear", "sets"])
+    parser.add_argument("count", type=int)
+    parser.add_argument("first", type=int, nargs="?", default=0)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--cluster", metavar="ADDRESS")
+    asked = parser.parse_args(words)
+    run = {"coverage": coverage, "rear": rear, "sets": sets}[asked.what]
+    with executor_at(asked.cluster) as executor:
+        run(asked.count, asked.first, workers=asked.workers, executor=executor)
+
+
 if __name__ == "__main__":
-    {"coverage": coverage, "rear": rear, "sets": sets}[sys.argv[1]](*map(int, sys.argv[2:]))
+    from tests.by_hand import photo_coverage  # workers find what they need under its own name
+
+    photo_coverage.main(sys.argv[1:])

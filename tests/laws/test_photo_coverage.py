@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
 from tests.by_hand import photo_coverage
+from tests.laws.test_pieces import Forgetful
 from tests.photo_scenes import FRONT, LOW, QUARTER
 
 SCENES = 40
@@ -32,6 +35,17 @@ def test_the_truth_is_inside(runs):
         inside = (np.abs(np.array([run[key] for run in runs])) < INSIDE).sum(axis=0)
         assert inside.min() >= 32
     assert 0.8 < np.std(np.array([run["difference"] for run in runs])) < 1.25
+
+
+def test_scenes_solved_by_others_are_the_same_bits(runs):
+    """The first worker's second scene is lost and solved again."""
+    lossy = Forgetful()
+    solver = partial(photo_coverage.solve, shots=[FRONT, QUARTER, LOW], template_off=40.0)
+    found = list(photo_coverage.scenes_of(solver, range(2), executor=lossy))
+    assert lossy.handed > len(found)
+    for ours, theirs in zip(found, runs, strict=False):
+        for key in ("off", "off by chance", "measure", "difference", "sigma"):
+            assert np.array_equal(ours[key], theirs[key]), key
 
 
 def test_misses_are_as_large_as_their_deviations_say(runs):
