@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from kin3d.solve.engine import expecting
 from kin3d.solve.lanes import Status
+from kin3d.spatial.distributions import normal_quantile
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.monte_carlo import (
     LEVELS,
@@ -24,7 +25,6 @@ from kin3d.studies.monte_carlo import (
     SampledSpread,
     SampleWorker,
     Study,
-    draw_normals,
     lanes_a_car,
     parts_of,
     refuse_samples,
@@ -35,6 +35,32 @@ Array = NDArray[np.float64]
 CLASSES = 1024
 FIRST = 2000  # samples that say how far the classes reach
 PIECES = 8  # pieces of other studies that make one here: what comes back is as large for few samples as for many
+
+
+class Hypercube:
+    """The numbers of `normal_samples`, to the bit, a part of the samples at a time: half the memory of all of them."""
+
+    def __init__(self, count: int, sources: int, seed: int) -> None:
+        bits = np.random.PCG64(np.random.SeedSequence(seed).spawn(1)[0])
+        self.count, self.sources = count, sources
+        self._state = bits.state
+        bits.advance(count * sources)  # places within strata are drawn first, and again for each part
+        rng = np.random.Generator(bits)
+        self._strata = np.empty((sources, count), dtype=np.int32)
+        for row in self._strata:
+            stratum = np.arange(1, count + 1)
+            rng.shuffle(stratum)
+            row[:] = stratum
+
+    def part(self, samples: slice) -> Array:
+        """Standard normal numbers, shape (samples, sources)."""
+        bits = np.random.PCG64()
+        bits.state = self._state
+        bits.advance(samples.start * self.sources)
+        out = np.random.Generator(bits).uniform(size=(samples.stop - samples.start, self.sources))
+        for column, stratum in zip(out.T, self._strata, strict=True):
+            column[:] = normal_quantile((stratum[samples] - column) / self.count)
+        return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,17 +160,17 @@ def counted_spread(
     executor: Executor | None = None,
 ) -> SampledSpread:
     """Means, deviations and bands of `count` sampled cars; parameters as of `monte_carlo.draw`."""
-    refuse_samples(study, count, seed, MOST_MEMORY // (8 * max(1, len(study.uncertainty.sources))))
+    refuse_samples(study, count, seed, MOST_MEMORY // (4 * max(1, len(study.uncertainty.sources))))
     worker = CountWorker(study, model)
     positions = len(study.case.at)
-    normals = draw_normals(study.uncertainty.identities, count, seed)
-    first = [worker.piece(normals[:FIRST][p])[0] for p in parts_of(min(count, FIRST), study.case)]
+    normals = Hypercube(count, len(study.uncertainty.identities), seed)
+    first = [worker.piece(normals.part(p))[0] for p in parts_of(min(count, FIRST), study.case)]
     classes = Classes.around(np.concatenate(first, axis=-1))
     parts = big_parts(count, study.case)
     total: Counts | None = None
     processes = workers if count * lanes_a_car(study.case) >= WORTH_PROCESSES else 1
     with expecting(count * positions), by_workers(_counts_of, study, processes, executor, worker.counts) as run:
-        for part, found in zip(parts, run((normals[p], classes) for p in parts), strict=True):
+        for part, found in zip(parts, run((normals.part(p), classes) for p in parts), strict=True):
             if total is None:
                 total = found
             else:

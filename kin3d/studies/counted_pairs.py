@@ -20,6 +20,7 @@ from kin3d.studies.counted import (
     FIRST,
     Classes,
     Counts,
+    Hypercube,
     at_rank,
     big_parts,
     spread_of_counts,
@@ -32,7 +33,6 @@ from kin3d.studies.monte_carlo import (
     SampledSpread,
     SampleWorker,
     Study,
-    draw_normals,
     lanes_a_car,
     parts_of,
     refuse_samples,
@@ -188,6 +188,18 @@ def _counts_of(study: PairStudy) -> Callable[[PairPiece], PairCounts]:
     return PairWorker(study).counts
 
 
+def _normals(study: PairStudy, cubes: Sequence[Hypercube], samples: slice) -> tuple[Array, ...]:
+    """Numbers of some samples of every car; an error that two cars share has the same in both."""
+    out: list[Array] = []
+    drawn: Draws = {}
+    for one, cube in zip(study.studies, cubes, strict=True):
+        numbers = cube.part(samples)
+        for k, identity in enumerate(one.uncertainty.identities):
+            numbers[:, k] = drawn.setdefault(identity, numbers[:, k])
+        out.append(numbers)
+    return tuple(out)
+
+
 def counted_pairs(
     study: PairStudy,
     count: int,
@@ -209,18 +221,16 @@ def counted_pairs(
     """
     sources = sum(len(s.uncertainty.sources) for s in study.studies)
     for one, seed in zip(study.studies, seeds, strict=True):
-        refuse_samples(one, count, seed, MOST_MEMORY // (8 * max(1, sources)))
+        refuse_samples(one, count, seed, MOST_MEMORY // (4 * max(1, sources)))
     worker = PairWorker(study, models)
-    drawn: Draws = {}
-    normals = [
-        draw_normals(s.uncertainty.identities, count, seed, drawn)
-        for s, seed in zip(study.studies, seeds, strict=True)
-    ]  # fmt: skip
-    cars, pairs = worker.classes([n[:FIRST] for n in normals])
+    cubes = [
+        Hypercube(count, len(s.uncertainty.identities), seed) for s, seed in zip(study.studies, seeds, strict=True)
+    ]
+    cars, pairs = worker.classes(_normals(study, cubes, slice(0, min(count, FIRST))))
     case = study.studies[0].case
     parts = big_parts(count, case)
-    processes = workers if count * lanes_a_car(case) * len(normals) >= WORTH_PROCESSES else 1
-    pieces = (PairPiece(tuple(n[p] for n in normals), cars, pairs) for p in parts)
+    processes = workers if count * lanes_a_car(case) * len(cubes) >= WORTH_PROCESSES else 1
+    pieces = (PairPiece(_normals(study, cubes, p), cars, pairs) for p in parts)
     total: PairCounts | None = None
     with (
         expecting(count * len(case.at)),
