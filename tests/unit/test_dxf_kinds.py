@@ -579,3 +579,20 @@ def test_a_wrong_view_is_blamed_once_and_all_points_are_refused(
     reading = _read(doc, tmp_path, views=plan)
     assert reading.points == {}
     assert any(said in f.text for f in reading.findings if f.code == "views-misfit")
+
+
+def test_two_rings_that_nearly_lie_over_each_other_are_two_marks() -> None:
+    """Joints 0.3 mm apart in one view: their rings were taken for one, and both joints for its middle."""
+    from kin3d.reading.dxf.circles import marks_of
+    from kin3d.reading.dxf.content import Origin
+
+    turn = np.linspace(0.0, 2.0 * np.pi, 13)[:-1]
+    centres = np.array([[10.0, 5.0, 0.0], [10.03, 4.99, 0.0]])
+    rings = [c + np.column_stack([np.cos(turn), np.sin(turn), np.zeros(12)]) for c in centres]
+    origin = Origin("LINE", "1A", "0")
+    found = marks_of([(ring, origin) for ring in rings], [])
+    assert len(found) == 2
+    at = sorted((m.xyz for m in found), key=lambda p: float(p[0]))
+    np.testing.assert_allclose(at, centres, rtol=0.0, atol=1e-9)
+    halves = [(rings[0][:7], origin), (rings[0][6:], origin)]  # pieces of one ring stay one
+    assert len(marks_of(halves, [])) == 1

@@ -16,6 +16,7 @@ from kin3d.reading.dxf.content import DrawnMark, Origin, Vector, grouped, tree_o
 
 ROUNDNESS = 0.03  # largest deviation of a point from the circle, in radii
 FULL_TURN = 0.7  # share of the full turn that must be covered
+WHOLE = 0.85  # share that a piece covers that is a ring by itself: eight corners leave 0.125
 ARC_TURN = 1.0  # rad of explicit arcs about one centre that make a mark: half-hidden spheres show little more
 MAX_LINES = 8  # lines with one middle that are looked at for a cross
 MIN_CHAIN = 8  # fewest straight lines that may stand for a circle
@@ -62,11 +63,14 @@ def marks_of(pieces: list[Piece], arcs: list[Arc]) -> list[DrawnMark]:
     fits = [(points, origin, *fit(points)) for points, origin in pieces]
     sound = [(p, DrawnMark(c, r, "circle", o)) for p, o, c, r, off in fits if off <= ROUNDNESS and np.isfinite(r)]
     marks = []
-    for group in _together([m for _, m in sound], 0.1):
-        points = np.vstack([sound[i][0] for i in group])
-        centre, radius, off = fit(points)
-        if off <= ROUNDNESS and covered(points, centre) >= FULL_TURN:
-            marks.append(DrawnMark(centre, radius, "circle", sound[group[0]][1].origin))
+    whole = [covered(p, m.xyz) >= WHOLE for p, m in sound]
+    for parts, share in (([s for s, w in zip(sound, whole, strict=True) if w], 1e-3),  # two rings are two joints
+                         ([s for s, w in zip(sound, whole, strict=True) if not w], 0.1)):  # fmt: skip
+        for group in _together([m for _, m in parts], share):
+            points = np.vstack([parts[i][0] for i in group])
+            centre, radius, off = fit(points)
+            if off <= ROUNDNESS and covered(points, centre) >= FULL_TURN:
+                marks.append(DrawnMark(centre, radius, "circle", parts[group[0]][1].origin))
     groups = _together([m for m, _ in arcs], 1e-3)
     return marks + [arcs[g[0]][0] for g in groups if sum(arcs[i][1] for i in g) >= ARC_TURN]
 
