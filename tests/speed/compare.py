@@ -33,7 +33,7 @@ BASELINE = Path(__file__).with_name("baseline.json")
 HISTORY = Path(__file__).with_name("history.csv")  # every ratio that was kept, with its day
 DUNLIN = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 RUNS, ALLOWED_PCT = 7, 20.0
-POSITIONS = 20_000
+POSITIONS, ROOTS = 20_000, 100
 ACROSS_FEW, ACROSS_MANY = 500, 10_000
 Job = Callable[[], object]
 
@@ -90,6 +90,20 @@ def machine_code(_: Path) -> Benchmark:
     lanes = solver.lanes(variants, np.random.default_rng(2).uniform(-40.0, 40.0, POSITIONS))
     said = "20,000 positions, machine code, to stacked np.linalg.solve"
     return Benchmark(_by("llvm", lambda: solver.solve(variants, lanes)), reference, said)
+
+
+def one_by_one(_: Path) -> Benchmark:
+    """The solver beside SciPy's root."""
+    model, _stacked_positions = _stacked()
+    solver = model.kernel
+    variants = solver.variants(model.variants.design[:1], model.variants.rack_axis[:1])
+    travel = np.random.default_rng(2).uniform(-40.0, 40.0, POSITIONS)
+    lanes = solver.lanes(variants, travel)
+    corner = natural.Corner(dict(zip(model.linkage.points, model.variants.design[0], strict=True)))
+    said = f"20,000 positions to {ROOTS} by scipy.optimize.root"
+    return Benchmark(
+        _by("numpy", lambda: solver.solve(variants, lanes)), lambda: natural.one_by_one(corner, travel[:ROOTS]), said
+    )
 
 
 def _by(engine: EngineName, job: Job) -> Job:
@@ -201,6 +215,14 @@ def start(_: Path) -> Benchmark:
     return Benchmark(lambda: start_up.seconds(words), lambda: start_up.seconds(start_up.IMPORTS), said)
 
 
+def page(folder: Path) -> Benchmark:
+    """The main job."""
+    cars = [str(DUNLIN), str(DUNLIN.parents[1] / "plover" / "car.toml")]
+    words = ["-m", "kin3d", "report", *cars, "--out", str(folder / "page.html")]
+    said = "a fresh kin3d report of two cars to a fresh import of numpy, typer, pydantic, rich"
+    return Benchmark(lambda: start_up.seconds(words), lambda: start_up.seconds(start_up.IMPORTS), said, 3)
+
+
 def shell(engine: EngineName) -> Callable[[Path], Benchmark]:
     """A big study of one command, from its start to its tables."""
 
@@ -223,6 +245,7 @@ def _on_tape() -> list[str]:
 
 BENCHMARKS: dict[str, Callable[[Path], Benchmark]] = {
     "kernel": kernel,
+    "one_by_one": one_by_one,
     "across": across,
     "across_many": across_many,
     "machine_code": machine_code,
@@ -233,6 +256,7 @@ BENCHMARKS: dict[str, Callable[[Path], Benchmark]] = {
     "tolerance": tolerance,
     "drawing": drawing,
     "start_up": start,
+    "report": page,
     "shell": shell("auto"),
     "shell_numpy": shell("numpy"),
 }
