@@ -596,3 +596,22 @@ def test_two_rings_that_nearly_lie_over_each_other_are_two_marks() -> None:
     np.testing.assert_allclose(at, centres, rtol=0.0, atol=1e-9)
     halves = [(rings[0][:7], origin), (rings[0][6:], origin)]  # pieces of one ring stay one
     assert len(marks_of(halves, [])) == 1
+
+
+@pytest.mark.parametrize("turned", [0.0, 90.0, 180.0])
+def test_rings_that_share_a_corner_are_two_chains(turned: float) -> None:
+    """Four lines meet there: both rings were taken for nothing, and their leaders for those of other marks."""
+    from kin3d.reading.dxf.circles import chains, fit
+    from kin3d.reading.dxf.content import Origin
+
+    turn = np.radians(np.arange(0.0, 360.0, 30.0))
+    shared, origin = np.array([3.0, 4.0, 0.0]), Origin("LINE", "1A", "0")
+    centres, lines = [], []
+    for angle in (0.0, turned):
+        outward = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle)), 0.0])
+        centres.append(shared - 2.0 * outward)
+        ring = centres[-1] + 2.0 * np.column_stack([np.cos(turn), np.sin(turn), np.zeros(12)])
+        lines += [(a, b, origin) for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True)]
+    lines.append((shared, shared, origin))  # a line without length is none
+    found = sorted(tuple(np.round(fit(points)[0], 9)) for points, _ in chains(lines))
+    assert found == sorted({tuple(np.round(c, 9)) for c in centres})

@@ -11,6 +11,7 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kin3d.reading.dxf.content import DrawnMark, Origin, Vector, grouped, tree_of
 
@@ -91,7 +92,7 @@ def _together(marks: list[DrawnMark], share: float) -> list[list[int]]:
 
 
 def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
-    """Return the closed chains among straight lines: every corner joins exactly two of at least MIN_CHAIN lines."""
+    """Return the closed chains among straight lines: each of at least MIN_CHAIN, two of them at every corner."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -101,8 +102,9 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
     extent = float(np.ptp(ends, axis=0).max()) or 1.0
     nodes, index = np.unique(np.round(ends / (1e-7 * extent)), axis=0, return_inverse=True)
     once, first = np.unique(np.sort(index.reshape(-1, 2), axis=1), axis=0, return_index=True)  # lines over each other
-    start, end = once.T
-    count = len(nodes)
+    long = once[:, 0] != once[:, 1]
+    once, first = once[long], first[long]
+    start, end, count = _parted(nodes, once)
     graph = coo_array((np.ones(len(start)), (start, end)), shape=(count, count))
     parts, label = connected_components(graph, directed=False)
     degree = np.bincount(np.concatenate([start, end]), minlength=count)
@@ -111,6 +113,41 @@ def chains(lines: list[tuple[Vector, Vector, Origin]]) -> list[Piece]:
     wanted = plain & (size >= MIN_CHAIN)
     found = grouped((int(k), int(row)) for row, k in zip(first, label[start], strict=True) if wanted[k])
     return [(ends.reshape(-1, 2, 3)[rows, 0], lines[rows[0]][2]) for _, rows in sorted(found.items())]
+
+
+def _parted(nodes: Vector, lines: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp], int]:
+    """Nodes at which lines (n, 2) begin and end, and how many there are: where rings share a corner, one for each.
+
+    A ring goes on as it turned before: with unit directions d, the next is 2 (d1 · d0) d1 − d0.
+    """
+    out, count = lines.copy(), len(nodes)
+    degree = np.bincount(lines.ravel(), minlength=count)
+    if not (degree == 4).any():
+        return lines[:, 0], lines[:, 1], count
+    at = grouped((int(node), row) for row, ends in enumerate(lines) for node in ends if degree[node] in (2, 4))
+
+    def way(row: int, node: int) -> Vector:
+        """Unit direction of a line that begins at a node."""
+        line: Vector = nodes[lines[row].sum() - node] - nodes[node]
+        return line / float(np.linalg.norm(line))
+
+    def next_line(row: int, node: int) -> int | None:
+        before = int(lines[row].sum() - node)
+        if degree[before] != 2:
+            return None
+        (last,) = (r for r in at[before] if r != row)
+        d0, d1 = -way(last, before), way(row, before)
+        ahead = 2.0 * (d1 @ d0) * d1 - d0
+        return max((r for r in at[node] if r != row), key=lambda r: float(ahead @ way(r, node)))
+
+    for node in np.flatnonzero(degree == 4).tolist():
+        following = {row: next_line(row, node) for row in at[node]}
+        if all(follower is not None and following[follower] == row for row, follower in following.items()):
+            first = at[node][0]
+            for row in (first, following[first]):
+                out[row][out[row] == node] = count
+            count += 1
+    return out[:, 0], out[:, 1], count
 
 
 def crosses(lines: list[tuple[Vector, Vector, Origin]]) -> list[DrawnMark]:
