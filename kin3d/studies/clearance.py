@@ -182,8 +182,9 @@ class _Study:
         parts = np.linspace(0.0, 1.0, SCANNED)
         out: list[GapLimit] = []
         brackets: list[tuple[int, int, float, float]] = []
+        scanned = self._along(corner, [end for end in ends for _ in parts], np.tile(parts, len(ends)))
         for number, (name, end) in enumerate(ends):
-            gaps = self._along(corner, [(name, end)] * SCANNED, parts)
+            gaps = scanned[:, number * SCANNED : (number + 1) * SCANNED]
             for row in np.flatnonzero(~touching).tolist():
                 below = np.flatnonzero(gaps[row] < self.wanted)
                 if below.size and below[0] == 0:
