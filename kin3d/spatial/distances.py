@@ -267,7 +267,7 @@ def _least(bar: _Along, profile: Profile) -> _NearestPlace:
     """The nearest of all candidates: ends, where an edge is crossed or nearest, where a corner's ring is nearest."""
     branch = _branch(bar)
     middle = branch.middle
-    rings = [_near_ring(branch, corner) for corner in profile.corners]
+    rings = _near_rings(branch, profile.corners)
     ends = (-middle, 1.0 - middle, np.clip(0.0, -middle, 1.0 - middle))
     best, edge = np.full(len(middle), np.inf), np.zeros(len(middle), dtype=np.intp)
     t = np.zeros(len(middle))
@@ -304,17 +304,22 @@ def _near_edge(n: Array, offset: float, bar: _Branch) -> list[Array]:
     return [np.where(np.isfinite(x), x, 0.0) for x in found]
 
 
-def _near_ring(bar: _Branch, corner: Array) -> list[Array]:
-    """Where a bar is nearest to the circle of a corner: one place on either side of its place nearest to the axis.
+def _near_rings(one: _Branch, corners: Array) -> Array:
+    """Where bars are nearest to the circles of corners (n, 2), on either side of their innermost place: (n, 2, bars).
 
     Half the square of the distance is convex outside |x| = δ, concave inside, so that each side has one minimum.
     """
+    count = len(one.middle)
+    bar = one.take(np.tile(np.arange(count), len(corners)))
+    corner = np.repeat(corners.T, count, axis=1)
     length = bar.lift**2 + bar.across
     turn = np.cbrt(corner[1] * bar.across * bar.least**2 / np.maximum(length, 1e-300))
     delta = np.sqrt(np.maximum(turn**2 - bar.least**2, 0.0) / np.maximum(bar.across, 1e-300))
     first, last = -bar.middle, 1.0 - bar.middle
-    ranges = ((first, np.clip(-delta, first, last)), (np.clip(delta, first, last), last))
-    return [_root_between(bar, corner, a, b) for a, b in ranges]
+    low, high = np.stack([first, np.clip(delta, first, last)]), np.stack([np.clip(-delta, first, last), last])
+    both = bar.take(np.tile(np.arange(len(first)), 2))
+    found = _root_between(both, np.tile(corner, 2), low.ravel(), high.ravel())
+    return found.reshape(2, len(corners), count).swapaxes(0, 1)
 
 
 def _root_between(bar: _Branch, corner: Array, low: Array, high: Array) -> Array:
@@ -324,6 +329,7 @@ def _root_between(bar: _Branch, corner: Array, low: Array, high: Array) -> Array
     if not rest.size:
         return out
     own, a, b = bar.take(rest), low[rest], high[rest]
+    corner = corner[:, rest]
     x = 0.5 * (a + b)
     for _ in range(NEWTON):
         g, slope = _ring_pull(own, x, corner)
