@@ -32,6 +32,8 @@ from kin3d.linkage.car import Car
 CAR = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 TRAVEL = np.linspace(-40.0, 40.0, 41)
 SAMPLES, RUNS = 200_000, 5  # so many that they are counted where they are solved
+# as the guide says: a worker's thread else gives memory back after every array, and half its time goes into new pages
+MEMORY = {"MALLOC_MMAP_THRESHOLD_": 1 << 30, "MALLOC_TRIM_THRESHOLD_": 1 << 32, "OPENBLAS_NUM_THREADS": 1}
 
 
 @dataclass
@@ -72,8 +74,10 @@ def processes(count: int) -> Iterator[Timed]:
 @contextmanager
 def cluster(count: int) -> Iterator[Timed]:
     """Workers of a Dask scheduler of this computer, a process and a thread each."""
+    import dask
     from distributed import Client, LocalCluster
 
+    dask.config.set({"distributed.nanny.pre-spawn-environ": MEMORY})
     options: dict[str, Any] = {"threads_per_worker": 1, "dashboard_address": None, "silence_logs": 50}
     with LocalCluster(n_workers=count, **options) as made, Client(made, set_as_default=False) as client:
         ids = list(client.run(os.getpid).values())
