@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,33 @@ FIRST = 2000  # samples that say how far the classes reach
 PIECES = 8  # pieces of other studies that make one here: what comes back is as large for few samples as for many
 
 
+@dataclass(frozen=True, slots=True)
+class HypercubePart:
+    """Some samples of a hypercube, small enough to be sent: who works on them makes their numbers.
+
+    Attributes
+    ----------
+    state : dict
+        Of the generator, where the first of these samples is drawn.
+    count : int
+        Samples of the whole hypercube.
+    strata : ndarray of int32, shape (sources, samples)
+    """
+
+    state: Any
+    count: int
+    strata: NDArray[np.int32]
+
+    def numbers(self) -> Array:
+        """Standard normal numbers, shape (samples, sources)."""
+        bits = np.random.PCG64()
+        bits.state = self.state
+        out = np.random.Generator(bits).uniform(size=self.strata.shape[::-1])
+        for column, stratum in zip(out.T, self.strata, strict=True):
+            column[:] = normal_quantile((stratum - column) / self.count)
+        return out
+
+
 class Hypercube:
     """The numbers of `normal_samples`, to the bit, a part of the samples at a time: half the memory of all of them."""
 
@@ -52,15 +80,12 @@ class Hypercube:
             rng.shuffle(stratum)
             row[:] = stratum
 
-    def part(self, samples: slice) -> Array:
-        """Standard normal numbers, shape (samples, sources)."""
+    def part(self, samples: slice) -> HypercubePart:
+        """Some of the samples."""
         bits = np.random.PCG64()
         bits.state = self._state
         bits.advance(samples.start * self.sources)
-        out = np.random.Generator(bits).uniform(size=(samples.stop - samples.start, self.sources))
-        for column, stratum in zip(out.T, self._strata, strict=True):
-            column[:] = normal_quantile((stratum[samples] - column) / self.count)
-        return out
+        return HypercubePart(bits.state, self.count, self._strata[:, samples])
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,9 +161,10 @@ class Counts:
 class CountWorker(SampleWorker):
     """Counts samples in pieces: what comes back is small however many they are."""
 
-    def counts(self, piece: tuple[Array, Classes]) -> Counts:
-        """Counts of the samples of some normal numbers."""
-        normals, classes = piece
+    def counts(self, piece: tuple[HypercubePart, Classes]) -> Counts:
+        """Counts of some samples."""
+        samples, classes = piece
+        normals = samples.numbers()
         out = Counts.none(classes)
         for part in parts_of(len(normals), self.study.case):
             value, _, _, status = self.piece(normals[part])
@@ -146,7 +172,7 @@ class CountWorker(SampleWorker):
         return out
 
 
-def _counts_of(study: Study) -> Callable[[tuple[Array, Classes]], Counts]:
+def _counts_of(study: Study) -> Callable[[tuple[HypercubePart, Classes]], Counts]:
     return CountWorker(study).counts
 
 
@@ -163,14 +189,14 @@ def counted_spread(
     refuse_samples(study, count, seed, MOST_MEMORY // (4 * max(1, len(study.uncertainty.sources))))
     worker = CountWorker(study, model)
     positions = len(study.case.at)
-    normals = Hypercube(count, len(study.uncertainty.identities), seed)
-    first = [worker.piece(normals.part(p))[0] for p in parts_of(min(count, FIRST), study.case)]
+    cube = Hypercube(count, len(study.uncertainty.identities), seed)
+    first = [worker.piece(cube.part(p).numbers())[0] for p in parts_of(min(count, FIRST), study.case)]
     classes = Classes.around(np.concatenate(first, axis=-1))
     parts = big_parts(count, study.case)
     total: Counts | None = None
     processes = workers if count * lanes_a_car(study.case) >= WORTH_PROCESSES else 1
     with expecting(count * positions), by_workers(_counts_of, study, processes, executor, worker.counts) as run:
-        for part, found in zip(parts, run((normals.part(p), classes) for p in parts), strict=True):
+        for part, found in zip(parts, run((cube.part(p), classes) for p in parts), strict=True):
             if total is None:
                 total = found
             else:

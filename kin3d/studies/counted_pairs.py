@@ -21,6 +21,7 @@ from kin3d.studies.counted import (
     Classes,
     Counts,
     Hypercube,
+    HypercubePart,
     at_rank,
     big_parts,
     spread_of_counts,
@@ -122,9 +123,9 @@ class PairStudy:
 
 @dataclass(frozen=True, slots=True)
 class PairPiece:
-    """Normal numbers of the samples of each car, and the classes of cars and pairs."""
+    """The samples of each car, and the classes of cars and pairs."""
 
-    normals: tuple[Array, ...]
+    samples: tuple[HypercubePart, ...]
     cars: tuple[Classes, ...]
     pairs: tuple[Classes, ...]
 
@@ -153,10 +154,11 @@ class PairWorker:
         self.workers = [SampleWorker(s, m) for s, m in zip(study.studies, there, strict=True)]
 
     def counts(self, piece: PairPiece) -> PairCounts:
-        """Counts of the samples of some normal numbers."""
+        """Counts of some samples."""
+        normals = _normals(self.study, piece.samples)
         total: PairCounts | None = None
-        for part in parts_of(len(piece.normals[0]), self.study.studies[0].case):
-            found, figures = self.solved([n[part] for n in piece.normals])
+        for part in parts_of(len(normals[0]), self.study.studies[0].case):
+            found, figures = self.solved([n[part] for n in normals])
             here = PairCounts(
                 [Counts.of(f[0], f[3], c) for f, c in zip(found, piece.cars, strict=True)],
                 [AstrayCounts.of(p, figures, c) for p, c in zip(self.study.pairs, piece.pairs, strict=True)],
@@ -188,12 +190,12 @@ def _counts_of(study: PairStudy) -> Callable[[PairPiece], PairCounts]:
     return PairWorker(study).counts
 
 
-def _normals(study: PairStudy, cubes: Sequence[Hypercube], samples: slice) -> tuple[Array, ...]:
+def _normals(study: PairStudy, samples: Sequence[HypercubePart]) -> tuple[Array, ...]:
     """Numbers of some samples of every car; an error that two cars share has the same in both."""
     out: list[Array] = []
     drawn: Draws = {}
-    for one, cube in zip(study.studies, cubes, strict=True):
-        numbers = cube.part(samples)
+    for one, some in zip(study.studies, samples, strict=True):
+        numbers = some.numbers()
         for k, identity in enumerate(one.uncertainty.identities):
             numbers[:, k] = drawn.setdefault(identity, numbers[:, k])
         out.append(numbers)
@@ -226,11 +228,11 @@ def counted_pairs(
     cubes = [
         Hypercube(count, len(s.uncertainty.identities), seed) for s, seed in zip(study.studies, seeds, strict=True)
     ]
-    cars, pairs = worker.classes(_normals(study, cubes, slice(0, min(count, FIRST))))
+    cars, pairs = worker.classes(_normals(study, [c.part(slice(0, min(count, FIRST))) for c in cubes]))
     case = study.studies[0].case
     parts = big_parts(count, case)
     processes = workers if count * lanes_a_car(case) * len(cubes) >= WORTH_PROCESSES else 1
-    pieces = (PairPiece(_normals(study, cubes, p), cars, pairs) for p in parts)
+    pieces = (PairPiece(tuple(c.part(p) for c in cubes), cars, pairs) for p in parts)
     total: PairCounts | None = None
     with (
         expecting(count * len(case.at)),
