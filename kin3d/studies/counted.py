@@ -105,9 +105,9 @@ class Classes:
         reach = np.maximum(high - low, 1e-9 * (1.0 + np.abs(high)))
         return Classes(low - 0.5 * reach, 2.0 * reach / CLASSES)
 
-    def count(self, values: Array) -> NDArray[np.int64]:
+    def count(self, values: Array) -> NDArray[np.int32]:
         """How many values each class has, shape (measures, positions, classes + 2): also below and above them."""
-        out = np.empty((*self.low.shape, CLASSES + 2), dtype=np.int64)
+        out = np.empty((*self.low.shape, CLASSES + 2), dtype=np.int32)  # half as much comes back
         for k, some in enumerate(values):  # one measure at a time stays in the processor's cache
             out[k] = self._row(k, some)
         return out
@@ -130,7 +130,7 @@ class Counts:
     `failed` counts samples that could not be assembled, by position.
     """
 
-    classes: NDArray[np.int64]
+    classes: NDArray[np.int32]
     sums: Array
     failed: NDArray[np.int64]
 
@@ -138,7 +138,7 @@ class Counts:
     def none(classes: Classes) -> Counts:
         """Of no sample."""
         shape = classes.low.shape
-        counts = np.zeros((*shape, CLASSES + 2), dtype=np.int64)
+        counts = np.zeros((*shape, CLASSES + 2), dtype=np.int32)
         return Counts(counts, np.zeros((3, *shape)), np.zeros(shape[-1], dtype=np.int64))
 
     @staticmethod
@@ -235,13 +235,13 @@ def spread_of_counts(total: Counts, classes: Classes, samples: int, seed: int) -
     )
 
 
-def _quantiles(counts: NDArray[np.int64], classes: Classes, parts: Sequence[float]) -> Array:
+def _quantiles(counts: NDArray[np.int32], classes: Classes, parts: Sequence[float]) -> Array:
     """Quantiles of counted values, shape (parts, measures, positions); infinite beyond the classes."""
     number = counts.sum(axis=-1)
     return np.stack([at_rank(counts, classes, part * np.maximum(number - 1, 0)) for part in parts])
 
 
-def at_rank(counts: NDArray[np.int64], classes: Classes, rank: Array) -> Array:
+def at_rank(counts: NDArray[np.int32], classes: Classes, rank: Array) -> Array:
     """The counted value that so many are smaller than (a part of one between two); infinite beyond the classes."""
     up_to = counts.cumsum(axis=-1)
     place = rank + 0.5  # the middle of a value that has a share of 1/number

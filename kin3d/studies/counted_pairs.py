@@ -85,7 +85,7 @@ class AstrayCounts:
     Arrays have a row a kind of figure and a column a measure.
     """
 
-    classes: NDArray[np.int64]
+    classes: NDArray[np.int32]
     finite: NDArray[np.int64]
     above: NDArray[np.int64]
 
