@@ -1,4 +1,4 @@
-"""A worker killed in the middle of a study costs its piece of work and no more, by processes and by a cluster."""
+"""A worker killed in mid-study costs its piece and no more: every study by processes, one piece by a cluster."""
 
 from __future__ import annotations
 
@@ -59,9 +59,9 @@ def _compared(found):
     return [*bands, np.array([(d.half_width, d.chance, d.sigma) for d in found.pairs[0].differences])]
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def client():
-    """Of two workers of a Dask scheduler; in place of a killed one another is started."""
+    """Of two workers of a Dask scheduler."""
     from distributed import Client, LocalCluster
 
     options = {"n_workers": 2, "threads_per_worker": 1, "dashboard_address": None, "silence_logs": 50}
@@ -71,15 +71,10 @@ def client():
             yield made
 
 
-@pytest.fixture(params=["processes", "cluster"])
-def workers(request):
+@pytest.fixture
+def workers():
     """How a study is told of two workers, and what gives their process ids."""
-    if request.param == "processes":
-        return {"workers": 2}, lambda: [p.pid for p in multiprocessing.active_children() if "Spawn" in p.name]
-    there = request.getfixturevalue("client")
-    there.wait_for_workers(2)
-    ids = list(there.run(os.getpid).values())
-    return {"executor": there.get_executor(pure=False, retries=3)}, lambda: ids
+    return {"workers": 2}, lambda: [p.pid for p in multiprocessing.active_children() if "Spawn" in p.name]
 
 
 def _check(workers, run):
