@@ -352,12 +352,18 @@ def signs_of(lanes: Lanes) -> Array:
     return np.repeat([1.0, -1.0], lanes.count // 2)
 
 
-def design_contact(model: AxleModel) -> Array:
-    """Contact points in the design position, shape (variants, 3), mm: all left ones, then all right ones."""
+def design_contact(model: AxleModel, normal: Vec = UP) -> Array:
+    """Contact points in the design position, shape (variants, 3), mm: all left ones, then all right ones.
+
+    Parameters
+    ----------
+    normal : vector, optional
+        Unit normal of the ground, chassis frame.
+    """
     design, linkage = model.variants.design, model.linkage
     centre = _columns(design[:, linkage.index(WHEEL_CENTRE)])
     spin = unit(sub(_columns(design[:, linkage.index(WHEEL_AXIS)]), centre))
-    foot = lowest(centre, spin, model.axle.loaded_radius_mm, UP)
+    foot = lowest(centre, spin, model.axle.loaded_radius_mm, normal)
     return np.stack(np.broadcast_arrays(*foot), axis=-1)
 
 

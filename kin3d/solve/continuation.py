@@ -100,15 +100,16 @@ def _corrected(
     """Newton's iteration from a guess; unknowns, errors and which lanes closed near it on the branch of `q`."""
     with np.errstate(all="ignore"):
         new, step = guess.copy(), np.full(target.count, np.inf)
+        numbers = Numbers(system, variants)
         for _ in range(ITERATIONS):
-            dense, residual = system.linear(numbers(system, variants, target, new), target.count)
+            dense, residual = system.linear(numbers(target, new), target.count)
             change = stack_solve(_finite(dense), residual.T).T
             change[:, step <= STEP_MM] = 0.0  # closed lanes stay, whatever their neighbours do
             new = new - change
             step = np.abs(change).max(axis=0)
             if not (step > STEP_MM).any():
                 break
-        dense, residual = system.linear(numbers(system, variants, target, new), target.count)
+        dense, residual = system.linear(numbers(target, new), target.count)
         error = np.abs(residual * variants.per_lane(variants.inverse_lengths, target)).max(axis=0)
         same = _same_branch(system, variants, target, _finite(dense))
         pulled = np.abs(new - guess).max(axis=0) <= CORRECTION_SHARE * np.abs(guess - q).max(axis=0) + 10 * STEP_MM
@@ -168,11 +169,11 @@ def _outcome(
         return status, {}
     from kin3d.solve.arclength import Curve, follow  # few sweeps need it, and it takes its time to load
 
-    here = lanes.take(stopped)
+    here, numbers = lanes.take(stopped), Numbers(system, variants)
 
     def evaluate(ways: Lanes, share: Array, x: Array) -> CurveSlopes:
         at = ways.part(share)
-        inputs = numbers(system, variants, at, x)
+        inputs = numbers(at, x)
         dense, residual = system.linear(inputs, at.count)
         along = system.along(inputs, ways)
         scale = np.broadcast_to(variants.per_lane(variants.inverse_lengths, at), residual.shape)
@@ -200,15 +201,25 @@ def _in_line(system: System, dense: Array) -> str:
     return bodies_in_line(null, [system.equations.rows[r] for r in rows])
 
 
-def numbers(system: System, variants: Variants, lanes: Lanes, q: Array) -> dict[Any, Any]:
-    """Inputs of the tape for lanes, by key."""
-    out: dict[Any, Any] = dict(zip(system.unknown_keys, q, strict=True))
-    for i, p in enumerate(system.linkage.points):
-        for k in range(3):
-            out["P", p, k] = variants.per_lane(variants.design[:, i, k], lanes)
-    _, design, axis = vectors(system, variants, lanes, q)
-    out |= {("axis", key, k): v[k] for key, v in system.axes(design, axis).items() for k in range(3)}
-    return out | dict(zip(system.drive_keys, system.drive_rows(lanes), strict=True))
+class Numbers:
+    """Inputs of the tape for lanes, by key; what the variants have is put together once while lanes stay the same."""
+
+    def __init__(self, system: System, variants: Variants) -> None:
+        self.system, self.variants = system, variants
+        self._of: tuple[bytes, dict[Any, Any]] = b"", {}
+
+    def __call__(self, lanes: Lanes, q: Array) -> dict[Any, Any]:
+        """Inputs at unknowns q, shape (unknowns, lanes)."""
+        system, whose = self.system, lanes.variant.tobytes()
+        if self._of[0] != whose or not self._of[1]:
+            self._of = whose, self._of_variants(lanes, q)
+        out = self._of[1] | dict(zip(system.unknown_keys, q, strict=True))
+        return out | dict(zip(system.drive_keys, system.drive_rows(lanes), strict=True))
+
+    def _of_variants(self, lanes: Lanes, q: Array) -> dict[Any, Any]:
+        _, design, axis = vectors(self.system, self.variants, lanes, q)
+        out: dict[Any, Any] = {("P", p, k): v[k] for p, v in design.items() for k in range(3)}
+        return out | {("axis", key, k): v[k] for key, v in self.system.axes(design, axis).items() for k in range(3)}
 
 
 def vectors(

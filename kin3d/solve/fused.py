@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cache
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ Array = NDArray[np.float64]
 WIDTH = 8
 V = f"<{WIDTH} x double>"
 _INSTRUCTION = {ADD: "fadd", SUB: "fsub", MUL: "fmul", DIV: "fdiv"}
+_numbers = count()  # of functions: each has a name of its own
 _ONES = f"<{', '.join(['i1 1'] * WIDTH)}>"
 _DECLARED = f"""
 declare {V} @llvm.fabs.v{WIDTH}f64({V})
@@ -173,12 +175,20 @@ def _machine(level: int) -> tuple[Any, Any]:
     return machine, binding.create_mcjit_compiler(binding.parse_assembly(""), machine)
 
 
-def compiled(name: str, signature: str, listing: Listing, level: int = 1) -> int:
-    """Address of a function made of the listing, optimised to a level; it is kept as long as the process lives."""
+def compiled(signature: str, listing: Listing, level: int) -> int:
+    """Address of a function made of the listing, optimised to a level, 0 or 1; kept as long as the process lives.
+
+    Linkages of one layout often have the same text: it is made once.
+    """
+    return _address(signature, "\n".join(listing.lines), level)
+
+
+@cache
+def _address(signature: str, body: str, level: int) -> int:
     from llvmlite import binding
 
     _, engine = _machine(level)
-    body = "\n".join(listing.lines)
+    name = f"lanes_{next(_numbers)}"
     module = binding.parse_assembly(f"{_DECLARED}\ndefine void @{name}({signature}) {{\nentry:\n{body}\n}}\n")
     engine.add_module(module)
     engine.finalize_object()

@@ -35,12 +35,15 @@ class FusedNewton:
 
     def __init__(self, system: System) -> None:
         self.system = system
-        self._made: dict[tuple[bool, int], Callable[..., None]] = {}
+        self._made: dict[tuple[bool, int, int], Callable[..., None]] = {}
 
     def correct(
-        self, variants: Variants, lanes: Lanes, guess: Array | Polynomial
+        self, variants: Variants, lanes: Lanes, guess: Array | Polynomial, level: int
     ) -> tuple[Array, Array, NDArray[np.bool_]]:
-        """As `newton.correct`; the guess may be a polynomial, of which each lane takes its value on the way."""
+        """As `newton.correct`; the guess may be a polynomial, of which each lane takes its value on the way.
+
+        `level` is how much LLVM thinks about the code, as of `compiled`.
+        """
         system, count = self.system, lanes.count
         size = len(system.unknown_keys)
         groups = -(-count // WIDTH)
@@ -63,17 +66,16 @@ class FusedNewton:
         )
         error, good = np.empty(stride), np.empty(stride, dtype=np.int8)
         pointers = np.array([x.ctypes.data for x in drives], dtype=np.int64)
-        self._function(shared, drive)(
+        self._function(shared, drive, level)(
             groups, stride, pointers.ctypes.data, index.ctypes.data, table.ctypes.data, coefficients.ctypes.data,
             degree, middle, scale, q.ctypes.data, error.ctypes.data, good.ctypes.data,
         )  # fmt: skip
         return q[:, :count], error[:count], good[:count].view(np.bool_)
 
-    def _function(self, shared: bool, drive: int) -> Callable[..., None]:
-        key = (shared, drive)
+    def _function(self, shared: bool, drive: int, level: int) -> Callable[..., None]:
+        key = (shared, drive, level)
         if key not in self._made:
-            name = f"newton_{id(self)}_{int(shared)}_{drive}"
-            self._made[key] = _CALL(compiled(name, _SIGNATURE, _Writer(self.system, shared, drive).listing))
+            self._made[key] = _CALL(compiled(_SIGNATURE, _Writer(self.system, shared, drive).listing, level))
         return self._made[key]
 
 

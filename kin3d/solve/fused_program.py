@@ -41,7 +41,7 @@ class FusedProgram:
         self.from_table = [n.serial for n in program.uniforms if n.serial in entries]
         self.rows = [n.serial for n in program.uniforms if n.serial not in entries and n.serial not in inline]
         listing = self._write(entries, inline, shared)
-        self._call = _CALL(compiled(f"program_{id(self)}", _SIGNATURE, listing, level))
+        self._call = _CALL(compiled(_SIGNATURE, listing, level))
 
     def _write(self, entries: Mapping[int, int], inline: dict[int, str], shared: bool) -> Listing:
         listing, program = Listing(), self.program

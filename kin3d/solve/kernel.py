@@ -241,7 +241,8 @@ class Kernel:
     def _correct(self, variants: Variants, lanes: Lanes, guess: Guess) -> tuple[Array, Array, NDArray[np.bool_]]:
         """Close the lanes from where they start; see `newton.correct`."""
         if self._worth(lanes.count):
-            return self._fused.correct(variants, lanes, guess.polynomial(lanes) or guess(lanes))
+            start = guess.polynomial(lanes) or guess(lanes)
+            return self._fused.correct(variants, lanes, start, self._worth.level)
         q = np.empty((len(self.system.unknown_keys), lanes.count))
         error = np.empty(lanes.count)
         good = np.empty(lanes.count, dtype=bool)

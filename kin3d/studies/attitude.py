@@ -101,9 +101,9 @@ class Attitude:
         """Wheels and springs of a state; those of the last state are kept, whatever the accelerations."""
         key = (y.tobytes(), loads.rack_mm, lifted)
         if self._last is None or self._last[0] != key:
-            wheels, reached = self._wheels(y, loads)
-            springs, also = self._springs(y, loads, lifted)
-            self._last = key, _Moved(wheels, springs, reached & also)
+            both = [self._axle(number, y, loads, hanging(lifted, number)) for number in (0, 1)]
+            wheels, springs = ([one for axle in both for one in getattr(axle, name)] for name in ("wheels", "springs"))
+            self._last = key, _Moved(wheels, springs, both[0].reached & both[1].reached)
         return self._last[1]
 
     def evaluate(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Evaluated:
@@ -214,30 +214,27 @@ class Attitude:
             total = add(total, cross(seen(place), (0.0, 0.0, -down)))
         return total
 
-    def _wheels(self, y: Array, loads: Loads) -> tuple[list[_Wheel], NDArray[np.bool_]]:
-        out: list[_Wheel] = []
-        reached = np.ones(self.cars.count, dtype=bool)
-        for axle, model in enumerate(self.cars.axles):
-            algebra, known = (JOINED, {"travel": 0, "apart": APART}) if model.joined else (LOCAL, {"travel": 0})
-            roll, pitch = (algebra.variable(np.tile(y[n], 2), k) for n, k in ((ROLL, 1), (PITCH, 2)))
-            both = y[2 * axle : 2 * axle + 2]
-            corner, there = self.cars.corners(axle, both, loads.rack_mm, (algebra, known), ground_normal(roll, pitch))
-            corner = self.standing(corner, axle)
-            out += [_Wheel.of(corner, self.cars.shifts[axle], axle, k) for k in (0, 1)]
-            reached &= there
-        return out, reached
+    def _axle(self, number: int, y: Array, loads: Loads, in_air: Mapping[str, bool]) -> _Moved:
+        """The wheels of one axle, and the force of its springs and bars against each wheel's travel, N.
 
-    def _springs(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> tuple[list[Jet], NDArray[np.bool_]]:
-        """Force of springs and bars against each wheel's travel, N, with derivatives; and which cars reach it."""
-        out: list[Jet] = []
-        reached = np.ones(self.cars.count, dtype=bool)
-        for axle, elements in enumerate(self.elements):
-            pair = self.cars.pair(axle, y[2 * axle : 2 * axle + 2], loads.rack_mm)
-            deflections = [e.deflection(pair.left, pair.right) for e in elements]
-            in_air = hanging(lifted, axle)
-            out += [_generalised(elements, deflections, side, axle, in_air, pair.count) for side in (0, 1)]
-            reached &= pair.ok
-        return out, reached
+        Parameters
+        ----------
+        in_air : mapping of str to bool
+            Whether the wheel of each side hangs.
+        """
+        joined = self.cars.axles[number].joined
+        algebra, known = (JOINED, {"travel": 0, "apart": APART}) if joined else (LOCAL, {"travel": 0})
+        roll, pitch = (algebra.variable(np.tile(y[n], 2), k) for n, k in ((ROLL, 1), (PITCH, 2)))
+        travel = y[2 * number : 2 * number + 2]
+        pair = self.cars.corners(number, travel, loads.rack_mm, (algebra, known), ground_normal(roll, pitch))
+        standing = self.standing(pair, number)
+        elements = self.elements[number]
+        deflections = [e.deflection(pair.left, pair.right) for e in elements]
+        return _Moved(
+            wheels=[_Wheel.of(standing, self.cars.shifts[number], number, side) for side in (0, 1)],
+            springs=[_generalised(elements, deflections, side, number, in_air, pair.count) for side in (0, 1)],
+            reached=pair.ok,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,17 +352,17 @@ def _numbers(v: Vec, count: int) -> Array:
 
 
 def _generalised(
-    elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int, in_air: dict[str, bool], count: int
+    elements: Sequence[Element], deflections: Sequence[Jet], side: int, axle: int, in_air: Mapping[str, bool], n: int
 ) -> Jet:
     """Σ f·∂u/∂z of one side with its derivatives along both travels."""
     own = ((1, 0), (0, 1))
-    total, slopes = np.zeros(count), np.zeros((2, count))
+    total, slopes = np.zeros(n), np.zeros((2, n))
     for element, u in zip(elements, deflections, strict=True):
-        first = np.stack([_over(u.derivative(m), count) for m in own])
+        first = np.stack([_over(u.derivative(m), n) for m in own])
         mixed = [tuple(int(a + b) for a, b in zip(own[side], m, strict=True)) for m in own]
-        second = np.stack([_over(u.derivative(m), count) for m in mixed])
+        second = np.stack([_over(u.derivative(m), n) for m in mixed])
         found = element.force(u.value, hangs=in_air.get(element.side, False))
-        force, rate = (_over(v, count) for v in found)
+        force, rate = (_over(v, n) for v in found)
         total = total + force * first[side]
         slopes = slopes + rate * first[side] * first + force * second
     return _over_unknowns(total, {2 * axle + k: slopes[k] for k in (0, 1)})

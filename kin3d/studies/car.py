@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
-from kin3d.measures.corner import TRAVEL, Corner, ground_normal
+from kin3d.measures.corner import ground_normal
 from kin3d.measures.corner_pair import design_contact
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.vectors import dot
@@ -99,10 +99,8 @@ def _design_pitch(models: tuple[AxleModel, AxleModel], shift: float, wheelbase: 
         n = ground_normal(np.zeros(2), np.full(2, pitch))
         heights = []
         for model, x in zip(models, (0.0, shift), strict=True):
-            lanes = model.pair(np.zeros((2, 1)), np.zeros(1))
-            solved = model.kernel.solve(model.variants, lanes)
-            corner = Corner.of(model, lanes, solved, along=TRAVEL, normal=n)
-            heights.append(float(np.mean(dot(corner.contact, n).value + x * n[0])))
+            feet = design_contact(model, n)
+            heights.append(float(np.mean(dot((feet[:, 0] + x, feet[:, 1], feet[:, 2]), n))))
         pitch += (heights[0] - heights[1]) / wheelbase
     return pitch
 

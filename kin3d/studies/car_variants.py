@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.record import placed
-from kin3d.measures.corner import Along, Corner
+from kin3d.measures.corner import Along
 from kin3d.measures.corner_pair import CornerPair, signs_of, twice
 from kin3d.measures.entry import figure
-from kin3d.solve.lanes import Lanes, Status
+from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.vectors import Vec
 from kin3d.studies.car import STEERED, CarModel
@@ -97,16 +97,13 @@ class CarVariants:
         rack = np.full(self.count, rack_mm * STEERED[number])
         return self.axles[number].pair(travel, rack, variant=np.arange(self.count))
 
-    def corners(
-        self, number: int, travel: Array, rack_mm: float, along: Along, normal: Vec
-    ) -> tuple[Corner, NDArray[np.bool_]]:
-        """Both corners of an axle over (left, then right) lanes, and which cars reach it."""
+    def corners(self, number: int, travel: Array, rack_mm: float, along: Along, normal: Vec) -> CornerPair:
+        """Both corners of an axle over a ground, its normal given; travels of all cars have the shape (2, cars)."""
         model, lanes = self.axles[number], self.lanes(number, travel, rack_mm)
         solved = model.kernel.solve(model.variants, lanes)
-        corner = Corner.of(
+        return CornerPair.of(
             model, lanes, solved, along=along, normal=normal, sign=signs_of(lanes), figures=self.of_axle(number)
         )
-        return corner, np.asarray((solved.status == Status.OK).reshape(2, -1).all(axis=0))
 
     def pair(self, number: int, travel: Sequence[Any] | Array, rack_mm: float, degree: int = 2) -> CornerPair:
         """Both corners of an axle, each car's wheels at travels of their own, (2, cars), in the chassis frame."""

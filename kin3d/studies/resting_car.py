@@ -90,7 +90,7 @@ def _design(cars: CarVariants) -> tuple[Array, Array]:
     lanes = 2 * cars.count
     normal = ground_normal(np.zeros(lanes), np.tile(cars.pitch_rad, 2))
     for axle, shift in enumerate(cars.shifts):
-        corner, _ = cars.corners(axle, np.zeros((2, cars.count)), 0.0, TRAVEL, normal)
+        corner = cars.corners(axle, np.zeros((2, cars.count)), 0.0, TRAVEL, normal)
         for out, point in ((feet, corner.contact), (hubs, corner.centre)):
             moved = (point[0].value + np.tile(shift, 2), point[1].value, point[2].value)
             out.append(np.stack([np.broadcast_to(c, lanes) for c in moved]).reshape(3, 2, cars.count).swapaxes(0, 1))

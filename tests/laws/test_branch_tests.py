@@ -32,7 +32,7 @@ def full_step(lanes: Lanes, q: np.ndarray) -> np.ndarray:
     """Newton's step from dense Jacobians by LAPACK: what is left to do at q, mm."""
     m = model(*FRONT)
     system = m.kernel.system
-    dense, residual = system.linear(continuation.numbers(system, m.variants, lanes, q), lanes.count)
+    dense, residual = system.linear(continuation.Numbers(system, m.variants)(lanes, q), lanes.count)
     return np.linalg.solve(dense, residual.T[:, :, None])[:, :, 0].T
 
 
@@ -45,7 +45,7 @@ def other_assembly() -> np.ndarray:
     m = model(*FRONT)
     system, lanes = m.kernel.system, left(0.0)
     start = m.variants.start[:, :1]
-    sign = np.sign(np.linalg.det(system.dense(continuation.numbers(system, m.variants, lanes, start), 1)))
+    sign = np.sign(np.linalg.det(system.dense(continuation.Numbers(system, m.variants)(lanes, start), 1)))
     random = np.random.default_rng(1)
     for _ in range(400):
         q = start + random.uniform(-400.0, 400.0, start.shape)
@@ -54,7 +54,7 @@ def other_assembly() -> np.ndarray:
             if not np.isfinite(q).all() or np.abs(q).max() > 1e5:
                 break
         else:
-            dense = system.dense(continuation.numbers(system, m.variants, lanes, q), 1)
+            dense = system.dense(continuation.Numbers(system, m.variants)(lanes, q), 1)
             if np.abs(full_step(lanes, q)).max() < STEP_MM and np.sign(np.linalg.det(dense)) == -sign:
                 return q
     raise AssertionError("no other assembly was found")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from kin3d.solve.continuation import numbers
+from kin3d.solve.continuation import Numbers
 from kin3d.solve.lanes import Status
 from kin3d.solve.program import evaluate
 from kin3d.spatial.jets import box
@@ -81,7 +81,7 @@ def test_jacobian_against_central_differences(name, axle):
     m = model(name, axle)
     lanes, solved = grid(m)
     system = m.kernel.system
-    dense = system.dense(numbers(system, m.variants, lanes, solved.q), lanes.count)
+    dense = system.dense(Numbers(system, m.variants)(lanes, solved.q), lanes.count)
     for column in range(len(system.unknown_keys)):
         step = np.zeros_like(solved.q)
         step[column] = 1e-3
@@ -90,7 +90,7 @@ def test_jacobian_against_central_differences(name, axle):
             return np.stack(
                 [
                     np.broadcast_to(v, lanes.count)
-                    for v in evaluate(system.residuals, numbers(system, m.variants, lanes, q))
+                    for v in evaluate(system.residuals, Numbers(system, m.variants)(lanes, q))
                 ]
             )
 

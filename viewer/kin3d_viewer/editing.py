@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from kin3d.solve.continuation import numbers
+from kin3d.solve.continuation import Numbers
 from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.newton import correct
@@ -248,7 +248,7 @@ class Editor:
         kernel = self.model.base.kernel
         system = kernel.system
         lanes = kernel.lanes(variants, 0.0) if drives == Drives() else self._present()
-        dense = system.dense(numbers(system, kernel.of_system(variants), lanes, q), lanes.count)
+        dense = system.dense(Numbers(system, kernel.of_system(variants))(lanes, q), lanes.count)
         if not np.isfinite(dense).all():
             return "the points do not make a linkage there"
         scaled = dense * variants.inverse_lengths.T[:, :, None]
