@@ -60,7 +60,8 @@ def builtin(name: str) -> Layout:
         text = f'no layout "{name}"; built in: {told_names()}; or give the path of a layout file'
         raise LayoutError(Finding("layout-unknown", text))
     file = _FOLDER / f"{name.replace(' ', '_')}.toml"
-    return parse(tomllib.loads(file.read_text("utf-8")), f"layout {name}")
+    data = tomllib.loads(file.read_text("utf-8"))
+    return parse(data, f"layout {data['name']}")
 
 
 class _Checker:

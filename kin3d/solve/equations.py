@@ -101,11 +101,14 @@ class Equations:
 
     def _slider(self, point: str, start: str, end: str) -> list[Row]:
         along = self._at[end] - self._at[start]
-        off = np.linalg.norm(np.cross(self._at[point] - self._at[start], along)) / np.linalg.norm(along)
+        nearest = self._at[start] + along * (along @ (self._at[point] - self._at[start])) / (along @ along)
+        off = np.linalg.norm(self._at[point] - nearest)
         if off > SLIDER_OFF_LINE_MM:
+            x, y, z = (f"{v:.1f}" for v in nearest)
             text = (
                 f'point "{point}" slides on the line {start}-{end} but stands {off:.3g} mm off it; '
-                f"{SLIDER_OFF_LINE_MM} mm or less is expected: move the point onto the line"
+                f"{SLIDER_OFF_LINE_MM} mm or less is expected: move the point onto the line, which is nearest to it at "
+                f"x {x}, y {y}, z {z} mm (vehicle frame, left side), or mend the line"
             )
             raise LayoutError(Finding("slider-off-line", text, self.linkage.layout))
         # the cross product has three components of which two are independent: leave out the one along the line

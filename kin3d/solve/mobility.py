@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
-from kin3d.linkage.layout import Linkage
+from kin3d.linkage.layout import WHEEL_CENTRE, Linkage
 from kin3d.solve.equations import Equations, Row
 
 RANK_TOLERANCE = 1e-9  # singular values under this part of the largest count as zero
@@ -184,9 +184,10 @@ def _skew(r: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def spanning(linkage: Linkage, design: NDArray[np.float64], placed: Collection[str]) -> list[Finding]:
-    """Bodies of one side that reach over the middle of the car, and points of both sides that stand in it.
+    """Points on the other side of the car than their wheel, and points of both sides that stand in the middle.
 
-    An axle in a layout of one side would be two axles.
+    Most often a sign has been lost. Else an axle in a layout of one side, which would be two axles. The place of a
+    finding is the point's name.
 
     Parameters
     ----------
@@ -195,20 +196,24 @@ def spanning(linkage: Linkage, design: NDArray[np.float64], placed: Collection[s
         Points that a drive places; like those of chassis and rack they are no sign of it.
     """
     y = dict(zip(linkage.points, design[:, 1], strict=True))
+    side = 1.0 if y[WHEEL_CENTRE] > 0.0 else -1.0
     held = {*linkage.fixed, *linkage.rack, *placed, *linkage.across.points}
+    beyond: dict[str, list[str]] = {}
     found = []
     for body, points in linkage.bodies.items():
         moving = [p for p in points if p in y and p not in held]
-        left, right = ([p for p in moving if s * y[p] > MIDDLE_MM] for s in (1.0, -1.0))
-        if left and right and body not in linkage.across.bodies:
-            text = (
-                f'body "{body}" has moving points on both sides of the car ({left[0]}, {right[0]}): it stands once, '
-                "and the other side would be a second one; name it in [across] bodies, its points that stand once in "
-                "[across] points, and give every other point on one side only"
-            )
-            found.append(Finding("body-across", text, linkage.layout))
+        near, far = ([p for p in moving if s * y[p] > MIDDLE_MM] for s in (side, -side))
+        for point in far if near and body not in linkage.across.bodies else ():
+            beyond.setdefault(point, []).append(f'"{body}"')
         middle = [p for p in points if p in y and p not in linkage.across.points and abs(y[p]) <= MIDDLE_MM]
         for point in middle if body in linkage.across.bodies else ():
             text = f'point "{point}" of body "{body}" stands on both sides and at y = 0, so that it is two points'
-            found.append(Finding("point-middle", f"{text} in one place; put it in [across] points", linkage.layout))
+            found.append(Finding("point-middle", f"{text} in one place; put it in [across] points", point))
+    for point, bodies in beyond.items():
+        text = (
+            f'point "{point}" of {" and ".join(bodies)} stands {abs(y[point]):g} mm from the middle of the car on the '
+            "other side than the wheel: has its y the wrong sign? A body that stands once in the car, as an axle does, "
+            "is named in [across] bodies of the layout, and its points that stand once in [across] points"
+        )
+        found.append(Finding("point-across", text, point))
     return found

@@ -119,5 +119,7 @@ def _kernel(axle: Axle, linkage: Linkage, sides: tuple[SideCoordinates, SideCoor
             return JoinedKernel(linkage, sides, axle.other_points is None, np.array(axle.rack_axis))
         return Kernel(linkage, sides[0].design)
     except (LayoutError, AssemblyError) as error:
-        place = f"{sides[0].table.source}, [{axle.name}], {axle.layout.source}"
-        raise type(error)([replace(f, place=place) for f in error.findings]) from None
+        table = sides[0].table
+        rows = dict(zip(table.names, table.places, strict=True))
+        place = f"{table.source}, [{axle.name}], {axle.layout.source}"
+        raise type(error)([replace(f, place=rows.get(f.place, place)) for f in error.findings]) from None

@@ -245,5 +245,9 @@ def bodies_in_line(left_null: Array, rows: Sequence[Any]) -> str:
     The left null vector of a singular Jacobian is a set of member forces in balance without a load: the members that
     carry it are those that have come into line.
     """
-    bodies = dict.fromkeys(b for k in loud(left_null) if rows[k].kind != "travel" for b in rows[k].bodies)
+    told = [rows[k].bodies for k in loud(left_null) if rows[k].kind != "travel"]
+    bodies = dict.fromkeys(b for named in told for b in named)
+    if len(bodies) == 1:  # one body alone balances nothing: what meets it is only less loud
+        quieter = (rows[k].bodies for k in np.argsort(-np.abs(left_null)) if rows[k].kind != "travel")
+        bodies |= dict.fromkeys(next((named for named in quieter if not set(named) <= set(bodies)), ()))
     return " and ".join(f'"{b}"' for b in bodies) or "the bodies of the wheel"

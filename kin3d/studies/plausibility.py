@@ -12,9 +12,10 @@ from math import pi, sqrt
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.layout import WHEEL_CENTRE
+from kin3d.studies.given_corner import GivenCorner
 from kin3d.studies.plausible_figures import implausible_figures, springs_against_share
 from kin3d.studies.plausible_motion import Speeds, bar_against_spring, design_speeds, implausible_motion, motion_ratio
-from kin3d.studies.plausible_points import GivenCorner, half_tracks_apart, implausible_points
+from kin3d.studies.plausible_points import half_tracks_apart, implausible_points
 
 GRAVITY = 9.81
 WHEELBASE_MM = (800.0, 7000.0)

@@ -11,7 +11,7 @@ from typing import Any
 from kin3d.errors import Finding, Severity
 from kin3d.linkage.car import Axle, Car
 from kin3d.linkage.keys import unit_of_key
-from kin3d.studies.plausible_points import GivenCorner
+from kin3d.studies.given_corner import GivenCorner
 
 GUESSED = 0.5  # part of its value that a deviation may have
 GUESSED_DEG, GUESSED_SHARE = 2.5, 0.2

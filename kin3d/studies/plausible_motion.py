@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, LayoutError
 from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.solve.velocities import design_velocities
-from kin3d.studies.plausible_points import CAMBER_DEG, GivenCorner
+from kin3d.studies.given_corner import GivenCorner
+from kin3d.studies.plausible_points import CAMBER_DEG
 from kin3d.writing.numbers import fixed
 
 Array = NDArray[np.float64]

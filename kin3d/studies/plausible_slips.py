@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 TOLERANCE_MM = np.array([240.0, 125.0, 125.0])  # how far a coordinate may stand from that of its fellow
 NEAR = 0.5  # a slip explains a coordinate when it brings it to within this part of the tolerance
 MOST_OVER_CENTRE_MM = 60.0  # so far may a pivot reach over the centre line
+HINGE_MM = 60.0  # least distance of an arm's two pivots
 MOST = 4  # slips that are looked for in one corner
 
 _Table = tuple[tuple[str, str, tuple[str, ...]], ...]
@@ -124,7 +125,14 @@ def _apart(at: dict[str, Array]) -> float:
     over = [abs(float(at[n][k]) - e) / TOLERANCE_MM[k] - 1.0 for n, k, e in _relations(at)]
     across = sum(0.5 for n, *_ in _FELLOWS if n in at and at[n][1] < -MOST_OVER_CENTRE_MM)
     seen = sum(min(abs(float(at[n][k]) - e) / TOLERANCE_MM[k], 3.0) for n, k, e in _relations(at, _WITNESSES))
-    return float(sum(min(x, 3.0) for x in over if x > 0.0) + across + 0.05 * seen)
+    narrow = sum(0.5 for arm in ("lower", "upper") if _narrow(at, arm))
+    return float(sum(min(x, 3.0) for x in over if x > 0.0) + across + narrow + 0.05 * seen)
+
+
+def _narrow(at: dict[str, Array], arm: str) -> bool:
+    """Whether an arm's front pivot does not stand ahead of its rear one."""
+    front, rear = at.get(f"{arm}_front"), at.get(f"{arm}_rear")
+    return front is not None and rear is not None and bool(front[0] - rear[0] < HINGE_MM)
 
 
 def _candidates(at: dict[str, Array], origin: Array) -> Iterator[Slip]:

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+import kin3d
 from kin3d.errors import AssemblyError, LayoutError
+from kin3d.solve.equations import Row
 from kin3d.solve.kernel import Kernel
+from kin3d.solve.system import bodies_in_line
 from tests.unit.corners import PLAIN, POINTS, WISHBONES, double_wishbone, layout, linkage
+
+ROOT = Path(__file__).parents[2]
 
 
 def said(kind, make) -> str:
@@ -85,3 +92,22 @@ def test_slider_off_its_line():
         lambda: Kernel(*linkage(layout(bodies, sliders=[("strut_top", ("strut_low", "strut_high"))]), points)),
     )
     assert 'point "strut_top" slides on the line strut_low-strut_high but stands 80 mm off it' in text
+    assert "nearest to it at x 0.0, y 640.0, z 700.0 mm" in text
+
+
+def test_a_wrong_sign_is_told_of_the_point_and_not_of_a_layout():
+    """The row is that of the table, comment lines counted; the rod's inner end is on two bodies and is told once."""
+    car = kin3d.load(ROOT / "models/dunlin/car.toml")
+    for point, row, bodies in (("upper_outer", 9, '"upright"'), ("rod_inner", 14, '"rod" and "rocker"')):
+        assert car.front is not None
+        x, y, z = car.front.points[point]
+        text = said(LayoutError, lambda p=point, at=(x, -y, z): kin3d.sweep(car.with_points({p: at}), travel=[0.0]))
+        assert text.count("has its y the wrong sign?") == 1
+        assert f'row {row}: point "{point}" of {bodies} stands {y:g} mm from the middle of the car' in text
+
+
+def test_one_body_alone_is_never_in_line():
+    """The rod is in balance with the rocker although its share of the null vector is small."""
+    rows = [Row("travel", (), ()), *(Row("length", (b,), ()) for b in ("rocker", "rocker", "rod", "upper arm"))]
+    assert bodies_in_line(np.array([0.9, 1.0, -0.8, 0.1, 1e-9]), rows) == '"rocker" and "rod"'
+    assert bodies_in_line(np.array([0.9, 1.0, -0.8, 0.3, 0.1]), rows) == '"rocker" and "rod"'
