@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +27,7 @@ from kin3d.measures.entry import Measure, figure, keys_of
 from kin3d.studies.car_stands import STANDS
 from kin3d.studies.case import CaseModel
 from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.fit import CommonCases
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.significance import FigureKind
@@ -337,11 +337,11 @@ class _Path:
         designs = np.stack([self.end if s == 1.0 else self.start + s * (self.end - self.start) for s in share])
         origin = np.full(1, self.a.case.origin)
         stand = [self.a.between(self.b, share, x, self.attitude, len(self.seeds)) for x in (origin, self.at)]
-        how: dict[str, Any] = {"seeds": self.seeds, "rack_axes": axes}
-        start = model.derive(designs, origin, measures, rates=True, stands=stand[0], **how)
+        asked = AskedMeasures(measures, seeds=self.seeds, rack_axes=axes, stands=stand[1])
+        start = model.derive(designs, origin, replace(asked, rates=True, stands=stand[0]))
         over = start
         if not np.array_equal(self.at, origin):
-            over = model.derive(designs, self.at, measures, stands=stand[1], **how)
+            over = model.derive(designs, self.at, asked)
         shape = (len(measures), len(self.seeds), count, len(self.at))
         value = np.concatenate(
             [start.value[..., None], start.rate[..., None], over.value.reshape(shape[0], count, -1)], axis=-1

@@ -22,7 +22,8 @@ from kin3d.measures.car import MEASURES as ON_THE_GROUND
 from kin3d.measures.entry import Measure
 from kin3d.studies.car_measures import car_measure
 from kin3d.studies.car_stands import CarStands
-from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.derived import AskedMeasures, Derived
 from kin3d.studies.element_measures import element_measure, name_an_element
 from kin3d.studies.ground_contact import MOST_ANGLE_DEG
 from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, is_made, pick
@@ -328,20 +329,7 @@ class CaseModel(Protocol):
         """How cars on the way to another one stand in turns; None over other drives."""
         ...
 
-    def derive(
-        self,
-        designs: Array,
-        at: Array,
-        measures: Sequence[Measure],
-        *,
-        rates: bool = False,
-        seeds: Array | None = None,
-        figures: Mapping[str, Array] | None = None,
-        figure_seeds: Mapping[str, Array] | None = None,
-        rack_axes: Array | None = None,
-        stands: CarStands | None = None,
-        recorded: bool = False,
-    ) -> Derived:
+    def derive(self, designs: Array, at: Array, asked: AskedMeasures) -> Derived:
         """Solve cars in all positions and compute measures with derivatives.
 
         Parameters
@@ -350,11 +338,6 @@ class CaseModel(Protocol):
             Design coordinates of each car.
         at : ndarray, shape (positions,)
             Values of the drive; lanes are all positions of the first car, then of the next.
-        rates, seeds, figures, figure_seeds, recorded
-            See `kin3d.studies.corner_model.derive`; rates are along the drive, seeds of shape (directions, rows, 3).
-        rack_axes : ndarray, shape (parts, 3), optional
-            Others than the parts' own.
-        stands : CarStands, optional
-            In turns: how the cars stand, in place of how this one does.
+        asked : AskedMeasures
         """
         ...

@@ -28,6 +28,7 @@ from kin3d.studies.case import case_of
 from kin3d.studies.clearance_gaps import AxleClearance, GapDoubt
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.mesh_gaps import base_of
 from kin3d.studies.uncertainty import doubt_of
 
@@ -83,7 +84,8 @@ class _Group:
         rows = [r for some in self.places.values() for r in some]
         measures = self._measures(rows)
         seeds = np.concatenate([effects, ways]).reshape(-1, len(subject.design), 3)
-        slopes = subject.derive(subject.design[None], at, list(measures.values()), seeds=seeds).slope
+        asked = AskedMeasures(list(measures.values()), seeds=seeds)
+        slopes = subject.derive(subject.design[None], at, asked).slope
         number = {name: k for k, name in enumerate(measures)}
         first = _first_row(subject.parts, subject.corner)
         own = seeds[:, first : first + len(self.model.linkage.points)]

@@ -26,6 +26,7 @@ from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.compared_samples import AskedCar, in_both, label_of, sample_cars
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.fit import CommonCases, FittedCar, Scale, common_cases, fit
 from kin3d.studies.force_names import refuse_unknown_forces, under_the_first
 from kin3d.studies.monte_carlo import Samples
@@ -372,7 +373,7 @@ def _reached(case: Case, models: Sequence[CaseModel]) -> tuple[Case, tuple[Findi
     """The case at positions that all cars reach; a finding for those that are left out."""
     good = np.ones(len(case.at), dtype=bool)
     for model in models:
-        good &= model.derive(model.design[None], case.at, ()).status == Status.OK
+        good &= model.derive(model.design[None], case.at, AskedMeasures()).status == Status.OK
     if good.all():
         return case, ()
     where = case.drive.places(case.at[~good])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,9 +12,9 @@ from kin3d.linkage.car import Car
 from kin3d.linkage.joined import independent_only
 from kin3d.measures.entry import Measure
 from kin3d.solve.model import AxleModel
-from kin3d.studies.car_stands import CarStands
 from kin3d.studies.case import Case, CaseModel
-from kin3d.studies.corner_model import CornerModel, Derived, derive
+from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures, Derived
 from kin3d.studies.ground_case import GroundCase
 from kin3d.studies.settled_case import SettledCase
 
@@ -79,26 +79,10 @@ class CornerCase:
     def between(self, other: CornerCase, share: Array, at: Array, first: int, directions: int) -> None:
         """See `CaseModel`: no car stands on the ground here."""
 
-    def derive(
-        self,
-        designs: Array,
-        at: Array,
-        measures: Sequence[Measure],
-        *,
-        rates: bool = False,
-        seeds: Array | None = None,
-        figures: Mapping[str, Array] | None = None,
-        figure_seeds: Mapping[str, Array] | None = None,
-        rack_axes: Array | None = None,
-        stands: CarStands | None = None,  # noqa: ARG002 - no car stands on the ground here
-        recorded: bool = False,
-    ) -> Derived:
+    def derive(self, designs: Array, at: Array, asked: AskedMeasures) -> Derived:
         """See `CaseModel`."""
         kernel = self.corner.model.kernel
-        axis = self.corner.rack_axis if rack_axes is None else rack_axes[0]
+        axis = self.corner.rack_axis if asked.rack_axes is None else asked.rack_axes[0]
         variants = kernel.variants(designs, axis)
         lanes = kernel.lanes(variants, at, self.case.held.get("rack", 0.0))
-        return derive(
-            self.corner, variants, lanes, measures, rates=rates, seeds=seeds, figures=figures,
-            figure_seeds=figure_seeds, recorded=recorded,
-        )  # fmt: skip
+        return derive(self.corner, variants, lanes, asked)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -18,11 +18,13 @@ from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Jet, box
 from kin3d.studies.corner_tape import Asked, coefficient, direction_numbers, tape_of
+from kin3d.studies.derived import AskedMeasures, Derived
 
 Array = NDArray[np.float64]
 AXES = ("x", "y", "z")
 BATCH = 8192  # lanes times directions that are held at once
 PLACES: Along = box(0), {}  # no derivative along anything
+UNCHANGED = AskedMeasures()
 WORTH_RECORDING = 2000  # lanes times directions from which a tape has paid
 
 
@@ -54,17 +56,15 @@ class CornerModel(SideCoordinates):
         solved: Solved,
         order: int,
         variants: Variants,
-        seeds: Array | None = None,
-        figures: Mapping[str, Array] | None = None,
-        figure_seeds: Mapping[str, Array] | None = None,
+        asked: AskedMeasures = UNCHANGED,
     ) -> Corner:
-        """The corner in motion, of order 0 its places alone; see `Corner.of`, and `derive` for the figures."""
+        """The corner in motion, of order 0 its places alone, along the directions asked; see `Corner.of`."""
         along = None if order else PLACES
         found = Corner.of(
-            self.model, lanes, solved, order, along=along, variants=variants, sign=self.sign, seeds=seeds
+            self.model, lanes, solved, order, along=along, variants=variants, sign=self.sign, seeds=asked.seeds
         )
-        numbers: dict[str, Any] = {key: per_variant[lanes.variant] for key, per_variant in (figures or {}).items()}
-        for key, rate in (figure_seeds or {}).items():
+        numbers: dict[str, Any] = {key: per_variant[lanes.variant] for key, per_variant in asked.figures.items()}
+        for key, rate in asked.figure_seeds.items():
             value = numbers.get(key, figure(self.model, key))
             motion = found.motion
             numbers[key] = motion.algebra.variable(value, motion.generators["points"], rate[:, None])
@@ -78,76 +78,26 @@ class CornerModel(SideCoordinates):
         return available(corner, wanted)
 
 
-@dataclass(frozen=True, slots=True)
-class Derived:
-    """Measures over lanes.
-
-    Attributes
-    ----------
-    value : ndarray, shape (measures, lanes)
-        In each measure's unit; NaN where a lane is not solved.
-    rate : ndarray, shape (measures, lanes)
-        Derivative along travel, per mm; empty unless asked for.
-    slope : ndarray, shape (measures, directions, lanes)
-        Derivative along each direction, per unit of it; empty without directions.
-    rate_slope : ndarray, shape (measures, directions, lanes)
-        Derivative of `rate` along each direction.
-    status : ndarray of int8, shape (lanes,)
-    """
-
-    value: Array
-    rate: Array
-    slope: Array
-    rate_slope: Array
-    status: NDArray[np.int8]
-
-
 def derive(
-    side: CornerModel,
-    variants: Variants,
-    lanes: Lanes,
-    measures: Sequence[Measure],
-    *,
-    rates: bool = False,
-    seeds: Array | None = None,
-    figures: Mapping[str, Array] | None = None,
-    figure_seeds: Mapping[str, Array] | None = None,
-    recorded: bool = False,
-    solved: Solved | None = None,
+    side: CornerModel, variants: Variants, lanes: Lanes, asked: AskedMeasures, solved: Solved | None = None
 ) -> Derived:
     """Solve lanes and compute measures with derivatives.
 
     Parameters
     ----------
+    variants : Variants
+        The cars: what is asked of these has the corner's own rack axis and no ground.
     solved : Solved, optional
         The lanes, where they are solved already.
-    recorded : bool
-        Whether measures come from a tape however few lanes there are: where many calls are to give the same bits.
-    rates : bool
-        Whether derivatives along travel are wanted too.
-    seeds : ndarray, shape (directions, linkage points, 3), optional
-        Directions of change of design coordinates.
-    figures : mapping of str to ndarray, shape (variants,), optional
-        Figures of the car file in each variant, by the key that measures name; default those of the file.
-    figure_seeds : mapping of str to ndarray, shape (directions,), optional
-        Change of figures along the same directions as `seeds`.
     """
     solved = solved or side.model.kernel.solve(variants, lanes)
-    count, directions = len(measures), 0 if seeds is None else len(seeds)
-    out = Derived(
-        value=np.empty((count, lanes.count)),
-        rate=np.empty((count if rates else 0, lanes.count)),
-        slope=np.empty((count if directions else 0, directions, lanes.count)),
-        rate_slope=np.empty((count if rates and directions else 0, directions, lanes.count)),
-        status=solved.status,
-    )
-    numbers = rates, seeds, figures or {}, figure_seeds or {}
-    taped = recorded or lanes.count * max(1, directions) >= WORTH_RECORDING
+    out = Derived.unfilled(asked, solved.status)
+    taped = asked.recorded or lanes.count * max(1, asked.directions) >= WORTH_RECORDING
     for tape in (True, False):
-        rows = tuple(k for k, m in enumerate(measures) if (taped and not m.by_lanes) == tape)
+        rows = tuple(k for k, m in enumerate(asked.measures) if (taped and not m.by_lanes) == tape)
         if not rows:
             continue
-        job = _Job(side, variants, tuple(measures[k] for k in rows), rows, *numbers)
+        job = _Job(side, variants, replace(asked, measures=[asked.measures[k] for k in rows]), rows)
         for part in job.run_tape(lanes, solved, out) if tape else job.batches(np.arange(lanes.count)):
             job.run_jets(lanes.take(part), solved.take(part), part, out)
     return out
@@ -155,47 +105,42 @@ def derive(
 
 @dataclass(frozen=True, slots=True)
 class _Job:
-    """What is derived, as `derive` is asked for it; `rows` are those of its measures in the results."""
+    """What is derived; `rows` are those of its measures in the results."""
 
     side: CornerModel
     variants: Variants
-    measures: tuple[Measure, ...]
+    asked: AskedMeasures
     rows: tuple[int, ...]
-    rates: bool
-    seeds: Array | None
-    figures: Mapping[str, Array]
-    figure_seeds: Mapping[str, Array]
 
     def run_tape(self, lanes: Lanes, solved: Solved, out: Derived) -> Iterator[NDArray[np.intp]]:
         """Fill in what the tape gives; gives the lanes that are left for jets, a batch at a time."""
         directions: Mapping[Hashable, Array] = {}
         moving: tuple[tuple[str, int], ...] = ()
-        if self.seeds is not None and len(self.seeds):
-            directions, moving = direction_numbers(self.side.model, self.side.side, self.seeds, self.figure_seeds)
-        asked = Asked(
-            self.measures, self.rates, tuple(self.figures), moving, tuple(self.figure_seeds), bool(len(directions))
-        )
-        tape = tape_of(self.side.model, self.side.side, asked)
+        asked = self.asked
+        if asked.seeds is not None and len(asked.seeds):
+            directions, moving = direction_numbers(self.side.model, self.side.side, asked.seeds, asked.figure_seeds)
+        figures, figures_moving = tuple(asked.figures), tuple(asked.figure_seeds)
+        wanted = Asked(tuple(asked.measures), asked.rates, figures, moving, figures_moving, bool(directions))
+        tape = tape_of(self.side.model, self.side.side, wanted)
         names = ("value", "rate", "slope", "rate_slope")
         arrays = {name: [getattr(out, name)[k] for k in self.rows if len(getattr(out, name))] for name in names}
-        return self.batches(np.flatnonzero(tape.run(self.variants, lanes, solved, self.figures, directions, arrays)))
+        return self.batches(np.flatnonzero(tape.run(self.variants, lanes, solved, asked.figures, directions, arrays)))
 
     def batches(self, left: NDArray[np.intp]) -> Iterator[NDArray[np.intp]]:
         """Lanes, so many at a time as jets are held of."""
-        step = max(64, BATCH // max(1, 0 if self.seeds is None else len(self.seeds)))
+        step = max(64, BATCH // max(1, self.asked.directions))
         for first in range(0, len(left), step):
             yield left[first : first + step]
 
     def run_jets(self, lanes: Lanes, solved: Solved, part: NDArray[np.intp], out: Derived) -> None:
         """Fill in some lanes by jets over arrays, blocks with weak pivots solved densely: the reference."""
-        order = max(m.order for m in self.measures) + self.rates
-        if order or self.seeds is not None:
+        asked = self.asked
+        order = max(m.order for m in asked.measures) + asked.rates
+        if order or asked.seeds is not None:
             order = max(order, 1)
-        corner = self.side.corner(
-            lanes, solved, order, self.variants, self.seeds, self.figures, self.figure_seeds
-        )
+        corner = self.side.corner(lanes, solved, order, self.variants, asked)
         along = corner.motion.algebra, corner.motion.generators
-        for k, jet in zip(self.rows, _jets(corner, self.measures, int(self.rates)), strict=True):
+        for k, jet in zip(self.rows, _jets(corner, asked.measures, int(asked.rates)), strict=True):
             out.value[k, part] = jet.value
             if len(out.rate):
                 out.rate[k, part] = coefficient(along, jet, {"travel": 1})

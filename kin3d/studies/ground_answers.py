@@ -5,7 +5,7 @@ What costs time is the arithmetic of jets call by call, not how many positions a
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from kin3d.linkage.car import Car
 from kin3d.measures.entry import Measure
 from kin3d.studies.car_stands import STANDS, CarStands
 from kin3d.studies.case import Case
-from kin3d.studies.corner_model import Derived
+from kin3d.studies.derived import AskedMeasures, Derived
 from kin3d.studies.ground_case import GroundCase
 
 Array = NDArray[np.float64]
@@ -58,7 +58,7 @@ class GroundAnswers:
         self.asked = frozenset(measures)
         self.measures, self.left_out = self.model.available(measures)
         self._status: NDArray[np.int8] | None = None
-        self._asked: tuple[Array | None, dict[str, Array]] | None = None
+        self._along: AskedMeasures | None = None
         self._found: Derived | None = None
 
     @property
@@ -66,7 +66,7 @@ class GroundAnswers:
         """Outcome of every position."""
         if self._status is None:
             own = self.model.design[None]
-            self._status = self.model.derive(own, self.model.case.at, (), stands=self.stands).status
+            self._status = self.model.derive(own, self.model.case.at, AskedMeasures(stands=self.stands)).status
         return self._status
 
     def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
@@ -77,14 +77,11 @@ class GroundAnswers:
         left_out = {name: why for name, why in self.left_out.items() if name in names}
         return tuple(m for m in wanted if m in self.measures), left_out
 
-    def of(self, seeds: Array | None, figure_seeds: Mapping[str, Array]) -> Derived:
-        """All measures at all positions, with rates."""
-        if self._found is None or self._asked is None or not _same(self._asked, (seeds, dict(figure_seeds))):
-            self._asked = seeds, dict(figure_seeds)
-            self._found = self.model.derive(
-                self.model.design[None], self.model.case.at, self.measures, rates=True, seeds=seeds,
-                figure_seeds=figure_seeds, stands=self.stands,
-            )  # fmt: skip
+    def along(self, asked: AskedMeasures) -> Derived:
+        """All measures at all positions, with rates, along the directions asked."""
+        if self._found is None or self._along is None or not _same_directions(self._along, asked):
+            self._along = replace(asked, measures=self.measures, rates=True, stands=self.stands)
+            self._found = self.model.derive(self.model.design[None], self.model.case.at, self._along)
         return self._found
 
 
@@ -99,10 +96,11 @@ def _standing(model: GroundCase) -> tuple[Array, Array]:
     return stand, np.array([float(name == case.drive.name) for name in STANDS])
 
 
-def _same(a: tuple[Array | None, dict[str, Array]], b: tuple[Array | None, dict[str, Array]]) -> bool:
-    if a[0] is None or b[0] is None or a[1].keys() != b[1].keys():
-        return a[0] is b[0] and not a[1] and not b[1]
-    return np.array_equal(a[0], b[0]) and all(np.array_equal(a[1][key], b[1][key]) for key in a[1])
+def _same_directions(a: AskedMeasures, b: AskedMeasures) -> bool:
+    ours, theirs = a.figure_seeds, b.figure_seeds
+    if a.seeds is None or b.seeds is None or ours.keys() != theirs.keys():
+        return a.seeds is b.seeds and not ours and not theirs
+    return np.array_equal(a.seeds, b.seeds) and all(np.array_equal(ours[key], theirs[key]) for key in ours)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,38 +120,19 @@ class AnsweredCase(GroundCase):
         assert self.answers is not None
         return self.answers.available(wanted)
 
-    def derive(
-        self,
-        designs: Array,
-        at: Array,
-        measures: Sequence[Measure],
-        *,
-        rates: bool = False,
-        seeds: Array | None = None,
-        figures: Mapping[str, Array] | None = None,
-        figure_seeds: Mapping[str, Array] | None = None,
-        rack_axes: Array | None = None,
-        stands: CarStands | None = None,
-        recorded: bool = False,
-    ) -> Derived:
+    def derive(self, designs: Array, at: Array, asked: AskedMeasures) -> Derived:
         """See `CaseModel`: of the car itself in its position from what all cases have found, else alone."""
         assert self.answers is not None
         own = len(designs) == 1 and np.array_equal(designs[0], self.design) and np.array_equal(at, self.case.at)
-        rows = [self.answers.measures.index(m) for m in measures if m in self.answers.measures]
-        if not own or figures or rack_axes is not None or stands is not None or len(rows) < len(measures):
-            return GroundCase.derive(
-                self, designs, at, measures, rates=rates, seeds=seeds, figures=figures, figure_seeds=figure_seeds,
-                rack_axes=rack_axes, stands=stands, recorded=recorded,
-            )  # fmt: skip
+        rows = [self.answers.measures.index(m) for m in asked.measures if m in self.answers.measures]
+        own &= not asked.figures and asked.rack_axes is None and asked.stands is None
+        if not own or len(rows) < len(asked.measures):
+            return GroundCase.derive(self, designs, at, asked)
         here = slice(self.number, self.number + 1)
-        if not measures:
-            none = np.empty((0, 1))
-            return Derived(none, none, none[None], none[None], self.answers.status[here])
-        found = self.answers.of(seeds, figure_seeds or {})
-        return Derived(
-            value=found.value[rows, here],
-            rate=found.rate[rows, here] if rates else np.empty((0, 1)),
-            slope=found.slope[rows, :, here] if len(found.slope) else found.slope,
-            rate_slope=found.rate_slope[rows, :, here] if rates and len(found.rate_slope) else np.empty((0, 0, 1)),
-            status=found.status[here],
-        )
+        out = Derived.unfilled(asked, self.answers.status[here])
+        if rows:
+            found = self.answers.along(asked)
+            for name in ("value", "rate", "slope", "rate_slope"):
+                if len(wanted := getattr(out, name)):
+                    wanted[:] = getattr(found, name)[rows, ..., here]
+        return out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,7 +21,8 @@ from kin3d.spatial.vectors import Number
 from kin3d.studies.car import STEERED, CarModel
 from kin3d.studies.car_stands import STANDS, CarStands
 from kin3d.studies.case import Case, CaseModel
-from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.derived import AskedMeasures, Derived
 from kin3d.studies.ground_bodies import CarSubject, GroundBodies
 from kin3d.studies.ground_contact import Stance, need_radius, put_on_ground
 from kin3d.studies.ground_jets import GroundLanes, Wheels
@@ -114,8 +115,9 @@ class GroundCase:
         """See `CaseModel`."""
         stands = self._leans(1, np.full(1, self.case.origin))
         at = np.full(1, self.case.origin if stands is not None else 0.0)
-        wheels = self._solved(self.design[None], at, {}, None, stands)
-        subjects = self._subjects(wheels, slice(0, 1), box(0, 0), None, {}, {}, wanted, stands)
+        asked = AskedMeasures(wanted, stands=stands)
+        wheels = self._solved(self.design[None], at, asked)
+        subjects = self._subjects(wheels, slice(0, 1), box(0, 0), asked)
         kept: list[Measure] = []
         left_out: dict[str, str] = {}
         for m in wanted:
@@ -124,46 +126,27 @@ class GroundCase:
             kept += there
         return tuple(kept), left_out
 
-    def derive(
-        self,
-        designs: Array,
-        at: Array,
-        measures: Sequence[Measure],
-        *,
-        rates: bool = False,
-        seeds: Array | None = None,
-        figures: Mapping[str, Array] | None = None,
-        figure_seeds: Mapping[str, Array] | None = None,
-        rack_axes: Array | None = None,
-        stands: CarStands | None = None,
-        recorded: bool = False,  # noqa: ARG002 - wheels on the ground are jets, however many there are
-    ) -> Derived:
+    def derive(self, designs: Array, at: Array, asked: AskedMeasures) -> Derived:
         """See `CaseModel`."""
-        stands = stands or self._leans(len(designs), at)
-        wheels = self._solved(designs, at, figures or {}, rack_axes, stands)
-        count, lanes = len(measures), wheels.stance.count
-        directions = 0 if seeds is None else len(seeds)
-        value_of, rate = np.full((count, lanes), np.nan), np.full((count if rates else 0, lanes), np.nan)
-        slope = np.full((count if directions else 0, directions, lanes), np.nan)
-        rate_slope = np.full((count if rates and directions else 0, directions, lanes), np.nan)
-        outer = box(int(rates), int(bool(directions)))
-        step = max(16, LANES // max(1, directions))
-        status = self._status(wheels, stands)
-        ok = status == Status.OK
-        for first in range(0, lanes if count else 0, step):
+        stands = asked.stands or self._leans(len(designs), at)
+        asked = replace(asked, stands=stands)
+        wheels = self._solved(designs, at, asked)
+        out = Derived.unfilled(asked, self._status(wheels, stands))
+        lanes, ok = len(out.status), out.status == Status.OK
+        outer = box(int(asked.rates), int(bool(asked.directions)))
+        step = max(16, LANES // max(1, asked.directions))
+        for first in range(0, lanes if len(asked.measures) else 0, step):
             part = slice(first, min(first + step, lanes))
             good = ok[part]
-            for k, jet in enumerate(
-                self._jets(wheels, part, outer, measures, seeds, figures or {}, figure_seeds or {}, stands)
-            ):
-                value_of[k, part] = np.where(good, value(jet), np.nan)
-                if rates:
-                    rate[k, part] = np.where(good, _coefficient(jet, (1, 0)), np.nan)
-                if directions:
-                    slope[k, :, part] = np.where(good, _coefficient(jet, (0, 1)), np.nan)
-                if rates and directions:
-                    rate_slope[k, :, part] = np.where(good, _coefficient(jet, (1, 1)), np.nan)
-        return Derived(value_of, rate, slope, rate_slope, status)
+            for k, jet in enumerate(self._jets(wheels, part, outer, asked)):
+                out.value[k, part] = np.where(good, value(jet), np.nan)
+                if len(out.rate):
+                    out.rate[k, part] = np.where(good, _coefficient(jet, (1, 0)), np.nan)
+                if len(out.slope):
+                    out.slope[k, :, part] = np.where(good, _coefficient(jet, (0, 1)), np.nan)
+                if len(out.rate_slope):
+                    out.rate_slope[k, :, part] = np.where(good, _coefficient(jet, (1, 1)), np.nan)
+        return out
 
     def _leans(self, cars: int, at: Array) -> CarStands | None:
         """How the axle stands in turns, the same for every car: as this one does."""
@@ -183,29 +166,22 @@ class GroundCase:
 
     # --- positions ---------------------------------------------------------------------------------------------------
 
-    def _solved(
-        self,
-        designs: Array,
-        at: Array,
-        figures: Mapping[str, Array],
-        rack_axes: Array | None,
-        stands: CarStands | None,
-    ) -> Wheels:
+    def _solved(self, designs: Array, at: Array, asked: AskedMeasures) -> Wheels:
         """All positions of all cars; where a car does not stand, the design position is in its place."""
         cars = len(designs)
-        models = self.bodies.models(designs, rack_axes)
+        models = self.bodies.models(designs, asked.rack_axes)
         variant = np.repeat(np.arange(cars), len(at))
         held = {name: np.full(cars * len(at), float(v)) for name, v in self.case.held.items()}
         drives: dict[str, Any] = {"heave": 0.0, "roll": 0.0, "pitch": 0.0, "rack": 0.0, **held}
         drives[self.case.drive.name] = np.tile(at, cars)
-        if stands is not None:
-            lanes = np.nan_to_num(stands.stands.reshape(-1, len(STANDS)))
+        if asked.stands is not None:
+            lanes = np.nan_to_num(asked.stands.stands.reshape(-1, len(STANDS)))
             drives |= dict(zip(STANDS, lanes.T, strict=True))
         heave, roll, pitch, rack = (
             np.broadcast_to(drives[n], cars * len(at)) for n in ("heave", "roll", "pitch", "rack")
         )
-        each = [{key: v[variant] for key, v in mine.items()} for mine in self.bodies.by_axle(figures)]
-        shifts, flat = self.bodies.as_designed(designs, figures)
+        each = [{key: v[variant] for key, v in mine.items()} for mine in self.bodies.by_axle(asked.figures)]
+        shifts, flat = self.bodies.as_designed(designs, asked.figures)
         stance = Stance(heave, np.radians(roll), rack, np.radians(pitch) + flat[variant], variant=variant)
         moved = tuple(s[variant] for s in shifts)
         steered = STEERED if len(models) > 1 else (True,)
@@ -213,40 +189,19 @@ class GroundCase:
 
     # --- derivatives -------------------------------------------------------------------------------------------------
 
-    def _jets(
-        self,
-        wheels: Wheels,
-        part: slice,
-        outer: Algebra,
-        measures: Sequence[Measure],
-        seeds: Array | None,
-        figures: Mapping[str, Array],
-        figure_seeds: Mapping[str, Array],
-        stands: CarStands | None,
-    ) -> Iterator[Number]:
+    def _jets(self, wheels: Wheels, part: slice, outer: Algebra, asked: AskedMeasures) -> Iterator[Number]:
         """Each measure of the asked wheel in some positions, as a jet along the drive and the directions."""
-        pair, whole = self._subjects(wheels, part, outer, seeds, figures, figure_seeds, measures, stands)
+        pair, whole = self._subjects(wheels, part, outer, asked)
         side = SIDES.index(self.corner.side)
         with np.errstate(all="ignore"):
-            for m in measures:
+            for m in asked.measures:
                 yield pair.both(m.compute(whole if m.scope == "car" else pair))[side]
 
-    def _subjects(
-        self,
-        wheels: Wheels,
-        part: slice,
-        outer: Algebra,
-        seeds: Array | None,
-        figures: Mapping[str, Array],
-        figure_seeds: Mapping[str, Array],
-        measures: Sequence[Measure],
-        stands: CarStands | None,
-    ) -> tuple[CornerPair, Any]:
+    def _subjects(self, wheels: Wheels, part: slice, outer: Algebra, asked: AskedMeasures) -> tuple[CornerPair, Any]:
         """What measures of the asked axle, and of the car, are computed from."""
-        drive = self.case.drive.name
-        look = GroundLanes(self.bodies, self.subject, drive, wheels, part, outer, seeds, figures, figure_seeds, stands)
+        look = GroundLanes(self.bodies, self.subject, self.case.drive.name, wheels, part, outer, asked)
         placed = look.placed()
-        steered = any(m.name == "ackermann_pct" for m in measures) and bool(look.stance.rack_mm.any())
+        steered = any(m.name == "ackermann_pct" for m in asked.measures) and bool(look.stance.rack_mm.any())
         pairs = [look.pair(k, placed, steered) for k in range(len(self.bodies.axles))]
         pair = pairs[self.bodies.axles.index(self.asked)]
         if self.bodies.whole is None:

@@ -7,7 +7,7 @@ derivatives right; there is nothing to converge.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,7 +21,7 @@ from kin3d.solve.lanes import Lanes, Solved
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number, dot
-from kin3d.studies.car_stands import CarStands
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.ground_bodies import GroundBodies
 from kin3d.studies.ground_contact import Stance, Standing, travels_for
 
@@ -71,25 +71,22 @@ class GroundLanes:
         wheels: Wheels,
         part: slice,
         outer: Algebra,
-        seeds: Array | None,
-        figures: Mapping[str, Array],
-        figure_seeds: Mapping[str, Array],
-        stands: CarStands | None = None,
+        asked: AskedMeasures,
     ) -> None:
-        self.stands = stands
+        self.stands = asked.stands
         self.bodies, self.subject, self.drive, self.wheels = bodies, subject, drive, wheels
-        self.outer, self.seeds = outer, seeds
+        self.outer, self.seeds = outer, asked.seeds
         self.stance = wheels.stance.take(part)
         count = wheels.stance.count
         self.which = np.concatenate([np.arange(part.start, part.stop) + s * count for s in (0, 1)])
         self.part = part
-        self.figures = self._figures(figures, figure_seeds)
+        self.figures = self._figures(asked)
 
-    def _figures(self, figures: Mapping[str, Array], figure_seeds: Mapping[str, Array]) -> dict[str, Number]:
+    def _figures(self, asked: AskedMeasures) -> dict[str, Number]:
         """Figures of the car file in these positions, those that differ from the file or vary."""
         cars = self.stance.variant
-        out: dict[str, Number] = {key: v[cars] for key, v in figures.items()}
-        for key, rate in figure_seeds.items():
+        out: dict[str, Number] = {key: v[cars] for key, v in asked.figures.items()}
+        for key, rate in asked.figure_seeds.items():
             now = out.get(key, figure(self.subject, key))
             out[key] = self.outer.variable(now, 1, rate[:, None])
         return out

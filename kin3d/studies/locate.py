@@ -19,6 +19,7 @@ from kin3d.reading.photo_records import CarPhotos, PhotoPoints
 from kin3d.reading.photographs import read_photographs
 from kin3d.reading.text import FindingLog, read_toml
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.photo_points import adjustment
 from kin3d.studies.registry import left_out_sentences
 from kin3d.studies.sweep import chosen_measures
@@ -75,7 +76,8 @@ def locate(path: str | PathLike[str], measures: Sequence[str] | None = None) -> 
     none = np.zeros((len(figures), *corner.design.shape))
     rows = {key: np.concatenate([np.zeros(len(points)), np.eye(len(figures))[k]]) for k, key in enumerate(figures)}
     lanes = corner.model.kernel.lanes(variants, np.zeros(1))
-    derived = derive(corner, variants, lanes, there, seeds=np.concatenate([points, none]), figure_seeds=rows)
+    asked = AskedMeasures(there, seeds=np.concatenate([points, none]), figure_seeds=rows)
+    derived = derive(corner, variants, lanes, asked)
     order = [corner.names.index(n) for n in own.names]
     out = []
     for k, m in enumerate(there):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from kin3d.solve.lanes import Status
 from kin3d.spatial.distributions import moments, normal_quantile, quantiles
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.pieces import by_workers
 from kin3d.studies.uncertainty import Uncertainty
 
@@ -212,7 +213,8 @@ class SampleWorker:
             for key, seed in self.figure_seeds.items()
         }
         shape = (len(normals), len(self.study.case.at))
-        found = model.derive(designs, self.study.case.at, self.measures, figures=figures, recorded=True)
+        asked = AskedMeasures(self.measures, figures=figures, recorded=True)
+        found = model.derive(designs, self.study.case.at, asked)
         value = np.swapaxes(found.value.reshape(-1, *shape), 1, 2)
         start, rate = np.full((2, len(self.measures), len(normals)), np.nan)
         if self.study.rates and self.study.case.drive.name == "loads":
@@ -220,7 +222,7 @@ class SampleWorker:
         elif self.study.rates:
             origin = np.full(1, self.study.case.origin)
             with expecting(0):  # one position a car: far fewer lanes than the drive has
-                there = model.derive(designs, origin, self.measures, rates=True, figures=figures, recorded=True)
+                there = model.derive(designs, origin, replace(asked, rates=True))
             start, rate = there.value, there.rate
         return value, start, rate, found.status.reshape(shape).T.copy()
 

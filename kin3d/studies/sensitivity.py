@@ -20,6 +20,7 @@ from kin3d.studies import sensitivity_view as view
 from kin3d.studies.case import Case, CaseModel, case_of
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.corner_model import AXES
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.groups import GROUPS, groups_of
 from kin3d.studies.registry import left_out_sentences, need_some, shown
@@ -195,7 +196,7 @@ def sensitivity(
     there, left_out = model.available(case.chosen(measures))
     need_some(there, left_out)
     names, seeds = _coordinates(model)
-    found = model.derive(model.design[None], case.at, there, rates=True, seeds=seeds)
+    found = model.derive(model.design[None], case.at, AskedMeasures(there, rates=True, seeds=seeds))
     if found.status[0] != Status.OK:
         where = ", ".join([case.drive.place(float(case.at[0])), f"rack {rack:+g} mm"])
         text = f"{where}: {Status(int(found.status[0])).sentence}"

@@ -22,10 +22,10 @@ from kin3d.measures.entry import Measure, figure
 from kin3d.solve.lanes import Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
-from kin3d.studies.car_stands import CarStands
 from kin3d.studies.car_variants import CarVariants
 from kin3d.studies.case import Case
-from kin3d.studies.corner_model import CornerModel, Derived
+from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.derived import AskedMeasures, Derived
 from kin3d.studies.ground_bodies import CarSubject, GroundBodies
 from kin3d.studies.load_steps import CHANGES, LoadSteps, balance_near, contacts_after, is_small, on_two_wheels
 from kin3d.studies.resting_car import attitude_of
@@ -133,49 +133,30 @@ class SettledCase:
         """Names of all forces of the corner under the cases that are asked."""
         return tuple(self._forces(self.design[None], {}, None, self.case.origin)[0])
 
-    def derive(
-        self,
-        designs: Array,
-        at: Array,
-        measures: Sequence[Measure],
-        *,
-        rates: bool = False,
-        seeds: Array | None = None,
-        figures: Mapping[str, Array] | None = None,
-        figure_seeds: Mapping[str, Array] | None = None,
-        rack_axes: Array | None = None,
-        stands: CarStands | None = None,  # noqa: ARG002 - how a car stands is found
-        recorded: bool = False,  # noqa: ARG002 - no tape can be made of an iteration
-    ) -> Derived:
+    def derive(self, designs: Array, at: Array, asked: AskedMeasures) -> Derived:
         """See `CaseModel`. There is no derivative along the share of the loads: it is NaN."""
-        cars, directions, count = len(designs), 0 if seeds is None else len(seeds), len(measures)
-        moving = _moving(seeds, figure_seeds or {})
-        along_those = {k: v[moving] for k, v in (figure_seeds or {}).items()}
-        seeds = None if seeds is None else seeds[moving]
-        every, numbers, steps = self._varied(designs, seeds, dict(figures or {}), along_those)
-        shape = cars, len(at)
-        value = np.full((count, *shape), np.nan)
-        slope = np.zeros((count if directions else 0, directions, *shape))
-        status = np.full(shape, Status.UNSOLVED, dtype=np.int8)
-        for k, share in enumerate(at):
-            found, ok = self._forces(every, numbers, rack_axes, float(share))
-            status[ok[:cars], k] = Status.OK
-            for row, m in enumerate(measures):
+        cars, (moving, seeds, figure_seeds) = len(designs), _moving(asked)
+        every, numbers, steps = self._varied(designs, seeds, dict(asked.figures), figure_seeds)
+        out = Derived.unfilled(asked, np.full(cars * len(at), Status.UNSOLVED, dtype=np.int8))
+        out.rate[:] = out.rate_slope[:] = np.nan
+        out.slope[:] = 0.0
+        lanes = np.arange(cars * len(at)).reshape(cars, len(at))
+        for share, lane in zip(at, lanes.T, strict=True):
+            found, ok = self._forces(every, numbers, asked.rack_axes, float(share))
+            out.status[lane[ok[:cars]]] = Status.OK
+            for row, m in enumerate(asked.measures):
                 force = np.asarray(m.compute(found), dtype=float)
-                value[row, :, k] = force[:cars]
-                if directions:
+                out.value[row, lane] = force[:cars]
+                if len(out.slope):
                     moved = force[cars:].reshape(len(moving), len(STEPS), cars)
-                    slope[row, moving, :, k] = np.einsum("s,dsc->dc", WEIGHTS, moved) / steps[:, None]
-        along = np.full((count if rates else 0, cars * len(at)), np.nan)
-        both = np.full((count if rates and directions else 0, directions, cars * len(at)), np.nan)
-        lanes = slope.reshape(len(slope), directions, cars * len(at))
-        return Derived(value.reshape(count, cars * len(at)), along, lanes, both, status.ravel())
+                    out.slope[row][np.ix_(moving, lane)] = np.einsum("s,dsc->dc", WEIGHTS, moved) / steps[:, None]
+        return out
 
     def _varied(
-        self, designs: Array, seeds: Array | None, figures: dict[str, Array], figure_seeds: Mapping[str, Array]
+        self, designs: Array, seeds: Array, figures: dict[str, Array], figure_seeds: Mapping[str, Array]
     ) -> tuple[Array, dict[str, Array], Array]:
         """The cars, then those that each direction takes in four steps: designs, figures, and the directions' steps."""
-        if seeds is None or not len(seeds):
+        if not len(seeds):
             return designs, figures, np.zeros(0)
         cars = len(designs)
         now = {k: np.asarray(figures.get(k, np.full(cars, figure(self.subject, k))), dtype=float) for k in figure_seeds}
@@ -272,14 +253,15 @@ def not_carried(case: Case, car: Car) -> tuple[Finding, ...]:
     return (Finding("not-carried", text, str(car.source), Severity.WARNING),)
 
 
-def _moving(seeds: Array | None, figure_seeds: Mapping[str, Array]) -> NDArray[np.intp]:
-    """Directions along which anything changes."""
-    if seeds is None:
-        return np.zeros(0, dtype=int)
-    some = seeds.reshape(len(seeds), -1).any(axis=1)
-    for rate in figure_seeds.values():
+def _moving(asked: AskedMeasures) -> tuple[NDArray[np.intp], Array, dict[str, Array]]:
+    """Directions along which anything changes, and what that is."""
+    if asked.seeds is None:
+        return np.zeros(0, dtype=int), np.zeros((0, 0, 3)), {}
+    some = asked.seeds.reshape(asked.directions, -1).any(axis=1)
+    for rate in asked.figure_seeds.values():
         some = some | (rate != 0.0)
-    return np.flatnonzero(some)
+    moving = np.flatnonzero(some)
+    return moving, asked.seeds[moving], {key: rate[moving] for key, rate in asked.figure_seeds.items()}
 
 
 def _balance(steps: LoadSteps, loads: Loads, before: Loads | None) -> Balance:

@@ -23,6 +23,7 @@ from kin3d.measures.springs import rocker_turn
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.spatial.jets import Jet
 from kin3d.studies.corner_model import CornerModel
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.swap_space import Boxes, PointPlaces
 
 Array = NDArray[np.float64]
@@ -182,7 +183,7 @@ class Fitter:
         kernel = self.side.model.kernel
         with np.errstate(all="ignore"):
             solved = kernel.solve(variants, self.lanes, step=False)
-            corner = self.side.corner(self.lanes, solved, 1, variants, self.seeds)
+            corner = self.side.corner(self.lanes, solved, 1, variants, AskedMeasures(seeds=self.seeds))
             rows = [self._ratio(n, corner) for n in self.functions]
             rows += [_over(lever_sine(corner), LEVER_SINE, below=True, corner=corner)]
             ends = (misalignment_outer(corner), misalignment_inner(corner))

@@ -16,6 +16,7 @@ from kin3d.linkage.record import known_keys
 from kin3d.measures.entry import Measure
 from kin3d.reading.targets import Stand, TargetsFile, Want
 from kin3d.studies.case import DRIVES, Case, CaseModel, case_of
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.loading import load
 from kin3d.studies.tune_samples import SampleKey, SampleModel
 from kin3d.studies.tune_space import MoveSpace
@@ -199,7 +200,8 @@ class AimMaker:
         other = load(path)
         model = SampleModel(other, self.model.space, [case], dict(self.model.measures))
         found = model.model(0)
-        _, lacks = found.available([self.model.measures[want.measure]])
+        asked = AskedMeasures([self.model.measures[want.measure]])
+        _, lacks = found.available(asked.measures)
         if lacks:
             raise Kin3dError([Finding("measure-lacks", f"{path}: {'; '.join(lacks.values())}", "car")])
         kept: dict[float, float] = {}
@@ -209,10 +211,10 @@ class AimMaker:
             if new and along == "rack":
                 for t in new:
                     one = replace(found, case=replace(case, held={**case.held, "rack": t}))  # type: ignore[type-var]
-                    got = one.derive(one.design[None], case.at, [self.model.measures[want.measure]])
+                    got = one.derive(one.design[None], case.at, asked)
                     kept[t] = float(got.value[0, 0])
             elif new:
-                got = found.derive(found.design[None], np.array(new), [self.model.measures[want.measure]])
+                got = found.derive(found.design[None], np.array(new), asked)
                 kept.update(zip(new, got.value[0].tolist(), strict=True))
             return np.array([kept[float(t)] for t in at])
 

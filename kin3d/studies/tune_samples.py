@@ -16,6 +16,7 @@ from kin3d.solve.newton import follow
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.corner_case import CornerCase, model_of
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.ground_case import GroundCase
 from kin3d.studies.tune_space import MoveSpace
 
@@ -146,8 +147,8 @@ class SampleModel:
         rate = keys[group[0]].rate
         # slopes of the same figures are asked again and again: their tape is recorded at once
         along = seeds if slope.shape[-1] else None
-        got = derive(corner, variants, lanes, wanted, rates=rate, seeds=along, recorded=along is not None,
-                     solved=self._near(corner, variants, lanes) if len(moves) == 1 else None)  # fmt: skip
+        asked = AskedMeasures(wanted, rate, along, recorded=along is not None)
+        got = derive(corner, variants, lanes, asked, self._near(corner, variants, lanes) if len(moves) == 1 else None)
         rows = [wanted.index(self.measures[keys[k].measure]) for k in group]
         _spread(got.rate if rate else got.value, got.rate_slope if rate else got.slope, rows,
                 [unique.index(p) for p in places], group, value, slope)  # fmt: skip
@@ -183,7 +184,7 @@ class SampleModel:
         seeds = self.seeds(model)
         designs = model.design + np.tensordot(moves, seeds, axes=1)
         rate = keys[group[0]].rate
-        got = model.derive(designs, np.array(at), wanted, rates=rate, seeds=seeds if slope.shape[-1] else None)
+        got = model.derive(designs, np.array(at), AskedMeasures(wanted, rate, seeds if slope.shape[-1] else None))
         rows = [wanted.index(self.measures[keys[k].measure]) for k in group]
         _spread(got.rate if rate else got.value, got.rate_slope if rate else got.slope, rows,
                 [at.index(keys[k].at) for k in group], group, value, slope)  # fmt: skip

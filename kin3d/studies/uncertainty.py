@@ -28,6 +28,7 @@ from kin3d.linkage.record import Record
 from kin3d.measures.entry import Measure, figure, keys_of
 from kin3d.studies.case import CaseModel
 from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.registry import corner_measures
 
 Array = NDArray[np.float64]
@@ -358,10 +359,11 @@ def first_order(model: CaseModel, uncertainty: Uncertainty, at: Array, measures:
     """Values and exact derivatives along every source of error, over the drive and at its origin."""
     ways, figures, parts = _ways(uncertainty)
     designs, origin = model.design[None], np.full(1, model.case.origin)
-    start = model.derive(designs, origin, measures, rates=True, seeds=ways, figure_seeds=figures)
+    asked = AskedMeasures(measures, seeds=ways, figure_seeds=figures)
+    start = model.derive(designs, origin, replace(asked, rates=True))
     found = start
     if not np.array_equal(at, origin):
-        found = model.derive(designs, at, measures, seeds=ways, figure_seeds=figures)
+        found = model.derive(designs, at, asked)
     along = (len(measures), len(ways))
     return FirstOrder(
         value=found.value,

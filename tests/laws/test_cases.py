@@ -12,6 +12,7 @@ from kin3d.linkage.record import changed
 from kin3d.measures.entry import figure
 from kin3d.studies.case import case_of
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.questions import assumed_ranges, questions
 from kin3d.studies.sweep import sweep
 from tests.laws.cars import car
@@ -42,7 +43,7 @@ def asked(name: str):
 @pytest.mark.parametrize("name", CASES)
 def test_values_are_those_of_a_sweep(name):
     axle, drives, rack, model, there = asked(name)
-    found = model.derive(model.design[None], model.case.at, there)
+    found = model.derive(model.design[None], model.case.at, AskedMeasures(there))
     swept = sweep(full(), axle, **drives, rack=rack, measures=[m.name for m in there])
     side = ("left", "right").index(model.corner.side)
     for k, m in enumerate(there):
@@ -58,18 +59,20 @@ def test_derivatives_are_those_of_changed_cars(name):
     heads = ("front", "rear") if model.case.whole else ("axle",)
     keys = ["car.cg_height_mm", "car.wheelbase_mm", *(f"{h}.loaded_radius_mm" for h in heads)]
     figures = {k: rng.normal(size=4) for k in keys}
-    found = model.derive(model.design[None], at, there, rates=True, seeds=seeds, figure_seeds=figures)
+    exact = AskedMeasures(there, rates=True, seeds=seeds, figure_seeds=figures)
+    found = model.derive(model.design[None], at, exact)
 
     def changed(step: float):
         others = {k: float(figure(model.subject, k)) + step * v for k, v in figures.items()}
-        return model.derive(model.design + step * seeds, at, there, rates=True, figures=others)
+        return model.derive(model.design + step * seeds, at, AskedMeasures(there, rates=True, figures=others))
 
     def slope(values, step: float):
         (a, b, c, d) = values
         return (8.0 * (c - b) - (d - a)) / (12.0 * step)
 
     near = [changed(k * 2e-3) for k in (-2, -1, 1, 2)]
-    along = [model.derive(model.design[None], at + k * 2e-3, there).value for k in (-2, -1, 1, 2)]
+    alone = AskedMeasures(there)
+    along = [model.derive(model.design[None], at + k * 2e-3, alone).value for k in (-2, -1, 1, 2)]
     shape = (len(there), 4, len(at))
     expected = {
         "slope": slope([x.value for x in near], 2e-3).reshape(shape),

@@ -16,6 +16,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.monte_carlo import Samples, normal_samples, spread_of
 from kin3d.studies.sweep import chosen_measures, sweep
 from kin3d.studies.tolerance import tolerance
@@ -80,7 +81,8 @@ def first_order_bands(level):
     side, uncertainty, measures = setting()
     design = side.design + np.tensordot(measured(), uncertainty.seeds, axes=1)
     variants = side.variants(design)
-    found = derive(side, variants, side.model.kernel.lanes(variants, TRAVEL), measures, seeds=uncertainty.seeds)
+    lanes = side.model.kernel.lanes(variants, TRAVEL)
+    found = derive(side, variants, lanes, AskedMeasures(measures, seeds=uncertainty.seeds))
     sigma = np.sqrt((found.slope**2).sum(axis=1))
     half = half_width(level) * sigma
     shape = (len(measures), CARS, len(TRAVEL))
@@ -109,7 +111,7 @@ def test_sampled_band_of_95():
             [z + normal_samples(SAMPLES, len(uncertainty.sources), 77 + first + k) for k, z in enumerate(cars)]
         )
         variants = side.variants(side.design + np.tensordot(draws, uncertainty.seeds, axes=1))
-        found = derive(side, variants, kernel.lanes(variants, TRAVEL), measures)
+        found = derive(side, variants, kernel.lanes(variants, TRAVEL), AskedMeasures(measures))
         for k in range(len(cars)):
             part = slice(k * SAMPLES * 3, (k + 1) * SAMPLES * 3)
             value = np.swapaxes(found.value[:, part].reshape(len(measures), SAMPLES, 3), 1, 2)

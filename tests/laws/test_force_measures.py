@@ -13,6 +13,7 @@ import kin3d
 from kin3d.errors import RequestError
 from kin3d.linkage.car import Car
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.registry import corner_measures, pick
 from tests.laws.cars import car
 
@@ -54,7 +55,7 @@ def test_sensitivities_are_those_of_cars_that_are_solved_anew() -> None:
     def at(travel: float, row: int, axis: int, mm: float) -> Array:
         variants = corner.variants(corner.design + mm * corner.seeds[row, axis])
         lanes = corner.model.kernel.lanes(variants, np.array([travel]))
-        return derive(corner, variants, lanes, wanted).value[:, 0]
+        return derive(corner, variants, lanes, AskedMeasures(wanted)).value[:, 0]
 
     for point, axis in (("tie_outer", 2), ("rod_inner", 1), ("wheel_centre", 0), ("upper_front", 2)):
         row, k = corner.names.index(point), found.points.index(point)

@@ -17,6 +17,7 @@ from kin3d.loads.applied import RoadLoad
 from kin3d.studies.car import CarModel
 from kin3d.studies.case import case_of
 from kin3d.studies.corner_case import model_of
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.rates import axle_rates
 from tests.kinds import KINDS, demo_car
 from tests.laws.cars import car as demo
@@ -158,7 +159,7 @@ def test_derivatives_on_the_ground(tmp_path: Path, kind: str) -> None:
         if name.startswith(("bush", "mono")):
             change[row] = 0.0  # a point on a slider's line would leave it
     seeds = np.concatenate([np.tensordot(change, p.seeds, axes=2) for p in parts])[None]
-    found = model.derive(model.design[None], at, there, rates=True, seeds=seeds)
+    found = model.derive(model.design[None], at, AskedMeasures(there, rates=True, seeds=seeds))
     swept = kin3d.sweep(demo_car(tmp_path, kind), "rear", **drives, measures=[m.name for m in there])
     step = 2e-3
 
@@ -166,8 +167,9 @@ def test_derivatives_on_the_ground(tmp_path: Path, kind: str) -> None:
         a, b, c, d = values
         return (8.0 * (c - b) - (d - a)) / (12.0 * step)
 
-    moved = [model.derive(model.design + k * step * seeds, at, there).value for k in (-2, -1, 1, 2)]
-    rolled = [model.derive(model.design[None], at + k * step, there).value for k in (-2, -1, 1, 2)]
+    asked = AskedMeasures(there)
+    moved = [model.derive(model.design + k * step * seeds, at, asked).value for k in (-2, -1, 1, 2)]
+    rolled = [model.derive(model.design[None], at + k * step, asked).value for k in (-2, -1, 1, 2)]
     for k, m in enumerate(there):
         value = float(found.value[k, 0])
         assert_allclose(value, swept.values[m.name].ravel()[0], rtol=1e-9, atol=1e-9, err_msg=m.name)

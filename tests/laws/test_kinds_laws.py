@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 import kin3d
 from kin3d.linkage.layout_file import builtin
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.registry import corner_measures
 from tests.kinds import KINDS, demo_car
 
@@ -31,7 +32,7 @@ def test_derivatives_along_points(tmp_path: Path, kind: str) -> None:
     seeds = corner.seeds.reshape(-1, *corner.design.shape)[picked]
     variants = corner.variants(corner.design[None])
     lanes = corner.model.kernel.lanes(variants, np.array([TRAVEL]))
-    found = derive(corner, variants, lanes, there, seeds=seeds)
+    found = derive(corner, variants, lanes, AskedMeasures(there, seeds=seeds))
     for number, k in enumerate(picked):
         point, axis = corner.names[k // 3], k % 3
         if point.startswith("bush") or point.startswith("strut") or point.startswith("mono"):

@@ -19,6 +19,7 @@ from kin3d.linkage.names import AxleName
 from kin3d.linkage.record import changed
 from kin3d.solve.lanes import Status
 from kin3d.studies.case import case_of
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.settled_case import SettledCase
 from tests.laws.axles import CORNER, one_axle
 from tests.laws.cars import car
@@ -124,7 +125,7 @@ def test_many_cars_at_once_are_what_each_is_by_itself() -> None:
     for name, move in moves.items():
         cars.append(read.with_points({name: read.axle("front").points[name] + move}))
         designs.append(SettledCase.of(case, cars[-1]).design)
-    found = asked.derive(np.stack(designs), np.ones(1), case.measures)
+    found = asked.derive(np.stack(designs), np.ones(1), AskedMeasures(case.measures))
     assert (found.status == Status.OK).all()
     for k, one in enumerate(cars):
         assert_allclose(found.value[:, k], by_the_study(one), rtol=1e-8, atol=1e-5)
@@ -140,7 +141,8 @@ def test_a_wheel_that_lifts_in_some_of_the_cars_is_settled_there_in_the_air() ->
     case = case_of("front", None, [0.0], name, cases=light.cases)
     asked = SettledCase.of(case, light)
     heights = {"car.cg_height_mm": np.array([330.0, 380.0])}
-    found = asked.derive(np.repeat(asked.design[None], 2, axis=0), np.ones(1), case.measures, figures=heights)
+    two = np.repeat(asked.design[None], 2, axis=0)
+    found = asked.derive(two, np.ones(1), AskedMeasures(case.measures, figures=heights))
     assert_allclose(found.value[0], [by_the_study(c, name)[0] for c in (light, heavy)], rtol=1e-8)
 
 

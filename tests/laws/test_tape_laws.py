@@ -13,6 +13,7 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.model import AxleModel
 from kin3d.studies import corner_model
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.registry import corner_measures
 from tests.kinds import KINDS, demo_car
 from tests.laws.cars import CORNERS, car, model
@@ -49,12 +50,12 @@ def test_so_have_the_measures_of_every_layout(kind, tmp_path, monkeypatch):
 def _alike(asked, ways, monkeypatch):
     corner, variants, lanes, there, given = asked
     monkeypatch.setattr(corner_model, "WORTH_RECORDING", 10**9)
-    jets = derive(corner, variants, lanes, there, **given)
+    jets = derive(corner, variants, lanes, AskedMeasures(there, **given))
     taped = []
     for engine, optimised_from in ways:
         monkeypatch.setattr(engines, "WORTH_OPTIMISING", optimised_from)
         with using_engine(engine):
-            taped.append(derive(corner, variants, lanes, there, recorded=True, **given))
+            taped.append(derive(corner, variants, lanes, AskedMeasures(there, recorded=True, **given)))
     for field in fields(jets):
         for other in taped[1:]:
             assert np.array_equal(*(getattr(x, field.name) for x in (taped[0], other)), equal_nan=True), field.name

@@ -15,6 +15,7 @@ import pytest
 
 from kin3d.linkage.record import values_of
 from kin3d.studies.corner_model import CornerModel, derive
+from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.monte_carlo import Samples, moved, normal_samples
 from kin3d.studies.significance import KINDS, SAID, Figures, differences, figures
 from kin3d.studies.sweep import chosen_measures
@@ -52,7 +53,7 @@ def solved(offsets, travel, rates, slopes):
     others = {k: value_of(side, k) + offsets @ s for k, s in doubt.figure_seeds.items()}
     along = {"seeds": doubt.seeds, "figure_seeds": doubt.figure_seeds} if slopes else {}
     lanes = side.model.kernel.lanes(variants, travel)
-    return derive(side, variants, lanes, measures, rates=rates, figures=others, **along)
+    return derive(side, variants, lanes, AskedMeasures(measures, rates=rates, figures=others, **along))
 
 
 def value_of(side, key):
