@@ -18,7 +18,6 @@ from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.linkage.names import Side
 from kin3d.loads.joint_forces import Push
 from kin3d.measures.corner import Corner
-from kin3d.solve.both_sides import JoinedKernel
 
 Array = NDArray[np.float64]
 
@@ -26,7 +25,7 @@ Array = NDArray[np.float64]
 def whole_axle(corner: Corner) -> Corner:
     """All of the axle in the positions of a corner, where both sides are one system; else the corner itself."""
     model, system = corner.model, corner.linkage.system
-    if system is None or not isinstance(model.kernel, JoinedKernel):
+    if system is None:
         return corner
     kernel = model.kernel
     variants = kernel.of_system(corner.variants)

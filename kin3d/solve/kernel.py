@@ -164,9 +164,26 @@ class Kernel:
             determinants=np.stack([np.broadcast_to(d, len(coordinates)) for d in determinants]),
         )
 
+    # --- what `JoinedKernel` does for a side of a system of both: a corner is its own system --------------------------
+
+    @property
+    def whole(self) -> Kernel:
+        """The kernel of the system: this one."""
+        return self
+
     def of_system(self, variants: Variants) -> Variants:
         """The variants with the points of `system`: these."""
         return variants
+
+    def seen_from(self, motion: Motion, _side: int) -> Motion:
+        """A motion of the system by the names of one side: as it is."""
+        return motion
+
+    def changes(self, seeds: Array, _side: int) -> Array:
+        """Directions of change of the system from those of one side: these."""
+        return seeds
+
+    # ------------------------------------------------------------------------------------------------------------------
 
     def _inputs(self, design: Array, axes: Array) -> dict[Any, Any]:
         out: dict[Any, Any] = {

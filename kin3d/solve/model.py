@@ -62,9 +62,9 @@ class AxleModel:
     @property
     def kernel_of_a_corner(self) -> Kernel:
         """The kernel where each side is a linkage by itself; ValueError where both are one system."""
-        if isinstance(self.kernel, JoinedKernel):
+        if self.joined:
             raise ValueError(f'layout "{self.linkage.layout}": both sides are one system')
-        return self.kernel
+        return self.kernel.whole
 
     def pair(
         self,

@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.both_sides import JoinedKernel
 from kin3d.solve.kernel import Kernel, Motion, Position
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.planned import LeastPivot
@@ -104,8 +103,3 @@ def record(
     position = Position(q, {p: varied(p) for p in system.linkage.points}, rack, stands)
     motion = kernel.motion_of(position, algebra, generators, solver_of=pivots)
     return RecordedMotion(tape, motion, pivots.node)
-
-
-def whole(kernel: Kernel | JoinedKernel) -> Kernel:
-    """The kernel that solves: that of the corner, or of the system of both sides."""
-    return kernel.whole if isinstance(kernel, JoinedKernel) else kernel

@@ -19,11 +19,10 @@ from kin3d.linkage.design import SIDES, side_sign
 from kin3d.linkage.names import Side
 from kin3d.measures.corner import UP, Along, Corner, derivatives
 from kin3d.measures.entry import Measure, figure
-from kin3d.solve.both_sides import JoinedKernel
 from kin3d.solve.implicit import WEAK_PIVOT
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import AxleModel
-from kin3d.solve.recording import RecordedMotion, lane_keys, lane_numbers, record, variant_numbers, whole
+from kin3d.solve.recording import RecordedMotion, lane_keys, lane_numbers, record, variant_numbers
 from kin3d.solve.stages import Stages
 from kin3d.solve.tape import Node
 from kin3d.spatial.jets import Jet
@@ -74,21 +73,18 @@ class CornerTape:
         self.kernel = model.kernel
         order = max((m.order for m in asked.measures), default=0) + asked.rates
         self.along: Along = derivatives(model, max(order, 1), asked.directions)
-        made = record(whole(self.kernel), *self.along, asked.moving)
+        made = record(self.kernel.whole, *self.along, asked.moving)
         self.tape = made.tape
         corner = self._corner(model, side, made)
         self.rows: dict[str, list[int]] = {}
         outputs = self._outputs(corner)
         self.pivot = len(outputs)
         outputs.append(made.least_pivot or self.tape.constant(1.0))
-        system = whole(self.kernel).system
         changed = [("dP", *where) for where in asked.moving] + [("dfigure", key) for key in asked.figures_moving]
-        self.stages = Stages(outputs, lane_keys(system), changed)
+        self.stages = Stages(outputs, lane_keys(self.kernel.system), changed)
 
     def _corner(self, model: AxleModel, side: Side, made: RecordedMotion) -> Corner:
-        motion, tape = made.motion, made.tape
-        if isinstance(self.kernel, JoinedKernel):
-            motion = self.kernel.seen_from(motion, SIDES.index(side))
+        motion, tape = self.kernel.seen_from(made.motion, SIDES.index(side)), made.tape
         numbers: dict[str, Any] = {key: tape.input(("figure", key), 1.0) for key in self.asked.figures}
         for key in self.asked.figures_moving:
             now = numbers.get(key, figure(model, key))
@@ -135,10 +131,9 @@ class CornerTape:
         directions : mapping of key to ndarray, shape (directions,)
             ``("dP", point, axis)`` and ``("dfigure", key)``.
         """
-        system = whole(self.kernel).system
-        if isinstance(self.kernel, JoinedKernel):
-            variants = self.kernel.of_system(variants)
-        numbers = variant_numbers(system, variants) | {("figure", key): v for key, v in figures.items()}
+        system = self.kernel.system
+        numbers = variant_numbers(system, self.kernel.of_system(variants))
+        numbers |= {("figure", key): v for key, v in figures.items()}
         fixed = self.stages.of_variants(numbers, variants.count)
         pivot = np.empty(lanes.count)
         rows = [out[name][k] for name in self.rows for k in range(len(self.asked.measures))]
@@ -179,10 +174,7 @@ def direction_numbers(
     seeds : ndarray, shape (directions, linkage points, 3)
     figure_seeds : mapping of str to ndarray, shape (directions,)
     """
-    kernel = model.kernel
-    if isinstance(kernel, JoinedKernel):
-        seeds = kernel.changes(seeds, SIDES.index(side))
-    points = whole(kernel).system.linkage.points
+    seeds, points = model.kernel.changes(seeds, SIDES.index(side)), model.kernel.system.linkage.points
     moving = tuple((points[i], int(k)) for i, k in zip(*np.nonzero(seeds.any(axis=0)), strict=True))
     out: dict[Hashable, Array] = {("dP", p, k): seeds[:, points.index(p), k].copy() for p, k in moving}
     return out | {("dfigure", key): np.asarray(rate, dtype=float) for key, rate in figure_seeds.items()}, moving
