@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from kin3d.writing.terminal import Output
 if TYPE_CHECKING:
     from kin3d.writing.result import Result
 
+MOST_ALIKE = 40  # a file with a wrong column has a finding a row
 _STYLE = {Severity.ERROR: "bold red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
 
 
@@ -114,10 +116,17 @@ def check_endings(asked: Iterable[tuple[Path | None, tuple[str, ...], str]]) -> 
 
 
 def show_error(error: Kin3dError) -> None:
-    """Print every finding of an error, one a line, to standard error."""
+    """Print the findings of an error, one a line, to standard error; of one kind no more than a screen holds."""
     output = Output(error=True)
+    seen: Counter[str] = Counter()
     for finding in error.findings:
-        show_finding(output, finding)
+        seen[finding.code] += 1
+        if seen[finding.code] <= MOST_ALIKE:
+            show_finding(output, finding)
+    for code, times in seen.items():
+        if times > MOST_ALIKE:
+            last = next(f for f in reversed(error.findings) if f.code == code)
+            output.say(f"and {times - MOST_ALIKE:,} more of this kind; the last of them: {last}")
     count = sum(f.severity is Severity.ERROR for f in error.findings)
     # a result that could not be written was computed all the same
     end = "" if any(f.code == "not-written" for f in error.findings) else "; nothing was computed"

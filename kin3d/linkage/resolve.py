@@ -10,6 +10,8 @@ from kin3d.errors import Finding, LayoutError, raise_errors
 from kin3d.linkage.across import corner_view
 from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, Across, Bodies, Layout, Linkage, Part
 
+MOST_UNUSED = 40  # so many points that are not of the layout are told one by one
+
 
 def resolve(
     layout: Layout,
@@ -54,7 +56,11 @@ def resolve(
     for name in needed:
         if name not in have:
             findings.append(_missing(name, unused, bodies, layout, place))
-    findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused]
+    findings += [_unused(name, layout, needed, (places or {}).get(name, place)) for name in unused[:MOST_UNUSED]]
+    if len(unused) > MOST_UNUSED:
+        more = len(unused) - MOST_UNUSED
+        text = f'has {more:,} more points that nothing uses; is this the table of something else?'
+        findings.append(Finding("points-unknown", text, place))
     raise_errors(findings, LayoutError)
     fixed = bodies.pop(CHASSIS, ())
     axis = layout.steering_axis
@@ -177,7 +183,7 @@ def _missing(name: str, unused: list[str], bodies: Bodies, layout: Layout, place
     sliding = any(name in (s.point, *s.line) for s in layout.sliders)
     other = "the rack" if name in layout.rack else ("a slider" if sliding else "the spring")
     owners = " and ".join(f'"{b}"' for b, points in bodies.items() if name in points) or other
-    near = difflib.get_close_matches(name, unused, 1)
+    near = difflib.get_close_matches(name, unused[:MOST_UNUSED], 1)
     hint = f'; the table has "{near[0]}", which nothing uses: is it this point?' if near else ""
     verb = "need" if " and " in owners else "needs"
     return Finding("point-missing", f'point "{name}" is missing; {owners} {verb} it{hint}', place)

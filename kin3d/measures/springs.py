@@ -212,7 +212,8 @@ MEASURES = (
         unit="N/mm",
         sign="stiffer positive",
         definition="k·MR² + F·dMR/dz at the wheel centre, a corner, without tyre and bar; torsion spring "
-        "likewise; of a spring that stands once in the car half",
+        "likewise; a spring counts as held at both ends, slack or not (kin3d rates counts none where it is slack); "
+        "of a spring that stands once in the car half",
         source="W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 16; from memory",
         function=wheel_rate,
         uses=_RATES,

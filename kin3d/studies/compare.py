@@ -44,6 +44,7 @@ from kin3d.studies.significance import (
     differences,
     figures,
 )
+from kin3d.studies.slack import slack_in
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import exact_figures
 from kin3d.studies.why import draw_why
@@ -266,7 +267,8 @@ def compare(
         case, fits, models, measures, sigma=sigma, samples=samples, seed=seed, threshold=threshold, workers=workers,
         executor=executor, split=split, progress=progress,
     )  # fmt: skip
-    lost = [f for c in cars for f in not_carried(case, c)]
+    told_of = [m.name for m in found.cars[0].tolerance.measures]
+    lost = [f for c in cars for f in (*not_carried(case, c), *slack_in(found.case, c, told_of))]
     return replace(found, findings=(*told, *others, *found.findings, *lost))
 
 

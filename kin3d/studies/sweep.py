@@ -28,6 +28,7 @@ from kin3d.studies.car import CarModel
 from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, is_made, pick, unnamed
 from kin3d.studies.result import SweepResult
+from kin3d.studies.slack import slack_told
 from kin3d.studies.sweep_findings import limits_met, lines_alike, steering_axis_told, without_value
 
 Array = NDArray[np.float64]
@@ -191,7 +192,8 @@ def _in_chassis(
 
     found = _measure(corner, grid[0].size, wanted, progress)
     ok = solved.status == Status.OK
-    notes = (*limits_met(lanes, solved), *without_value(found[2], ok))
+    slack = slack_told(model, lanes.travel[solved.status == Status.OK], found[2])
+    notes = (*limits_met(lanes, solved), *without_value(found[2], ok), *slack)
     closure = float(solved.error_mm[ok].max()) if ok.any() else float("nan")
     return _result(car, axle, drives, found, solved.status, notes, solved.stepped, closure, names)
 
@@ -323,8 +325,9 @@ def _standing_result(
     ok = standing.status == Status.OK
     own = {m.name for m in OF_THE_CAR}
     of_axle = {n: v for n, v in found[2].items() if n not in own}
-    notes = (*assumed, *standing.findings, *without_value(of_axle, np.tile(ok, 2)), *lines_alike(of_axle, ok))
-    solved = standing.axles[number][1]
+    lanes, solved = standing.axles[number]
+    slack = slack_told(AxleModel.of(car, axle), lanes.travel[solved.status == Status.OK], of_axle)
+    notes = (*assumed, *standing.findings, *without_value(of_axle, np.tile(ok, 2)), *lines_alike(of_axle, ok), *slack)
     closure = float(solved.error_mm[np.tile(ok, 2)].max()) if ok.any() else float("nan")
     return _result(car, axle, drives, found, np.tile(standing.status, 2), notes, solved.stepped, closure, names)
 

@@ -187,3 +187,16 @@ def test_every_page_of_the_guide_is_listed_and_printed():
     code, _, err = run("guide", "pionts")
     assert code == 2
     assert "there are: clearance, comparing, doubt" in " ".join(err.split())
+
+
+def test_a_file_with_a_mistake_in_each_of_many_rows_does_not_flood_the_screen(fresh: Path) -> None:
+    rows = [f"extra_{k},{k},1 mm,3" for k in range(3000)]
+    (fresh.parent / "front.csv").write_text("\n".join(["point,x,y,z", *rows]), "utf-8")
+    code, _, err = run("check", str(fresh))
+    assert code == 2
+    assert err.count("write the number alone") == 41
+    assert "and 2,960 more of this kind; the last of them: " in err
+    assert "row 3001: y is '1 mm'" in err
+    assert "front.csv: has 2,960 more points that nothing uses" in err
+    assert 'point "upper_outer" is missing' in err
+    assert len(err.splitlines()) < 160
