@@ -1,10 +1,10 @@
-"""The axles that stand on one ground: rows of design coordinates, figures by axle, the car as designed."""
+"""The axles that stand on one ground: rows of design coordinates, figures by axle, the car as designed, its cases."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import value
 from kin3d.spatial.vectors import Number, dot, sub
 from kin3d.studies.car import CarModel
+from kin3d.studies.case import Case
 from kin3d.studies.corner_model import CornerModel
 
 Array = NDArray[np.float64]
@@ -126,6 +127,48 @@ class GroundBodies:
             )
             pitch = pitch + (front - rear) * (1.0 / whole.wheelbase_mm)
         return shifts, pitch
+
+
+@dataclass(frozen=True, slots=True)
+class CaseOnGround:
+    """A case of what stands on the ground: whose figures are told, and what they are asked of; see `CaseModel`."""
+
+    case: Case
+    bodies: GroundBodies
+
+    @property
+    def parts(self) -> tuple[CornerModel, ...]:
+        """Corners of every axle."""
+        return self.bodies.parts
+
+    @property
+    def design(self) -> Array:
+        """Left and right of each axle in turn, one after the other."""
+        return np.concatenate([p.design for p in self.parts])
+
+    @property
+    def axle_number(self) -> int:
+        """Which of the axles is asked."""
+        return [m.axle.name for m in self.bodies.axles].index(self.case.axle)
+
+    @property
+    def corner(self) -> CornerModel:
+        """The corner whose wheel's figures are told."""
+        model = self.bodies.axles[self.axle_number]
+        return CornerModel.from_model(model, self.case.side or model.axle.side)
+
+    @property
+    def subject(self) -> AxleModel | CarSubject:
+        """The axle, or the car."""
+        asked = self.bodies.axles[self.axle_number]
+        if self.bodies.whole is None:
+            return asked
+        front, rear = self.bodies.axles
+        return CarSubject(front, rear, asked.car, asked.axle)
+
+    def with_figures_of(self, other: Self) -> Self:
+        """See `CaseModel`."""
+        return replace(self, bodies=self.bodies.with_figures_of(other.bodies))
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,9 +21,8 @@ from kin3d.spatial.vectors import Number
 from kin3d.studies.car import STEERED, CarModel
 from kin3d.studies.car_stands import STANDS, CarStands
 from kin3d.studies.case import Case, CaseModel
-from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derived import AskedMeasures, Derived
-from kin3d.studies.ground_bodies import CarSubject, GroundBodies
+from kin3d.studies.ground_bodies import CaseOnGround, GroundBodies
 from kin3d.studies.ground_contact import Stance, need_radius, put_on_ground
 from kin3d.studies.ground_jets import GroundLanes, Wheels
 from kin3d.studies.steady_turns import Leaning, leaning
@@ -33,11 +32,9 @@ LANES = 4096  # lanes times directions whose derivatives are held at once
 
 
 @dataclass(frozen=True, slots=True)
-class GroundCase:
+class GroundCase(CaseOnGround):
     """An axle, or a car, over heave, roll or pitch; see `CaseModel`."""
 
-    case: Case
-    bodies: GroundBodies
     leaning: Leaning | None = None  # how the axle stands in turns, where the drive is an acceleration
 
     @staticmethod
@@ -56,35 +53,6 @@ class GroundCase:
         if case.drive.name == "lateral" and turns is None:
             turns = leaning(car, None if case.whole else case.axle, np.unique([*case.at, case.origin]))
         return GroundCase(case, GroundBodies(axles, whole), turns)
-
-    @property
-    def parts(self) -> tuple[CornerModel, ...]:
-        """Corners of every axle."""
-        return self.bodies.parts
-
-    @property
-    def asked(self) -> AxleModel:
-        """The axle whose measures are asked."""
-        return next(m for m in self.bodies.axles if m.axle.name == self.case.axle)
-
-    @property
-    def corner(self) -> CornerModel:
-        """The corner whose wheel's figures are told."""
-        side = self.case.side or self.asked.axle.side
-        return next(p for p in self.parts if p.model is self.asked and p.side == side)
-
-    @property
-    def design(self) -> Array:
-        """Left and right of each axle in turn, one after the other."""
-        return np.concatenate([p.design for p in self.parts])
-
-    @property
-    def subject(self) -> AxleModel | CarSubject:
-        """The axle, or the car."""
-        if self.bodies.whole is None:
-            return self.asked
-        front, rear = self.bodies.axles
-        return CarSubject(front, rear, self.asked.car, self.asked.axle)
 
     def between(self, other: GroundCase, share: Array, at: Array, first: int, directions: int) -> CarStands | None:
         """How cars on the way from this one to another one stand in turns.
@@ -106,10 +74,6 @@ class GroundCase:
         for k in range(len(STANDS)):
             seeds[:, first + k, :, k] = (theirs - ours)[..., k]
         return CarStands(stands, rates, *seeds)
-
-    def with_figures_of(self, other: GroundCase) -> GroundCase:
-        """See `CaseModel`."""
-        return replace(self, bodies=self.bodies.with_figures_of(other.bodies))
 
     def available(self, wanted: Sequence[Measure]) -> tuple[tuple[Measure, ...], dict[str, str]]:
         """See `CaseModel`."""
@@ -203,7 +167,7 @@ class GroundCase:
         placed = look.placed()
         steered = any(m.name == "ackermann_pct" for m in asked.measures) and bool(look.stance.rack_mm.any())
         pairs = [look.pair(k, placed, steered) for k in range(len(self.bodies.axles))]
-        pair = pairs[self.bodies.axles.index(self.asked)]
+        pair = pairs[self.axle_number]
         if self.bodies.whole is None:
             return pair, None
         front, rear = pairs

@@ -20,13 +20,11 @@ from kin3d.loads.force_measures import case_of_force, named_forces
 from kin3d.loads.listed import listed_forces
 from kin3d.measures.entry import Measure, figure
 from kin3d.solve.lanes import Status
-from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
 from kin3d.studies.car_variants import CarVariants
 from kin3d.studies.case import Case
-from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derived import AskedMeasures, Derived
-from kin3d.studies.ground_bodies import CarSubject, GroundBodies
+from kin3d.studies.ground_bodies import CaseOnGround, GroundBodies
 from kin3d.studies.load_steps import CHANGES, LoadSteps, balance_near, contacts_after, is_small, on_two_wheels
 from kin3d.studies.resting_car import attitude_of
 from kin3d.studies.settle import in_case, load_steps
@@ -51,11 +49,9 @@ class Balance:
 
 
 @dataclass(frozen=True, slots=True)
-class SettledCase:
+class SettledCase(CaseOnGround):
     """Forces under cases of the settled car; see `CaseModel`. The drive is the share of each case's loads."""
 
-    case: Case
-    bodies: GroundBodies
     balances: Mapping[tuple[str, float], Balance]  # by the load case's name and the share of its loads
 
     @staticmethod
@@ -82,38 +78,6 @@ class SettledCase:
             except RequestError as error:
                 raise RequestError([in_case(f, place, car) for f in error.findings]) from None
         return SettledCase(case, GroundBodies(whole.axles, whole), balances)
-
-    @property
-    def parts(self) -> tuple[CornerModel, ...]:
-        """Corners of both axles."""
-        return self.bodies.parts
-
-    @property
-    def corner(self) -> CornerModel:
-        """The corner whose forces are told."""
-        model = self.bodies.axles[self._number]
-        side = self.case.side or model.axle.side
-        return next(p for p in self.parts if p.model is model and p.side == side)
-
-    @property
-    def _number(self) -> int:
-        return [m.axle.name for m in self.bodies.axles].index(self.case.axle)
-
-    @property
-    def design(self) -> Array:
-        """Left and right of each axle in turn, one after the other."""
-        return np.concatenate([p.design for p in self.parts])
-
-    @property
-    def subject(self) -> CarSubject:
-        """The car."""
-        front, rear = self.bodies.axles
-        asked: AxleModel = self.bodies.axles[self._number]
-        return CarSubject(front, rear, asked.car, asked.axle)
-
-    def with_figures_of(self, other: SettledCase) -> SettledCase:
-        """See `CaseModel`."""
-        return replace(self, bodies=self.bodies.with_figures_of(other.bodies))
 
     def between(self, other: SettledCase, share: Array, at: Array, first: int, directions: int) -> None:
         """See `CaseModel`: how a car stands follows from what it is."""
@@ -229,7 +193,7 @@ class _Settler:
         held = stay & attitude.stable(here, lifted)
         if held.any():
             with np.errstate(all="ignore"):
-                loaded = loaded_axle(attitude, y, self.loads, lifted, self.asked._number)
+                loaded = loaded_axle(attitude, y, self.loads, lifted, self.asked.axle_number)
                 told = self.asked.told(cars, loaded, self.name)
             for force, values in told.items():
                 row = self.out.setdefault(force, np.full(len(self.designs), np.nan))
