@@ -16,8 +16,7 @@ from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.loads.elements import Turned
 from kin3d.loads.joint_forces import Push
 from kin3d.measures.corner import Corner
-from kin3d.spatial.jets import Jet
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.jets import over_lanes
 
 Array = NDArray[np.float64]
 WheelDuty = Literal["braked", "driven"] | None
@@ -139,8 +138,3 @@ def pulled(name: str, linkage: Linkage, point: str, places: tuple[Array, Array],
     place, other = places
     along = (other - place) / np.linalg.norm(other - place, axis=0)
     return Acting(name, carrier(linkage, point), point, place, force, (force * along).sum(axis=0))
-
-
-def over_lanes(v: Vec, count: int) -> Array:
-    """Values of a vector over lanes, shape (3, lanes)."""
-    return np.stack([np.broadcast_to(np.asarray(c.value if isinstance(c, Jet) else c, dtype=float), count) for c in v])

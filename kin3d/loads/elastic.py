@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding
-from kin3d.loads.applied import over_lanes
 from kin3d.loads.flexibility import Flexible, flexible_parts, forces_in, given_way
 from kin3d.loads.held import held_corner
 from kin3d.loads.joint_forces import JointForces, Push
@@ -22,6 +21,7 @@ from kin3d.loads.joint_frames import joint_frames
 from kin3d.loads.members import Statics
 from kin3d.loads.whole_axle import whole_axle
 from kin3d.measures.corner import Corner
+from kin3d.spatial.jets import over_lanes
 
 Array = NDArray[np.float64]
 # what is told of a wheel; angles inside in rad

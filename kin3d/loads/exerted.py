@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.design import SIDES
-from kin3d.loads.applied import Acting, between, carrier, over_lanes, pulled, turning
+from kin3d.loads.applied import Acting, between, carrier, pulled, turning
 from kin3d.loads.elements import Element
 from kin3d.loads.joint_forces import Push
 from kin3d.loads.tbar import TBar
 from kin3d.loads.whole_axle import lane_of, point_on
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
+from kin3d.spatial.jets import over_lanes
 
 Array = NDArray[np.float64]
 

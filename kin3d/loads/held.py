@@ -17,11 +17,12 @@ from kin3d.linkage.design import SIDES
 from kin3d.linkage.keys import LoadCase
 from kin3d.linkage.layout import Linkage
 from kin3d.linkage.names import Side
-from kin3d.loads.applied import Acting, RoadLoad, between, carrier, on_wheel, over_lanes
+from kin3d.loads.applied import Acting, RoadLoad, between, carrier, on_wheel
 from kin3d.loads.joint_forces import JointForces, Push, joint_forces
 from kin3d.loads.members import Statics
 from kin3d.loads.whole_axle import body_on, on_sides, point_on, whole_axle
 from kin3d.measures.corner import Corner
+from kin3d.spatial.jets import over_lanes
 
 Array = NDArray[np.float64]
 NMM = 1000.0  # N·mm in a N·m

@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.loads.members import Statics
 from kin3d.solve.equations import Row, weights_of
-from kin3d.spatial.jets import Jet, total_degree, value
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.jets import Jet, over_lanes, total_degree
+from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 GRADIENT = total_degree(3, 1)
@@ -110,16 +110,13 @@ class _Nodes:
         unknown = {*self.unknowns.points, *self.unknowns.carried}
         self.held = [p for p in self.linkage.points if p not in unknown]  # by the chassis, the rack or a drive
         self.guided = {s.point: s.line for s in self.linkage.sliders} | {g.point: g.plane for g in self.linkage.guides}
-        self.at = {p: self._numbers(v) for p, v in statics.places.items()}
+        self.at = {p: over_lanes(v, self.count) for p, v in statics.places.items()}
         self.exerted: dict[tuple[str, str], Array] = {}  # by a body on a point
         self.on_carried: dict[str, Array] = {}  # on a point that a body carries, by the others
         self.given = tuple(pushes)
         self.pushes = list(pushes)
         for row, force in zip(statics.equations.rows, multipliers, strict=True):
             self._row(row, force)
-
-    def _numbers(self, v: Vec) -> Array:
-        return np.stack([np.broadcast_to(np.asarray(value(c), dtype=float), self.count) for c in v])
 
     def _exert(self, body: str, point: str, force: Array) -> None:
         key = (body, point)
@@ -157,13 +154,12 @@ class _Nodes:
     def _gradient(self, row: Row, point: str) -> Array:
         """Derivative of a row along the place of one of its points, shape (3, lanes)."""
         at: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in self.at.items()}
-        x, y, z = (GRADIENT.variable(c, k) for k, c in enumerate(at[point]))
-        at[point] = (x, y, z)
+        at[point] = vector(GRADIENT.variable(c, k) for k, c in enumerate(at[point]))
         found = self.statics.residual(row, at)
         if not isinstance(found, Jet):
             return np.zeros((3, self.count))
         parts = [found.coefficients[GRADIENT.generator(k)] for k in range(3)]
-        return np.stack([np.broadcast_to(0.0 if c is None else c, self.count) for c in parts])
+        return over_lanes((0.0 if c is None else c for c in parts), self.count)
 
     def forces(self) -> JointForces:
         for push in self.pushes:

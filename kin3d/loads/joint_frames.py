@@ -23,8 +23,8 @@ from kin3d.loads.joint_forces import JointForces
 from kin3d.loads.whole_axle import names_of, side_of_file
 from kin3d.measures.corner import Corner
 from kin3d.measures.rod import turned
-from kin3d.spatial.jets import value
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.jets import over_lanes
+from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 
@@ -88,7 +88,7 @@ def joint_frames(corner: Corner, forces: JointForces) -> tuple[JointFrame, ...]:
         if axis is None:
             continue
         holder = stud_of(corner.linkage, point)
-        along = _numbers(_carried(corner, holder, axis), corner.lanes.count)
+        along = over_lanes(_carried(corner, holder, axis), corner.lanes.count)
         for body in corner.linkage.bodies_at(point):
             force = forces.on_body.get((body, point))
             if body == holder or force is None:
@@ -115,9 +115,8 @@ def design_axis(corner: Corner, part: JointPart) -> Vec | None:
     hinge = corner.linkage.hinge_at(part.name)
     if hinge is None:
         return None
-    first, second = (_numbers(corner.motion.design[p], corner.lanes.count) for p in hinge)
-    x, y, z = (second - first) / np.linalg.norm(second - first, axis=0)
-    return x, y, z
+    first, second = (over_lanes(corner.motion.design[p], corner.lanes.count) for p in hinge)
+    return vector((second - first) / np.linalg.norm(second - first, axis=0))
 
 
 def _carried(corner: Corner, body: str, axis: Vec) -> Vec:
@@ -127,13 +126,9 @@ def _carried(corner: Corner, body: str, axis: Vec) -> Vec:
 def _tilt(corner: Corner, body: str, axis: Vec, along: Array) -> Array:
     count = corner.lanes.count
     if body != CHASSIS and len(corner.linkage.bodies[body]) == 2:
-        first, second = (_numbers(corner.place(p), count) for p in corner.linkage.bodies[body])
+        first, second = (over_lanes(corner.place(p), count) for p in corner.linkage.bodies[body])
         line = (second - first) / np.linalg.norm(second - first, axis=0)
         return np.asarray(np.abs(np.arcsin(np.clip((line * along).sum(axis=0), -1.0, 1.0))))
-    own = _numbers(_carried(corner, body, axis), count)
+    own = over_lanes(_carried(corner, body, axis), count)
     across = np.linalg.norm(np.cross(own, along, axis=0), axis=0)
     return np.asarray(np.arctan2(across, np.abs((own * along).sum(axis=0))))
-
-
-def _numbers(v: Vec, count: int) -> Array:
-    return np.stack([np.broadcast_to(np.asarray(value(c), dtype=float), count) for c in v])

@@ -22,8 +22,8 @@ from kin3d.errors import Finding, RequestError
 from kin3d.measures.corner import Corner
 from kin3d.solve.equations import Row, carry, weights_of
 from kin3d.solve.implicit import stack_inverse
-from kin3d.spatial.jets import Algebra, Jet
-from kin3d.spatial.vectors import Number, Vec, dot, sub
+from kin3d.spatial.jets import Algebra, Jet, value
+from kin3d.spatial.vectors import Number, Vec, dot, sub, vector
 
 Array = NDArray[np.float64]
 
@@ -96,8 +96,7 @@ class Statics:
         return carry(weights_of("", base, now), base, self.places)
 
     def _constant(self, v: Vec) -> Vec:
-        x, y, z = (c.value if isinstance(c, Jet) else c for c in v)
-        return x, y, z
+        return vector(value(c) for c in v)
 
     def load(self, place: Vec, force: Vec) -> Array:
         """Generalised load of a force at a place (of `places` or `on_body`), shape (unknowns, lanes); force in N."""

@@ -17,8 +17,8 @@ from kin3d.linkage.part_keys import Tube
 from kin3d.loads.members import Statics
 from kin3d.loads.whole_axle import body_on, point_on, whole_axle
 from kin3d.measures.corner import Corner
-from kin3d.spatial.jets import value
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.jets import over_lanes, value
+from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 UP: Vec = (0.0, 0.0, 1.0)
@@ -64,11 +64,11 @@ def _push(statics: Statics, axis: tuple[str, str], point: str) -> Vec:
     first, second, at = (_column(statics, p) for p in (*axis, point))
     push = np.cross(second - first, at - first, axis=0)
     push = push / np.linalg.norm(push, axis=0)
-    return push[0], push[1], push[2]
+    return vector(push)
 
 
 def _column(statics: Statics, point: str) -> Array:
-    return np.stack([np.broadcast_to(value(c), statics.count) for c in statics.places[point]])
+    return over_lanes(statics.places[point], statics.count)
 
 
 def buckling_load(rod: Tube | None, length_mm: Array) -> Array | None:

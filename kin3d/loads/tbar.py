@@ -16,7 +16,7 @@ from kin3d.linkage.layout import BarRole
 from kin3d.measures.corner import Corner, unit
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.spatial.jets import Jet, cos, sin, total_degree, value
-from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
+from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub, vector
 
 ITERATIONS = 30
 STEP_RAD = 1e-13
@@ -146,5 +146,4 @@ def _places(role: BarRole, corner: Corner) -> list[Vec]:
 
 
 def _numbers(v: Vec) -> Vec:
-    x, y, z = np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(c), dtype=float)) for c in v))
-    return x, y, z
+    return vector(np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(c), dtype=float)) for c in v)))

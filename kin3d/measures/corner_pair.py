@@ -21,8 +21,8 @@ from kin3d.measures.two_travels import LEFT, RIGHT, Pair, apply_inverse, each_wh
 from kin3d.solve.kernel import Motion
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box, total_degree
-from kin3d.spatial.vectors import Number, Vec, dot, sub
+from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box, in_lanes, total_degree
+from kin3d.spatial.vectors import Number, Vec, dot, sub, vector
 
 Array = NDArray[np.float64]
 # travel, rack, roll: the position, one derivative along each, and travel twice for rates of springs
@@ -183,8 +183,8 @@ class CornerPair(Corner):
 
         def own(x: Number) -> Number:
             if not isinstance(x, Jet):
-                return _taken(x, part)
-            mine = [_taken(c, part) for c in x.coefficients]
+                return in_lanes(x, part)
+            mine = [in_lanes(c, part) for c in x.coefficients]
             return Jet(algebra, [weighted(mine, rows[m]) for m in algebra.monomials])
 
         def place(v: Vec) -> Vec:
@@ -196,7 +196,7 @@ class CornerPair(Corner):
         motion = Motion(at, design, algebra, {"travel": side}, there)
         lanes, solved = self.lanes.take(part), self.solved.take(part)
         figures = {k: own(v) for k, v in self.figures.items()}
-        sign = _taken(self.sign, part)
+        sign = in_lanes(self.sign, part)
         return Corner(self.model, motion, sign, place(self.normal), self.variants, lanes, solved, figures)
 
     @property
@@ -226,7 +226,7 @@ class CornerPair(Corner):
     def both(self, x: Number, along: str = "") -> Pair:
         """The same of the left wheels and of the right ones, each over n positions."""
         found, n = self.part(x, along), self.count
-        return _part_of(found, slice(0, n)), _part_of(found, slice(n, 2 * n))
+        return in_lanes(found, slice(0, n)), in_lanes(found, slice(n, 2 * n))
 
     def of_file(self, key: str) -> Number:
         """A figure of the car file by the key that measures name, shape (n,); ask only where it is given."""
@@ -243,14 +243,12 @@ class CornerPair(Corner):
     @cached_property
     def stand(self) -> tuple[Pair, Pair, Pair]:
         """Contact points along the ground's x, y and normal, mm."""
-        x, y, z = (self.both(c) for c in self.over_ground(self.contact))
-        return x, y, z
+        return vector(self.both(c) for c in self.over_ground(self.contact))
 
     @cached_property
     def drift(self) -> tuple[Pair, Pair, Pair]:
         """Velocities of the material points there in the same directions in roll, mm per mm of travel."""
-        x, y, z = (self.both(c) for c in self.over_ground(self.rolling_velocity))
-        return x, y, z
+        return vector(self.both(c) for c in self.over_ground(self.rolling_velocity))
 
     @cached_property
     def steer(self) -> Jet:
@@ -361,26 +359,10 @@ def design_contact(model: AxleModel, normal: Vec = UP) -> Array:
         Unit normal of the ground, chassis frame.
     """
     design, linkage = model.variants.design, model.linkage
-    centre = _columns(design[:, linkage.index(WHEEL_CENTRE)])
-    spin = unit(sub(_columns(design[:, linkage.index(WHEEL_AXIS)]), centre))
+    centre = vector(design[:, linkage.index(WHEEL_CENTRE)].T)
+    spin = unit(sub(vector(design[:, linkage.index(WHEEL_AXIS)].T), centre))
     foot = lowest(centre, spin, model.axle.loaded_radius_mm, normal)
     return np.stack(np.broadcast_arrays(*foot), axis=-1)
-
-
-def _columns(places: Array) -> Vec:
-    x, y, z = places.T
-    return x, y, z
-
-
-def _taken(x: Any, part: slice) -> Any:
-    """The lanes of a part; what is the same for all lanes stays as it is."""
-    return x[..., part] if np.ndim(x) and np.shape(x)[-1] > 1 else x
-
-
-def _part_of(x: Number, part: slice) -> Number:
-    if isinstance(x, Jet):
-        return Jet(x.algebra, [None if c is None else _taken(c, part) for c in x.coefficients])
-    return _taken(x, part)
 
 
 def _stacked(a: Any, b: Any, n: int) -> Any:

@@ -29,7 +29,7 @@ from kin3d.measures.gaps import (
 )
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.distances import Profile
-from kin3d.spatial.jets import choose, value
+from kin3d.spatial.jets import choose, over_lanes, value
 from kin3d.spatial.vectors import Number, Vec
 
 Array = NDArray[np.float64]
@@ -144,10 +144,7 @@ def _of_corner(corner: Corner) -> Number:
         return np.array(np.nan)
     if not corner.motion.algebra.degree:
         count = corner.lanes.count
-        places = {
-            p: np.stack([np.broadcast_to(np.asarray(value(c), dtype=float), count) for c in corner.motion.at[p]])
-            for p in {p for pair in pairs for p in _points(pair)}
-        }
+        places = {p: over_lanes(corner.motion.at[p], count) for p in {p for pair in pairs for p in _points(pair)}}
         return least_gap(pairs, places, corner.lanes.travel, seen)
     gaps: list[Number] = [nearest(p, corner.motion.at).distance for p in pairs]
     least = gaps[0]

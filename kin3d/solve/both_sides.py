@@ -21,8 +21,8 @@ from kin3d.solve.drives import TRAVEL
 from kin3d.solve.kernel import Kernel, Motion
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.system import System
-from kin3d.spatial.jets import Algebra, Jet
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.jets import Algebra, Jet, in_lanes
+from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 LEFT, RIGHT = 0, 1
@@ -206,9 +206,9 @@ class JoinedKernel:
         elif seeds is not None:
             spread = self.changes(seeds, int(self._side(variants, lanes)[0]))
         for name, jet in (driven or {}).items():
-            moved[name] = _lanes_of(jet, slice(0, n))
+            moved[name] = in_lanes(jet, slice(0, n))
             if name == TRAVEL:
-                moved[TRAVEL_RIGHT] = _lanes_of(jet, slice(n, None))
+                moved[TRAVEL_RIGHT] = in_lanes(jet, slice(n, None))
         place = solved.take(slice(0, n))
         found = self._whole.motion(self.of_system(variants), here, place, algebra, generators, spread, moved)
         if half is None:
@@ -231,8 +231,8 @@ class JoinedKernel:
             for p, own, other in zip(self.linkage.points, self._own[there], self._own[1 - there], strict=True):
                 one, two = names[own], names[other]
                 if one in places and two in places:
-                    out[p] = _vec(join(a, b) for a, b in zip(places[one], places[two], strict=True))
-            return out | {n: _vec(join(c, c) for c in v) for n, v in places.items() if n not in out}
+                    out[p] = vector(join(a, b) for a, b in zip(places[one], places[two], strict=True))
+            return out | {n: vector(join(c, c) for c in v) for n, v in places.items() if n not in out}
 
         at, design = of_both(found.at, LEFT), of_both(found.design, LEFT)
         return Motion(at, design, found.algebra, found.generators, of_both(found.at, RIGHT))
@@ -242,16 +242,6 @@ def _sided(variants: Variants) -> SidedVariants:
     if not isinstance(variants, SidedVariants):
         raise TypeError("variants of a system of both sides know their sides")
     return variants
-
-
-def _lanes_of(x: Jet, part: slice) -> Jet:
-    """A jet in some of its lanes; what is the same for all stays as it is."""
-    return Jet(x.algebra, [c[..., part] if np.ndim(c) and np.shape(c)[-1] > 1 else c for c in x.coefficients])
-
-
-def _vec(parts: Any) -> Vec:
-    x, y, z = parts
-    return x, y, z
 
 
 def _chosen(a: Any, b: Any, left: NDArray[np.bool_]) -> Any:

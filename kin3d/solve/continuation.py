@@ -20,7 +20,7 @@ from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
 from kin3d.solve.system import System, bodies_in_line
 from kin3d.spatial.jets import Jet, box
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.vectors import Vec, vector
 
 if TYPE_CHECKING:
     from kin3d.solve.arclength import CurveSlopes
@@ -227,12 +227,6 @@ def vectors(
 ) -> tuple[dict[str, Vec], dict[str, Vec], Vec]:
     """Unknown points, design points and rack axis of the lanes, as vectors of arrays."""
     row = {key: k for k, key in enumerate(system.unknown_keys)}
-    at: dict[str, Vec] = {
-        p: (q[row["q", p, 0]], q[row["q", p, 1]], q[row["q", p, 2]]) for p in system.equations.unknowns.points
-    }
-    design = {p: _vec(variants.per_lane(variants.design[:, i].T, lanes)) for i, p in enumerate(system.linkage.points)}
-    return at, design, _vec(variants.per_lane(variants.rack_axis.T, lanes))
-
-
-def _vec(rows: Array) -> Vec:
-    return rows[0], rows[1], rows[2]
+    at = {p: vector(q[row["q", p, k]] for k in range(3)) for p in system.equations.unknowns.points}
+    design = {p: vector(variants.per_lane(variants.design[:, i].T, lanes)) for i, p in enumerate(system.linkage.points)}
+    return at, design, vector(variants.per_lane(variants.rack_axis.T, lanes))

@@ -29,7 +29,7 @@ from kin3d.solve.program import Evaluation
 from kin3d.solve.shared_limits import continue_sharing_limits
 from kin3d.solve.system import BlockPlan, System
 from kin3d.spatial.jets import Algebra, Jet
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.vectors import Vec, vector
 
 if TYPE_CHECKING:
     from kin3d.solve.fused_newton import FusedNewton
@@ -66,8 +66,7 @@ class Motion:
         """The same motion with the derivatives of a smaller algebra of the same generators."""
 
         def less(place: Vec) -> Vec:
-            x, y, z = (c.cut(algebra) if isinstance(c, Jet) else c for c in place)
-            return x, y, z
+            return vector(c.cut(algebra) if isinstance(c, Jet) else c for c in place)
 
         at = {p: less(v) for p, v in self.at.items()}
         design, opposite = ({p: less(v) for p, v in of.items()} for of in (self.design, self.opposite))
@@ -369,8 +368,7 @@ class Kernel:
 
 
 def _lifted(algebra: Algebra, place: Vec) -> Vec:
-    x, y, z = (c if isinstance(c, Jet) else algebra.constant(c) for c in place)
-    return x, y, z
+    return vector(c if isinstance(c, Jet) else algebra.constant(c) for c in place)
 
 
 def _seeded(algebra: Algebra, number: int, place: Vec, directions: Array) -> Vec:

@@ -19,7 +19,7 @@ from kin3d.solve.planned import LeastPivot
 from kin3d.solve.system import System
 from kin3d.solve.tape import Node, Tape
 from kin3d.spatial.jets import Algebra
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 
@@ -84,19 +84,17 @@ def record(
     system, tape = kernel.system, Tape()
     there = system.equations.design
 
-    def vector(kind: str, point: str) -> Vec:
-        x, y, z = (tape.input((kind, point, k), float(there[point][k])) for k in range(3))
-        return x, y, z
+    def read(kind: str, point: str) -> Vec:
+        return vector(tape.input((kind, point, k), float(there[point][k])) for k in range(3))
 
     def varied(point: str) -> Vec:
-        place = vector("P", point)
+        place = read("P", point)
         ways = [tape.input(("dP", point, k), 1.0) if (point, k) in moving else None for k in range(3)]
         if not any(ways):
             return place
-        x, y, z = (algebra.variable(c, generators["points"], way) for c, way in zip(place, ways, strict=True))
-        return x, y, z
+        return vector(algebra.variable(c, generators["points"], way) for c, way in zip(place, ways, strict=True))
 
-    q = {p: vector("q", p) for p in system.equations.unknowns.points}
+    q = {p: read("q", p) for p in system.equations.unknowns.points}
     rack: Any = tuple(tape.input(("rack", k), float(k == 1)) for k in range(3))
     stands = {name: tape.input(("drive", name), 0.0) for name in system.drives} | dict(drives or {})
     pivots = LeastPivot()

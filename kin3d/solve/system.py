@@ -19,7 +19,7 @@ from kin3d.solve.mobility import Mobility, examine, loud
 from kin3d.solve.program import Evaluation, Program, evaluate, lane_nodes
 from kin3d.solve.tape import Node, Tape
 from kin3d.solve.unknowns import choose_unknowns
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 InputKey = tuple[str, str, int]
@@ -103,7 +103,7 @@ class System:
         at = dict(zip(self.linkage.points, design, strict=True))
         fixed = {p: self._vector("P", p, at[p]) for p in self.linkage.points}
         q = {p: self._vector("q", p, at[p]) for _, p, k in keys if k == 0}
-        numbers = axes_of(self.linkage, {p: _vec(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
+        numbers = axes_of(self.linkage, {p: vector(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
         axes = {key: self._vector("axis", key, np.array(v)) for key, v in numbers.items()}
         values = {name: self._drive(name) for name in self.drives}
         places = self.equations.places(q, fixed, values, axes)
@@ -129,8 +129,7 @@ class System:
         return axes_of(self.linkage, design, rack_axis)
 
     def _vector(self, kind: str, point: str, values: NDArray[np.float64]) -> Vec:
-        x, y, z = (self.tape.input((kind, point, k), float(values[k])) for k in range(3))
-        return x, y, z
+        return vector(self.tape.input((kind, point, k), float(values[k])) for k in range(3))
 
     def _examine(self, slopes: Mapping[tuple[int, int], Node], size: int, design: NDArray[np.float64]) -> Mobility:
         rows = self.equations.rows
@@ -154,7 +153,7 @@ class System:
         shaken = np.random.default_rng(1)
         at = {p: v + shaken.normal(0.0, 3.0, 3) for p, v in self.equations.design.items()}
         inputs: dict[Any, Any] = {(kind, p, k): v[k] for p, v in at.items() for k in range(3) for kind in ("P", "q")}
-        axes = self.axes({p: _vec(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
+        axes = self.axes({p: vector(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
         inputs |= {("axis", key, k): v[k] for key, v in axes.items() for k in range(3)}
         inputs |= {key: self.tape.inputs[key].reference for key in self.tape.inputs if key[0] == "drive"}
         dense = np.zeros((len(self.equations.rows), size))
@@ -233,10 +232,6 @@ class System:
                 order[row, column] = 1.0
             out.append(np.sign(planned) * np.linalg.slogdet(order)[0])
         return out
-
-
-def _vec(row: NDArray[np.float64]) -> Vec:
-    return row[0], row[1], row[2]
 
 
 def bodies_in_line(left_null: Array, rows: Sequence[Any]) -> str:

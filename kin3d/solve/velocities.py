@@ -13,7 +13,7 @@ from kin3d.solve.drives import axes_of, drive_names, value_of
 from kin3d.solve.equations import Equations
 from kin3d.solve.system import SINGULAR
 from kin3d.solve.unknowns import choose_unknowns
-from kin3d.spatial.vectors import Vec
+from kin3d.spatial.vectors import vector
 
 Array = NDArray[np.float64]
 STEP = 1e-30  # of an imaginary part: small enough that its square is lost, so that the derivative is exact
@@ -46,10 +46,10 @@ def design_velocities(linkage: Linkage, design: Array) -> dict[str, Array] | Non
     if len(equations.rows) != count:
         return None
     moved = {p: at[p][:, None] + 1j * STEP * np.eye(count)[3 * k : 3 * k + 3] for k, p in enumerate(unknowns.points)}
-    fixed = {p: _vec(v) for p, v in at.items()}
+    fixed = {p: vector(v) for p, v in at.items()}
     values = {name: value_of(linkage, name, 0.0) for name in drive_names(linkage)}
     axes = axes_of(linkage, fixed, (0.0, 1.0, 0.0))
-    places = equations.places({p: _vec(v) for p, v in moved.items()}, fixed, values, axes)
+    places = equations.places({p: vector(v) for p, v in moved.items()}, fixed, values, axes)
     rows = equations.residuals(places, fixed, values, axes)
     jacobian = np.array([np.broadcast_to(np.imag(row), count) for row in rows]) / STEP
     scaled = jacobian / equations.lengths(at)[:, None]
@@ -59,8 +59,3 @@ def design_velocities(linkage: Linkage, design: Array) -> dict[str, Array] | Non
     lift = np.array([row.kind == "travel" for row in equations.rows], dtype=float)
     rates = np.linalg.solve(scaled, lift)  # the row of the travel is not scaled
     return {p: np.array([np.broadcast_to(np.imag(c), count) @ rates for c in v]) / STEP for p, v in places.items()}
-
-
-def _vec(place: Array) -> Vec:
-    x, y, z = place
-    return x, y, z

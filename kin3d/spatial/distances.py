@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.spatial.jets import Jet, choose, sqrt, value
-from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
+from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub, vector
 
 Array = NDArray[np.float64]
 CROSSED = 1e-9  # mm: nearer than this two surfaces cross
@@ -172,8 +172,7 @@ def _signed(jet: Jet, gap: Array) -> Jet:
 
 
 def _plain(v: Vec) -> Vec:
-    x, y, z = np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(x), float)) for x in v))
-    return x, y, z
+    return vector(np.broadcast_arrays(*(np.atleast_1d(np.asarray(value(x), float)) for x in v)))
 
 
 class _Along:

@@ -18,6 +18,7 @@ from math import factorial
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 Coefficient = Any  # float, NDArray[np.float64] over lanes, or None for a zero that is known to be zero
 Monomial = tuple[int, ...]
@@ -259,6 +260,19 @@ def size(x: Any) -> Any:
 def value(x: Any) -> Coefficient:
     """The constant part of a jet, or the number itself."""
     return x.value if isinstance(x, Jet) else x
+
+
+def over_lanes(v: Iterable[Any], count: int) -> NDArray[np.float64]:
+    """Values of a vector's numbers or jets over lanes, shape (3, lanes)."""
+    out: NDArray[np.float64] = np.stack([np.broadcast_to(np.asarray(value(c), dtype=float), count) for c in v])
+    return out
+
+
+def in_lanes(x: Any, part: slice) -> Any:
+    """A number or jet in some of its lanes, the last axis; what is the same for all lanes stays as it is."""
+    if isinstance(x, Jet):
+        return Jet(x.algebra, [None if c is None else in_lanes(c, part) for c in x.coefficients])
+    return x[..., part] if np.ndim(x) and np.shape(x)[-1] > 1 else x
 
 
 def sin(x: Any) -> Any:

@@ -6,10 +6,17 @@ nothing here asks what a component is: it only adds, subtracts and multiplies.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 Number = Any  # float | NDArray[np.float64] | Jet | Node: whatever has + - * /
 Vec = tuple[Number, Number, Number]
+
+
+def vector(parts: Iterable[Number]) -> Vec:
+    """Three numbers as a vector."""
+    x, y, z = parts
+    return x, y, z
 
 
 def add(a: Vec, b: Vec) -> Vec:

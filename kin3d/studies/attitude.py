@@ -29,8 +29,8 @@ from kin3d.loads.elastic import bent
 from kin3d.loads.elements import Element
 from kin3d.loads.load_transfer import GRAVITY_M_PER_S2
 from kin3d.measures.corner import Corner, ground_normal
-from kin3d.spatial.jets import Jet, algebra_of, box, value
-from kin3d.spatial.vectors import Vec, add, cross, dot, scale, sub
+from kin3d.spatial.jets import Jet, algebra_of, box, over_lanes
+from kin3d.spatial.vectors import Vec, add, cross, dot, scale, sub, vector
 from kin3d.studies.car_variants import Bodywork, CarVariants
 from kin3d.studies.steady_loads import Loads
 
@@ -155,8 +155,8 @@ class Attitude:
     def tyres(self, y: Array, loads: Loads, lifted: tuple[bool, ...]) -> Tyres:
         """What the road exerts on the tyres of a state in balance."""
         wheels = self._moved(y, loads, lifted).wheels
-        forces = [_numbers(f, self.cars.count) for f in self._tyre_forces(_unknowns(y), loads, lifted)]
-        places = [_numbers((w.place[0], w.place[1], y[LEVEL]), self.cars.count) for w in wheels]
+        forces = [over_lanes(f, self.cars.count) for f in self._tyre_forces(_unknowns(y), loads, lifted)]
+        places = [over_lanes((w.place[0], w.place[1], y[LEVEL]), self.cars.count) for w in wheels]
         return Tyres(np.stack(forces), np.stack(places))
 
     def stable(self, here: Evaluated, lifted: tuple[bool, ...]) -> NDArray[np.bool_]:
@@ -202,8 +202,7 @@ class Attitude:
         directions = _directions(unknown[ROLL], unknown[PITCH])
 
         def seen(p: Array) -> Vec:
-            x, y, z = (dot((p[0], p[1], p[2]), d) for d in directions)
-            return x, y, z
+            return vector(dot((p[0], p[1], p[2]), d) for d in directions)
 
         unsprung = self.body.unsprung_kg
         weight = scale(GRAVITY_M_PER_S2, loads.field_g)
@@ -294,8 +293,7 @@ class _Wheel:
     @staticmethod
     def of(corner: Corner, shift: Array, axle: int, side: int) -> _Wheel:
         def seen(v: Vec) -> Vec:
-            x, y, z = (_lift(c, axle, side, corner.joined) for c in corner.over_ground(v))
-            return x, y, z
+            return vector(_lift(c, axle, side, corner.joined) for c in corner.over_ground(v))
 
         def way(velocity: Vec, omega: Vec, hub: Vec) -> _Way:
             return _Way(seen(velocity), seen(cross(omega, corner.normal)), seen(hub), seen(omega))
@@ -344,11 +342,6 @@ def _over_unknowns(number: Any, rates: Mapping[int, Any]) -> Jet:
     for unknown, rate in rates.items():
         slopes[unknown] = rate
     return Jet(FULL, [number, slopes])
-
-
-def _numbers(v: Vec, count: int) -> Array:
-    """Values of a vector over the cars, shape (3, cars)."""
-    return np.stack([np.broadcast_to(np.asarray(value(c), dtype=float), count) for c in v])
 
 
 def _generalised(

@@ -12,11 +12,11 @@ from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.names import AxleName
-from kin3d.loads.applied import over_lanes
 from kin3d.loads.elastic import FlexibleCorner
 from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
+from kin3d.spatial.jets import over_lanes
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.compliance_result import AxleCompliance, Compliance
 from kin3d.studies.forces import forces

@@ -19,7 +19,7 @@ from kin3d.measures.corner_pair import CornerPair, raised, signs_of, twice, with
 from kin3d.measures.entry import figure
 from kin3d.solve.lanes import Lanes, Solved
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Algebra, Jet, value
+from kin3d.spatial.jets import Algebra, Jet, in_lanes, value
 from kin3d.spatial.vectors import Number, dot
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.ground_bodies import GroundBodies
@@ -182,7 +182,7 @@ class GroundLanes:
             slopes.append(each if model.joined else each[0])
             for s in (0, 1):
                 half = slice(s * n, (s + 1) * n)
-                heights.append(Jet(self.outer, [None if c is None else _half(c, half) for c in still]))
+                heights.append(in_lanes(Jet(self.outer, still), half))
         return heights, slopes
 
     def _stacked(self, two: Sequence[Number]) -> Number:
@@ -216,10 +216,6 @@ class GroundLanes:
             there = CornerPair.on_ground(model, middle, ahead, placed.roll, placed.pitch, **more)
             straight = there.both(there.steer)
         return CornerPair.on_ground(model, lanes, solved, placed.roll, placed.pitch, straight, **more)
-
-
-def _half(c: Any, half: slice) -> Any:
-    return c[..., half] if np.ndim(c) and np.shape(c)[-1] > 1 else c
 
 
 def _kept(new: Number, old: Number) -> Number:

@@ -16,6 +16,7 @@ from kin3d.measures.anti import inboard_brakes, outboard_drive
 from kin3d.measures.corner import TRAVEL, ground_normal
 from kin3d.measures.corner_pair import CornerPair
 from kin3d.solve.model import AxleModel
+from kin3d.spatial.jets import over_lanes
 from kin3d.studies.attitude import LEVEL, LOAD, PITCH, SIZE, Attitude
 from kin3d.studies.car_variants import Bodywork, CarVariants
 from kin3d.studies.load_steps import DOWN
@@ -80,7 +81,7 @@ def _driven_share(cars: CarVariants) -> Array:
 
 def _normal(cars: CarVariants) -> Array:
     """The ground's normal in the chassis frame as designed, shape (3, cars)."""
-    return np.stack([np.broadcast_to(c, cars.count) for c in ground_normal(np.zeros(cars.count), cars.pitch_rad)])
+    return over_lanes(ground_normal(np.zeros(cars.count), cars.pitch_rad), cars.count)
 
 
 def _design(cars: CarVariants) -> tuple[Array, Array]:
@@ -93,7 +94,7 @@ def _design(cars: CarVariants) -> tuple[Array, Array]:
         corner = cars.corners(axle, np.zeros((2, cars.count)), 0.0, TRAVEL, normal)
         for out, point in ((feet, corner.contact), (hubs, corner.centre)):
             moved = (point[0].value + np.tile(shift, 2), point[1].value, point[2].value)
-            out.append(np.stack([np.broadcast_to(c, lanes) for c in moved]).reshape(3, 2, cars.count).swapaxes(0, 1))
+            out.append(over_lanes(moved, lanes).reshape(3, 2, cars.count).swapaxes(0, 1))
     return np.concatenate(feet), np.concatenate(hubs)
 
 

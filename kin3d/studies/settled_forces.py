@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.linkage.design import SIDES
-from kin3d.loads.applied import Acting, RoadLoad, on_wheel, over_lanes
+from kin3d.loads.applied import Acting, RoadLoad, on_wheel
 from kin3d.loads.elastic import DISPLACEMENTS, FlexibleCorner, outside
 from kin3d.loads.exerted import exerted, whole_elements
 from kin3d.loads.held import generalised
@@ -23,6 +23,7 @@ from kin3d.loads.members import Statics
 from kin3d.loads.whole_axle import body_on, lane_of, whole_axle
 from kin3d.measures.corner import Corner
 from kin3d.measures.corner_pair import CornerPair
+from kin3d.spatial.jets import over_lanes
 from kin3d.studies.attitude import PITCH, ROLL, Attitude, hanging
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.ground_contact import directions
