@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -58,18 +58,14 @@ def compare(
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
     read = [kin3d.load(car) for car in cars]
     usual = opt.usual_travel(read[0], measures, "-40:40:5")
-    drives = opt.drives_of(travel, heave, roll, pitch, lateral, usual)
+    drives: dict[str, Any] = opt.drives_of(travel, heave, roll, pitch, lateral, usual)
     bar = progress_bar("Sampled cars", len(read) * samples * max(map(len, drives.values()), default=1))
     with using_engine(engine), executor_at(cluster) as executor, bar as advance:
         result = kin3d.compare(
             read,
             axle,
-            drives.get("travel"),
-            opt.names_of(measures),
-            heave=drives.get("heave"),
-            roll=drives.get("roll"),
-            pitch=drives.get("pitch"),
-            lateral=drives.get("lateral"),
+            measures=opt.names_of(measures),
+            **drives,
             rack=rack,
             side=side,
             sigma=sigma,

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from kin3d.studies.inboard import InboardCurves
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.numbers import with_sign
 from kin3d.writing.panels import set_title
 from kin3d.writing.style import CARS, INK, MID, SOFT, figure_style, save_figure
 
@@ -100,7 +101,7 @@ def _rocker(ax: Axes, c: InboardCurves, name: str) -> None:
         corners = _ring([at[p] for p in arms], hub)
         ax.fill(*np.array(corners).T, color=colour, alpha=0.10 if state == "design" else 0.05, lw=0, zorder=order)
         ax.plot(*np.array([*corners, corners[0]]).T, color=colour, lw=width, zorder=order,
-                label=f"{state}, {_signed(c.travel_mm[row])} mm")  # fmt: skip
+                label=f"{state}, {with_sign(c.travel_mm[row])} mm")  # fmt: skip
         for start, end, dash in ((rocker.rod[1], rocker.rod[0], "-"), (spring[0], spring[1], (0, (2.2, 1.2)))):
             ax.plot(*np.array([at[start], _cut(at[start], at[end])]).T, color=colour, lw=width, ls=dash, zorder=order)
         ax.plot(*np.array([at[p] for p in arms]).T, "o", ms=3.5, color=colour, zorder=order + 1)
@@ -108,10 +109,6 @@ def _rocker(ax: Axes, c: InboardCurves, name: str) -> None:
     ax.set_title(name, loc="left", y=1.06)
     ax.annotate("seen along the pivot line; mm", (0.0, 1.015), xycoords="axes fraction", fontsize=7, color=SOFT)
     ax.legend(fontsize=7.5, frameon=False, loc="best")
-
-
-def _signed(x: float) -> str:
-    return f"{x:+g}".replace("-", "−") if x else "0"
 
 
 def _words(ax: Axes, c: InboardCurves, flat: Any, row: int) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.roll_centre import PARALLEL_DEG
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.numbers import with_sign
 from kin3d.writing.style import INK, are_narrow, figure_style, lay_out, save_figure, tones
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def draw_migration(result: Swept, path: Path) -> None:
         figure, ax = plt.subplots(figsize=(wide, tall), layout="constrained")
         reach = [float(np.nanmax(np.abs(v), initial=0.0)) for v in offset[shown]]
         for n, (colour, k) in enumerate(zip(tones(len(shown)), shown, strict=True)):
-            text = f"{other} {_signed(family[k])}{_UNIT[other]}"
+            text = f"{other} {with_sign(family[k])}{_UNIT[other]}"
             every = reach[n] == max(reach)
             _path(ax, (offset[k], height[k]), marks, colour, text, _UNIT[along], every)
         _frame(ax, result, along, int(hidden[shown].sum()), near, wide)
@@ -157,10 +158,6 @@ def _lines_under(words: Annotation, ax: Axes) -> int:
     return sum(p.intersects_bbox(box, filled=False) for p in paths)
 
 
-def _signed(v: float) -> str:
-    return f"{v:+g}".replace("-", "−") if v else "0"
-
-
 def _grid(result: Swept, name: str, along: str) -> Array:
     """Values of a measure, shape (paths, marks)."""
     v = result.values[name][..., 0]
@@ -186,7 +183,7 @@ def _path(ax: Axes, place: tuple[Array, Array], marks: Array, colour: str, text:
         style: dict[str, Any] = {"fontsize": 7, "color": colour, "bbox": pale, "zorder": 7 if k in ends else 6}
         style |= {"ha": "left", "va": "center"} if upright else {"ha": "center"}
         beside = (7, 0) if upright else (0, -11 if every else 6)
-        words = f"{_signed(marks[k])}{unit}"
+        words = f"{with_sign(marks[k])}{unit}"
         ax.annotate(words, (y[k], z[k]), beside, textcoords="offset points", **style)
 
 

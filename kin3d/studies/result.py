@@ -17,6 +17,7 @@ from kin3d.linkage.names import AxleName
 from kin3d.measures.entry import Measure
 from kin3d.solve.lanes import Status
 from kin3d.studies.registry import left_out_sentences, shown
+from kin3d.writing.numbers import with_sign
 from kin3d.writing.result import Result
 from kin3d.writing.style import CARS, tones
 from kin3d.writing.tables import Cell, Column, Table
@@ -300,8 +301,7 @@ def _over_second(result: SweepResult, measure: Measure, first: str, second: str)
     values = result.drives[second]
     picked = np.unique(np.linspace(0, len(values) - 1, min(MOST_FAMILY, len(values))).round().astype(int))
     name, _, unit = second.partition("_")
-    shown = [f"{values[k]:+g}".replace("-", "−") if values[k] else "0" for k in picked]
-    return [(f"{name} {text} {unit}", flat[:, k]) for text, k in zip(shown, picked, strict=True)]
+    return [(f"{name} {with_sign(values[k])} {unit}", flat[:, k]) for k in picked]
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:

@@ -17,6 +17,7 @@ from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import AXES
 from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.numbers import with_sign
 from kin3d.writing.panels import ROW_GAP, set_title
 from kin3d.writing.style import GRID, INK, LOWERS, PAPER, RAISES, figure_style, save_figure
 from kin3d.writing.tables import Cell, Column, Quantity, Table
@@ -58,11 +59,7 @@ def _strongest(result: Sensitivity, m: Measure, most: int) -> Iterator[tuple[Cel
     yield m.name, Quantity(float(result.value[k]), m.unit), Quantity(float(result.rate[k]), m.unit, "rate")
     weight = np.maximum(*(np.abs(v) / (np.abs(v).max() or 1.0) for v in (slope, gradient)))
     for c in np.argsort(-weight, kind="stable")[:most]:
-        yield f"  {result.points[c // 3]} {AXES[c % 3]}", _change(float(slope[c])), _change(float(gradient[c]))
-
-
-def _change(value: float) -> str:
-    return f"{value:+.3g}".replace("-", "−") if value else "0"
+        yield f"  {result.points[c // 3]} {AXES[c % 3]}", *(with_sign(float(v[c]), "+.3g") for v in (slope, gradient))
 
 
 def _real(result: Sensitivity, rows: Sequence[int]) -> Array:

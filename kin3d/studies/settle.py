@@ -75,33 +75,18 @@ def settle(
         When data are missing, or when no attitude carries these loads (the car tips over, a linkage is at its end);
         with `compliance` when nothing is elastic, or a wheel bends by more than a degree.
     """
-    loads = {"driving": driving, "vertical": vertical}
-    found, attitude = find_attitude(car, braking, lateral, aero_front, aero_rear, rack, **loads)
+    if braking and driving:
+        raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
+    loads = Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical)
+    found, attitude = settled_under(car, loads)
     if compliance:
         found = _given_way(car, found, attitude)
     doubt = figure_doubt(car, found.figures(), lambda c: _beside(c, found).figures())
     return replace(found, doubt=doubt)
 
 
-def find_attitude(
-    car: Car,
-    braking: float = 0.0,
-    lateral: float = 0.0,
-    aero_front: float = 0.0,
-    aero_rear: float = 0.0,
-    rack: float = 0.0,
-    *,
-    driving: float = 0.0,
-    vertical: float = 1.0,
-) -> tuple[Settled, Attitude]:
-    """The settled car as `settle` gives it, with the equations that it was found by."""
-    if braking and driving:
-        raise RequestError(Finding("loads-mixed", "braking and driving do not go together; give one of them"))
-    return settled_under(car, Loads(braking - driving, lateral, aero_front, aero_rear, rack, vertical))
-
-
 def settled_under(car: Car, loads: Loads) -> tuple[Settled, Attitude]:
-    """The same under given loads."""
+    """The settled car under given loads as `settle` has it, with the equations that it was found by."""
     steps, findings = load_steps(car, loads)
     y, lifted = steps.run(loads)
     return settled_car(steps.attitude, y, loads, lifted, findings), steps.attitude
@@ -117,7 +102,7 @@ def load_steps(car: Car, loads: Loads) -> tuple[LoadSteps, tuple[Finding, ...]]:
 
 def _given_way(car: Car, rigid: Settled, attitude: Attitude) -> Settled:
     """The same car with elastic joints and links, which are unbent in the car at rest."""
-    still, _ = find_attitude(car, rack=rigid.loads.rack_mm)
+    still, _ = settled_under(car, Loads(rack_mm=rigid.loads.rack_mm))
     unbent = bends_of(still, attitude)
     if unbent is None:
         text = "nothing is elastic; give radial_n_per_mm and axial_n_per_mm of joints ([front.joints.POINT]), or tubes"

@@ -23,6 +23,11 @@ def signed(value: float, unit: str) -> str:
     return _plus(value, number(value, unit))
 
 
+def with_sign(value: float, form: str = "+g") -> str:
+    """A value in a format with a sign, which is a true minus; 0 has none."""
+    return f"{value:{form}}".replace("-", "−") if value else "0"
+
+
 def _plus(value: float, text: str) -> str:
     return f"+{text}" if value > 0.0 and any(c in "123456789∞" for c in text) else text
 
