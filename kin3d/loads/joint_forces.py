@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.layout import CHASSIS, Linkage
 from kin3d.loads.members import Statics
-from kin3d.solve.equations import Row, weights_of
+from kin3d.solve.equations import Row, frame_of, weights_of
 from kin3d.spatial.jets import Jet, over_lanes, total_degree
 from kin3d.spatial.vectors import Vec, vector
 
@@ -196,9 +196,8 @@ class _Nodes:
         if base is None:
             raise ValueError(f'"{push.body}" has no base: a link carries forces at its ends alone')
         o = base.points[0]
-        at: dict[str, Vec] = {p: (v[0], v[1], v[2]) for p, v in self.at.items()}
-        at[""] = (push.place[0], push.place[1], push.place[2])
-        weights = [np.asarray(w) for w in weights_of("", base, at)]
+        frame = frame_of(base, {p: (v[0], v[1], v[2]) for p, v in self.at.items()})
+        weights = [np.asarray(w) for w in weights_of((push.place[0], push.place[1], push.place[2]), frame)]
         if len(weights) == 1:
             shares = [weights[0] * push.force]
         else:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import Finding, RequestError
 from kin3d.measures.corner import Corner
-from kin3d.solve.equations import Row, carry, weights_of
+from kin3d.solve.equations import Row, carry, frame_of, weights_of
 from kin3d.solve.implicit import stack_inverse
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number, Vec, dot, sub, vector
@@ -92,8 +92,8 @@ class Statics:
     def on_body(self, body: str, place: Vec) -> Vec:
         """A place, seen as a material point of a moving body: jets that carry how it moves with the body."""
         base = self.equations.unknowns.bases[body]
-        now = {p: self._constant(self.places[p]) for p in base.points} | {"": self._constant(place)}
-        return carry(weights_of("", base, now), base, self.places)
+        now = frame_of(base, {p: self._constant(self.places[p]) for p in base.points})
+        return carry(weights_of(self._constant(place), now), frame_of(base, self.places))
 
     def _constant(self, v: Vec) -> Vec:
         return vector(value(c) for c in v)

@@ -23,6 +23,7 @@ from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 Places = dict[str, Vec]
 Weights = tuple[Number, ...]
+Frame = tuple[Vec, ...]  # of a base: see `frame_of`
 SLIDER_OFF_LINE_MM = 0.5  # a sliding point may stand this far off its line in the design position
 
 
@@ -158,16 +159,19 @@ class Equations:
         at: Places = {p: design[p] for p in self.linkage.fixed}
         at |= places_of(self.linkage, design, values, axes)
         at |= dict(q)
+        frames: dict[str, Frame] = {}
         for p, body in self.unknowns.carried.items():
             if p in known:
-                at[p] = carry(known[p], self.unknowns.bases[body], at)
+                if body not in frames:
+                    frames[body] = frame_of(self.unknowns.bases[body], at)
+                at[p] = carry(known[p], frames[body])
         return {p: at[p] for p in self.linkage.points if p in at}
 
     def weights(self, design: Mapping[str, Vec], wanted: Collection[str] | None = None) -> dict[str, Weights]:
         """Weights of carried points (all, or those wanted) in their bodies' bases; no position changes them."""
-        bases = self.unknowns.bases
         chosen = {p: b for p, b in self.unknowns.carried.items() if wanted is None or p in wanted}
-        return {p: weights_of(p, bases[b], design) for p, b in chosen.items()}
+        frames = {b: frame_of(self.unknowns.bases[b], design) for b in dict.fromkeys(chosen.values())}
+        return {p: weights_of(design[p], frames[b]) for p, b in chosen.items()}
 
     def carried_by(self, rows: Iterable[Row]) -> set[str]:
         """Carried points that the rows depend on."""
@@ -218,7 +222,7 @@ class Equations:
         """How far a point is from where its body carries it: a component, or what is square to the lines implied."""
         point, *towards = row.points
         base = self.unknowns.bases[row.bodies[0]]
-        carried = carry(weights_of(point, base, design), base, at)
+        carried = carry(weights_of(design[point], frame_of(base, design)), frame_of(base, at))
         if not towards:
             return at[point][row.component] - carried[row.component]
         off = sub(at[point], carried)
@@ -280,28 +284,33 @@ def _frame(at: Mapping[str, Vec], base: Base) -> tuple[Vec, Vec, Vec]:
     """Two edges of a base and the normal of both, which turn with the body."""
     if len(base.points) == 2:  # a line has no turn of its own: any directions across it will do
         return (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
-    o, a, b = (at[p] for p in base.points)
-    e, f = sub(a, o), sub(b, o)
-    return e, f, cross(e, f)
+    _, e, f, normal = frame_of(base, at)
+    return e, f, normal
 
 
-def weights_of(point: str, base: Base, design: Mapping[str, Vec]) -> Weights:
-    """Constant a, b, c of a point of a body: o + a·e₁ + b·e₂ + c·(e₁ × e₂); a alone for a base of two points."""
-    o = base.points[0]
-    d = sub(design[point], design[o])
-    f = [sub(design[p], design[o]) for p in base.points[1:]]
-    if len(f) == 1:
-        return (dot(d, f[0]) / dot(f[0], f[0]),)
-    normal = cross(f[0], f[1])
+def frame_of(base: Base, at: Mapping[str, Vec]) -> Frame:
+    """Origin of a base and what spans its body from there: the one edge, or both with their vector product."""
+    o, *others = (at[p] for p in base.points)
+    edges = [sub(p, o) for p in others]
+    return (o, *edges) if len(edges) == 1 else (o, *edges, cross(*edges))
+
+
+def weights_of(place: Vec, frame: Frame) -> Weights:
+    """Constant a, b, c of a place on a body: o + a·e₁ + b·e₂ + c·(e₁ × e₂); a alone for a base of two points."""
+    o, *edges = frame
+    d = sub(place, o)
+    if len(edges) == 1:
+        return (dot(d, edges[0]) / dot(edges[0], edges[0]),)
+    e, f, normal = edges
     area = dot(normal, normal)
-    return dot(cross(d, f[1]), normal) / area, dot(cross(f[0], d), normal) / area, dot(d, normal) / area
+    return dot(cross(d, f), normal) / area, dot(cross(e, d), normal) / area, dot(d, normal) / area
 
 
-def carry(weights: Weights, base: Base, at: Mapping[str, Vec]) -> Vec:
+def carry(weights: Weights, frame: Frame) -> Vec:
     """Place of a point of a body from the places of its base."""
-    o = base.points[0]
-    e = [sub(at[p], at[o]) for p in base.points[1:]]
-    if len(e) == 1:
-        return add(at[o], scale(weights[0], e[0]))
+    o, *edges = frame
+    if len(edges) == 1:
+        return add(o, scale(weights[0], edges[0]))
     a, b, c = weights
-    return add(add(at[o], scale(a, e[0])), add(scale(b, e[1]), scale(c, cross(e[0], e[1]))))
+    e, f, normal = edges
+    return add(add(o, scale(a, e)), add(scale(b, f), scale(c, normal)))

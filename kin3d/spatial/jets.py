@@ -33,6 +33,8 @@ class Algebra:
         Exponents; the first is the constant.
     products : tuple
         For every monomial the pairs of indices whose product it is.
+    squares : tuple
+        The same of a jet times itself: pairs of two that come twice, and what comes times itself.
     degree : int
         Largest total degree: a jet without constant part, raised to `degree` + 1, vanishes.
     """
@@ -47,6 +49,7 @@ class Algebra:
             if total in self.index:
                 pairs[self.index[total]].append((i, j))
         self.products = tuple(tuple(p) for p in pairs)
+        self.squares = tuple(([p for p in of if p[0] < p[1]], [i for i, j in of if i == j]) for of in pairs)
 
     def constant(self, value: Coefficient) -> Jet:
         """A jet without derivatives."""
@@ -159,6 +162,8 @@ class Jet:
     def __mul__(self, other: Any) -> Jet:
         if not isinstance(other, Jet):
             return Jet(self.algebra, [None if c is None else c * other for c in self.coefficients])
+        if other is self:
+            return self._squared()
         out: list[Coefficient] = []
         a, b = self.coefficients, other.coefficients
         for pairs in self.algebra.products:
@@ -173,6 +178,24 @@ class Jet:
         return Jet(self.algebra, out)
 
     __rmul__ = __mul__
+
+    def _squared(self) -> Jet:
+        out: list[Coefficient] = []
+        a = self.coefficients
+        for twice, once in self.algebra.squares:
+            total: Coefficient = None
+            for i, j in twice:
+                x, y = a[i], a[j]
+                if x is not None and y is not None:
+                    total = x * y if total is None else total + x * y
+            if total is not None:
+                total = total + total
+            for i in once:
+                x = a[i]
+                if x is not None:
+                    total = x * x if total is None else total + x * x
+            out.append(total)
+        return Jet(self.algebra, out)
 
     def __truediv__(self, other: Any) -> Jet:
         if not isinstance(other, Jet):

@@ -188,7 +188,7 @@ def _det_falls(found: list[Tried], kernel: Kernel, variants: Variants) -> None:
         lanes = Lanes(which, travel * (1.0 - share), np.zeros(len(ends)))
         solved = kernel.solve(variants, lanes)
         solved_all &= solved.status == Status.OK
-        dense = kernel.system.dense(continuation.numbers(kernel.system, variants, lanes, solved.q), lanes.count)
+        dense = kernel.system.dense(continuation.Numbers(kernel.system, variants)(lanes, solved.q), lanes.count)
         with np.errstate(all="ignore"):
             blocks.append([np.linalg.slogdet(dense[:, b.slice, b.slice])[1] for b in kernel.system.blocks])
     with np.errstate(all="ignore"):
