@@ -139,9 +139,8 @@ def implicit(
         small = algebra.up_to(degree)
         wanted = [k for k, m in enumerate(small.monomials) if sum(m) == degree]
         drives = {name: _cut_all(v, small) if isinstance(v, tuple) else _cut(v, small) for name, v in values.items()}
-        then, ways = ({p: _cut_all(v, small) for p, v in given.items()} for given in (design, axes))
+        then, ways, now = ({p: _cut_all(v, small) for p, v in given.items()} for given in (design, axes, jets))
         for plan, solver, rows, names in zip(system.blocks, solvers, chosen, carried, strict=True):
-            now = {p: _cut_all(v, small) for p, v in jets.items()}
             constants = {p: _cut_all(weights[p], small) for p in names}
             at = system.equations.places(now, then, drives, ways, constants)
             residuals = [system.equations.residual(r, at, then, drives, ways) for r in rows]
@@ -152,7 +151,7 @@ def implicit(
                 solved = solver.solve([0.0 if v is None else v for v in right])
                 target = algebra.index[small.monomials[k]]
                 for (_, point, axis), value in zip(system.unknown_keys[plan.slice], solved, strict=True):
-                    jets[point][axis].coefficients[target] = value
+                    jets[point][axis].coefficients[target] = now[point][axis].coefficients[k] = value
     return {p: (v[0], v[1], v[2]) for p, v in jets.items()}
 
 

@@ -132,6 +132,9 @@ class Jet:
 
     def cut(self, algebra: Algebra) -> Jet:
         """The same number in a smaller algebra: what that does not keep is dropped."""
+        first = len(algebra.monomials)
+        if self.algebra.monomials[:first] == algebra.monomials:  # as those up to a degree are
+            return Jet(algebra, self.coefficients[:first])
         return Jet(algebra, [self.coefficients[self.algebra.index[m]] for m in algebra.monomials])
 
     def _lift(self, other: Any) -> Jet:

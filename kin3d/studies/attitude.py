@@ -230,7 +230,7 @@ class Attitude:
         elements = self.elements[number]
         deflections = [e.deflection(pair.left, pair.right) for e in elements]
         return _Moved(
-            wheels=[_Wheel.of(standing, self.cars.shifts[number], number, side) for side in (0, 1)],
+            wheels=_Wheel.both(standing, self.cars.shifts[number], number),
             springs=[_generalised(elements, deflections, side, number, in_air, pair.count) for side in (0, 1)],
             reached=pair.ok,
         )
@@ -291,23 +291,34 @@ class _Wheel:
     ways: dict[int, _Way]
 
     @staticmethod
-    def of(corner: Corner, shift: Array, axle: int, side: int) -> _Wheel:
-        def seen(v: Vec) -> Vec:
-            return vector(_lift(c, axle, side, corner.joined) for c in corner.over_ground(v))
+    def both(corner: Corner, shift: Array, axle: int) -> list[_Wheel]:
+        """The left and the right wheel of an axle, from a corner over left, then right lanes."""
+        sides = (0, 1)
 
-        def way(velocity: Vec, omega: Vec, hub: Vec) -> _Way:
-            return _Way(seen(velocity), seen(cross(omega, corner.normal)), seen(hub), seen(omega))
+        def seen(v: Vec) -> tuple[Vec, Vec]:
+            """A vector along the ground's directions, of each wheel."""
+            local = corner.over_ground(v)
+            left, right = (vector(_lift(c, axle, side, corner.joined) for c in local) for side in sides)
+            return left, right
+
+        def way(velocity: Vec, omega: Vec, hub: Vec) -> list[_Way]:
+            parts = (velocity, cross(omega, corner.normal), hub, omega)
+            return [_Way(*each) for each in zip(*(seen(v) for v in parts), strict=True)]
 
         moved: Vec = (np.tile(shift, 2), 0.0, 0.0)
-        place = seen(add(corner.contact, moved))
         alike = (corner.contact_velocity, corner.omega, corner.centre_velocity)
-        ways = {2 * axle + side: way(*alike)}
+        own = way(*alike)
+        ways = [{2 * axle + side: own[side]} for side in sides]
         if corner.joined:
             apart = (corner.rolling_velocity, *corner.rolling[::-1])
             for k, sign in ((0, 0.5), (1, -0.5)):
                 pairs = zip(alike, apart, strict=True)
-                ways[2 * axle + k] = way(*(add(scale(0.5, a), scale(sign, b)) for a, b in pairs))
-        return _Wheel(place, place[2], seen(add(corner.centre, moved)), seen(corner.spin), ways)
+                found = way(*(add(scale(0.5, a), scale(sign, b)) for a, b in pairs))
+                for side in sides:
+                    ways[side][2 * axle + k] = found[side]
+        parts = (add(corner.contact, moved), add(corner.centre, moved), corner.spin)
+        places, hubs, spins = (seen(v) for v in parts)
+        return [_Wheel(places[k], places[k][2], hubs[k], spins[k], ways[k]) for k in sides]
 
 
 def _unknowns(y: Array) -> list[Jet]:

@@ -24,6 +24,7 @@ from kin3d_viewer.geometry import surface
 from kin3d_viewer.images import _film
 from kin3d_viewer.instances import instance, unit_mesh
 from kin3d_viewer.model import Drives
+from kin3d_viewer.page import round_steps
 from kin3d_viewer.primitives import Ball, Coil, Rod, Wheel
 from kin3d_viewer.session import Session
 from kin3d_viewer.solids import read_solid, solid_surface
@@ -113,6 +114,24 @@ def test_page_holds_the_sweep(tmp_path):
             np.testing.assert_allclose(packed[k, :, 3], wanted, rtol=0.0, atol=1e-4)
         camber = next(c for c in data["curves"] if c["name"] == "camber_deg")["values"][k]
         np.testing.assert_allclose(camber, made.view.now.values["camber_deg"], rtol=1e-5, atol=0.0)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "count", "some"),
+    [
+        (-40.0, 40.0, 17, {1: -35.0, 8: 0.0, 16: 40.0}),
+        (30.0, -30.0, 25, {0: -30.0, 1: -27.5, 12: 0.0}),
+        (-3.0, 3.0, 25, {1: -2.75, 13: 0.25}),
+        (-33.0, 41.0, 32, {0: -33.0, 1: -32.5, 30: 40.0, 31: 41.0}),
+        (0.0, 0.0, 1, {0: 0.0}),
+    ],
+)
+def test_slider_stands_at_round_values_and_at_both_ends(first, last, count, some):
+    """At least sixteen steps of 1, 2, 2.5 or 5 times a power of ten; values by hand."""
+    along = round_steps(first, last)
+    assert len(along) == count
+    for k, value in some.items():
+        assert along[k] == value
 
 
 def test_page_of_two_cars_has_the_figures_of_both_rounded_as_elsewhere(tmp_path):

@@ -26,7 +26,8 @@ from kin3d_viewer.scene import visible
 from kin3d_viewer.session import Session
 from kin3d_viewer.style import PAPER, ROLES
 
-FRAMES = 25
+STEPS = 16  # at least, of the slider over a range of the drive
+ROUND = (5.0, 2.5, 2.0, 1.0)
 
 
 def page(session: Session, options: PictureOptions) -> str:
@@ -53,7 +54,7 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
     at: list[float] = []
     values: list[dict[str, Any]] = []
     beside: list[dict[str, float | None]] = []
-    along = np.unique(np.append(np.linspace(ends[0], ends[-1], FRAMES), here.as_dict()[over]))
+    along = np.unique(np.append(round_steps(ends[0], ends[-1]), here.as_dict()[over]))
     session.run_through(along)
     for value in along:
         if not session.editor.drive(**{over: float(value)}).reason:
@@ -84,6 +85,19 @@ def _data(session: Session, layers: set[str], names: tuple[str, ...]) -> dict[st
         "cars": [{"colour": c, "title": t} for c, t in _cars(session)],
         "curves": [_curve(model.every_measure[n], values, beside if session.other else None) for n in names],
     }
+
+
+def round_steps(first: float, last: float) -> NDArray[np.float64]:
+    """Values over a range, its ends among them, at the longest round step that makes at least so many."""
+    low, high = min(first, last), max(first, last)
+    most = (high - low) / STEPS
+    if most <= 0.0:
+        return np.array([low])
+    size = 10.0 ** np.floor(np.log10(most * (1.0 + 1e-9)))
+    step = size * next(s for s in ROUND if s * size <= most * (1.0 + 1e-9))
+    between = step * np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1.0)
+    inside = between[(between > low + 1e-6 * step) & (between < high - 1e-6 * step)]
+    return np.array([low, *inside.round(9), high])
 
 
 def _matrix(level: Level) -> NDArray[np.float64]:
