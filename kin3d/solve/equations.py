@@ -23,7 +23,7 @@ from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 Places = dict[str, Vec]
 Weights = tuple[Number, ...]
-Frame = tuple[Vec, ...]  # of a base: see `frame_of`
+BodyFrame = tuple[Vec, ...]  # of a base: see `frame_of`
 SLIDER_OFF_LINE_MM = 0.5  # a sliding point may stand this far off its line in the design position
 
 
@@ -159,7 +159,7 @@ class Equations:
         at: Places = {p: design[p] for p in self.linkage.fixed}
         at |= places_of(self.linkage, design, values, axes)
         at |= dict(q)
-        frames: dict[str, Frame] = {}
+        frames: dict[str, BodyFrame] = {}
         for p, body in self.unknowns.carried.items():
             if p in known:
                 if body not in frames:
@@ -288,14 +288,14 @@ def _frame(at: Mapping[str, Vec], base: Base) -> tuple[Vec, Vec, Vec]:
     return e, f, normal
 
 
-def frame_of(base: Base, at: Mapping[str, Vec]) -> Frame:
+def frame_of(base: Base, at: Mapping[str, Vec]) -> BodyFrame:
     """Origin of a base and what spans its body from there: the one edge, or both with their vector product."""
     o, *others = (at[p] for p in base.points)
     edges = [sub(p, o) for p in others]
     return (o, *edges) if len(edges) == 1 else (o, *edges, cross(*edges))
 
 
-def weights_of(place: Vec, frame: Frame) -> Weights:
+def weights_of(place: Vec, frame: BodyFrame) -> Weights:
     """Constant a, b, c of a place on a body: o + a·e₁ + b·e₂ + c·(e₁ × e₂); a alone for a base of two points."""
     o, *edges = frame
     d = sub(place, o)
@@ -306,7 +306,7 @@ def weights_of(place: Vec, frame: Frame) -> Weights:
     return dot(cross(d, f), normal) / area, dot(cross(e, d), normal) / area, dot(d, normal) / area
 
 
-def carry(weights: Weights, frame: Frame) -> Vec:
+def carry(weights: Weights, frame: BodyFrame) -> Vec:
     """Place of a point of a body from the places of its base."""
     o, *edges = frame
     if len(edges) == 1:
