@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import os
 import sys
 import warnings
 from collections.abc import Callable
+from contextlib import suppress
 from importlib import import_module
 from io import TextIOWrapper
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -19,6 +21,7 @@ from kin3d.cli.screen import show_error
 from kin3d.cli.typed import quicken
 from kin3d.errors import Kin3dError
 
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 # name of the command, its module in this folder, its function
 COMMANDS = (
     ("new", "new", "new"),
@@ -126,9 +129,29 @@ def main() -> None:
         if isinstance(stream, TextIOWrapper):  # what a terminal cannot show becomes a question mark, and no failure
             stream.reconfigure(errors="replace")
     try:
+        _run()
+    except OSError as error:  # files have errors of their own: what is left is the output, or a bug
+        if error.errno not in FULL:
+            raise
+        _give_up(error)
+    finally:
+        gc.freeze()  # what is left when the process ends need not be searched for circles: a quarter of a short command
+
+
+def _run() -> None:
+    try:
         build(sys.argv[1] if len(sys.argv) > 1 else None)()
     except Kin3dError as error:
         show_error(error)
         sys.exit(2)
-    finally:
-        gc.freeze()  # what is left when the process ends need not be searched for circles: a quarter of a short command
+
+
+def _give_up(error: OSError) -> NoReturn:
+    """Say that the output's place is full, where that can be said, and let go what the streams still hold."""
+    with suppress(OSError):
+        sys.stderr.write(f"error: the output cannot be written: {error.strerror}\n")
+        sys.stderr.flush()
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):  # it would be told again as the process ends
+        os.dup2(nowhere, stream.fileno())
+    sys.exit(2)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
@@ -39,7 +40,7 @@ def new(
     for name, text in texts.items():
         write_file(folder / name, with_sum(text))
     screen.say(f"Written to {folder}: {', '.join(texts)}. The car is invented: put your own figures in its place.")
-    screen.say(f"Then: kin3d check {folder / FILES[0]}")
+    screen.say(f"Then: kin3d check {shlex.quote(str(folder / FILES[0]))}")
 
 
 def _texts(layout: str | None) -> dict[str, str]:

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import ceil, log10
 from pathlib import Path
 from typing import Literal
 
@@ -33,6 +34,8 @@ from kin3d.reading.covariance import covariance_beside, covariance_text, with_co
 from kin3d.reading.text import FindingLog, read_text
 from kin3d.units import length_factor
 from kin3d.writing.files import inert, with_sum, write_file
+
+PLACES = 10  # after the point of a coordinate in mm: what is beyond is rounding of the sums that it comes of
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,8 +254,10 @@ def write_points_csv(
     rotation = parse_axes(axes)
     factor = length_factor(units)
     columns: list[tuple[str, Iterable[str]]] = [("point", [inert(n) for n in table.names])]
-    columns += _numbers(("x", "y", "z"), table.xyz_mm @ rotation / factor + np.array(origin or 0.0), decimal)
-    columns += _sigma_columns(table.sigma_mm @ np.abs(rotation) / factor, decimal)
+    places = PLACES + ceil(log10(factor))
+    xyz = table.xyz_mm @ rotation / factor + np.array(origin or 0.0)
+    columns += _numbers(("x", "y", "z"), xyz.round(places), decimal)
+    columns += _sigma_columns((table.sigma_mm @ np.abs(rotation) / factor).round(places), decimal)
     if any(table.notes):
         columns.append(("note", [inert(" ".join(note.split())) for note in table.notes]))
     out = io.StringIO()

@@ -49,7 +49,7 @@ def strongest_table(result: Sensitivity, measures: Sequence[Measure], most: int)
         breaks.append(len(rows))
         rows += [row[: len(columns)] for row in _strongest(result, m, most)]
     title = f"{result.title}, {result.axle} axle, {result.side} side, {result.place}: change per mm of a coordinate"
-    notes = ("All coordinates: save, or --out; as a picture: plot, or --plot.",)
+    notes = ("All coordinates stand in the file of --out (save), and in the picture of --plot (plot).",)
     return Table.of("strongest", columns, rows, title, notes, breaks)
 
 

@@ -149,10 +149,11 @@ class Settled(Result):
 
     def summary(self) -> str:
         """Title with loads, and how the body stands: two lines."""
+        sense = "lower" if self.centre_rise_mm < 0.0 else "higher"
         body = (
             f"heave {number(self.heave_mm, 'mm')} mm, pitch {number(self.pitch_deg, 'deg')}° (nose down positive), "
             f"roll {number(self.roll_deg, 'deg')}° (left side up positive), "
-            f"mass centre {number(self.centre_rise_mm, 'mm')} mm higher than designed"
+            f"mass centre {number(abs(self.centre_rise_mm), 'mm')} mm {sense} than designed"
         )
         return f"{self.title}, {self.loads}\n{body}"
 
@@ -211,8 +212,8 @@ class Settled(Result):
             Column("load_n", "N", "load N", places=1),
             Column("side_n", "N", "side force N", places=1),
             Column("along_n", "N", "long. force N", places=1),
-            Column("camber_ground_deg", "deg", "camber °"),
-            Column("toe_ground_deg", "deg", "toe °"),
+            Column("camber_ground_deg", "deg", "camber to\nground °"),
+            Column("toe_ground_deg", "deg", "toe to\nground °"),
         ]
         rows: list[tuple[str | float, ...]] = [
             (w.name, w.travel_mm, w.load_n, w.side_n, w.along_n, w.camber_ground_deg, w.toe_ground_deg)
