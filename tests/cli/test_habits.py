@@ -204,7 +204,7 @@ def test_a_file_with_a_mistake_in_each_of_many_rows_does_not_flood_the_screen(fr
 
 @pytest.mark.parametrize("asked", [["measures", "--axle", "front"], ["--version"]])
 def test_a_full_disk_under_the_output_is_said_and_no_traceback(asked: list[str]) -> None:
-    with open("/dev/full", "w", encoding="utf-8") as full:  # noqa: PTH123 a device, as a shell opens it
+    with open("/dev/full", "w", encoding="utf-8") as full:
         done = subprocess.run(
             [sys.executable, "-m", "kin3d", *asked], stdout=full, stderr=subprocess.PIPE, text=True, check=False
         )
