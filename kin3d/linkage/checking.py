@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import difflib
 import re
 import typing
 from collections.abc import Iterator, Mapping, Sequence
@@ -102,8 +101,7 @@ def choice_fault(value: Any, choices: Sequence[str]) -> str:
     """Return what is wrong with the value of a key that a layout adds; empty when nothing is."""
     if isinstance(value, str) and (value in choices or not choices):
         return ""
-    near = difflib.get_close_matches(str(value).lower(), choices, 1)
-    hint = f'; did you mean "{near[0]}"?' if near else ""
+    hint = did_you_mean(str(value), choices, "", "; ")
     return f"is {show(value)}; {one_of(choices) or 'a text in quotation marks'} is expected{hint}"
 
 
@@ -217,8 +215,8 @@ def _value_hint(kind: str, value: Any, expected: str) -> str:
     if isinstance(value, str) and not expected.startswith(("a text", '"', "a table", "a list of point", "tables")):
         return ", without quotation marks"
     if isinstance(value, str):
-        near = difflib.get_close_matches(value.lower(), expected.replace('"', "").replace(" or ", ", ").split(", "), 1)
-        return f'; did you mean "{near[0]}"?' if near and kind == "choice" else ""
+        choices = expected.replace('"', "").replace(" or ", ", ").split(", ")
+        return did_you_mean(value, choices, "", "; ") if kind == "choice" else ""
     return ""
 
 
@@ -227,9 +225,8 @@ def _key_hint(location: Location, root: type[Record], extra: Mapping[str, tuple[
     model, _ = _find(location, root)
     key = str(location[-1])
     own = [*_own_keys(model), *(extra.get(str(location[0]), ()) if len(location) == 2 else ())]
-    near = difflib.get_close_matches(key.lower(), own, 1)
-    if near:
-        return f'did you mean "{near[0]}"?'
+    if near := did_you_mean(key, own, ""):
+        return near
     headed = [table for table, _ in _tables(root, "") if table.endswith(f".{key}.NAME")]
     if headed:
         return f"tables of that kind are headed {' or '.join(f'[{h}]' for h in headed)}"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 from kin3d.errors import Finding
 from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, BarRole, Drive, Guide, Layout, Part, Rocker
+from kin3d.linkage.names import did_you_mean
 
 
 def layout_faults(layout: Layout) -> list[Finding]:
@@ -192,5 +192,4 @@ class _Faults:
 
 def _hint(name: str, known: Iterable[str]) -> str:
     names = sorted(known)
-    near = difflib.get_close_matches(name, names, 1)
-    return f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(names) or 'none'}"
+    return did_you_mean(name, names, f"there are: {', '.join(names) or 'none'}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Iterator, Mapping
 from functools import cache
@@ -13,7 +12,7 @@ from typing import Any
 from kin3d.errors import Finding, LayoutError, raise_errors
 from kin3d.linkage.layout import BarRole, Bodies, Drive, Guide, Layout, Part, Rocker, Slider
 from kin3d.linkage.layout_faults import layout_faults
-from kin3d.linkage.names import normalise
+from kin3d.linkage.names import did_you_mean, normalise
 
 _FOLDER = Path(__file__).with_name("layouts")
 _TAKEN = ("travel", "rack", "heave", "roll", "pitch", "side", "status")  # names that no drive may have
@@ -80,9 +79,7 @@ class _Checker:
             return {}
         for key in data:
             if key not in _KEYS[keys]:
-                near = difflib.get_close_matches(key, _KEYS[keys], 1)
-                hint = f'; did you mean "{near[0]}"?' if near else f"; known here: {', '.join(_KEYS[keys])}"
-                self.say("key-unknown", f'key "{key}" is not known{hint}', where)
+                self.say("key-unknown", f'key "{key}" is not known; {did_you_mean(key, _KEYS[keys])}', where)
         return data
 
     def tables(self, data: Mapping[str, Any], key: str) -> list[Any]:

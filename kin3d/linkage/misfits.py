@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection, Sequence
 
 from kin3d.errors import Finding
@@ -97,8 +96,7 @@ def _on(axle: str, keys: AxleKeys, linkage: Linkage | None) -> list[Finding]:
     out = []
     for place, name in places:
         if name not in there:
-            near = difflib.get_close_matches(name, there, 1)
-            hint = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(there) or 'none'}"
+            hint = did_you_mean(name, there, f"there are: {', '.join(there) or 'none'}")
             out.append(Finding("spring-unknown", f'is "{name}", which is no spring of this axle; {hint}', place))
     return out
 
@@ -109,8 +107,7 @@ def _points(axle: str, keys: AxleKeys, layout: Layout) -> list[Finding]:
     for spring in keys.springs:
         for point in spring.points:
             if layout.across.bare(point) not in known:
-                near = difflib.get_close_matches(point, known, 1)
-                hint = f', or did you mean "{near[0]}"?' if near else ""
+                hint = did_you_mean(point, known, "", ", or ")
                 text = (
                     f'"{point}" of "{spring.name}" is on no body; say in bodies which two bodies its points are on, '
                     f'e.g. ["rocker", "chassis"]{hint}'

@@ -25,10 +25,16 @@ def normalise(name: str) -> str:
     return _BREAKS.sub("_", plain).strip("_")
 
 
-def did_you_mean(name: str, known: Iterable[str]) -> str:
-    """Return a hint for an unknown name: the nearest known one, or the list of them all."""
+def did_you_mean(name: str, known: Iterable[str], otherwise: str | None = None, lead: str = "") -> str:
+    """Return a hint for an unknown name: the nearest known one, after a lead, or the list of them all.
+
+    Parameters
+    ----------
+    otherwise : str, optional
+        What is said in place of the list.
+    """
     names = list(dict.fromkeys(known))
-    if not names:
-        return "there is none here"
     near = difflib.get_close_matches(name.lower(), names, 1)
-    return f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(names)}"
+    if near:
+        return f'{lead}did you mean "{near[0]}"?'
+    return (f"known here: {', '.join(names)}" if names else "there is none here") if otherwise is None else otherwise

@@ -9,6 +9,7 @@ from dataclasses import replace
 from kin3d.errors import Finding, LayoutError, raise_errors
 from kin3d.linkage.across import corner_view
 from kin3d.linkage.layout import CHASSIS, WHEEL_AXIS, WHEEL_CENTRE, Across, Bodies, Layout, Linkage, Part
+from kin3d.linkage.names import did_you_mean
 
 MOST_UNUSED = 40  # so many points that are not of the layout are told one by one
 
@@ -123,9 +124,8 @@ def _attach(bodies: Bodies, attached: Mapping[str, str], place: str) -> list[Fin
     findings = []
     for point, body in attached.items():
         if body not in bodies:
-            near = difflib.get_close_matches(body, bodies, 1)
-            hint = f'; did you mean "{near[0]}"?' if near else f"; bodies here: {', '.join(bodies)}"
-            text = f'point "{point}" is to go on body "{body}", which is not there{hint}'
+            hint = did_you_mean(body, bodies, f"bodies here: {', '.join(bodies)}")
+            text = f'point "{point}" is to go on body "{body}", which is not there; {hint}'
             findings.append(Finding("body-unknown", text, place))
         elif others := [b for b, points in bodies.items() if point in points and b != body]:
             text = f'point "{point}" is to go on body "{body}" and is on "{others[0]}" already; take another name'
@@ -196,6 +196,6 @@ def _unused(name: str, layout: Layout, needed: Iterable[str], place: str) -> Fin
         part, key = waiting[0]
         text = f'point "{name}" belongs to {part}, which is there only when the car file has {key}'
         return Finding("point-without-part", text, place)
-    near = difflib.get_close_matches(name, [*needed, *layout.known_points()], 1)
-    hint = f'did you mean "{near[0]}"?' if near else f"layout {layout.name} knows: {', '.join(layout.known_points())}"
+    known = layout.known_points()
+    hint = did_you_mean(name, [*needed, *known], f"layout {layout.name} knows: {', '.join(known)}")
     return Finding("point-unknown", f'point "{name}" is not one of layout "{layout.name}"; {hint}', place)

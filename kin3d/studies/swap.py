@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import AssemblyError, Finding, LayoutError, RequestError, raise_errors
 from kin3d.linkage.car import Axle, Car
-from kin3d.linkage.names import AxleName
+from kin3d.linkage.names import AxleName, did_you_mean
 from kin3d.linkage.record import changed
 from kin3d.reading.boxes import read_boxes
 from kin3d.solve.lanes import Lanes
@@ -143,13 +143,10 @@ def _default_mount(model: AxleModel, to: RodKind) -> str:
 
 
 def _problems(model: AxleModel, before: InboardCurves, mount: str, boxes: Boxes, source: str) -> list[Finding]:
-    import difflib
-
     out = []
     axle, choices = model.axle, model.axle.layout.keys().get("rod_on", ())
     if mount not in choices:
-        near = difflib.get_close_matches(mount, choices, 1)
-        hint = f'; did you mean "{near[0]}"?' if near else ""
+        hint = did_you_mean(mount, choices, "", "; ")
         names = ", ".join(f'"{c}"' for c in choices) or "none"
         out.append(Finding("mount-unknown", f'no rod can stand on "{mount}"; layout allows: {names}{hint}', source))
     if axle.other_points is not None:
@@ -161,8 +158,7 @@ def _problems(model: AxleModel, before: InboardCurves, mount: str, boxes: Boxes,
         out.append(Finding("out-of-reach", text, source))
     for point, (low, high) in boxes.items():
         if point not in model.axle.points.names:
-            near = difflib.get_close_matches(point, model.axle.points.names, 1)
-            hint = f'; did you mean "{near[0]}"?' if near else ""
+            hint = did_you_mean(point, model.axle.points.names, "", "; ")
             out.append(Finding("box-unknown", f'there is no point "{point}"{hint}', "boxes"))
         elif point not in _movable(model):
             text = f'"{point}" is not moved by a swap: boxes are for {", ".join(_movable(model))}'
