@@ -10,6 +10,7 @@ from __future__ import annotations
 import inspect
 import sys
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 from kin3d.linkage.expected import MISSING, FileKey, Ill, Location, table_fault
@@ -73,8 +74,8 @@ class Record(_Beside):
         """Standard deviations of this table's own numbers by key, where they are given."""
         return dict(self._sigmas)
 
-    @property
-    def sigmas(self) -> dict[str, float]:
+    @cached_property
+    def sigmas(self) -> Mapping[str, float]:
         """The same with those of the tables in it, by dotted key as `Car.with_figures` takes it."""
         out = self.own_sigmas
         for name, value in self:
