@@ -30,6 +30,7 @@ from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.fit import CommonCases, FittedCar, Scale, common_cases, fit
 from kin3d.studies.force_names import refuse_unknown_forces, under_the_first
 from kin3d.studies.monte_carlo import Samples
+from kin3d.studies.one_corner import said_beside
 from kin3d.studies.photo_points import adjusted_together
 from kin3d.studies.point_changes import planes_of, point_changes
 from kin3d.studies.registry import left_out_sentences, shown
@@ -44,7 +45,6 @@ from kin3d.studies.significance import (
     differences,
     figures,
 )
-from kin3d.studies.slack import slack_in
 from kin3d.studies.tolerance import SEED, TRAVEL, Tolerance
 from kin3d.studies.uncertainty import exact_figures
 from kin3d.studies.why import draw_why
@@ -268,7 +268,7 @@ def compare(
         executor=executor, split=split, progress=progress,
     )  # fmt: skip
     told_of = [m.name for m in found.cars[0].tolerance.measures]
-    lost = [f for c in cars for f in (*not_carried(case, c), *slack_in(found.case, c, told_of))]
+    lost = [f for c in cars for f in (*not_carried(case, c), *said_beside(found.case, c, told_of))]
     return replace(found, findings=(*told, *others, *found.findings, *lost))
 
 

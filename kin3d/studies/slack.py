@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.errors import Finding, Severity
-from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.measures.corner import Corner
 from kin3d.measures.springs import spring_force
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import value
-from kin3d.studies.case import Case
 
 Array = NDArray[np.float64]
 RATE = "wheel_rate_n_per_mm"
@@ -40,14 +37,6 @@ def slack_told(model: AxleModel, travel_mm: Array, names: Collection[str]) -> li
     found = [_loose(model, side, float(np.nanmin(travel_mm)), float(np.nanmax(travel_mm))) for side in (0, 1)]
     sides = dict.fromkeys(f for f in found if f)
     return [_finding(model, where, [SIDES[k] for k in (0, 1) if found[k] == where]) for where in sides]
-
-
-def slack_in(case: Case, car: Car, names: Collection[str]) -> list[Finding]:
-    """The same of a case over wheel travel, with the car's title; other drives are not looked at."""
-    if case.drive.name != "travel":
-        return []
-    told = slack_told(AxleModel.of(car, case.axle), np.asarray(case.at, dtype=float), names)
-    return [replace(f, place=f"{car.title}, {f.place}") for f in told]
 
 
 def _loose(model: AxleModel, side: int, low: float, high: float) -> str:

@@ -29,9 +29,9 @@ from kin3d.studies.corner_case import model_of
 from kin3d.studies.counted import counted_spread
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Study, draw, fits_in_memory, spread_of
+from kin3d.studies.one_corner import said_beside
 from kin3d.studies.registry import left_out_sentences, need_some, shown
 from kin3d.studies.settled_case import not_carried
-from kin3d.studies.slack import slack_in
 from kin3d.studies.uncertainty import (
     NOTHING,
     FirstOrder,
@@ -253,7 +253,7 @@ def tolerance(
     need_some(there, left_out)
     first = first_order(model, uncertainty, case.at, there)
     findings = (*_unreached(first.status, case), *not_carried(case, car))
-    findings += tuple(slack_in(case, car, [m.name for m in there]))
+    findings += said_beside(case, car, [m.name for m in there])
     spread = None
     if samples:
         study = Study(car, case, uncertainty, tuple(m.name for m in there))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -51,3 +52,29 @@ def test_no_word_without_a_wheel_rate_or_in_bump() -> None:
     car = kin3d.load(MODELS / "dunlin/car.toml")
     assert told(kin3d.sweep(car, travel=[-45.0, 0.0], measures=["camber_deg"]).findings) == []
     assert told(kin3d.sweep(car, travel=[-10.0, 30.0], measures=RATE).findings) == []
+
+
+def test_a_side_with_points_of_its_own_is_told_of(tmp_path: Path) -> None:
+    """The right side alone is another one: the comparison of the left sides finds nothing, and says of the other."""
+    path = MODELS / "dunlin/car.toml"
+    car = kin3d.load(path)
+    for name in ("front.csv", "rear.csv"):
+        shutil.copy(path.parent / name, tmp_path)
+    rows = [line.split(",") for line in (tmp_path / "front.csv").read_text("utf-8").splitlines() if line[:1] != "#"]
+    turned = [[r[0], r[1], str(-float(r[2]) + 3.0 * (r[0] == "upper_outer")), *r[3:]] for r in rows[1:]]
+    (tmp_path / "right.csv").write_text("\n".join(",".join(r) for r in [rows[0], *turned]), "utf-8")
+    words = path.read_text("utf-8").replace('points = "front.csv"', 'points = "front.csv"\nother_points = "right.csv"')
+    (tmp_path / "car.toml").write_text(words, "utf-8")
+    other = kin3d.load(tmp_path / "car.toml")
+    found = kin3d.compare([car, other], travel=[0.0], measures=["kingpin_deg"], samples=0)
+    said = [str(f) for f in found.findings if f.code == "one-side"]
+    assert said == [
+        f"{car.title}, [front] other_points: figures are those of the left side; the right side has points of its own "
+        "(--side right)"
+    ]
+    alone = kin3d.tolerance(other, travel=[0.0], measures=["kingpin_deg"], samples=0, side="right")
+    assert [str(f) for f in alone.findings if f.code == "one-side"] == [
+        f"{car.title}, [front] other_points: figures are those of the right side; the left side has points of its own "
+        "(--side left)"
+    ]
+    assert not [f for f in kin3d.tolerance(car, travel=[0.0], samples=0).findings if f.code == "one-side"]
