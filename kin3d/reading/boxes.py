@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import csv
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from kin3d.errors import ReadingError, raise_errors
 from kin3d.linkage.names import did_you_mean, normalise
-from kin3d.reading.cells import CellError, DecimalMark, number
+from kin3d.reading.cells import CellError, number
+from kin3d.reading.rows import DecimalMark, split_rows
 from kin3d.reading.text import FindingLog, read_text
 
 Array = NDArray[np.float64]
@@ -46,25 +47,19 @@ def read_boxes(path: Path | str) -> dict[str, tuple[Array, Array]]:
 
 
 def _boxes(text: str, log: FindingLog) -> dict[str, tuple[Array, Array]]:
-    lines = [(k, line) for k, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
-    separator = next((s for s in ("\t", ";") if lines and s in lines[0][1]), ",")
-    rows = [(k, [c.strip() for c in next(csv.reader([line], delimiter=separator))]) for k, line in lines]
-    if not rows or not _head_is_good(rows[0][0], rows[0][1], log):
+    table = split_rows(text, log, f"the header {_HEADER} is expected", COLUMNS)
+    if table is None or not _head_is_good(table.header.line, table.header.cells, log):
         return {}
-    order = [[c.lower() for c in rows[0][1]].index(c) for c in COLUMNS]
-    mark: DecimalMark = "." if separator == "," else "either"
+    order = [[c.lower() for c in table.header.cells].index(c) for c in COLUMNS]
     out: dict[str, tuple[Array, Array]] = {}
-    for line, cells in rows[1:]:
-        if len(cells) != len(rows[0][1]):
-            log.error("cells-count", f"has {len(cells)} cells; the header has {len(rows[0][1])}", line)
-            continue
-        _take([cells[i] for i in order], line, mark, out, log)
-    if len(rows) == 1:
+    for row in table.fitting(log):
+        _take([row.cells[i] for i in order], row.line, table.mark, out, log)
+    if table.alone:
         log.error("table-empty", "has a header and no rows; one row for each point is expected")
     return out
 
 
-def _head_is_good(line: int, head: list[str], log: FindingLog) -> bool:
+def _head_is_good(line: int, head: Sequence[str], log: FindingLog) -> bool:
     names = [c.lower() for c in head]
     for name in names:
         if name not in COLUMNS:

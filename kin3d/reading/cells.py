@@ -1,23 +1,20 @@
-"""The text of a point table: its header, its rows of cells with their lines in the file, the numbers in the cells."""
+"""A point table as text: the columns of its header, the rows that fit it, the numbers in the cells."""
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
 
 from kin3d.linkage.names import did_you_mean, normalise
+from kin3d.reading.rows import SEPARATORS, DecimalMark, TableRow, split_rows
 from kin3d.reading.text import FindingLog
 
 COORDINATES = ("x", "y", "z")
 NEEDED = ("point", *COORDINATES)
 SIGMAS = ("sigma_x", "sigma_y", "sigma_z")
 COLUMNS = (*NEEDED, "sigma", *SIGMAS, "note")
-_SEPARATORS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 _HEADER = "a header such as point,x,y,z is expected"
-DecimalMark = Literal[".", ",", "either"]
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}([.,'’_\s][0-9]{3})+([.,][0-9]*)?")
 _COMMA_NUMBER = re.compile(r"[+-]?([0-9]+,[0-9]*|,[0-9]+)(e[+-]?[0-9]+)?", re.IGNORECASE)
@@ -25,14 +22,6 @@ _POINT_NUMBER = re.compile(r"[+-]?([0-9]+\.[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?", re.
 _PERHAPS_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 _LARGEST = 1e12  # so that no unit makes it overflow
 _NOT_FINITE = ("nan", "inf", "infinity", "#n/a", "n/a", "na")
-
-
-@dataclass(frozen=True, slots=True)
-class TableRow:
-    """One row of a table: its line in the file and its cells without blanks around them."""
-
-    line: int
-    cells: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,46 +44,15 @@ def split_table(text: str, log: FindingLog) -> RawTable | None:
 
     Rows whose number of cells does not fit the header are left out, with a finding each.
     """
-    lines = [(i, line) for i, line in enumerate(re.split(r"\r\n|\r|\n", text), 1) if not _skipped(line)]
-    if not lines:
-        log.error("header-missing", f"holds only comments; {_HEADER}")
+    table = split_rows(text, log, _HEADER, COLUMNS)
+    columns = None if table is None else _columns(table.header, log)
+    if table is None or columns is None:
         return None
-    separator = _separator(lines[0][1])
-    rows = [row for i, line in lines if (row := _cells(i, line, separator, log)) is not None]
-    if not rows or rows[0].line != lines[0][0]:
-        return None
-    columns = _columns(rows[0], log)
-    if columns is None:
-        return None
-    if len(lines) == 1:
+    if table.alone:
         log.error("table-empty", "has a header and no rows; one row for each point is expected")
-    fits = [(row, _fits(row, rows[0], separator, log)) for row in rows[1:]]
+    fits = [(row, _fits(row, table.header, table.separator, log)) for row in table.rows]
     good, misfits = (tuple(row for row, fit in fits if fit is wanted) for wanted in (True, False))
-    return RawTable(separator, columns, good, misfits)
-
-
-def _skipped(line: str) -> bool:
-    """Comments, blank lines, and the rows of bare separators that spreadsheets leave at the end."""
-    return line.lstrip().startswith(("#", '"#')) or not line.strip(' \t;,"')
-
-
-def _separator(header: str) -> str:
-    """Return the separator that makes most known columns of the header: data rows cannot mislead it."""
-
-    def known(separator: str) -> int:
-        return sum(normalise(cell.strip(' "')) in COLUMNS for cell in header.split(separator))
-
-    return max(_SEPARATORS, key=lambda s: (known(s), header.count(s)))
-
-
-def _cells(line_number: int, line: str, separator: str, log: FindingLog) -> TableRow | None:
-    """Split one line; a quoted field that runs over the line's end is refused, so lines stay rows."""
-    try:
-        cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True))
-    except csv.Error:
-        log.error("row-quotes", "its quotation marks do not match within the line", line_number)
-        return None
-    return TableRow(line_number, tuple(cell.strip() for cell in cells))
+    return RawTable(table.separator, columns, good, misfits)
 
 
 def _columns(header: TableRow, log: FindingLog) -> dict[str, int] | None:
@@ -159,9 +117,9 @@ def _width_hint(row: TableRow, width: int, separator: str) -> str:
     if len(row.cells) > width and separator == ",":
         return "with commas in numbers or notes, separate the columns by semicolons"
     if len(row.cells) == 1:
-        other = next((w for s, w in _SEPARATORS.items() if s != separator and s in row.cells[0]), "")
+        other = next((w for s, w in SEPARATORS.items() if s != separator and s in row.cells[0]), "")
         if other:
-            return f"the header is separated by {_SEPARATORS[separator]}, this row by {other}"
+            return f"the header is separated by {SEPARATORS[separator]}, this row by {other}"
     return "write one cell for each column"
 
 

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.car import PointTable, TableErrors
 from kin3d.linkage.names import did_you_mean, normalise
-from kin3d.reading.cells import COORDINATES, CellError, DecimalMark, number
+from kin3d.reading.cells import COORDINATES, CellError, number
+from kin3d.reading.rows import DecimalMark, split_rows
 from kin3d.reading.text import FindingLog, read_text
 
 Array = NDArray[np.float64]
@@ -69,18 +70,14 @@ def _matrix(path: Path, names: Sequence[str], log: FindingLog) -> tuple[list[int
     text = read_text(path, log, "a square table whose header is coordinate and then point.axis is expected")
     if text is None:
         return None
-    lines = [(k, line) for k, line in enumerate(text.splitlines(), 1) if line.strip(' \t;,"') and line[:1] != "#"]
-    if not lines:
-        log.error("header-missing", "holds only comments; a header of coordinate and point.axis is expected")
+    expected = "a header of coordinate and point.axis is expected"
+    table = split_rows(text, log, expected, ("coordinate",))
+    if table is None:
         return None
-    separator = max(("\t", ";", ","), key=lines[0][1].count)
-    table = [(k, [c.strip() for c in next(csv.reader([line], delimiter=separator))]) for k, line in lines]
-    (head, labels), body = table[0], table[1:]
+    head, labels = table.header.line, table.header.cells
     columns = [_coordinate(cell, names, head, log) for cell in labels[1:]]
-    rows = [_coordinate(cells[0], names, k, log) for k, cells in body]
-    for k, cells in body:
-        if len(cells) != len(labels):
-            log.error("cells-count", f"has {len(cells)} cells; the header has {len(labels)}", k)
+    rows = [_coordinate(row.cells[0], names, row.line, log) for row in table.rows]
+    body = list(table.fitting(log))
     if log.failed:
         return None
     if len(set(columns)) != len(columns):
@@ -89,8 +86,7 @@ def _matrix(path: Path, names: Sequence[str], log: FindingLog) -> tuple[list[int
     elif sorted(columns) != sorted(rows):
         text = f"has {len(columns)} columns and {len(rows)} rows; the same coordinates are expected in both"
         log.error("covariance-square", text)
-    mark: DecimalMark = "." if separator == "," else "either"
-    values = {r: [_value(c, mark, k, log) for c in cells[1:]] for r, (k, cells) in zip(rows, body, strict=True)}
+    values = {r: [_value(c, table.mark, x.line, log) for c in x.cells[1:]] for r, x in zip(rows, body, strict=True)}
     return None if log.failed else (columns, np.array([values[c] for c in columns]))
 
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
 from kin3d.linkage.names import Side, did_you_mean, normalise
-from kin3d.reading.cells import CellError, DecimalMark, number
+from kin3d.reading.cells import CellError, number
 from kin3d.reading.photo_records import KINDS, Mark, MarkKind
+from kin3d.reading.rows import DecimalMark, split_rows
 from kin3d.reading.text import FindingLog, read_text
 
 COLUMNS = ("photo", "kind", "name", "side", "u", "v", "sigma_px", "note")
@@ -46,31 +46,19 @@ def read_marks(path: Path, naming: Naming, log: FindingLog, *, unmarked: bool = 
     text = read_text(path, log, f"a table with the header {','.join(COLUMNS)} is expected")
     if text is None:
         return ()
-    lines = [(k, line) for k, line in enumerate(text.splitlines(), 1) if line.strip(' \t;,"') and line[:1] != "#"]
-    if not lines:
-        log.error("header-missing", f"holds only comments; the header {','.join(COLUMNS)} is expected")
+    table = split_rows(text, log, f"the header {','.join(COLUMNS)} is expected", COLUMNS)
+    columns = None if table is None else _columns(table.header.line, table.header.cells, log)
+    if table is None or columns is None:
         return ()
-    head = lines[0][1]
-    separator = max(("\t", ";", ","), key=head.count)
-    rows: list[tuple[int, list[str]]] = []
-    for k, line in lines:
-        try:
-            rows.append((k, [c.strip() for c in next(csv.reader([line], delimiter=separator, strict=True))]))
-        except csv.Error:
-            log.error("row-quotes", "its quotation marks do not match within the line", k)
-    columns = _columns(rows[0][0], rows[0][1], log) if rows and rows[0][0] == lines[0][0] else None
-    if columns is None:
-        return ()
-    if len(rows) == 1 and not unmarked:
+    if table.alone and not unmarked:
         log.error("table-empty", "has a header and no rows; one row for each mark is expected")
-    mark: DecimalMark = "." if separator == "," else "either"
-    found = [_mark(line, cells, len(rows[0][1]), columns, naming, mark, log) for line, cells in rows[1:]]
+    found = [_mark(row.line, row.cells, columns, naming, table.mark, log) for row in table.fitting(log)]
     marks = tuple(m for m in found if m is not None)
     _tell_twice(marks, log)
     return marks
 
 
-def _columns(line: int, head: list[str], log: FindingLog) -> dict[str, int] | None:
+def _columns(line: int, head: Sequence[str], log: FindingLog) -> dict[str, int] | None:
     names = [normalise(c) for c in head]
     for name, cell in zip(names, head, strict=True):
         if name not in COLUMNS:
@@ -87,17 +75,12 @@ def _columns(line: int, head: list[str], log: FindingLog) -> dict[str, int] | No
 
 def _mark(
     line: int,
-    cells: list[str],
-    width: int,
+    cells: Sequence[str],
     columns: dict[str, int],
     naming: Naming,
     decimal: DecimalMark,
     log: FindingLog,
 ) -> Mark | None:
-    if len(cells) != width:
-        log.error("cells-count", f"has {len(cells)} cells; the header has {width}", line)
-        return None
-
     def cell(name: str) -> str:
         return cells[columns[name]] if name in columns else ""
 

@@ -21,9 +21,7 @@ from kin3d.reading.cells import (
     COORDINATES,
     SIGMAS,
     CellError,
-    DecimalMark,
     RawTable,
-    TableRow,
     has_comma_decimals,
     has_point_decimals,
     number,
@@ -31,6 +29,7 @@ from kin3d.reading.cells import (
     split_table,
 )
 from kin3d.reading.covariance import covariance_beside, covariance_text, with_covariance
+from kin3d.reading.rows import DecimalMark, TableRow
 from kin3d.reading.text import FindingLog, read_text
 from kin3d.units import length_factor
 from kin3d.writing.files import inert, with_sum, write_file

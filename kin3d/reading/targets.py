@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,7 +17,8 @@ from kin3d.linkage.expected import Expected
 from kin3d.linkage.key_types import SOME_TEXT, TEXT, tables
 from kin3d.linkage.names import AxleName, Side, did_you_mean
 from kin3d.linkage.record import Record, known_keys
-from kin3d.reading.cells import CellError, DecimalMark, number
+from kin3d.reading.cells import CellError, number
+from kin3d.reading.rows import split_rows
 from kin3d.reading.text import FindingLog, read_text, read_toml
 
 Array = NDArray[np.float64]
@@ -286,27 +286,23 @@ def _curve(path: Path, log: FindingLog) -> WantedCurve | None:
 
 
 def _curve_of(body: str, log: FindingLog) -> WantedCurve | None:
-    lines = [(k, line) for k, line in enumerate(body.splitlines(), 1) if line.strip() and not line.startswith("#")]
-    separator = next((s for s in ("\t", ";") if lines and s in lines[0][1]), ",")
-    mark: DecimalMark = "." if separator == "," else "either"
-    rows = [(k, [c.strip() for c in next(csv.reader([line], delimiter=separator))]) for k, line in lines]
-    head = [c.lower() for c in rows[0][1]] if rows else []
+    table = split_rows(body, log, "the header travel_mm,value is expected", (*ALONG, "value"))
+    if table is None:
+        return None
+    head = [c.lower() for c in table.header.cells]
     if len(head) != 2 or head[0] not in ALONG or head[1] != "value":
-        near = did_you_mean(head[0], ALONG) if head else ""
-        log.error("header", f"the header is {head}; travel_mm,value is expected ({near})", rows[0][0] if rows else "")
+        text = f"the header is {head}; travel_mm,value is expected ({did_you_mean(head[0], ALONG)})"
+        log.error("header", text, table.header.line)
         return None
     pairs: list[tuple[float, float]] = []
-    for line, cells in rows[1:]:
+    for row in table.fitting(log):
         try:
-            if len(cells) != 2:
-                log.error("cells-count", f"has {len(cells)} cells; the header has 2", line)
-                continue
-            at, value = (number(c, mark) for c in cells)
+            at, value = (number(c, table.mark) for c in row.cells)
         except CellError as err:
-            log.error(err.code, str(err), line)
+            log.error(err.code, str(err), row.line)
             continue
         if any(math.isclose(at, other) for other, _ in pairs):
-            log.error("row-twice", f"{head[0]} {at:g} stands twice", line)
+            log.error("row-twice", f"{head[0]} {at:g} stands twice", row.line)
         pairs.append((at, value))
     if not pairs:
         log.error("table-empty", "has a header and no rows; one row for each position is expected")

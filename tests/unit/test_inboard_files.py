@@ -194,6 +194,11 @@ def test_all_that_is_wrong_with_boxes_is_said_at_once(tmp_path: Path) -> None:
         ("row 4", "point-twice"),
         ("row 5", "cells-count"),
     ]
-    file.write_text("point,x_mn,x_max,y_min,y_max,z_min,z_max\n", "utf-8")
-    with pytest.raises(Kin3dError, match='column "x_mn" is not known'):
-        read_boxes(file)
+    for text, said_so in (
+        ("point,x_mn,x_max,y_min,y_max,z_min,z_max\n", 'column "x_mn" is not known'),
+        ("# to be filled in\n", "holds only comments; the header point,x_min"),
+        (f'{rows[0]}\nrod_inner,"1,2,3,4,5,6\n', "row 2: its quotation marks do not match"),
+    ):
+        file.write_text(text, "utf-8")
+        with pytest.raises(Kin3dError, match=said_so):
+            read_boxes(file)
