@@ -24,8 +24,8 @@ from kin3d.studies.car_measures import car_measure
 from kin3d.studies.car_stands import CarStands
 from kin3d.studies.corner_model import CornerModel
 from kin3d.studies.derived import AskedMeasures, Derived
+from kin3d.studies.drive_values import Given, drive_values, refuse_travel
 from kin3d.studies.element_measures import element_measure, name_an_element
-from kin3d.studies.ground_contact import MOST_ANGLE_DEG
 from kin3d.studies.registry import EVERY, asked, axle_measures, corner_measures, is_made, pick
 
 Array = NDArray[np.float64]
@@ -87,7 +87,7 @@ DRIVES: dict[DriveName, SweptDrive] = {
         SweptDrive("loads", "loads_share", "share of the case's loads", "1", "1 for all of them"),
     )
 }
-DriveRange = Sequence[float] | Array | float | None
+DriveRange = Given | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +202,8 @@ def case_of(
         For several drives with more than one value, drives that do not go together, or a measure that is not known.
     """
     given: dict[DriveName, DriveRange] = {"heave": heave, "roll": roll, "pitch": pitch, "lateral": lateral}
-    there = {name: _values(name, v) for name, v in given.items() if v is not None}
+    found = drive_values({**{n: v for n, v in given.items() if v is not None}, "rack": rack})
+    there = {n: found[n] for n in given if n in found}
     names = None if measures is None else asked(measures)
     _known(axle, names)
     settled = settled_names(names or (), cases)
@@ -213,12 +214,10 @@ def case_of(
     if "lateral" in there and (len(there) > 1 or rack):
         text = "lateral settles the car, and that says how it stands; give it without heave, roll, pitch and rack"
         raise RequestError(Finding("drives-mixed", text))
-    if there and travel is not None:
-        text = "travel moves one wheel alone; give it without heave, roll and pitch"
-        raise RequestError(Finding("drives-mixed", text))
+    refuse_travel(travel, given.values())
     if not there:
         drive: DriveName = "heave" if over_ground else "travel"
-        at = _values("travel", default if travel is None else travel)
+        at = drive_values({"travel": default if travel is None else travel})["travel"]
         held: dict[str, float] = {}
     else:
         many = [n for n, v in there.items() if len(v) > 1]
@@ -251,17 +250,6 @@ def _alone(settled: Sequence[str], names: Sequence[str], drives: Sequence[str]) 
         found.append(Finding("drives-mixed", text))
     if found:
         raise RequestError(found)
-
-
-def _values(name: str, given: DriveRange) -> Array:
-    at = np.atleast_1d(np.asarray(given, dtype=float))
-    angle = name in ("roll", "pitch")
-    if not at.size or not np.isfinite(at).all() or (angle and np.abs(at).max() >= MOST_ANGLE_DEG):
-        unit = f"deg between −{MOST_ANGLE_DEG:g} and {MOST_ANGLE_DEG:g}" if angle else "mm"
-        unit = "g" if name == "lateral" else unit
-        text = f"{name}: expected one or more finite numbers in {unit}, found {given!r}"
-        raise RequestError(Finding("drive-empty", text))
-    return at
 
 
 def _needs_ground(axle: AxleName, names: Sequence[str] | None) -> bool:

@@ -20,7 +20,8 @@ from kin3d.studies.car import CarModel
 from kin3d.studies.clearance_doubt import gap_doubts
 from kin3d.studies.clearance_gaps import AxleClearance, GapLimit
 from kin3d.studies.clearance_result import Clearance
-from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, put_on_ground
+from kin3d.studies.drive_values import Given, drive_values, refuse_travel
+from kin3d.studies.ground_contact import Stance, Standing, put_on_ground
 from kin3d.studies.mesh_gaps import MeshGaps, mesh_findings
 
 Array = NDArray[np.float64]
@@ -96,25 +97,19 @@ def clearance(
 
 
 def _drives(
-    travel: Sequence[float] | Array | None,
-    rack: Sequence[float] | Array,
-    ground: Mapping[str, Sequence[float] | Array | None],
+    travel: Given | None,
+    rack: Given,
+    ground: Mapping[str, Given | None],
     gap: float,
 ) -> dict[str, Array]:
     """Values of each drive by name; pitch only where it is given, as it needs the whole car."""
     standing = any(v is not None for v in ground.values())
-    if standing and travel is not None:
-        text = "travel moves one wheel alone; give it without heave, roll and pitch"
-        raise RequestError(Finding("drives-mixed", text))
+    refuse_travel(travel, ground.values())
     there = {n: v for n, v in ground.items() if n != "pitch" or v is not None}
     given = there if standing else {"travel": TRAVEL if travel is None else travel}
-    out = {n: np.atleast_1d(np.asarray((0.0,) if v is None else v, float)) for n, v in {**given, "rack": rack}.items()}
-    wrong = [n for n, v in out.items() if not v.size or not np.isfinite(v).all()]
-    wrong += [n for n in ("roll", "pitch") if n in out and np.abs(out[n]).max(initial=0.0) >= MOST_ANGLE_DEG]
-    if wrong or not np.isfinite(gap) or gap < 0.0:
-        names = ", ".join([*wrong, *([] if np.isfinite(gap) and gap >= 0.0 else ["gap"])])
-        text = f"{names}: finite numbers are expected, angles under {MOST_ANGLE_DEG:g}°, a gap of 0 or more"
-        raise RequestError(Finding("drive-empty", text))
+    out = drive_values({n: 0.0 if v is None else v for n, v in {**given, "rack": rack}.items()})
+    if not np.isfinite(gap) or gap < 0.0:
+        raise RequestError(Finding("gap-range", f"gap: 0 mm or more is expected, found {gap:g}"))
     return out
 
 

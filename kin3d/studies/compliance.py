@@ -19,6 +19,7 @@ from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import over_lanes
 from kin3d.studies.case_forces import CaseForces
 from kin3d.studies.compliance_result import AxleCompliance, Compliance
+from kin3d.studies.drive_values import drive_values
 from kin3d.studies.forces import forces
 
 Array = NDArray[np.float64]
@@ -57,9 +58,7 @@ def compliance(
     RequestError
         Where nothing is elastic, nothing holds the wheel up, or so much bends that linear figures do not hold.
     """
-    at = np.atleast_1d(np.asarray(travel, dtype=float))
-    if not at.size or not np.isfinite(at).all() or not np.isfinite(rack):
-        raise RequestError(Finding("drive-empty", "travel and rack: finite numbers in mm are expected"))
+    at = drive_values({"travel": travel, "rack": rack})["travel"]
     chosen = [a for a in car.axles() if axle in (None, a.name)]
     parts: list[AxleCompliance] = []
     findings: list[Finding] = []

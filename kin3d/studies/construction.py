@@ -25,8 +25,8 @@ from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
+from kin3d.studies.drive_values import drive_values
 from kin3d.studies.ground_contact import Stance, directions, need_radius, put_on_ground
-from kin3d.studies.sweep import drive_values, roll_values
 from kin3d.studies.wheel_construction import DrawnWheel, WheelLines, drawn_wheel, vectors, wheel_lines
 
 Array = NDArray[np.float64]
@@ -124,7 +124,7 @@ def construct(
     RequestError
         When the position is out of reach, or data are missing.
     """
-    drive_values("heave", heave_mm, "mm"), drive_values("rack", rack_mm, "mm"), roll_values("roll", roll_deg)
+    drive_values({"heave": heave_mm, "rack": rack_mm, "roll": roll_deg})
     model = AxleModel.of(car, axle)
     need_radius([model])
     heave, roll, rack, pitch = (np.full(1, float(v)) for v in (heave_mm, np.radians(roll_deg), rack_mm, 0.0))
@@ -139,8 +139,7 @@ def construct_car(
     car: Car, heave_mm: float = 0.0, pitch_deg: float = 0.0, roll_deg: float = 0.0, rack_mm: float = 0.0
 ) -> tuple[AxleConstruction, AxleConstruction]:
     """Geometry of both axles on one ground, front and rear; pitch counts from the design position."""
-    drive_values("heave", heave_mm, "mm"), drive_values("rack", rack_mm, "mm")
-    roll_values("pitch", pitch_deg), roll_values("roll", roll_deg)
+    drive_values({"heave": heave_mm, "rack": rack_mm, "pitch": pitch_deg, "roll": roll_deg})
     model = CarModel.of(car)
     given = (heave_mm, np.radians(pitch_deg), np.radians(roll_deg), rack_mm)
     stance = model.stance(*(np.full(1, float(v)) for v in given))
@@ -171,9 +170,7 @@ def construct_at(
     RequestError
         An axle that is not there, a travel that is not a number or is out of reach: all of them at once.
     """
-    if not np.isfinite([*travel_mm, rack_mm]).all():
-        text = f"travel and rack: finite numbers in mm are expected, found {list(travel_mm)} and {rack_mm}"
-        raise RequestError(Finding("drive-empty", text))
+    drive_values({"travel": [0.0, *travel_mm], "rack": rack_mm})
     drives = sorted({(0.0, 0.0), *((float(t) + 0.0, float(rack_mm) + 0.0) for t in travel_mm)})
     model = AxleModel.of(car, axle)
     travels, racks = np.array(drives).T

@@ -30,6 +30,7 @@ from kin3d.measures.corner import TRAVEL, Corner
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.case_forces import CaseForces
+from kin3d.studies.drive_values import drive_values
 from kin3d.studies.forces_result import Forces
 from kin3d.studies.settle import in_case, settled_under
 from kin3d.studies.settled_forces import settled_corners
@@ -71,9 +72,7 @@ def forces(
     RequestError
         Where the car has no case, a case is not known, something that it needs is not given, or no attitude carries it.
     """
-    at = np.atleast_1d(np.asarray(travel, dtype=float))
-    if not at.size or not np.isfinite(at).all() or not np.isfinite(rack):
-        raise RequestError(Finding("drive-empty", "travel and rack: finite numbers in mm are expected"))
+    at = drive_values({"travel": travel, "rack": rack})["travel"]
     parts: list[CaseForces] = []
     findings: list[Finding] = []
     wrong: list[Finding] = []

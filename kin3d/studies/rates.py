@@ -24,6 +24,7 @@ from kin3d.measures.entry import Measure
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Number
+from kin3d.studies.drive_values import drive_values
 from kin3d.studies.stroke import stroke_findings
 
 Array = NDArray[np.float64]
@@ -252,9 +253,7 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
     RequestError
         When the axle has no element, or the travel is empty or not finite.
     """
-    travel = np.atleast_1d(np.asarray(travel_mm, dtype=float))
-    if not travel.size or not np.isfinite(travel).all():
-        raise RequestError(Finding("drive-empty", f"travel: finite numbers in mm are expected, found {travel_mm!r}"))
+    travel = drive_values({"travel": travel_mm})["travel"]
     model = AxleModel.of(car, axle)
     elements = axle_elements(model)
     if not elements:

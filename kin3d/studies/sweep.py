@@ -25,14 +25,14 @@ from kin3d.measures.two_travels import Pair
 from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
-from kin3d.studies.ground_contact import MOST_ANGLE_DEG, Stance, Standing, need_radius, put_on_ground
+from kin3d.studies.drive_values import Given, drive_values, finite_values, refuse_travel
+from kin3d.studies.ground_contact import Stance, Standing, need_radius, put_on_ground
 from kin3d.studies.registry import asked, axle_measures, corner_measures, is_made, pick, unnamed
 from kin3d.studies.result import SweepResult
 from kin3d.studies.slack import slack_told
 from kin3d.studies.sweep_findings import limits_met, lines_alike, steering_axis_told, without_value
 
 Array = NDArray[np.float64]
-Given = Sequence[float] | Array | float
 Progress = Callable[[int, int], None] | None
 Found = tuple[tuple[Measure, ...], dict[str, str], dict[str, Array]]  # measures, those left out and why, values (2n,)
 BATCH = 4096  # positions whose derivatives and measures are held at once
@@ -94,14 +94,12 @@ def sweep(
         refuse_unknown_forces([car], axle, measures, over_drives=True)
     if heave is None and roll is None and pitch is None:
         return _in_chassis(car, axle, 0.0 if travel is None else travel, rack, own, measures, progress)
-    if travel is not None:
-        text = "travel moves one wheel alone; give it without heave, roll and pitch"
-        raise RequestError(Finding("drives-mixed", text))
-    asked_for = {"heave_mm": drive_values("heave", 0.0 if heave is None else heave, "mm")}
+    refuse_travel(travel, (heave, roll, pitch))
+    given: dict[str, Given] = {"heave": 0.0 if heave is None else heave}
     if pitch is not None:
-        asked_for["pitch_deg"] = roll_values("pitch", pitch)
-    asked_for["roll_deg"] = roll_values("roll", 0.0 if roll is None else roll)
-    asked_for["rack_mm"] = drive_values("rack", rack, "mm")
+        given["pitch"] = pitch
+    found = drive_values({**given, "roll": 0.0 if roll is None else roll, "rack": rack})
+    asked_for = {f"{n}_{'deg' if n in ('roll', 'pitch') else 'mm'}": x for n, x in found.items()}
     if pitch is None:
         _rack_there(car, axle, asked_for["rack_mm"])
         return _axle_on_ground(car, axle, asked_for | own, measures, progress)
@@ -120,7 +118,7 @@ def _own_drives(car: Car, axle: AxleName, given: Mapping[str, Given]) -> dict[st
         text = 'layout "{}" has no drive "{}"; {}'
         place = f"{car.source}, [{axle}]"
         raise RequestError([Finding("drive-unknown", text.format(found.layout.name, n, there), place) for n in unknown])
-    return {f"{n}_{driven[n]}": drive_values(n, x, driven[n]) for n, x in given.items()}
+    return {f"{n}_{driven[n]}": finite_values(n, x, driven[n]) for n, x in given.items()}
 
 
 def _more(drives: Sequence[str], values: Sequence[Array]) -> dict[str, Array]:
@@ -141,28 +139,6 @@ def _rack_there(car: Car, axle: AxleName, rack: Array) -> None:
         raise RequestError(Finding("rack-missing", text, f"{car.source}, [{axle}]"))
 
 
-def drive_values(name: str, given: Given, unit: str) -> Array:
-    """Values of a drive as an array; refuses an empty or non-finite one."""
-    try:
-        array = np.atleast_1d(np.asarray(given, dtype=float))
-    except (TypeError, ValueError):
-        array = np.empty(0)
-    if array.ndim != 1 or not array.size or not np.isfinite(array).all():
-        text = f"{name}: expected one or more finite numbers in {unit}, found {given!r}"
-        raise RequestError(Finding("drive-empty", text))
-    return array
-
-
-def roll_values(name: str, given: Given) -> Array:
-    """Values of roll or pitch in degrees; refuses angles at which no car stands."""
-    array = drive_values(name, given, "deg")
-    if np.abs(array).max() >= MOST_ANGLE_DEG:
-        worst = array[np.argmax(np.abs(array))]
-        text = f"{name}: {worst:g} deg is found; angles of the body between -45 and 45 deg are expected"
-        raise RequestError(Finding("drive-range", text))
-    return array
-
-
 def chosen_measures(axle: AxleName, names: Sequence[str] | None) -> tuple[Measure, ...]:
     """Corner measures of the given names (one name may stand alone) in table order; all for None."""
     return pick(corner_measures(axle), axle, names)
@@ -178,7 +154,7 @@ def _in_chassis(
     progress: Progress,
 ) -> SweepResult:
     """Both corners over travel and rack in the chassis frame."""
-    drives = {"travel_mm": drive_values("travel", travel, "mm"), "rack_mm": drive_values("rack", rack, "mm")} | own
+    drives = {f"{n}_mm": x for n, x in drive_values({"travel": travel, "rack": rack}).items()} | own
     model = AxleModel.of(car, axle)
     wanted = chosen_measures(axle, names)
     _rack_there(car, axle, drives["rack_mm"])

@@ -248,7 +248,7 @@ def test_out_of_reach_is_empty_and_told(car: Car) -> None:
 @pytest.mark.parametrize(
     ("request_", "text"),
     [
-        ({"roll": 60.0}, "roll: 60 deg is found; angles of the body between -45 and 45 deg are expected"),
+        ({"roll": 60.0}, "roll: 60 deg is found; angles of the body between −45 and 45 deg are expected"),
         ({"heave": []}, "heave: expected one or more finite numbers in mm, found []"),
         ({"travel": 5.0}, "travel moves one wheel alone; give it without heave, roll and pitch"),
         ({"measures": []}, "no measure is named; kin3d measures lists them"),
