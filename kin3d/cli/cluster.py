@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import logging
+import sys
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager
 
 from kin3d.errors import Finding, RequestError
+from kin3d.studies.dask_workers import DaskWorkers
 
 PATIENCE_S = 10.0
 
 
 @contextmanager
-def executor_at(address: str | None) -> Iterator[Executor | None]:
+def executor_at(address: str | None, say: Callable[[str], None] | None = None) -> Iterator[Executor | None]:
     """Give the executor of a cluster, or None without an address.
+
+    Parameters
+    ----------
+    say : callable, optional
+        Told in words what is waited for, and "" when work goes on; None: such words are printed once.
 
     Raises
     ------
@@ -28,6 +36,8 @@ def executor_at(address: str | None) -> Iterator[Executor | None]:
     except ImportError:
         text = '--cluster needs distributed, which is not installed: pip install "kin3d[cluster]"'
         raise RequestError(Finding("cluster", text)) from None
+    for name in ("distributed", "distributed.client", "tornado.application"):
+        logging.getLogger(name).setLevel(logging.CRITICAL)  # what a user must know is told in a sentence
     try:
         client = Client(address, timeout=PATIENCE_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as problem:
@@ -37,4 +47,16 @@ def executor_at(address: str | None) -> Iterator[Executor | None]:
         if not client.nthreads():
             text = f"--cluster {address}: the scheduler has no worker; start some with: dask worker {address}"
             raise RequestError(Finding("cluster", text))
-        yield client.get_executor(pure=False, retries=3)
+        yield DaskWorkers(client, say or _printer())
+
+
+def _printer() -> Callable[[str], None]:
+    """Give what prints the first words that it is told, and those after "" anew."""
+    told = [""]
+
+    def say(text: str) -> None:
+        if text and not told[-1]:
+            print(text, file=sys.stderr)
+        told[-1] = text
+
+    return say

@@ -60,7 +60,7 @@ def compare(
     usual = opt.usual_travel(read[0], measures, "-40:40:5")
     drives: dict[str, Any] = opt.drives_of(travel, heave, roll, pitch, lateral, usual)
     bar = progress_bar("Sampled cars", len(read) * samples * max(map(len, drives.values()), default=1))
-    with using_engine(engine), executor_at(cluster) as executor, bar as advance:
+    with using_engine(engine), bar as advance, executor_at(cluster, advance.say if advance else None) as executor:
         result = kin3d.compare(
             read,
             axle,

@@ -44,7 +44,7 @@ def report(
     check_endings([(out, (".html", ".csv", ".json"), "--out")])
     travels = opt.parse_values(travel, "--travel")
     read = [kin3d.load(car) for car in cars]
-    with using_engine(engine), executor_at(cluster) as executor, doing() as told:
+    with using_engine(engine), doing() as told, executor_at(cluster, told) as executor:
         result = kin3d.report(
             read,
             axle,

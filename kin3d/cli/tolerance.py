@@ -53,7 +53,7 @@ def tolerance(
     drives = opt.drives_of(travel, heave, roll, pitch, lateral, opt.usual_travel(read, measures, "-40:40:2"))
     size = samples * max(map(len, drives.values()), default=1)
     bar = progress_bar("Sampled cars", size)
-    with using_engine(engine), executor_at(cluster) as executor, bar as advance:
+    with using_engine(engine), bar as advance, executor_at(cluster, advance.say if advance else None) as executor:
         result = kin3d.tolerance(
             read,
             axle,

@@ -59,7 +59,7 @@ def tune(
         raise RequestError(Finding("option-alone", "--curve draws what --trade finds; give both"))
     read = kin3d.load(car)
     pair = [] if trade is None else opt.parse_values(trade, "--trade")
-    with progress_bar("Starts", starts) as advance, executor_at(cluster) as executor:
+    with progress_bar("Starts", starts) as advance, executor_at(cluster, advance.say if advance else None) as executor:
         found = kin3d.tune(
             read, targets, starts=starts, freedom=freedom, trade=pair, robust=robust, sigma=sigma,
             consistent=consistent, seed=seed, workers=opt.processes(workers), executor=executor, progress=advance,

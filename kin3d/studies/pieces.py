@@ -2,28 +2,32 @@
 
 A piece carries the study that it is of; whoever works on it makes what it needs of the study once and keeps it. Results
 come in the order of the pieces, so that they do not depend on who worked on which. A worker that is lost costs the
-pieces that it had: they are worked on once more.
+pieces that it had: they are worked on once more. Nothing is waited for without an end: while a piece does not come,
+workers are looked after (`processes.py`, `dask_workers.py`), and one that is long overdue is given to another, too.
 """
 
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
-import os
 import pickle
 from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from threading import Thread
+from time import monotonic
 from typing import Any
 
-from kin3d.errors import Kin3dError
+from kin3d.errors import Finding, Kin3dError, RequestError
+from kin3d.studies.dask_workers import DaskWorkers
+from kin3d.studies.processes import OwnProcesses, own_processes
+from kin3d.version import __version__
 
 TRIES = 4  # times that a piece is handed out before its error is one
 AHEAD = 3  # pieces of each worker that are on their way
+LOOK_S = 2.0  # without a result, and then it is looked whether anybody works
+OVERDUE_S, OVERDUE = 60.0, 10.0  # a piece that takes so long, and so many times as long as any before, may be lost
 KEPT = 4  # studies whose makings a worker keeps
 Make = Callable[[Any], Callable[[Any], Any]]  # of a study, what works on a piece of it
 PieceRunner = Callable[[Iterable[Any]], Iterator[Any]]
@@ -46,40 +50,71 @@ class Handed:
     renew: Callable[[], Executor] | None
     study: bytes
     digest: str = field(init=False)
+    longest: float = field(init=False, default=0.0)  # that a piece was waited for, s
 
     def __post_init__(self) -> None:
         self.digest = hashlib.sha256(self.study).hexdigest()
 
     def run(self, pieces: Iterable[Any]) -> Iterator[Any]:
         """Results in the order of the pieces; few pieces are held at once."""
-        waiting: deque[tuple[Any, Future[Any]]] = deque()
+        waiting: deque[tuple[Any, Future[Any], float]] = deque()
         ahead = AHEAD * _workers_of(self.executor)
         for piece in pieces:
-            waiting.append((piece, self._submit(piece)))
+            waiting.append((piece, self._submit(piece), monotonic()))
             if len(waiting) >= ahead:
                 yield self._result(*waiting.popleft())
         while waiting:
             yield self._result(*waiting.popleft())
 
     def _submit(self, piece: Any) -> Future[Any]:
+        work = self.digest, self.study, __version__, piece
         try:
-            return self.executor.submit(_work, self.digest, self.study, piece)
+            return self.executor.submit(_work, *work)
         except BrokenProcessPool:
             if self.renew is None:
                 raise
             self.executor = self.renew()
-            return self.executor.submit(_work, self.digest, self.study, piece)
+            return self.executor.submit(_work, *work)
 
-    def _result(self, piece: Any, future: Future[Any]) -> Any:
-        """What became of a piece; one that was lost is handed out again."""
-        for _ in range(TRIES - 1):
-            try:
-                return future.result()
-            except Kin3dError:
-                raise
-            except Exception:  # noqa: BLE001 - a lost worker has as many errors as there are executors
-                future = self._submit(piece)
-        return future.result()
+    def _result(self, piece: Any, future: Future[Any], since: float) -> Any:
+        """What became of a piece handed out at some time; one that was lost is handed out again."""
+        out, tries = {future}, 1
+        while True:
+            done, out = wait(out, LOOK_S, FIRST_COMPLETED)
+            for one in done:
+                try:
+                    found = one.result()
+                except Kin3dError:
+                    raise
+                except Exception as problem:  # a lost worker has as many errors as there are executors
+                    if tries == TRIES and not out:
+                        raise _said(problem) from problem
+                else:
+                    if tries == 1:
+                        self.longest = max(self.longest, monotonic() - since)
+                    return found
+            if not done and isinstance(self.executor, DaskWorkers | OwnProcesses):
+                self.executor.look()
+            if not out or (tries < TRIES and self._overdue(monotonic() - since, tries)):
+                out.add(self._submit(piece))
+                tries += 1
+
+    def _overdue(self, waited: float, tries: int) -> bool:
+        """Whether a piece that an executor has may have been lost without a word; s."""
+        return self.renew is None and waited > tries * max(OVERDUE_S, OVERDUE * self.longest)
+
+
+def _said(problem: Exception) -> Exception:
+    """An error of a piece in words, where it is one of the workers."""
+    if isinstance(problem, BrokenProcessPool) or type(problem).__name__ == "KilledWorker":
+        text = "the same piece of work ended every worker that had it, as where memory is short; "
+        text += "ask for fewer workers or samples, or give the workers more memory"
+    elif isinstance(problem, ImportError):
+        text = f"a worker cannot import what it needs ({problem}); "
+        text += f"every worker needs kin3d {__version__} and its packages"
+    else:
+        return problem
+    return RequestError(Finding("workers-lost", text))
 
 
 @contextmanager
@@ -100,66 +135,33 @@ def by_workers(
         What works on a piece in this process, where it is made already.
     """
     if executor is not None:
-        yield Handed(executor, None, pickle.dumps((make, study))).run
+        yield Handed(DaskWorkers.of(executor), None, pickle.dumps((make, study))).run
     elif workers < 2:
         work = here or make(study)
         yield lambda pieces: map(work, pieces)
     else:
-        with _pools(workers) as renew:
+        with own_processes(workers) as renew:
             yield Handed(renew(), renew, pickle.dumps((make, study))).run
-
-
-@contextmanager
-def _pools(workers: int) -> Iterator[Callable[[], Executor]]:
-    """Give what makes a pool of fresh processes; all are closed in the end."""
-    made: list[ProcessPoolExecutor] = []
-    # a fresh interpreter each: a forked copy of a process with threads may hang
-    context = multiprocessing.get_context("spawn")
-
-    def another() -> Executor:
-        made.append(ProcessPoolExecutor(workers, context, _start))
-        for _ in range(workers):
-            made[-1].submit(_awake)  # they start while the pieces are made
-        return made[-1]
-
-    try:
-        yield another
-    finally:
-        for pool in made:
-            pool.shutdown(cancel_futures=True)
 
 
 def _workers_of(executor: Executor) -> int:
     """How many work for an executor, as far as it says."""
-    client: Any = getattr(executor, "_client", None)  # Dask's; others know their own number
-    threads = client.nthreads().values() if hasattr(client, "nthreads") else ()
-    return max(1, sum(threads) or getattr(executor, "_max_workers", 0) or 8)
+    if isinstance(executor, DaskWorkers):
+        return max(1, executor.threads() or 0)
+    return getattr(executor, "_max_workers", 0) or 8
 
 
 _at_hand: OrderedDict[str, Callable[[Any], Any]] = OrderedDict()  # what works on each study, in a worker
 
 
-def _work(digest: str, packed: bytes, piece: Any) -> Any:
+def _work(digest: str, packed: bytes, version: str, piece: Any) -> Any:
     """Work on a piece, in a worker."""
+    if version != __version__:
+        text = f"a worker has kin3d {__version__}, this is kin3d {version}; every worker needs the same version"
+        raise RequestError(Finding("workers-version", text))
     if digest not in _at_hand:
         make, study = pickle.loads(packed)
         _at_hand[digest] = make(study)
         while len(_at_hand) > KEPT:
             _at_hand.popitem(last=False)
     return _at_hand[digest](piece)
-
-
-def _start() -> None:
-    Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    """Wait for the process that started this one, and end when it has ended, however it did."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _awake() -> None:
-    pass
