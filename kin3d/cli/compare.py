@@ -85,3 +85,5 @@ def compare(
     screen.plot(result, causes, "Causes", narrow=narrow, figure="causes")
     screen.plot(result, figure, "Finding", narrow=narrow, figure="why")
     screen.findings(*(car.findings for car in read), result.findings)
+    if any(f.code == "out-of-reach" for f in result.findings):
+        screen.fail()

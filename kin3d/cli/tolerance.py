@@ -73,3 +73,5 @@ def tolerance(
     screen.save(result, shares, "shares")
     screen.plot(result, plot, "Bands", narrow=narrow)
     screen.findings(read.findings, result.findings)
+    if any(f.code == "out-of-reach" for f in result.findings):
+        screen.fail()

@@ -131,4 +131,5 @@ def moments(values: Array) -> Array:
         rest = values - mean[..., None]
         if not whole:
             rest = np.where(good, rest, 0.0)
-        return np.stack([mean, np.sqrt(np.einsum("...s,...s->...", rest, rest) / (count - 1))])
+        freedom = np.where(count > 1, count - 1, np.nan)
+        return np.stack([mean, np.sqrt(np.einsum("...s,...s->...", rest, rest) / freedom)])

@@ -324,10 +324,10 @@ def compare_models(
 
 
 def kinds_of(case: Case) -> tuple[FigureKind, ...]:
-    """Kinds of figures of a case: no range of one position on the ground, no rate along loads."""
+    """Kinds of figures of a case: no range of one position, no rate along loads."""
     if case.drive.name == "loads":
         return KINDS[:1]
-    return KINDS[:2] if case.on_ground and len(case.at) == 1 else KINDS
+    return KINDS[:2] if len(case.at) == 1 else KINDS
 
 
 Run = tuple[ComparedCar, Samples | None]

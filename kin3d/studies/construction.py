@@ -8,12 +8,12 @@ the ground turns what he draws. `kin3d.studies.wheel_construction` has what belo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, RequestError
+from kin3d.errors import Finding, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.design import SIDES
 from kin3d.linkage.keys import CarData
@@ -26,7 +26,7 @@ from kin3d.solve.limits import limit_sentence
 from kin3d.solve.model import AxleModel
 from kin3d.studies.car import CarModel
 from kin3d.studies.drive_values import drive_values
-from kin3d.studies.ground_contact import Stance, directions, need_radius, put_on_ground
+from kin3d.studies.ground_contact import Stance, Standing, directions, need_radius, put_on_ground
 from kin3d.studies.wheel_construction import DrawnWheel, WheelLines, drawn_wheel, vectors, wheel_lines
 
 Array = NDArray[np.float64]
@@ -130,9 +130,14 @@ def construct(
     heave, roll, rack, pitch = (np.full(1, float(v)) for v in (heave_mm, np.radians(roll_deg), rack_mm, 0.0))
     stance = Stance(heave, roll, rack, pitch)
     standing = put_on_ground([model], stance)
-    if (standing.status != Status.OK).any():
-        raise RequestError(standing.findings)
+    _refuse_unreached(standing)
     return _built(car, model, stance, *standing.axles[0])[0]
+
+
+def _refuse_unreached(standing: Standing) -> None:
+    """Nothing can be drawn in a position out of reach: what a sweep warns of is an error here."""
+    if (standing.status != Status.OK).any():
+        raise RequestError([replace(f, severity=Severity.ERROR) for f in standing.findings])
 
 
 def construct_car(
@@ -144,8 +149,7 @@ def construct_car(
     given = (heave_mm, np.radians(pitch_deg), np.radians(roll_deg), rack_mm)
     stance = model.stance(*(np.full(1, float(v)) for v in given))
     standing = model.stand(stance)
-    if (standing.status != Status.OK).any():
-        raise RequestError(standing.findings)
+    _refuse_unreached(standing)
     front, rear = (
         _built(car, m, stance, *standing.axles[k], shift=x, pitch=pitch_deg)[0]
         for k, (m, x) in enumerate(zip(model.axles, model.shifts, strict=True))

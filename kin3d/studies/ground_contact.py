@@ -271,7 +271,8 @@ def _limits(model: AxleModel, lanes: Lanes, solved: Solved) -> list[Finding]:
         which = np.flatnonzero(bad & (of_side == bool(side)) & ((lanes.travel > 0.0) == up))
         if which.size:
             sentence = limit_sentence(lanes, solved, int(which[0]))
-            text = f"{model.axle.name} {SIDES[side]} wheel: {sentence.text} ({which.size} position(s) not reached)"
+            missed = f"{which.size} position{'s' if which.size > 1 else ''} not reached"
+            text = f"{model.axle.name} {SIDES[side]} wheel: {sentence.text} ({missed})"
             out.append(Finding("out-of-reach", text, severity=Severity.WARNING))
     return out
 

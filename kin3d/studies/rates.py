@@ -267,8 +267,20 @@ def axle_rates(car: Car, axle: AxleName, travel_mm: Sequence[float] | Array) -> 
     names = dict.fromkeys(e.name for e in elements)
     found_curves = [element_curve([e for e in elements if e.name == n], pair, track) for n in names]
     curves = tuple(_over_travel(c, pair.ok.shape) for c in found_curves)
-    found = (*element_findings(model), *_one_side(model), *stroke_findings(model, elements, travel, pair))
+    found = (*element_findings(model), *_one_side(model), *_unreached(travel, pair.ok))
+    found += stroke_findings(model, elements, travel, pair)
     return AxleRates(car.title, axle, travel, pair.ok, track, curves, sum_of(curves), found)
+
+
+def _unreached(travel: Array, ok: NDArray[np.bool_]) -> list[Finding]:
+    """Says which travels both wheels together do not reach."""
+    missed = travel[~ok]
+    if not missed.size:
+        return []
+    many = f"{missed.size} of {travel.size} travels, {missed.min():+g} to {missed.max():+g} mm"
+    where = many if missed.size > 1 else f"travel {missed[0]:+g} mm"
+    text = f"{where}: not reached by both wheels, and without a figure (kin3d sweep says why)"
+    return [Finding("out-of-reach", text, severity=Severity.WARNING)]
 
 
 def _one_side(model: AxleModel) -> list[Finding]:

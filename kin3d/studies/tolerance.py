@@ -290,6 +290,8 @@ def _unreached(status: NDArray[np.int8], case: Case) -> tuple[Finding, ...]:
     if not bad.any():
         return ()
     where = case.drive.places(case.at[bad])
+    if bad.all():
+        raise RequestError(Finding("out-of-reach", f"{where}: none of it is reached (kin3d sweep says why)"))
     text = f"the linkage does not reach {where}; there are no figures there (kin3d sweep says why)"
     return (Finding("out-of-reach", text, severity=Severity.WARNING),)
 
@@ -299,10 +301,10 @@ def _failed(drawn: SampledSpread, case: Case) -> tuple[Finding, ...]:
     if not failed.any():
         return ()
     worst = int(failed.argmax())
-    text = (
-        f"{int(failed.max())} of {drawn.samples} sampled cars cannot be assembled at "
-        f"{case.drive.place(case.at[worst])}; the bands there are those of the others, and so too narrow"
-    )
+    count, where = int(failed.max()), case.drive.place(case.at[worst])
+    left = "the bands there are those of the others, and so too narrow"
+    text = f"{count} of {drawn.samples} sampled cars cannot be assembled at {where}"
+    text += f"; {left}" if count < drawn.samples else "; there are no bands"
     return (Finding("samples-failed", text, severity=Severity.WARNING),)
 
 

@@ -128,3 +128,26 @@ def test_no_figure_is_cut_on_a_narrow_terminal(monkeypatch):
     found = tolerance(kin3d.load(DUNLIN), "front", [-20.0, 0.0, 20.0], ["roll_centre_height_mm"], samples=0)
     for value in np.ravel(found.first.value):
         assert f"{value:.2f}".replace("-", "−") in out
+
+
+def test_what_is_out_of_reach_is_refused_or_makes_the_exit_code_1() -> None:
+    few = ["--samples=0", "--measures=caster_deg"]
+    code, _, err = run("tolerance", DUNLIN, "--travel=500", *few)
+    assert code == 2
+    assert "travel +500 mm: none of it is reached" in err
+    assert run("tolerance", DUNLIN, "--travel=0,500", *few)[0] == 1
+    assert run("compare", DUNLIN, PLOVER, "--travel=0,500", *few)[0] == 1
+    assert run("compare", DUNLIN, PLOVER, "--travel=0,20", *few)[0] == 0
+    code, _, err = run("rates", DUNLIN, "--travel=500")
+    assert code == 1
+    assert "travel +500 mm: not reached by both wheels" in err
+    code, _, err = run("draw", DUNLIN, "--heave=500", "--out", "nothing.svg")
+    assert code == 2
+    assert "error: front left wheel: travel " in err
+    assert "2 errors; nothing was computed." in err
+
+
+def test_no_range_is_told_of_one_position() -> None:
+    few = ["--samples=0", "--measures=caster_deg"]
+    assert "Ranges:" in run("compare", DUNLIN, PLOVER, "--travel=0,20", *few)[1]
+    assert "Ranges:" not in run("compare", DUNLIN, PLOVER, "--travel=20", *few)[1]
