@@ -171,7 +171,12 @@ def draw_panel(ax: Axes, panel: Panel) -> None:
     small = 7.5 if len(says) < 2 else 6.5
     ax.annotate("\n".join(says), (0.0, 1.03), xycoords="axes fraction", fontsize=small, color=SOFT)
     ax.set_xlabel(panel.x_title)
-    ax.margins(x=0.0 if any(len(c.x) > 1 for c in panel.traces) else 0.12)
+    if any(len(c.x) > 1 for c in panel.traces):
+        ax.margins(x=0.0)
+    else:  # one position, perhaps that of the line at 0: a width of none would be drawn as 1e-17
+        places = [0.0, *(float(x) for c in panel.traces for x in c.x)]
+        room = 0.12 * (max(places) - min(places)) or 1.0
+        ax.set_xlim(min(places) - room, max(places) + room)
     low, high = ax.get_ylim()
     least = LEAST_SPAN * abs(low + high) / 2 or 1.0  # what hardly changes must not look like a steep curve
     if high - low < least:

@@ -190,3 +190,11 @@ def test_narrow_pictures_have_their_panels_below_one_another(tmp_path):
     (wide, low), (slim, high) = sizes
     assert (round(wide), round(slim)) == (886, 295)
     assert high > 2.0 * low
+
+
+@pytest.mark.parametrize("travel", [0.0, 20.0])
+def test_one_position_has_an_axis_in_mm_and_no_power_of_ten(travel, tmp_path):
+    kin3d.sweep(car("dunlin"), travel=[travel], measures=["camber_deg"]).plot(tmp_path / "one.svg")
+    said = texts(tmp_path / "one.svg")
+    assert not [t for t in said if "e−" in t]
+    assert {0.0: "0.25", 20.0: "20"}[travel] in said
