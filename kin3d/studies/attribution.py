@@ -26,7 +26,7 @@ from kin3d.linkage.layout import WHEEL_AXIS, WHEEL_CENTRE
 from kin3d.measures.entry import Measure, figure, keys_of
 from kin3d.studies.car_stands import STANDS
 from kin3d.studies.case import CaseModel
-from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.corner_model import AXES, CornerModel, by_rows
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.fit import CommonCases
 from kin3d.studies.groups import GROUPS, groups_of
@@ -270,7 +270,7 @@ class _Path:
         """Every coordinate that may move, both sides of an axle together."""
         causes: list[Cause] = []
         seeds: list[Array] = []
-        firsts = np.cumsum([0, *(len(p.design) for p in self.a.parts)])
+        firsts = [rows.start for rows, _ in by_rows(self.a.parts)]
         by_axle: dict[str, list[int]] = {}
         for k, part in enumerate(self.a.parts):
             by_axle.setdefault(part.model.axle.name, []).append(k)
@@ -278,7 +278,7 @@ class _Path:
             made_up = any(WHEEL_AXIS not in x.parts[k].names for x in (self.a, b) for k in numbers)
             told = next((k for k in numbers if self.a.parts[k].side == self.a.corner.side), numbers[0])
             head = f"{axle} " if len(by_axle) > 1 else ""
-            found = self._of_axle([int(firsts[k]) for k in numbers], self.a.parts[told], int(firsts[told]), made_up)
+            found = self._of_axle([firsts[k] for k in numbers], self.a.parts[told], firsts[told], made_up)
             for cause, seed in found:
                 causes.append(replace(cause, name=f"{head}{cause.name}"))
                 seeds.append(seed)

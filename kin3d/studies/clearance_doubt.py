@@ -8,7 +8,7 @@ body's points are.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -27,7 +27,7 @@ from kin3d.spatial.vectors import Number
 from kin3d.studies.case import case_of
 from kin3d.studies.clearance_gaps import AxleClearance, GapDoubt
 from kin3d.studies.corner_case import model_of
-from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.corner_model import AXES, by_rows, points_of_tables
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.mesh_gaps import base_of
 from kin3d.studies.uncertainty import doubt_of
@@ -78,17 +78,20 @@ class _Group:
             ground: dict[str, Any] = {n: v for n, v in self.held.items() if n != "rack"} | {self.drive: at}
             case = case_of(self.found.axle, None, (), None, side, rack=self.held["rack"], **ground)
         subject = model_of(case, self.car)
+        parts = subject.parts
         uncertainty = doubt_of(subject, self.sigma)
         effects = uncertainty.seeds.reshape(len(uncertainty.sources), -1)
-        ways, names = _coordinates(subject.parts, self.model)
+        points = [p for p in points_of_tables(parts) if parts[p.corner].model.axle.name == self.model.axle.name]
+        ways = np.concatenate([p.directions.reshape(3, -1) for p in points])
+        names = tuple(f"{p.told} {a}" for p in points for a in AXES)
         rows = [r for some in self.places.values() for r in some]
         measures = self._measures(rows)
         seeds = np.concatenate([effects, ways]).reshape(-1, len(subject.design), 3)
         asked = AskedMeasures(list(measures.values()), seeds=seeds)
         slopes = subject.derive(subject.design[None], at, asked).slope
         number = {name: k for k, name in enumerate(measures)}
-        first = _first_row(subject.parts, subject.corner)
-        own = seeds[:, first : first + len(self.model.linkage.points)]
+        told = self.model.axle.name, subject.corner.side
+        own = seeds[:, next(rows for rows, p in by_rows(parts) if (p.model.axle.name, p.side) == told)]
         out = {}
         for lane, some in enumerate(self.places.values()):
             for row in some:
@@ -193,32 +196,3 @@ def _carried(points: Array, moves: Array, place: Array) -> Array:
     turned = np.cross(du, v) + np.cross(u, dv)
     tilt = (turned - (turned @ normal)[:, None] * normal) / size
     return np.asarray(moves[0] + a * du + b * dv + height * tilt)
-
-
-def _first_row(parts: Sequence[CornerModel], corner: CornerModel) -> int:
-    """Row of a corner's first point among the design coordinates of all parts."""
-    return next(row for row, p in _rows(parts) if (p.model.axle.name, p.side) == (corner.model.axle.name, corner.side))
-
-
-def _coordinates(parts: Sequence[CornerModel], model: AxleModel) -> tuple[Array, tuple[str, ...]]:
-    """Directions of the axle's table coordinates over the design coordinates of all parts, and their names.
-
-    A table for both sides moves both; where each side has its own, its coordinates have the side before them.
-    """
-    found: dict[str, Array] = {}
-    for first, part in _rows(parts):
-        if part.model.axle.name != model.axle.name:
-            continue
-        two = part.model.axle.other_points is not None and len(parts) > 1
-        names = [f"{f'{part.side} ' if two else ''}{p} {a}" for p in part.names for a in AXES]
-        for name, seed in zip(names, part.seeds.reshape(-1, len(part.design), 3), strict=True):
-            whole = found.setdefault(name, np.zeros((sum(len(p.design) for p in parts), 3)))
-            whole[first : first + len(seed)] += seed
-    return np.array([w.ravel() for w in found.values()]), tuple(found)
-
-
-def _rows(parts: Sequence[CornerModel]) -> Iterator[tuple[int, CornerModel]]:
-    first = 0
-    for part in parts:
-        yield first, part
-        first += len(part.design)

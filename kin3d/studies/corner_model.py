@@ -78,6 +78,53 @@ class CornerModel(SideCoordinates):
         return available(corner, wanted)
 
 
+def by_rows(parts: Sequence[CornerModel]) -> Iterator[tuple[slice, CornerModel]]:
+    """Each of several corners, with its rows among the design coordinates of all."""
+    first = 0
+    for part in parts:
+        yield slice(first, first + len(part.design)), part
+        first += len(part.design)
+
+
+@dataclass(frozen=True, slots=True)
+class PointDirections:
+    """How the design coordinates of several corners move with a point of a table.
+
+    Attributes
+    ----------
+    name : str
+    side : str
+        Of a table for one side where there are two; a point of a table for both moves both, and has none.
+    corner : int
+        The first corner that it moves.
+    directions : ndarray, shape (3, rows, 3)
+        For a mm along each axis of the table.
+    """
+
+    name: str
+    side: str
+    corner: int
+    directions: Array
+
+    @property
+    def told(self) -> str:
+        """Its name, after its side's."""
+        return f"{self.side} {self.name}".lstrip()
+
+
+def points_of_tables(parts: Sequence[CornerModel]) -> tuple[PointDirections, ...]:
+    """Every point of the tables of several corners."""
+    total = sum(len(p.design) for p in parts)
+    found: dict[tuple[str, ...], PointDirections] = {}
+    for k, (rows, part) in enumerate(by_rows(parts)):
+        axle = part.model.axle
+        side = part.side if len(parts) > 1 and axle.other_points is not None else ""
+        for name, seeds in zip(part.names, part.seeds, strict=True):
+            new = PointDirections(name, side, k, np.zeros((3, total, 3)))
+            found.setdefault((axle.name, side, name), new).directions[:, rows] += seeds
+    return tuple(found.values())
+
+
 def derive(
     side: CornerModel, variants: Variants, lanes: Lanes, asked: AskedMeasures, solved: Solved | None = None
 ) -> Derived:

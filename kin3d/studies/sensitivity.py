@@ -19,7 +19,7 @@ from kin3d.solve.lanes import Status
 from kin3d.studies import sensitivity_view as view
 from kin3d.studies.case import Case, CaseModel, case_of
 from kin3d.studies.corner_case import model_of
-from kin3d.studies.corner_model import AXES
+from kin3d.studies.corner_model import AXES, points_of_tables
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.groups import GROUPS, groups_of
@@ -223,17 +223,8 @@ def _coordinates(model: CaseModel) -> tuple[tuple[str, ...], Array]:
 
     Directions are the axes of the first point, then of the next, shape (directions, rows, 3).
     """
-    rows = np.cumsum([0, *(len(p.design) for p in model.parts)])
-    found: dict[str, Array] = {}
-    order: dict[str, int] = {}
-    for k, part in enumerate(model.parts):
-        axle, linkage = part.model.axle, part.model.linkage
-        groups = groups_of(linkage, dict(zip(linkage.points, part.design, strict=True)))
-        head = f"{axle.name} " if len(model.parts) > 2 else ""
-        head += f"{part.side} " if len(model.parts) > 1 and axle.other_points is not None else ""
-        for name, seeds in zip(part.names, part.seeds, strict=True):
-            whole = found.setdefault(f"{head}{name}", np.zeros((3, rows[-1], 3)))
-            whole[:, rows[k] : rows[k + 1]] += seeds
-            order.setdefault(f"{head}{name}", k // 2 * len(GROUPS) + GROUPS.index(groups[name]))
-    names = sorted(found, key=lambda n: order[n])
-    return tuple(names), np.concatenate([found[n] for n in names])
+    parts = model.parts
+    groups = [groups_of(p.model.linkage, dict(zip(p.model.linkage.points, p.design, strict=True))) for p in parts]
+    found = sorted(points_of_tables(parts), key=lambda p: (p.corner // 2, GROUPS.index(groups[p.corner][p.name])))
+    heads = [f"{p.model.axle.name} " if len(parts) > 2 else "" for p in parts]
+    return tuple(f"{heads[p.corner]}{p.told}" for p in found), np.concatenate([p.directions for p in found])

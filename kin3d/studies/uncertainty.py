@@ -27,7 +27,7 @@ from kin3d.linkage.layout import WHEEL_AXIS
 from kin3d.linkage.record import Record
 from kin3d.measures.entry import Measure, figure, keys_of
 from kin3d.studies.case import CaseModel
-from kin3d.studies.corner_model import AXES, CornerModel
+from kin3d.studies.corner_model import AXES, CornerModel, by_rows
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.registry import corner_measures
 
@@ -142,18 +142,17 @@ def doubt_of(model: CaseModel, sigma_mm: float | None = None, owner: str = "") -
     if len(model.parts) == 1:
         return uncertainty_of(model.parts[0], sigma_mm, owner, wanted)
     several = len(model.parts) > 2
-    rows = np.cumsum([0, *(len(p.design) for p in model.parts)])
     found: dict[Hashable, ErrorSource] = {}
     exact: dict[str, None] = {}
-    for k, part in enumerate(model.parts):
+    for rows, part in by_rows(model.parts):
         axle = part.model.axle.name
         mine = _keys_here(wanted, axle, axle == model.case.axle)
         place = f"{axle} {part.side}" if part.model.axle.other_points is not None else axle
         own = uncertainty_of(part, sigma_mm, owner, mine, place)
         exact |= dict.fromkeys(f"{axle} {n}" if several else n for n in own.exact)
         for source in own.sources:
-            whole = np.zeros((rows[-1], 3)) if source.identity not in found else found[source.identity].effect
-            whole[rows[k] : rows[k + 1]] = source.effect
+            whole = np.zeros(model.design.shape) if source.identity not in found else found[source.identity].effect
+            whole[rows] = source.effect
             figures = {_canonical(key, axle) if several else key: v for key, v in source.figures.items()}
             of_car = any(key.startswith("car.") for key in figures)
             name = f"{axle} {source.name}" if several and not of_car else source.name
