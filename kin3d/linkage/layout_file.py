@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from re import fullmatch
+from re import findall, fullmatch
 from typing import Any
 
 from kin3d.errors import Finding, LayoutError, raise_errors
@@ -56,11 +57,22 @@ def plain(name: str) -> str:
 def builtin(name: str) -> Layout:
     """Return the built-in layout of that name; raises LayoutError with the names there are."""
     if name not in builtin_names():
-        text = f'no layout "{name}"; built in: {told_names()}; or give the path of a layout file'
+        text = f'no layout "{name}"; built in: {told_names()}; or give the path of a layout file{_nearest(name)}'
         raise LayoutError(Finding("layout-unknown", text))
     file = _FOLDER / f"{name.replace(' ', '_')}.toml"
     data = tomllib.loads(file.read_text("utf-8"))
     return parse(data, f"layout {data['name']}")
+
+
+def _nearest(name: str) -> str:
+    """The layouts that may be meant: by a name that is near, or by a word of what they are."""
+    near = difflib.get_close_matches(name, builtin_names(), 2)
+    if not near:
+        words = {w for w in name.split() if len(w) > 3}
+        shared = {n: len(words & set(findall("[a-z]+", f"{n} {builtin(n).about.lower()}"))) for n in builtin_names()}
+        near = [n for n, k in shared.items() if k == max(shared.values()) > 0]
+    meant = " or ".join(f'"{builtin(n).name}"' for n in near)
+    return f"; did you mean {meant}?" if meant else ""
 
 
 class _Checker:

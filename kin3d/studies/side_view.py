@@ -34,6 +34,7 @@ from kin3d.writing.drawing import Drawing, Frame, Words, circle
 from kin3d.writing.placing import Placer
 
 Array = NDArray[np.float64]
+LEAST_TILT_DEG = 0.02  # of the tyres' ground, from which on it is told: some tenths of a per cent in the figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,7 +249,17 @@ def side_notes(axles: Sequence[AxleConstruction], on: Levels) -> list[str]:
         undriven = axle.data.drive not in (None, "all", axle.axle)
         left_out = {n: why for n, why in lines.left_out.items() if not (undriven and n == driving)}
         out += [f"{axle.axle}: no {name}: {why}" for name, why in left_out.items()]
-    return [*out, "lines and percentages of the left wheels"]
+    return [*out, "lines and percentages of the left wheels", *_tilt_told(axles)]
+
+
+def _tilt_told(axles: Sequence[AxleConstruction]) -> list[str]:
+    """Says that the tyres' ground is not level in the points' file: over travel alone it is taken so."""
+    x, _, z = axles[0].ground.axes[2]
+    tilt = float(np.degrees(np.arctan2(x, z)))
+    if axles[0].pitch_deg or abs(tilt) < LEAST_TILT_DEG:
+        return []
+    off = f"ground {abs(tilt):.2f}° off the file's level (wheel heights, radii)"
+    return [f"{off}; kin3d sweep over travel takes it level"]
 
 
 def _angle(axle: AxleConstruction, support: Support) -> str:

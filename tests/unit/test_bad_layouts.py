@@ -56,6 +56,26 @@ def test_a_layout_that_is_none_is_refused_with_those_that_there_are(tmp_path: Pa
         kin3d.layouts("twist bean")
 
 
+@pytest.mark.parametrize(
+    ("asked", "meant"),
+    [
+        ("double wishbon", '"double wishbone"'),
+        ("MacPherson", '"strut with A-arm" or "strut with two links"'),
+        ("Panhard rod on a live axle", '"live axle with Panhard rod"'),
+    ],
+)
+def test_a_layout_is_found_by_what_it_is(asked: str, meant: str) -> None:
+    with pytest.raises(kin3d.Kin3dError) as caught:
+        kin3d.layouts(asked)
+    assert meant in str(caught.value).split("did you mean ")[1]
+
+
+def test_a_layout_like_none_has_no_guess() -> None:
+    with pytest.raises(kin3d.Kin3dError) as caught:
+        kin3d.layouts("xyz")
+    assert "did you mean" not in str(caught.value)
+
+
 def test_a_spring_may_name_points_of_both_sides(tmp_path: Path) -> None:
     points = '"left_spring_outer", "right_spring_outer"'
     spring = f'[[rear.springs]]\nname = "across"\npoints = [{points}]\nrate_n_per_mm = 5\n'

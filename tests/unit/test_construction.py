@@ -119,3 +119,14 @@ def test_everything_that_can_be_drawn_is_rendered() -> None:
     assert (
         len(axes.lines) == 13
     )  # ring, dot, joint, square, diamond, three of target and quartered, two of the dimension
+
+
+def test_a_ground_that_is_not_level_in_the_file_is_told_with_the_support_lines() -> None:
+    """3 mm of radius over the wheelbase: atan(3/2380) = 0.07°, by which the drawing's figures differ from a sweep's."""
+    car = kin3d.load(CAR)
+    assert car.rear is not None
+    radius = float(car.rear.loaded_radius_mm or 0.0)
+    assert not any("off the file's level" in s for s in kin3d.draw(car, "side").said())
+    lower = kin3d.draw(car.with_figures({"rear.loaded_radius_mm": radius - 3.0}), "side").said()
+    assert "ground 0.07° off the file's level (wheel heights, radii); kin3d sweep over travel takes it level" in lower
+    assert not any("off the file's level" in s for s in kin3d.draw(car, "side", pitch=1.0).said())
