@@ -254,6 +254,8 @@ def side_notes(axles: Sequence[AxleConstruction], on: Levels) -> list[str]:
 
 def _tilt_told(axles: Sequence[AxleConstruction]) -> list[str]:
     """Says that the tyres' ground is not level in the points' file: over travel alone it is taken so."""
+    if axles[0].ground is None:
+        return []
     x, _, z = axles[0].ground.axes[2]
     tilt = float(np.degrees(np.arctan2(x, z)))
     if axles[0].pitch_deg or abs(tilt) < LEAST_TILT_DEG:
