@@ -21,7 +21,7 @@ from kin3d.measures.two_travels import LEFT, RIGHT, Pair, apply_inverse, each_wh
 from kin3d.solve.kernel import Motion
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box, in_lanes, total_degree
+from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box, in_lanes, stacked, total_degree
 from kin3d.spatial.vectors import Number, Vec, dot, sub, vector
 
 Array = NDArray[np.float64]
@@ -320,12 +320,7 @@ class CornerPair(Corner):
 
     def stacked(self, left: Number, right: Number) -> Number:
         """Quantities of left and right, n positions each, as one over all 2n lanes."""
-        n = self.count
-        if not isinstance(left, Jet) and not isinstance(right, Jet):
-            return np.concatenate([np.broadcast_to(np.asarray(c, dtype=float), n) for c in (left, right)])
-        two = (x if isinstance(x, Jet) else self.outer.constant(x) for x in (left, right))
-        pairs = zip(*(x.coefficients for x in two), strict=True)
-        return Jet(self.outer, [_stacked(a, b, n) for a, b in pairs])
+        return stacked(left, right, self.count)
 
 
 def mean(pair: Pair) -> Number:
@@ -363,14 +358,6 @@ def design_contact(model: AxleModel, normal: Vec = UP) -> Array:
     spin = unit(sub(vector(design[:, linkage.index(WHEEL_AXIS)].T), centre))
     foot = lowest(centre, spin, model.axle.loaded_radius_mm, normal)
     return np.stack(np.broadcast_arrays(*foot), axis=-1)
-
-
-def _stacked(a: Any, b: Any, n: int) -> Any:
-    if a is None and b is None:
-        return None
-    a, b = (np.asarray(0.0 if c is None else c, dtype=float) for c in (a, b))
-    rest = np.broadcast_shapes(a.shape[:-1], b.shape[:-1])
-    return np.concatenate([np.broadcast_to(c, (*rest, n)) for c in (a, b)], axis=-1)
 
 
 def of_axle(function: Callable[[CornerPair], Any]) -> Callable[[Corner], Any]:

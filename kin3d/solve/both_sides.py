@@ -21,7 +21,7 @@ from kin3d.solve.drives import TRAVEL
 from kin3d.solve.kernel import Kernel, Motion
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.system import System
-from kin3d.spatial.jets import Algebra, Jet, in_lanes
+from kin3d.spatial.jets import Algebra, Jet, choose, in_lanes, stacked
 from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
@@ -213,8 +213,8 @@ class JoinedKernel:
         found = self._whole.motion(self.of_system(variants), here, place, algebra, generators, spread, moved)
         if half is None:
             left = self._side(variants, lanes) == LEFT
-            return self._seen(found, lambda a, b: _chosen(a, b, left))
-        return self._seen(found, lambda a, b: _stacked(a, b, here.count))
+            return self._seen(found, lambda a, b: choose(left, a, b))
+        return self._seen(found, lambda a, b: stacked(a, b, here.count))
 
     def seen_from(self, motion: Motion, side: int) -> Motion:
         """A motion of the whole system by the names of one side, 0 for the left."""
@@ -242,29 +242,3 @@ def _sided(variants: Variants) -> SidedVariants:
     if not isinstance(variants, SidedVariants):
         raise TypeError("variants of a system of both sides know their sides")
     return variants
-
-
-def _chosen(a: Any, b: Any, left: NDArray[np.bool_]) -> Any:
-    """Of two numbers or jets the first where the lane is of the left side."""
-    if isinstance(a, Jet) or isinstance(b, Jet):
-        return _by_coefficient(a, b, lambda x, y: np.where(left, x, y))
-    return np.where(left, a, b)
-
-
-def _stacked(a: Any, b: Any, count: int) -> Any:
-    """Two numbers or jets over half of the lanes, one after the other."""
-
-    def joined(x: Any, y: Any) -> Array:
-        shape = np.broadcast_shapes(np.shape(x), np.shape(y), (count,))
-        return np.concatenate([np.broadcast_to(x, shape), np.broadcast_to(y, shape)], axis=-1)
-
-    return _by_coefficient(a, b, joined) if isinstance(a, Jet) or isinstance(b, Jet) else joined(a, b)
-
-
-def _by_coefficient(a: Any, b: Any, join: Callable[[Any, Any], Array]) -> Jet:
-    algebra = a.algebra if isinstance(a, Jet) else b.algebra
-    one, two = (x if isinstance(x, Jet) else algebra.constant(x) for x in (a, b))
-    out: list[Any] = []
-    for x, y in zip(one.coefficients, two.coefficients, strict=True):
-        out.append(None if x is None and y is None else join(0.0 if x is None else x, 0.0 if y is None else y))
-    return Jet(algebra, out)

@@ -260,16 +260,30 @@ def asin(x: Any) -> Any:
 
 def choose(condition: Any, x: Any, y: Any) -> Any:
     """The first of two numbers or jets where a condition holds, else the second."""
+    return _together(x, y, lambda a, b: np.where(condition, a, b))
+
+
+def stacked(first: Any, second: Any, count: int) -> Any:
+    """Two numbers or jets over so many lanes each as one over all: the lanes of one, then those of the other."""
+
+    def both(a: Any, b: Any) -> Any:
+        shape = (*np.broadcast_shapes(np.shape(a)[:-1], np.shape(b)[:-1]), count)
+        return np.concatenate([np.broadcast_to(np.asarray(c, dtype=float), shape) for c in (a, b)], axis=-1)
+
+    return _together(first, second, both)
+
+
+def _together(x: Any, y: Any, join: Callable[[Any, Any], Any]) -> Any:
+    """Two numbers or jets made one, coefficient by coefficient; what is zero in both stays that."""
     if not isinstance(x, Jet) and not isinstance(y, Jet):
-        return np.where(condition, x, y)
+        return join(x, y)
     algebra = x.algebra if isinstance(x, Jet) else y.algebra
     both = (n.coefficients if isinstance(n, Jet) else algebra.constant(n).coefficients for n in (x, y))
-    pairs = zip(*both, strict=True)
-    return Jet(algebra, [None if a is None and b is None else _chosen(condition, a, b) for a, b in pairs])
 
+    def joined(a: Any, b: Any) -> Any:
+        return None if a is None and b is None else join(0.0 if a is None else a, 0.0 if b is None else b)
 
-def _chosen(condition: Any, a: Coefficient, b: Coefficient) -> Coefficient:
-    return np.where(condition, 0.0 if a is None else a, 0.0 if b is None else b)
+    return Jet(algebra, [joined(a, b) for a, b in zip(*both, strict=True)])
 
 
 def sense(x: Any) -> Any:

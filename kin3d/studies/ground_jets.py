@@ -19,7 +19,7 @@ from kin3d.measures.corner_pair import CornerPair, raised, signs_of, twice, with
 from kin3d.measures.entry import figure
 from kin3d.solve.lanes import Lanes, Solved
 from kin3d.solve.model import AxleModel
-from kin3d.spatial.jets import Algebra, Jet, in_lanes, value
+from kin3d.spatial.jets import Algebra, Jet, in_lanes, stacked, value
 from kin3d.spatial.vectors import Number, dot
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.ground_bodies import GroundBodies
@@ -188,15 +188,7 @@ class GroundLanes:
     def _stacked(self, two: Sequence[Number]) -> Number:
         """Left and right over the lanes of an axle."""
         left, right = (t if isinstance(t, Jet) else self.outer.constant(t) for t in two)
-        out: list[Any] = []
-        for a, b in zip(left.coefficients, right.coefficients, strict=True):
-            if a is None and b is None:
-                out.append(None)
-                continue
-            each = [np.asarray(0.0 if c is None else c, dtype=float) for c in (a, b)]
-            rest = np.broadcast_shapes(*(c.shape[:-1] for c in each))
-            out.append(np.concatenate([np.broadcast_to(c, (*rest, self.stance.count)) for c in each], axis=-1))
-        return Jet(self.outer, out)
+        return stacked(left, right, self.stance.count)
 
     def pair(self, number: int, placed: Placed, steered: bool) -> CornerPair:
         """One axle's corners on the ground."""
