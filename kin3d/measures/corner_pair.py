@@ -22,7 +22,7 @@ from kin3d.solve.kernel import Motion
 from kin3d.solve.lanes import Lanes, Solved, Status
 from kin3d.solve.model import AxleModel
 from kin3d.spatial.jets import Algebra, Jet, algebra_of, atan2, box, in_lanes, stacked, total_degree
-from kin3d.spatial.vectors import Number, Vec, dot, sub, vector
+from kin3d.spatial.vectors import Number, SeenPlaces, Vec, dot, sub, vector
 
 Array = NDArray[np.float64]
 # travel, rack, roll: the position, one derivative along each, and travel twice for rates of springs
@@ -190,9 +190,8 @@ class CornerPair(Corner):
         def place(v: Vec) -> Vec:
             return own(v[0]), own(v[1]), own(v[2])
 
-        at, design, there = (
-            {p: place(v) for p, v in of.items()} for of in (self.motion.at, self.motion.design, self.motion.opposite)
-        )
+        every = (self.motion.at, self.motion.design, self.motion.opposite)
+        at, design, there = (SeenPlaces(places, place) for places in every)
         motion = Motion(at, design, algebra, {"travel": side}, there)
         lanes, solved = self.lanes.take(part), self.solved.take(part)
         figures = {k: own(v) for k, v in self.figures.items()}

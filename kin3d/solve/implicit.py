@@ -35,7 +35,7 @@ class BlockSolver:
 
     def __init__(self, plan: BlockPlan, inputs: Mapping[Any, Any]) -> None:
         self.plan = plan
-        values = dict(zip(plan.entries, plan.evaluation(inputs), strict=True))
+        values = dict(zip(plan.entries, plan.evaluation.quickly(inputs), strict=True))
         with np.errstate(all="ignore"):
             self.factors: Factors = plan.elimination.factor(values)
         self.weak = self._weak_lanes(values)

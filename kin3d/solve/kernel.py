@@ -45,22 +45,22 @@ class Motion:
 
     Attributes
     ----------
-    at : dict of point to vector of Jet
+    at : mapping of point to vector of Jet
         Present places, vehicle frame.
-    design : dict of point to vector
+    design : mapping of point to vector
         Design places: numbers, or jets of design coordinates that are varied.
     algebra : Algebra
     generators : dict of str to int
         As given to `Kernel.motion`.
-    opposite : dict of point to vector of Jet
+    opposite : mapping of point to vector of Jet
         Present places of the other side's points, by the names that they have there, where both sides are one system.
     """
 
-    at: dict[str, Vec]
-    design: dict[str, Vec]
+    at: Mapping[str, Vec]
+    design: Mapping[str, Vec]
     algebra: Algebra
     generators: dict[str, int]
-    opposite: dict[str, Vec] = field(default_factory=dict)
+    opposite: Mapping[str, Vec] = field(default_factory=dict)
 
     def cut(self, algebra: Algebra) -> Motion:
         """The same motion with the derivatives of a smaller algebra of the same generators."""

@@ -6,8 +6,8 @@ what is left is a short list of steps, each one numpy call over all lanes of a c
 
 from __future__ import annotations
 
-import operator
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from kin3d.solve.tape import ADD, CONST, DIV, DOES, INPUT, MUL, ONE_OPERAND, SUB, Node, Tape
 
 Array = NDArray[np.float64]
+FEW_LANES = 4  # up to which nodes are computed lane by lane
 _ZERO = np.zeros(())
 
 
@@ -24,14 +25,13 @@ def _of_one(function: Callable[..., Any]) -> Callable[..., Any]:
     return lambda x, _again, out=None: function(x, out=out)
 
 
-def _float_of(function: Callable[..., Any]) -> Callable[[float, float], float]:
-    """A function of one number, for floats, that is called like one of two."""
-    return lambda x, _again: float(function(x))
+def _float_of(function: Callable[..., Any], *, of_one: bool) -> Callable[[float, float], float]:
+    """A function of numbers, for floats, called like one of two."""
+    return lambda x, y: float(function(x) if of_one else function(x, y))
 
 
-_PLAIN: dict[int, Callable[[float, float], float]] = {
-    op: _float_of(f) if op in ONE_OPERAND else lambda x, y, f=f: float(f(x, y)) for op, f in DOES.items()
-} | {ADD: operator.add, SUB: operator.sub, MUL: operator.mul, DIV: operator.truediv}
+_SIGN = {ADD: "+", SUB: "-", MUL: "*", DIV: "/"}
+_CALLED = {op: _float_of(f, of_one=op in ONE_OPERAND) for op, f in DOES.items()}
 
 _UFUNC: dict[int, Callable[..., Any]] = {op: _of_one(f) if op in ONE_OPERAND else f for op, f in DOES.items()}
 
@@ -74,7 +74,7 @@ class Evaluation:
         self.constants = {n.serial: n.reference for n in order if n.op == CONST}
         self.inputs = [(n.serial, keys[n.serial]) for n in order if n.op == INPUT]
         self.steps = [(_UFUNC[n.op], n.a, n.b, n.serial) for n in order if n.op < INPUT]
-        self._plain = [(_PLAIN[n.op], n.a, n.b, n.serial) for n in order if n.op < INPUT]
+        self._order = [n for n in order if n.op < INPUT]
 
     def __call__(self, inputs: Mapping[Any, Any]) -> list[Any]:
         """Values of the outputs; `inputs` gives a number or array for each input's key."""
@@ -85,26 +85,40 @@ class Evaluation:
             values[target] = ufunc(values[a], values[b])
         return [values[s] for s in self.outputs]
 
+    @cached_property
+    def _straight(self) -> Callable[[Sequence[float]], list[float]]:
+        """The same for floats as a function of Python without a loop: a third of the time that one over steps takes."""
+        names = [f"x{serial}" for serial, _ in self.inputs]
+        lines = [f"{', '.join(names)}, = given"] if names else []
+        for n in self._order:
+            sign = _SIGN.get(n.op)
+            did = f"x{n.a} {sign} x{n.b}" if sign else f"call{n.op}(x{n.a}, x{n.b})"
+            lines.append(f"x{n.serial} = {did}")
+        lines.append(f"return [{', '.join(f'x{s}' for s in self.outputs)}]")
+        known: dict[str, Any] = {f"call{op}": function for op, function in _CALLED.items()}
+        known |= {f"x{serial}": float(value) for serial, value in self.constants.items()}
+        body = "".join(f"    {line}\n" for line in lines)
+        exec(f"def straight(given):\n{body}", known)  # of our own steps alone
+        made: Callable[[Sequence[float]], list[float]] = known["straight"]
+        return made
+
+    def quickly(self, inputs: Mapping[Any, Any]) -> Sequence[Any]:
+        """The same of floats and arrays over lanes, by whichever way is quicker for so many lanes."""
+        lanes = max((np.size(inputs[key]) for _, key in self.inputs), default=1)
+        return list(self.one_by_one(inputs, lanes)) if lanes <= FEW_LANES else self(inputs)
 
     def one_by_one(self, inputs: Mapping[Any, Any], lanes: int) -> Array:
         """Values of the outputs, shape (outputs, lanes): the same bits lane by lane, which is quicker for a few.
 
         A call of numpy takes as long for one number as ten sums of plain floats.
         """
-        out = np.empty((len(self.outputs), lanes))
-        for k in range(lanes):
-            values: dict[int, float] = dict(self.constants)
-            for serial, key in self.inputs:
-                v = inputs[key]
-                values[serial] = float(v) if np.ndim(v) == 0 else v.item(k if v.size > 1 else 0)
-            try:
-                for function, a, b, target in self._plain:
-                    values[target] = function(values[a], values[b])
-            except ZeroDivisionError:  # of numbers that numpy takes to infinity
-                with np.errstate(all="ignore"):
-                    return np.stack([np.broadcast_to(v, lanes) for v in self(inputs)])
-            out[:, k] = [values[s] for s in self.outputs]
-        return out
+        given = [np.asarray(inputs[key], dtype=float).ravel().tolist() for _, key in self.inputs]
+        try:
+            rows = [self._straight([v[k] if len(v) > 1 else v[0] for v in given]) for k in range(lanes)]
+        except ZeroDivisionError:  # of numbers that numpy takes to infinity
+            with np.errstate(all="ignore"):
+                return np.stack([np.broadcast_to(v, lanes) for v in self(inputs)])
+        return np.array(rows).reshape(lanes, -1).T
 
 
 def evaluate(outputs: Sequence[Node], inputs: Mapping[Any, Any]) -> list[Any]:

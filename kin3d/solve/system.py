@@ -16,14 +16,13 @@ from kin3d.solve.elimination import Elimination, Entries
 from kin3d.solve.equations import Equations
 from kin3d.solve.lanes import Lanes, Variants
 from kin3d.solve.mobility import Mobility, examine, loud
-from kin3d.solve.program import Evaluation, Program, evaluate, lane_nodes
+from kin3d.solve.program import FEW_LANES, Evaluation, Program, evaluate, lane_nodes
 from kin3d.solve.tape import Node, Tape
 from kin3d.solve.unknowns import choose_unknowns
 from kin3d.spatial.vectors import Vec, vector
 
 Array = NDArray[np.float64]
 InputKey = tuple[str, str, int]
-FEW_LANES = 4  # up to which the Jacobian is computed lane by lane
 SINGULAR = 1e-6  # smallest over largest singular value under which the design position counts as a dead centre
 
 
