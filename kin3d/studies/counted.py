@@ -30,6 +30,7 @@ from kin3d.studies.monte_carlo import (
     parts_of,
     refuse_samples,
 )
+from kin3d.studies.packed_counts import PackedCounts, add_counts, sum_of
 from kin3d.studies.pieces import by_workers
 
 Array = NDArray[np.float64]
@@ -98,10 +99,11 @@ class Classes:
     @staticmethod
     def around(values: Array) -> Classes:
         """Classes that reach half as far again as values of shape (measures, positions, samples)."""
-        finite = np.where(np.isfinite(values), values, np.nan)
-        there = np.isfinite(finite).any(axis=-1)
-        finite[~there] = 0.0
-        low, high = np.nanmin(finite, axis=-1), np.nanmax(finite, axis=-1)
+        low, high = np.fmin.reduce(values, axis=-1), np.fmax.reduce(values, axis=-1)  # of all but NaN
+        if not (np.isfinite(low) & np.isfinite(high)).all():
+            finite = np.where(np.isfinite(values), values, np.nan)
+            finite[~np.isfinite(finite).any(axis=-1)] = 0.0
+            low, high = np.fmin.reduce(finite, axis=-1), np.fmax.reduce(finite, axis=-1)
         reach = np.maximum(high - low, 1e-9 * (1.0 + np.abs(high)))
         return Classes(low - 0.5 * reach, 2.0 * reach / CLASSES)
 
@@ -127,10 +129,10 @@ class Classes:
 class Counts:
     """What some samples add: counts in classes; number, sum and sum of squares from the first class of finite values.
 
-    `failed` counts samples that could not be assembled, by position.
+    `failed` counts samples that could not be assembled, by position. Classes are packed on their way.
     """
 
-    classes: NDArray[np.int32]
+    classes: Any
     sums: Array
     failed: NDArray[np.int64]
 
@@ -138,8 +140,7 @@ class Counts:
     def none(classes: Classes) -> Counts:
         """Of no sample."""
         shape = classes.low.shape
-        counts = np.zeros((*shape, CLASSES + 2), dtype=np.int32)
-        return Counts(counts, np.zeros((3, *shape)), np.zeros(shape[-1], dtype=np.int64))
+        return Counts(no_counts(classes), np.zeros((3, *shape)), np.zeros(shape[-1], dtype=np.int64))
 
     @staticmethod
     def of(value: Array, status: NDArray[np.int8], classes: Classes) -> Counts:
@@ -151,11 +152,20 @@ class Counts:
             sums[:, k] = good.sum(axis=-1), off.sum(axis=-1), np.einsum("ps,ps->p", off, off)
         return Counts(classes.count(value), sums, (status != Status.OK).sum(axis=1))
 
+    def pack(self) -> None:
+        """Pack the classes, as they are sent."""
+        self.classes = PackedCounts.of(self.classes)
+
     def add(self, other: Counts) -> None:
         """Put others in, in place."""
-        self.classes += other.classes
+        add_counts(self.classes, other.classes)
         self.sums += other.sums
         self.failed += other.failed
+
+
+def no_counts(classes: Classes) -> NDArray[np.int32]:
+    """Zeros, as `Classes.count` gives them."""
+    return np.zeros((*classes.low.shape, CLASSES + 2), dtype=np.int32)
 
 
 class CountWorker(SampleWorker):
@@ -173,7 +183,14 @@ class CountWorker(SampleWorker):
 
 
 def _counts_of(study: Study) -> Callable[[tuple[HypercubePart, Classes]], Counts]:
-    return CountWorker(study).counts
+    worker = CountWorker(study)
+
+    def counts(piece: tuple[HypercubePart, Classes]) -> Counts:
+        found = worker.counts(piece)
+        found.pack()
+        return found
+
+    return counts
 
 
 def counted_spread(
@@ -193,18 +210,9 @@ def counted_spread(
     first = [worker.piece(cube.part(p).numbers())[0] for p in parts_of(min(count, FIRST), study.case)]
     classes = Classes.around(np.concatenate(first, axis=-1))
     parts = big_parts(count, study.case)
-    total: Counts | None = None
     processes = workers if count * lanes_a_car(study.case) >= WORTH_PROCESSES else 1
     with expecting(count * positions), by_workers(_counts_of, study, processes, executor, worker.counts) as run:
-        for part, found in zip(parts, run((cube.part(p), classes) for p in parts), strict=True):
-            if total is None:
-                total = found
-            else:
-                total.add(found)
-            if progress:
-                progress(part.stop, count)
-    if total is None:
-        raise ValueError("no sample is asked for")
+        total = sum_of(Counts.none(classes), parts, run((cube.part(p), classes) for p in parts), progress)
     return spread_of_counts(total, classes, count, seed)
 
 
@@ -238,12 +246,15 @@ def spread_of_counts(total: Counts, classes: Classes, samples: int, seed: int) -
 def _quantiles(counts: NDArray[np.int32], classes: Classes, parts: Sequence[float]) -> Array:
     """Quantiles of counted values, shape (parts, measures, positions); infinite beyond the classes."""
     number = counts.sum(axis=-1)
-    return np.stack([at_rank(counts, classes, part * np.maximum(number - 1, 0)) for part in parts])
-
-
-def at_rank(counts: NDArray[np.int32], classes: Classes, rank: Array) -> Array:
-    """The counted value that so many are smaller than (a part of one between two); infinite beyond the classes."""
     up_to = counts.cumsum(axis=-1)
+    return np.stack([at_rank(counts, up_to, classes, part * np.maximum(number - 1, 0)) for part in parts])
+
+
+def at_rank(counts: NDArray[np.int32], up_to: NDArray[np.intp], classes: Classes, rank: Array) -> Array:
+    """The counted value that so many are smaller than (a part of one between two); infinite beyond the classes.
+
+    `up_to` are the counts summed up to each class.
+    """
     place = rank + 0.5  # the middle of a value that has a share of 1/number
     at = np.minimum((up_to < place[..., None]).sum(axis=-1), CLASSES + 1)
     below = np.where(at > 0, np.take_along_axis(up_to, np.maximum(at - 1, 0)[..., None], -1)[..., 0], 0)

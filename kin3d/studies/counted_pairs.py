@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from kin3d.studies.counted import (
     HypercubePart,
     at_rank,
     big_parts,
+    no_counts,
     spread_of_counts,
 )
 from kin3d.studies.monte_carlo import (
@@ -38,6 +40,7 @@ from kin3d.studies.monte_carlo import (
     parts_of,
     refuse_samples,
 )
+from kin3d.studies.packed_counts import PackedCounts, add_counts, sum_of
 from kin3d.studies.pieces import by_workers
 from kin3d.studies.significance import Astray, FigureKind, drawn_figures, most_beyond
 
@@ -85,7 +88,7 @@ class AstrayCounts:
     Arrays have a row a kind of figure and a column a measure.
     """
 
-    classes: NDArray[np.int32]
+    classes: Any
     finite: NDArray[np.int64]
     above: NDArray[np.int64]
 
@@ -98,9 +101,19 @@ class AstrayCounts:
             above = (astray >= apart[..., None]).sum(axis=-1)
         return AstrayCounts(classes.count(astray), np.isfinite(astray).sum(axis=-1), above)
 
+    @staticmethod
+    def none(classes: Classes) -> AstrayCounts:
+        """Of no sample."""
+        finite, above = np.zeros((2, *classes.low.shape), dtype=np.int64)
+        return AstrayCounts(no_counts(classes), finite, above)
+
+    def pack(self) -> None:
+        """Pack the classes, as they are sent."""
+        self.classes = PackedCounts.of(self.classes)
+
     def add(self, other: AstrayCounts) -> None:
         """Put others in, in place."""
-        self.classes += other.classes
+        add_counts(self.classes, other.classes)
         self.finite += other.finite
         self.above += other.above
 
@@ -108,7 +121,8 @@ class AstrayCounts:
         """What they say of a kind of figure: what a part `level` of the pairs stays under."""
         beyond = most_beyond(self.finite[kind], level)
         its = Classes(classes.low[kind], classes.width[kind])
-        half = at_rank(self.classes[kind], its, np.maximum(self.finite[kind] - beyond, 0).astype(float))
+        counts, rank = self.classes[kind], np.maximum(self.finite[kind] - beyond, 0).astype(float)
+        half = at_rank(counts, counts.cumsum(axis=-1), its, rank)
         return Astray(np.where(beyond > 0, half, np.inf), self.above[kind], self.finite[kind])
 
 
@@ -137,6 +151,18 @@ class PairCounts:
     cars: list[Counts]
     pairs: list[AstrayCounts]
 
+    @staticmethod
+    def none(cars: Sequence[Classes], pairs: Sequence[Classes]) -> PairCounts:
+        """Of no sample."""
+        return PairCounts([Counts.none(c) for c in cars], [AstrayCounts.none(c) for c in pairs])
+
+    def pack(self) -> None:
+        """Pack all classes, as they are sent."""
+        for car in self.cars:
+            car.pack()
+        for pair in self.pairs:
+            pair.pack()
+
     def add(self, other: PairCounts) -> None:
         """Put others in, in place."""
         for one, more in zip(self.cars, other.cars, strict=True):
@@ -156,19 +182,12 @@ class PairWorker:
     def counts(self, piece: PairPiece) -> PairCounts:
         """Counts of some samples."""
         normals = _normals(self.study, piece.samples)
-        total: PairCounts | None = None
+        total = PairCounts.none(piece.cars, piece.pairs)
         for part in parts_of(len(normals[0]), self.study.studies[0].case):
             found, figures = self.solved([n[part] for n in normals])
-            here = PairCounts(
-                [Counts.of(f[0], f[3], c) for f, c in zip(found, piece.cars, strict=True)],
-                [AstrayCounts.of(p, figures, c) for p, c in zip(self.study.pairs, piece.pairs, strict=True)],
-            )
-            if total is None:
-                total = here
-            else:
-                total.add(here)
-        if total is None:
-            raise ValueError("a piece without samples")
+            cars = [Counts.of(f[0], f[3], c) for f, c in zip(found, piece.cars, strict=True)]
+            pairs = [AstrayCounts.of(p, figures, c) for p, c in zip(self.study.pairs, piece.pairs, strict=True)]
+            total.add(PairCounts(cars, pairs))
         return total
 
     def solved(self, normals: Sequence[Array]) -> tuple[list[SampledPiece], list[Array]]:
@@ -187,7 +206,14 @@ class PairWorker:
 
 
 def _counts_of(study: PairStudy) -> Callable[[PairPiece], PairCounts]:
-    return PairWorker(study).counts
+    worker = PairWorker(study)
+
+    def counts(piece: PairPiece) -> PairCounts:
+        found = worker.counts(piece)
+        found.pack()
+        return found
+
+    return counts
 
 
 def _normals(study: PairStudy, samples: Sequence[HypercubePart]) -> tuple[Array, ...]:
@@ -233,20 +259,11 @@ def counted_pairs(
     parts = big_parts(count, case)
     processes = workers if count * lanes_a_car(case) * len(cubes) >= WORTH_PROCESSES else 1
     pieces = (PairPiece(tuple(c.part(p) for c in cubes), cars, pairs) for p in parts)
-    total: PairCounts | None = None
     with (
         expecting(count * len(case.at)),
         by_workers(_counts_of, study, processes, executor, worker.counts) as run,
     ):  # fmt: skip
-        for part, found in zip(parts, run(pieces), strict=True):
-            if total is None:
-                total = found
-            else:
-                total.add(found)
-            if progress:
-                progress(part.stop, count)
-    if total is None:
-        raise ValueError("no sample is asked for")
+        total = sum_of(PairCounts.none(cars, pairs), parts, run(pieces), progress)
     spreads = [spread_of_counts(t, c, count, s) for t, c, s in zip(total.cars, cars, seeds, strict=True)]
     astray = [
         [of.at(k, c, threshold) for k in range(len(study.kinds))] for of, c in zip(total.pairs, pairs, strict=True)

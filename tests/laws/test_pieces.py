@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 from concurrent.futures import Executor, Future
 from dataclasses import fields
 
@@ -12,6 +13,7 @@ import pytest
 from kin3d.errors import RequestError
 from kin3d.studies import counted, counted_pairs, monte_carlo, tune_starts
 from kin3d.studies.compare import compare
+from kin3d.studies.packed_counts import PackedCounts
 from kin3d.studies.pieces import by_workers
 from kin3d.studies.tolerance import tolerance
 from kin3d.studies.tune import tune
@@ -129,6 +131,22 @@ def test_counting_by_others_gives_the_same_bits(monkeypatch):
     monkeypatch.setattr(monte_carlo, "MOST_MEMORY", 1)
     monkeypatch.setattr(counted, "MOST_MEMORY", 10**9)
     _same(_bands(executor=Forgetful()), _bands())
+
+
+def test_counts_are_packed_and_added_as_they_are():
+    """Rows of small, large and no numbers, with zeros around them; few bytes where few classes have any."""
+    rng = np.random.default_rng(0)
+    counts = np.zeros((5, 4, 1026), dtype=np.int32)
+    for row, most in zip(counts, (200, 60_000, 2_000_000, 1, 0), strict=True):
+        row[:, 300:400] = rng.integers(0, most + 1, (4, 100))
+    counts[3, 2, 0] = counts[3, 1, -1] = 7
+    total = rng.integers(0, 9, counts.shape).astype(np.int32)
+    expected = total + counts
+    packed = pickle.loads(pickle.dumps(PackedCounts.of(counts)))
+    packed.add_to(total)
+    assert np.array_equal(total, expected)
+    assert total.dtype == np.int32
+    assert packed.data.nbytes == 4 * (100 + 200 + 400 + 1026)
 
 
 def _differences(samples, **given):
