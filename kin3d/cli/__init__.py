@@ -125,6 +125,7 @@ def main() -> None:
     # a huge page is cleared whole before anything stands in it, which takes longer than what is then done there
     os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
     warnings.simplefilter("ignore", RuntimeWarning)  # numpy's; what has no value is told as a finding
+    warnings.filterwarnings("ignore", message="Glyph .* missing from")  # a letter that no font has is drawn as a box
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):  # what a terminal cannot show becomes a question mark, and no failure
             stream.reconfigure(errors="replace")

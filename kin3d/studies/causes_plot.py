@@ -14,14 +14,13 @@ from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.significance import UNSAID, Difference
 from kin3d.studies.told import places_of, unit_words, with_doubt
 from kin3d.writing.numbers import fixed, number, percent, signed
-from kin3d.writing.panels import draw_grid
+from kin3d.writing.panels import draw_grid, key_below
 from kin3d.writing.style import CARS, LOWERS, RAISES, SOFT, are_narrow
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-SMALL_KEY: dict[str, Any] = {"frameon": False, "fontsize": 8}
 DOUBT_SPAN = 0.25  # least span of a panel, as a part of the half width of the doubt
 SMALL = 0.004  # part of the longest bar under which a group is left out
 
@@ -51,7 +50,7 @@ def _key(figure: Figure, pairs: Sequence[CarPair]) -> None:
     levels = [x.threshold for p in pairs for x in p.differences if x.half_width > 0.0]
     if levels:
         handles.append(Line2D([], [], lw=0, label=f"± at {percent(levels[0])}"))
-    figure.legend(handles=handles, loc="outside lower left", ncols=2 if are_narrow() else len(handles), **SMALL_KEY)
+    key_below(figure, handles, 2 if are_narrow() else len(handles))
 
 
 def _colour(car: ComparedCar) -> str:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from textwrap import fill, wrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.writing.files import PICTURES, check_place
+from kin3d.writing.lettering import LINE_STEP, line_width, wrapped
 from kin3d.writing.numbers import together
 from kin3d.writing.style import CARS, INK, SOFT, are_narrow, figure_style, lay_out, save_figure
 
@@ -26,6 +28,10 @@ LONG_SIGN = 54  # letters of what positive means that go on a line over its pane
 SIGN_LINE = 0.055  # height of such a line over that of the panel
 ROW_GAP = 0.09  # inches about a panel: its title is nearer to it than to the panel above
 LEGEND_ENTRY = 1.25  # inches that one line of the common legend takes at least
+KEY_POINTS = 8  # size of the words of the common legend
+KEY_MARK_MM = 14.0  # what a line's sample, and the room before the next column, take
+KEY_EDGE_MM = 6.0
+KEY_LINES = 3  # lines of a legend that a picture has room for
 TITLE_LETTERS = 8.0  # of a title that go on an inch
 BAND_ALPHA = (0.24, 0.16)  # the narrow band, the wide one
 
@@ -191,15 +197,39 @@ def draw_legend(figure: Figure, traces: Sequence[Trace], bands: Sequence[str] = 
     from matplotlib.patches import Patch
 
     wide = int(figure.get_figwidth() / LEGEND_ENTRY)
-    handles: list[object] = [
+    handles: list[Any] = [
         Line2D([], [], color=c.colour, ls=DASHES[c.dash % len(DASHES)], lw=1.8, label=c.label) for c in traces
     ]
     colour = traces[0].colour if len(traces) == 1 else SOFT
     # the narrow band lies upon the wide one
     alphas = (sum(BAND_ALPHA), BAND_ALPHA[1])
     handles += [Patch(color=colour, alpha=a, lw=0, label=name) for a, name in zip(alphas, bands, strict=False)]
-    columns = min(len(handles), 2 if are_narrow() else max(2, wide))
-    figure.legend(handles=handles, loc="outside lower left", ncols=columns, frameon=False, fontsize=8)
+    key_below(figure, handles, 2 if are_narrow() else max(2, wide))
+
+
+def key_below(figure: Figure, handles: Sequence[Any], most: int) -> None:
+    """Set one legend below all panels, in as many columns, `most` at the most, as its words leave room for.
+
+    Words that are longer than the picture is wide go on in the next line.
+    """
+    room = 25.4 * figure.get_figwidth() - KEY_EDGE_MM
+    for handle in handles:
+        handle.set_label("\n".join(wrapped(handle.get_label(), room - KEY_MARK_MM, KEY_POINTS)))
+    lines = [handle.get_label().split("\n") for handle in handles]
+    wide = [KEY_MARK_MM + max(line_width(x, KEY_POINTS) for x in words) for words in lines]
+    columns = min(len(handles), most)
+    while columns > 1 and sum(max(part) for part in _columns(wide, columns)) > room:
+        columns -= 1
+    height = max(sum(map(len, part)) for part in _columns(lines, columns))
+    figure.set_figheight(figure.get_figheight() + max(0, height - KEY_LINES) * LINE_STEP * KEY_POINTS / 72.0)
+    figure.legend(handles=handles, loc="outside lower left", ncols=columns, frameon=False, fontsize=KEY_POINTS)
+
+
+def _columns(items: Sequence[Any], columns: int) -> list[Sequence[Any]]:
+    """Items as a legend sets them: column by column, the first ones one longer where they do not come out even."""
+    each, more = divmod(len(items), columns)
+    ends = np.cumsum([0, *(each + (k < more) for k in range(columns))])
+    return [items[a:b] for a, b in itertools.pairwise(ends)]
 
 
 def _one_of_each(panels: Sequence[Panel]) -> list[Trace]:

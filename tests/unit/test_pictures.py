@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from itertools import combinations
 from pathlib import Path
 
@@ -24,6 +25,8 @@ from kin3d.writing.style import figure_style, narrow_pictures
 from tests.kinds import demo_car
 from tests.labels import faults
 from tests.laws.cars import car
+
+MODELS = Path(__file__).parents[2] / "models"
 
 
 def texts(place: Path) -> list[str]:
@@ -198,3 +201,19 @@ def test_one_position_has_an_axis_in_mm_and_no_power_of_ten(travel, tmp_path):
     said = texts(tmp_path / "one.svg")
     assert not [t for t in said if "e−" in t]
     assert {0.0: "0.25", 20.0: "20"}[travel] in said
+
+
+def test_a_long_name_of_a_car_leaves_the_other_ones_in_the_legend(tmp_path):
+    other = car("plover")
+    for name in ("front.csv", "rear.csv"):
+        shutil.copy(MODELS / "dunlin" / name, tmp_path)
+    words = (MODELS / "dunlin/car.toml").read_text("utf-8")
+    title = "A car with a name that nobody shortened " * 6
+    (tmp_path / "car.toml").write_text(re.sub('title = "[^"]*"', f'title = "{title.strip()}"', words, count=1), "utf-8")
+    long = kin3d.load(tmp_path / "car.toml")
+    found = kin3d.compare([long, other], travel=[-20.0, 20.0], measures=["camber_deg", "toe_deg"], samples=0)
+    found.plot(tmp_path / "curves.svg")
+    found.plot(tmp_path / "causes.svg", figure="causes")
+    for name in ("curves.svg", "causes.svg"):
+        assert faults((tmp_path / name).read_text("utf-8")) == []
+        assert any(other.title in t for t in texts(tmp_path / name))
