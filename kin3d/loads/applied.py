@@ -5,7 +5,7 @@ Units: N, N·mm, mm. Frame: vehicle. Vectors over lanes are arrays of shape (3, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -43,6 +43,10 @@ class Acting:
     place: Array
     force: Array
     axial: Array
+
+    def lane(self, lanes: slice) -> Acting:
+        """The same in some of the lanes."""
+        return replace(self, place=self.place[:, lanes], force=self.force[:, lanes], axial=self.axial[lanes])
 
     def pushes(self) -> tuple[Push, ...]:
         """The force as a load on a moving body; none on the chassis."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from kin3d.measures.corner import Corner, length, unit
-from kin3d.spatial.jets import Jet, atan2
-from kin3d.spatial.vectors import Number, cross, dot, scale, sub
+from kin3d.spatial.jets import Jet
+from kin3d.spatial.screws import turn_about
+from kin3d.spatial.vectors import Number, scale, sub
 
 Deflection = Callable[[Corner, Corner], Jet]
 OfCorner = Callable[[Corner], Jet]
@@ -50,8 +51,7 @@ def arm_turn(axis: tuple[str, str], point: str, sense: float) -> OfCorner:
         start, end = (corner.motion.design[p] for p in axis)
         line = scale(sense, unit(sub(end, start)))
         then, now = sub(corner.motion.design[point], start), sub(corner.place(point), start)
-        # both feet stand at the same place of the line, so that the part along it drops out of the cross products
-        return _jet(atan2(dot(line, cross(then, now)), dot(cross(line, then), cross(line, now))))
+        return _jet(turn_about(line, then, now))
 
     return deflection
 

@@ -9,8 +9,9 @@ from kin3d.linkage.layout import Part
 from kin3d.measures.corner import Corner, length, rate_of, unit
 from kin3d.measures.entry import Measure
 from kin3d.measures.instant_centres import not_joined
-from kin3d.spatial.jets import atan2, sense
-from kin3d.spatial.vectors import Number, cross, dot, sub
+from kin3d.spatial.jets import sense
+from kin3d.spatial.screws import turn_about
+from kin3d.spatial.vectors import Number, sub
 
 _RATIO = "−d(spring length)/d(travel): spring mm per mm of wheel travel (the trade uses the word for its inverse too)"
 _TURN = "turn of the rocker from design about rocker_axis_1→2, right hand"
@@ -83,7 +84,7 @@ def rocker_turn(corner: Corner) -> Number:
     axis = unit(sub(end, start))
     now = sub(corner.place(rocker.rod[1]), start)
     then = sub(corner.motion.design[rocker.rod[1]], start)
-    return atan2(dot(axis, cross(then, now)), dot(cross(axis, then), cross(axis, now)))
+    return turn_about(axis, then, now)
 
 
 def rocker_rate(corner: Corner) -> Number:

@@ -85,7 +85,7 @@ def choose_unknowns(linkage: Linkage, design: NDArray[np.float64]) -> Unknowns:
             base = _base(linkage, body, at, known | set(unknown), findings)
             bases[body] = base
             unknown |= dict.fromkeys(p for p in base.points if p not in known)
-    links = tuple(b for b, points in linkage.bodies.items() if len(points) == 2 and b not in turned)
+    links = linkage.links
     for body, points in linkage.bodies.items():
         if len(points) < 2:
             text = f'body "{body}" has {len(points)} point(s); a body needs two or more'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kin3d.spatial.jets import atan2
 from kin3d.spatial.vectors import Number, Vec, add, cross, dot, scale, sub
 
 
@@ -28,6 +29,11 @@ def angular_velocity(points: tuple[Vec, Vec, Vec], velocities: tuple[Vec, Vec, V
     volume = dot(e3, e3)
     total = add(add(cross(cross(e2, e3), d1), cross(cross(e3, e1), d2)), cross(e3, d3))
     return scale(0.5 / volume, total)
+
+
+def turn_about(axis: Vec, then: Vec, now: Vec) -> Number:
+    """Turn about an axis (right hand), rad, of an arm from it; parts along the axis drop out of the cross products."""
+    return atan2(dot(axis, cross(then, now)), dot(cross(axis, then), cross(axis, now)))
 
 
 def axis_point(centre: Vec, velocity: Vec, omega: Vec) -> Vec:

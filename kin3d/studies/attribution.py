@@ -292,7 +292,7 @@ class _Path:
     def _of_axle(self, firsts: list[int], part: CornerModel, told: int, made_up: bool) -> Iterator[tuple[Cause, Array]]:
         """Coordinates of one axle; `firsts` are the first rows of its corners, `told` that whose changes are told."""
         points, change = part.model.linkage.points, self.end - self.start
-        groups = groups_of(part.model.linkage, dict(zip(points, part.design, strict=True)))
+        groups = groups_of(part.model.linkage, part.design)
         wheel_axis = points.index(WHEEL_AXIS)
         for row, point in enumerate(points):
             if made_up and point == WHEEL_AXIS:

@@ -59,7 +59,7 @@ def draw_free_bodies(part: CaseForces, path: Path, title: str) -> None:
     path : pathlib.Path
         ``.svg``, ``.pdf`` or ``.png``.
     """
-    lane = int(np.argmin(np.where(part.ok, np.abs(part.travel_mm), np.inf)))
+    lane = part.nearest
     bodies = _bodies(part, lane)
     longest = max(float(np.linalg.norm(a.force)) for b in bodies for a in b.arrows)
     per_newton = LONGEST_MM / longest

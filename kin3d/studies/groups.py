@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 GROUPS = ("inboard upper", "inboard lower", "steering", "outboard", "wheel", "rod", "rocker", "bar", "other")
 
 
-def groups_of(linkage: Linkage, at: Mapping[str, Array]) -> dict[str, str]:
+def groups_of(linkage: Linkage, design: Array) -> dict[str, str]:
     """The group of every point of a linkage, by point.
 
     Points that the layout calls upper or lower are taken at their word; the others are sorted by the height of the
@@ -22,9 +22,10 @@ def groups_of(linkage: Linkage, at: Mapping[str, Array]) -> dict[str, str]:
     Parameters
     ----------
     linkage : Linkage
-    at : mapping of point to ndarray, shape (3,)
+    design : ndarray, shape (points, 3)
         Design coordinates, mm.
     """
+    at = dict(zip(linkage.points, design, strict=True))
     return {p: _group(linkage, p, at) for p in linkage.points}
 
 

@@ -67,7 +67,7 @@ class PointChange:
 def point_changes(a: CornerModel, b: CornerModel) -> tuple[tuple[PointChange, ...], tuple[str, ...]]:
     """Points of the table that both corners have, in groups, and the names of those that only one has."""
     ours, theirs = _places(a), _places(b)
-    groups = groups_of(a.model.linkage, dict(zip(a.model.linkage.points, a.design, strict=True)))
+    groups = groups_of(a.model.linkage, a.design)
     both = [p for p in ours if p in theirs]
     found = [PointChange(p, groups[p], ours[p], theirs[p], _sigma(a, b, p), a.sign) for p in both]
     lone = tuple(p for p in (*ours, *theirs) if (p in ours) != (p in theirs))

@@ -224,7 +224,7 @@ def _coordinates(model: CaseModel) -> tuple[tuple[str, ...], Array]:
     Directions are the axes of the first point, then of the next, shape (directions, rows, 3).
     """
     parts = model.parts
-    groups = [groups_of(p.model.linkage, dict(zip(p.model.linkage.points, p.design, strict=True))) for p in parts]
+    groups = [groups_of(p.model.linkage, p.design) for p in parts]
     found = sorted(points_of_tables(parts), key=lambda p: (p.corner // 2, GROUPS.index(groups[p.corner][p.name])))
     heads = [f"{p.model.axle.name} " if len(parts) > 2 else "" for p in parts]
     return tuple(f"{heads[p.corner]}{p.told}" for p in found), np.concatenate([p.directions for p in found])

@@ -7,7 +7,7 @@ memory). All cars that this takes are settled together, from the balance of the 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -160,11 +160,7 @@ class SettledCase(CaseOnGround):
         """Forces of the asked corner in an axle that is loaded, by name, over its cars."""
         first = 0 if found.pair.joined else SIDES.index(self.corner.side) * cars.count
         lanes = slice(first, first + cars.count)
-        acting = [
-            replace(one, place=one.place[:, lanes], force=one.force[:, lanes], axial=one.axial[lanes])
-            for one in found.acting
-            if np.any(one.force[:, lanes])
-        ]
+        acting = [one.lane(lanes) for one in found.acting if np.any(one.force[:, lanes])]
         return named_forces(case, listed_forces(found.seen.linkage, found.joints.lane(lanes), acting))
 
 

@@ -105,7 +105,7 @@ def settled_corners(case: str, settled: Settled, attitude: Attitude, number: int
     out = []
     for k, side in enumerate(SIDES):
         lane = slice(k, k + 1)
-        mine = tuple(_lane(one, lane) for one in found.acting if np.any(one.force[:, k]))
+        mine = tuple(one.lane(lane) for one in found.acting if np.any(one.force[:, k]))
         where = case, found.pair.axle.name, side, travels[k], rack, found.pair.ok[:1], found.pair.linkage
         own = found.joints.lane(lane)
         margins, bends = link_margins(found.pair, own), None if bent is None else bent[:, lane]
@@ -119,7 +119,7 @@ def _whole(case: str, found: LoadedAxle, travel: Array, rack: Array) -> CaseForc
     pair, seen, first = found.pair, found.seen, slice(0, 1)
     frames = tuple(f.lane(first) for f in joint_frames(seen, found.joints))
     own = found.joints.lane(first)
-    mine = tuple(_lane(one, first) for one in found.acting if np.any(one.force))
+    mine = tuple(one.lane(first) for one in found.acting if np.any(one.force))
     roads = tuple(
         replace(_lane_of_road(found.road, k), body=body_on(pair.linkage, found.road.body, side))
         for k, side in enumerate(SIDES)
@@ -148,7 +148,3 @@ def bends_of(settled: Settled, attitude: Attitude) -> Array | None:
         return None
     rigid = np.zeros(len(DISPLACEMENTS))
     return np.stack([rigid if way is None else way[:, 0] for way in wheels])
-
-
-def _lane(acting: Acting, lane: slice) -> Acting:
-    return replace(acting, place=acting.place[:, lane], force=acting.force[:, lane], axial=acting.axial[lane])

@@ -116,9 +116,7 @@ def consistent_cars(problem: Problem, steps: int, seed: int) -> ConsistentCars:
 def _proposals(problem: Problem, x: Array) -> Array:
     """Root of the covariance of proposed steps: the boxes' where nothing is known, narrow where bands are."""
     middle = x[int(np.argmin(((x - x.mean(axis=0)) ** 2).sum(axis=1)))]
-    rows = problem.at(middle).slope / problem.slack[:, None] / WIDE
-    for column in problem.middle.T:
-        rows = np.where(column[:, None] > 0.0, rows - rows[column > 0.0].mean(axis=0), rows)
+    rows = problem.rest_slope(problem.at(middle).slope / problem.slack[:, None] / WIDE)
     half = 0.5 * (problem.high - problem.low) * WIDE
     value, vector = np.linalg.eigh(rows.T @ rows + np.diag(1.0 / half**2))
     return np.asarray(vector / np.sqrt(value))

@@ -31,9 +31,7 @@ def free_directions(problem: Problem, x: Array) -> Array:
     Each has one move that goes 1 mm and no other direction has; the others are what makes up for it.
     """
     here = problem.at(x)
-    rows = here.slope / problem.slack[:, None] / problem.unit
-    for column in problem.middle.T:  # a range has a middle that is free to go along
-        rows = np.where(column[:, None] > 0.0, rows - rows[column > 0.0].mean(axis=0), rows)
+    rows = problem.rest_slope(here.slope / problem.slack[:, None] / problem.unit)
     kept = problem.kept(x)[1] / problem.unit / (LENGTH_MM / FREE)
     size, right = np.linalg.svd(np.vstack([rows, kept]), full_matrices=True)[1:]
     rank = int((size > FREE).sum())

@@ -115,6 +115,12 @@ class Problem:
         """Figures of bounds less their best middles."""
         return figure - self.middles_at(figure) @ self.middle.T
 
+    def rest_slope(self, slope: Array) -> Array:
+        """Slopes of bounds less those of their middles: a range has a middle that is free to go along."""
+        for column in self.middle.T:
+            slope = np.where(column[:, None] > 0.0, slope - slope[column > 0.0].mean(axis=0), slope)
+        return slope
+
     def excess(self, figure: Array) -> Array:
         """By how much of `within` each want is missed, at the present positions, shape (…, wants); 0: it is met."""
         rest = self.rest(figure)

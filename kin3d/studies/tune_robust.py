@@ -95,9 +95,7 @@ def spread(problem: Problem, made: MadeCars, moves: Array) -> Array:
     Of a range's bounds the part that its middle does not take.
     """
     none = np.zeros((1, len(made.sigma_mm)))
-    slope = problem.parts @ _about(problem, made, moves).evaluate(problem.keys, none)[1][0]
-    for column in problem.middle.T:
-        slope = np.where(column[:, None] > 0.0, slope - slope[column > 0.0].mean(axis=0), slope)
+    slope = problem.rest_slope(problem.parts @ _about(problem, made, moves).evaluate(problem.keys, none)[1][0])
     return np.asarray(np.linalg.norm(slope * made.sigma_mm, axis=1))
 
 

@@ -227,8 +227,7 @@ class _Names:
 
     def __init__(self, file: TargetsFile, corner: CornerModel) -> None:
         self.file, self.corner = file, corner
-        linkage = corner.model.linkage
-        found = groups_of(linkage, dict(zip(linkage.points, corner.design, strict=True)))
+        found = groups_of(corner.model.linkage, corner.design)
         self.groups = {g: [k for k, p in enumerate(corner.names) if found[p] == g] for g in GROUPS}
         self.groups = {g: rows for g, rows in self.groups.items() if rows}
         self.findings: list[Finding] = []

@@ -29,7 +29,7 @@ def dunlin_with(**points):
 
 def test_groups_of_a_double_wishbone():
     side = CornerModel.of(car("dunlin"), "front")
-    groups = groups_of(side.model.linkage, dict(zip(side.model.linkage.points, side.design, strict=True)))
+    groups = groups_of(side.model.linkage, side.design)
     assert groups["upper_front"] == "inboard upper"
     assert groups["lower_rear"] == "inboard lower"
     assert groups["tie_inner"] == "steering"

@@ -209,7 +209,7 @@ def _changes(start: LiveModel, end: LiveModel) -> dict[str, Array]:
     linkage = start.base.linkage
     order = [end.base.linkage.index(p) for p in linkage.points]
     whole = end.design[:, order] - start.design
-    groups = groups_of(linkage, dict(zip(linkage.points, start.design[0], strict=True)))
+    groups = groups_of(linkage, start.design[0])
     out: dict[str, Array] = {}
     for row, point in enumerate(linkage.points):
         out.setdefault(groups[point], np.zeros_like(whole))[:, row] = whole[:, row]
