@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kin3d.errors import ReadingError, raise_errors
 from kin3d.linkage.names import did_you_mean, normalise
-from kin3d.reading.cells import CellError, number
+from kin3d.reading.cells import read_number
 from kin3d.reading.rows import DecimalMark, split_rows
 from kin3d.reading.text import FindingLog, read_text
 
@@ -78,12 +78,8 @@ def _take(
 ) -> None:
     """Add one row's box, or say what is wrong with it."""
     point = normalise(cells[0])
-    values = []
-    for column, cell in zip(COLUMNS[1:], cells[1:], strict=True):
-        try:
-            values.append(number(cell, mark))
-        except CellError as err:
-            log.error(err.code, f"{column} {err}", line)
+    each = [read_number(c, mark, column, line, log) for column, c in zip(COLUMNS[1:], cells[1:], strict=True)]
+    values = [v for v in each if v is not None]
     if not point:
         log.error("name-empty", "has no point name", line)
     elif point in out:

@@ -123,7 +123,7 @@ def _width_hint(row: TableRow, width: int, separator: str) -> str:
     return "write one cell for each column"
 
 
-class CellError(ValueError):
+class _CellError(ValueError):
     """A cell is not a number; the text says what was found and what to do, the code which kind it is."""
 
     def __init__(self, code: str, text: str) -> None:
@@ -152,7 +152,7 @@ def only_perhaps_thousands(cells: Iterable[str]) -> bool:
     return bool(with_comma) and all(_PERHAPS_THOUSANDS.fullmatch(c) for c in with_comma)
 
 
-def number(cell: str, mark: DecimalMark) -> float:
+def _number(cell: str, mark: DecimalMark) -> float:
     """Return the number in a cell.
 
     Parameters
@@ -164,21 +164,30 @@ def number(cell: str, mark: DecimalMark) -> float:
 
     Raises
     ------
-    CellError
+    _CellError
         For an empty cell, text, NaN, infinity and grouped thousands.
     """
     text = plain(cell)
     if not text:
-        raise CellError("cell-empty", "is empty; a number is expected")
+        raise _CellError("cell-empty", "is empty; a number is expected")
     if text.lower().lstrip("+-") in _NOT_FINITE:
-        raise CellError("number-not-finite", f"is {text!r}; a finite number is expected")
+        raise _CellError("number-not-finite", f"is {text!r}; a finite number is expected")
     swapped = text if mark == "." else text.replace(",", ".")
     if (mark == "," and "." in text) or not _NUMBER.fullmatch(swapped):
-        raise CellError(*_why_not(text))
+        raise _CellError(*_why_not(text))
     value = float(swapped)
     if not abs(value) <= _LARGEST:
-        raise CellError("number-not-finite", f"is {text!r}, which is too large for a length")
+        raise _CellError("number-not-finite", f"is {text!r}, which is too large for a length")
     return value
+
+
+def read_number(cell: str, mark: DecimalMark, named: str, line: int, log: FindingLog) -> float | None:
+    """The number in a cell; None with a finding that names the cell where there is none."""
+    try:
+        return _number(cell, mark)
+    except _CellError as err:
+        log.error(err.code, f"{named} {err}", line)
+        return None
 
 
 def _why_not(text: str) -> tuple[str, str]:

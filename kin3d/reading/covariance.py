@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from kin3d.linkage.car import PointTable, TableErrors
 from kin3d.linkage.names import did_you_mean, normalise
-from kin3d.reading.cells import COORDINATES, CellError, number
-from kin3d.reading.rows import DecimalMark, split_rows
+from kin3d.reading.cells import COORDINATES, read_number
+from kin3d.reading.rows import split_rows
 from kin3d.reading.text import FindingLog, read_text
 
 Array = NDArray[np.float64]
@@ -86,8 +86,9 @@ def _matrix(path: Path, names: Sequence[str], log: FindingLog) -> tuple[list[int
     elif sorted(columns) != sorted(rows):
         text = f"has {len(columns)} columns and {len(rows)} rows; the same coordinates are expected in both"
         log.error("covariance-square", text)
-    values = {r: [_value(c, table.mark, x.line, log) for c in x.cells[1:]] for r, x in zip(rows, body, strict=True)}
-    return None if log.failed else (columns, np.array([values[c] for c in columns]))
+    values = {r: [read_number(c, table.mark, f'cell "{c}"', x.line, log) for c in x.cells[1:]]
+              for r, x in zip(rows, body, strict=True)}  # fmt: skip
+    return None if log.failed else (columns, np.array([values[c] for c in columns], dtype=float))
 
 
 def _coordinate(cell: str, names: Sequence[str], line: int, log: FindingLog) -> int:
@@ -101,14 +102,6 @@ def _coordinate(cell: str, names: Sequence[str], line: int, log: FindingLog) -> 
     else:
         return 3 * list(names).index(name) + COORDINATES.index(axis.lower())
     return -1
-
-
-def _value(cell: str, mark: DecimalMark, line: int, log: FindingLog) -> float:
-    try:
-        return number(cell, mark)
-    except CellError as err:
-        log.error(err.code, f'cell "{cell}" {err}', line)
-        return 0.0
 
 
 def _check(matrix: Array, labels: Sequence[str], log: FindingLog) -> None:

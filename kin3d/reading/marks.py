@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import cast
 
 from kin3d.linkage.names import Side, did_you_mean, normalise
-from kin3d.reading.cells import CellError, number
+from kin3d.reading.cells import read_number
 from kin3d.reading.photo_records import KINDS, Mark, MarkKind
 from kin3d.reading.rows import DecimalMark, split_rows
 from kin3d.reading.text import FindingLog, read_text
@@ -100,12 +100,12 @@ def _mark(
     if side not in ("left", "right"):
         log.error("side-unknown", f'side is "{cell("side")}"; "left" or "right" of the car is expected', line)
         good = False
-    values = {c: _number(cell(c), c, decimal, line, log) for c in ("u", "v")}
+    values = {c: read_number(cell(c), decimal, c, line, log) for c in ("u", "v")}
     sigma: float | None = None
     if good:
         sigma = naming.sigma_px[photo][cast(MarkKind, kind)]
     if cell("sigma_px"):
-        sigma = _number(cell("sigma_px"), "sigma_px", decimal, line, log)
+        sigma = read_number(cell("sigma_px"), decimal, "sigma_px", line, log)
         if sigma is not None and sigma <= 0.0:
             log.error("sigma-range", f"sigma_px is {sigma:g}; a deviation over 0 in px is expected", line)
             sigma = None
@@ -134,13 +134,6 @@ def _name_fits(name: str, kind: MarkKind, naming: Naming, line: int, log: Findin
     log.error("name-unknown", f'"{name}" is not the {what} of a {kind}; {hint}', line)
     return False
 
-
-def _number(cell: str, column: str, decimal: DecimalMark, line: int, log: FindingLog) -> float | None:
-    try:
-        return number(cell, decimal)
-    except CellError as err:
-        log.error(err.code, f"{column} {err}", line)
-        return None
 
 
 def _tell_twice(marks: tuple[Mark, ...], log: FindingLog) -> None:

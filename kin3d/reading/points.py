@@ -20,12 +20,11 @@ from kin3d.linkage.names import normalise
 from kin3d.reading.cells import (
     COORDINATES,
     SIGMAS,
-    CellError,
     RawTable,
     has_comma_decimals,
     has_point_decimals,
-    number,
     only_perhaps_thousands,
+    read_number,
     split_table,
 )
 from kin3d.reading.covariance import covariance_beside, covariance_text, with_covariance
@@ -209,11 +208,8 @@ def _sigmas(row: TableRow, raw: RawTable, mark: DecimalMark, log: FindingLog) ->
 
 
 def _value(row: TableRow, raw: RawTable, column: str, mark: DecimalMark, log: FindingLog) -> float:
-    try:
-        return number(_cell(row, raw, column), mark)
-    except CellError as err:
-        log.error(err.code, f"{column} {err}", row.line)
-        return 0.0
+    found = read_number(_cell(row, raw, column), mark, column, row.line, log)
+    return 0.0 if found is None else found
 
 
 def write_points_csv(

@@ -17,7 +17,7 @@ from kin3d.linkage.expected import Expected
 from kin3d.linkage.key_types import SOME_TEXT, TEXT, tables
 from kin3d.linkage.names import AxleName, Side, did_you_mean
 from kin3d.linkage.record import Record, known_keys
-from kin3d.reading.cells import CellError, number
+from kin3d.reading.cells import read_number
 from kin3d.reading.rows import split_rows
 from kin3d.reading.text import FindingLog, read_text, read_toml
 
@@ -296,10 +296,8 @@ def _curve_of(body: str, log: FindingLog) -> WantedCurve | None:
         return None
     pairs: list[tuple[float, float]] = []
     for row in table.fitting(log):
-        try:
-            at, value = (number(c, table.mark) for c in row.cells)
-        except CellError as err:
-            log.error(err.code, str(err), row.line)
+        at, value = (read_number(c, table.mark, n, row.line, log) for c, n in zip(row.cells, head, strict=True))
+        if at is None or value is None:
             continue
         if any(math.isclose(at, other) for other, _ in pairs):
             log.error("row-twice", f"{head[0]} {at:g} stands twice", row.line)
