@@ -90,5 +90,5 @@ class Worth:
 
     @property
     def level(self) -> int:
-        """How much LLVM is to think about machine code for so many lanes: 0 not at all, or 1, as who forces it wants."""
+        """How much LLVM is to think about machine code for so many lanes: 0 not at all, or 1, as where it is forced."""
         return int(engine() == "llvm" or max(self.lanes, _coming.get()) >= WORTH_OPTIMISING)
