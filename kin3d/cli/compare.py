@@ -56,7 +56,7 @@ def compare(
     Example:  kin3d compare models/dunlin/car.toml models/plover/car.toml --figure why.svg --plot curves.png
     """
     check_places({"--out": out, "--parts": parts}, {"--plot": plot, "--causes": causes, "--figure": figure})
-    read = [kin3d.load(car) for car in cars]
+    read = opt.cars_of(cars)
     usual = opt.usual_travel(read[0], measures, "-40:40:5")
     drives: dict[str, Any] = opt.drives_of(travel, heave, roll, pitch, lateral, usual)
     bar = progress_bar("Sampled cars", len(read) * samples * max(map(len, drives.values()), default=1))

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from kin3d.errors import Finding, RequestError
+from kin3d.errors import Finding, Kin3dError, RequestError, raise_errors
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.solve.engine import EngineName
@@ -71,6 +71,21 @@ Narrow = Annotated[bool, typer.Option("--narrow", help="Draw for a phone: panels
 def names_of(names: str | None) -> list[str] | None:
     """Names of a list with commas; None when it is not given."""
     return None if names is None else [n.strip() for n in names.split(",") if n.strip()]
+
+
+def cars_of(paths: Sequence[Path]) -> list[Car]:
+    """Read car files; what is wrong with any of them is told at once."""
+    from kin3d.studies.loading import load  # slow to import, and commands read options first
+
+    cars: list[Car] = []
+    findings: list[Finding] = []
+    for path in paths:
+        try:
+            cars.append(load(path))
+        except Kin3dError as error:
+            findings += error.findings
+    raise_errors(findings, RequestError)
+    return cars
 
 
 def processes(workers: int) -> int:

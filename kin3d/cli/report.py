@@ -43,7 +43,7 @@ def report(
     """
     check_endings([(out, (".html", ".csv", ".json"), "--out")])
     travels = opt.parse_values(travel, "--travel")
-    read = [kin3d.load(car) for car in cars]
+    read = opt.cars_of(cars)
     with using_engine(engine), doing() as told, executor_at(cluster, told) as executor:
         result = kin3d.report(
             read,

@@ -151,3 +151,12 @@ def test_no_range_is_told_of_one_position() -> None:
     few = ["--samples=0", "--measures=caster_deg"]
     assert "Ranges:" in run("compare", DUNLIN, PLOVER, "--travel=0,20", *few)[1]
     assert "Ranges:" not in run("compare", DUNLIN, PLOVER, "--travel=20", *few)[1]
+
+
+def test_mistakes_in_several_car_files_are_told_at_once() -> None:
+    for command in ("compare", "report"):
+        code, _, err = run(command, "none.toml", DUNLIN, "neither.toml")
+        assert code == 2
+        assert "none.toml: there is no such file" in err
+        assert "neither.toml: there is no such file" in err
+        assert "2 errors" in err
