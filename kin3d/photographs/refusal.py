@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -63,14 +64,9 @@ def refuse_few(model: Model) -> None:
 def refuse_misfit(checked: Checked) -> None:
     """Refuse a result whose marks and figures contradict each other, and name what misfits most."""
     findings = []
-    out = Counter((checked.model.marks[k][0], checked.model.marks[k][1].photo) for k in checked.out)
     fails = checked.chance < LEAST_CHANCE or not checked.fit.settled
     misfits = []
-    for index, (car, photo) in enumerate(checked.model.parameters.photos):
-        own = sum(c == car and m.photo == photo.name for c, m in checked.model.marks)
-        wrong = out[car, photo.name]
-        listed = checked.model.parameters.listed
-        figures = [listed[k].name for k in checked.figures_out if k in checked.model.parameters.pictures[index]]
+    for index, (wrong, own, figures) in enumerate(_left_out(checked)):
         if wrong > max(3.0, MOST_OUT * own) or (figures and wrong >= WITH_FIGURE):
             also = f", and so do{'es' * (len(figures) == 1)} its {' and '.join(figures)}" if figures else ""
             misfits.append((index, f"{wrong} of its {own} marks contradict them{also}"))
@@ -136,15 +132,20 @@ def _misfit(checked: Checked) -> str:
     )
 
 
+def _left_out(checked: Checked) -> Iterator[tuple[int, int, list[str]]]:
+    """Of each photograph how many marks were left out, how many it has, and which of its figures were left out."""
+    parameters, marks = checked.model.parameters, checked.model.marks
+    out = Counter((marks[k][0], marks[k][1].photo) for k in checked.out)
+    for (car, photo), picture in zip(parameters.photos, parameters.pictures, strict=True):
+        own = sum(c == car and m.photo == photo.name for c, m in marks)
+        yield out[car, photo.name], own, [parameters.listed[k].name for k in checked.figures_out if k in picture]
+
+
 def doubtful_photos(checked: Checked) -> tuple[Finding, ...]:
     """Warnings of photographs out of which so many marks or figures were left that they may not show this car."""
     findings = []
     parameters = checked.model.parameters
-    out = Counter((checked.model.marks[k][0], checked.model.marks[k][1].photo) for k in checked.out)
-    for index, (car, photo) in enumerate(parameters.photos):
-        wrong = out[car, photo.name]
-        count = sum(c == car and m.photo == photo.name for c, m in checked.model.marks)
-        figures = [parameters.listed[k].name for k in checked.figures_out if k in parameters.pictures[index]]
+    for (car, photo), (wrong, count, figures) in zip(parameters.photos, _left_out(checked), strict=True):
         what = ""
         if wrong >= DOUBTFUL and wrong > DOUBTFUL_PART * count:
             what = f"{wrong} of its {count} marks contradict the others and were left out"

@@ -77,10 +77,7 @@ class RecordedExpansion:
 
     def coefficients(self, variants: Variants) -> Array | None:
         """All coefficients, shape (monomials · unknowns, variants); None where a variant needs full pivoting."""
-        inputs: dict[Hashable, Array] = {
-            ("P", p, k): variants.design[:, i, k] for i, p in enumerate(self.points) for k in range(3)
-        }
-        inputs |= {("rack", k): variants.rack_axis[:, k] for k in range(3)}
+        inputs = variants.numbers(self.points)
         out = np.empty((len(self.stages.outputs), variants.count))
         one = np.zeros(variants.count, dtype=np.intp)  # what varies are the variants themselves
         with expecting(0):  # whoever expects so many lanes has far fewer variants

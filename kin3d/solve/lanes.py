@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Any
@@ -47,6 +47,11 @@ class Variants:
     def count(self) -> int:
         """Number of variants."""
         return len(self.design)
+
+    def numbers(self, points: Sequence[str]) -> dict[Hashable, Array]:
+        """Inputs of a tape that a variant has, shape (variants,): ``("P", point, axis)`` and ``("rack", axis)``."""
+        out: dict[Hashable, Array] = {("P", p, k): self.design[:, i, k] for i, p in enumerate(points) for k in range(3)}
+        return out | {("rack", k): self.rack_axis[:, k] for k in range(3)}
 
     def per_lane(self, array: Array, lanes: Lanes) -> Array:
         """Spread an array of shape (…, variants) over lanes: (…, 1) for a single variant, else (…, lanes)."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.solve.kernel import Kernel, Motion, Position
-from kin3d.solve.lanes import Lanes, Variants
+from kin3d.solve.lanes import Lanes
 from kin3d.solve.planned import LeastPivot
 from kin3d.solve.system import System
 from kin3d.solve.tape import Node, Tape
@@ -52,13 +52,6 @@ def lane_numbers(system: System, lanes: Lanes, q: Array) -> dict[Hashable, Array
     """The inputs that a lane has, from solved unknowns of shape (unknowns, lanes)."""
     out: dict[Hashable, Array] = dict(zip(system.unknown_keys, q, strict=True))
     return out | {("drive", name): lanes.drive(name) for name in system.drives}
-
-
-def variant_numbers(system: System, variants: Variants) -> dict[Hashable, Array]:
-    """The inputs that a variant has, each of shape (variants,)."""
-    points = enumerate(system.linkage.points)
-    out: dict[Hashable, Array] = {("P", p, k): variants.design[:, i, k] for i, p in points for k in range(3)}
-    return out | {("rack", k): variants.rack_axis[:, k] for k in range(3)}
 
 
 def record(

@@ -125,6 +125,20 @@ class _Faces:
         c = corners[kept]
         return _Faces(c, c.mean(axis=1), normals[kept], areas[kept], rows[kept], points)
 
+    def facing(self, apart: Array, sense: float) -> NDArray[np.bool_]:
+        """Faces whose normal is along the radius; `apart` has their corners as seen from the middle or the axis."""
+        middle = apart.mean(axis=1)
+        radial = middle / np.maximum(np.linalg.norm(middle, axis=1), 1e-9)[:, None]
+        return np.asarray(sense * (self.normals * radial).sum(axis=1) > FACING)
+
+    def score(self, on: NDArray[np.intp], off: float, radius: float) -> float:
+        """How much area agrees, the less the farther off the guess and the larger."""
+        return float(self.areas[on].sum() / (1.0 + (off / NEAR_MM) ** 2) / np.sqrt(max(radius, 1.0)))
+
+    def corners_of(self, on: NDArray[np.intp]) -> Array:
+        """Places of the corners of some faces, each once."""
+        return np.asarray(self.points[np.unique(self.rows[on])])
+
 
 def _pairs(faces: _Faces, guess: Array, rng: np.random.Generator) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Pairs of faces, those near to the guess more often."""
@@ -166,23 +180,19 @@ class _Cylinders:
         apart = f.corners - centre
         apart = apart - (apart @ axis)[..., None] * axis
         r = np.linalg.norm(apart, axis=2)
-        middle = apart.mean(axis=1)
-        radial = middle / np.maximum(np.linalg.norm(middle, axis=1), 1e-9)[:, None]
         flat = np.abs(f.normals @ axis) < SIDEWAYS
-        facing = self.sense * (f.normals * radial).sum(axis=1) > FACING
-        return np.flatnonzero((np.abs(r - radius).max(axis=1) < MISS_MM + 0.01 * radius) & flat & facing)
+        near = np.abs(r - radius).max(axis=1) < MISS_MM + 0.01 * radius
+        return np.flatnonzero(near & flat & f.facing(apart, self.sense))
 
     def _score(self, axis: Array, centre: Array, radius: float, guess: Array) -> float:
-        on = self.agreeing(axis, centre, radius)
         off = float(np.linalg.norm(np.cross(centre - guess, axis)))
-        return float(self.faces.areas[on].sum() / (1.0 + (off / NEAR_MM) ** 2) / np.sqrt(max(radius, 1.0)))
+        return self.faces.score(self.agreeing(axis, centre, radius), off, radius)
 
     def refined(self, row: int, guess: Array, rng: np.random.Generator) -> tuple[FoundBore, float] | None:
         axis, centre, radius = self.axis[row], self.centre[row], float(self.radius[row])
         corners = np.empty((0, 3))
         for _ in range(4):
-            on = self.agreeing(axis, centre, radius)
-            corners = self.faces.points[np.unique(self.faces.rows[on])]
+            corners = self.faces.corners_of(self.agreeing(axis, centre, radius))
             if len(corners) < 8:
                 return None
             axis, centre, radius = _fit_cylinder(corners, axis, centre, radius)
@@ -233,25 +243,19 @@ class _Balls:
 
     def agreeing(self, centre: Array, radius: float) -> NDArray[np.intp]:
         """Faces on a sphere: all corners on it, the normal along the radius."""
-        f = self.faces
-        apart = f.corners - centre
-        middle = apart.mean(axis=1)
-        radial = middle / np.maximum(np.linalg.norm(middle, axis=1), 1e-9)[:, None]
-        facing = self.sense * (f.normals * radial).sum(axis=1) > FACING
+        apart = self.faces.corners - centre
         miss = np.abs(np.linalg.norm(apart, axis=2) - radius).max(axis=1)
-        return np.flatnonzero((miss < MISS_MM) & facing)
+        return np.flatnonzero((miss < MISS_MM) & self.faces.facing(apart, self.sense))
 
     def _score(self, centre: Array, radius: float, guess: Array) -> float:
-        on = self.agreeing(centre, radius)
         off = float(np.linalg.norm(centre - guess))
-        return float(self.faces.areas[on].sum() / (1.0 + (off / NEAR_MM) ** 2) / np.sqrt(max(radius, 1.0)))
+        return self.faces.score(self.agreeing(centre, radius), off, radius)
 
     def refined(self, row: int, guess: Array, rng: np.random.Generator) -> tuple[FoundBore, float] | None:
         centre, radius = self.centre[row], float(self.radius[row])
         corners, jacobian, miss = np.empty((0, 3)), np.empty((0, 4)), np.empty(0)
         for _ in range(5):
-            on = self.agreeing(centre, radius)
-            corners = self.faces.points[np.unique(self.faces.rows[on])]
+            corners = self.faces.corners_of(self.agreeing(centre, radius))
             if len(corners) < 8:
                 return None
             for _ in range(5):

@@ -22,7 +22,7 @@ from kin3d.measures.entry import Measure, figure
 from kin3d.solve.implicit import WEAK_PIVOT
 from kin3d.solve.lanes import Lanes, Solved, Variants
 from kin3d.solve.model import AxleModel
-from kin3d.solve.recording import RecordedMotion, lane_keys, lane_numbers, record, variant_numbers
+from kin3d.solve.recording import RecordedMotion, lane_keys, lane_numbers, record
 from kin3d.solve.stages import Stages
 from kin3d.solve.tape import Node
 from kin3d.spatial.jets import Jet
@@ -132,7 +132,7 @@ class CornerTape:
             ``("dP", point, axis)`` and ``("dfigure", key)``.
         """
         system = self.kernel.system
-        numbers = variant_numbers(system, self.kernel.of_system(variants))
+        numbers = self.kernel.of_system(variants).numbers(system.linkage.points)
         numbers |= {("figure", key): v for key, v in figures.items()}
         fixed = self.stages.of_variants(numbers, variants.count)
         pivot = np.empty(lanes.count)

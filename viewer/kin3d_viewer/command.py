@@ -95,7 +95,7 @@ def run(car: Car, other: Car | None, request: Request) -> list[str]:
     need_window()
     from kin3d_viewer.window import open_window
 
-    open_window(session, request)
+    open_window(session, request.view or "perspective", _layers(request))
     return []
 
 

@@ -21,11 +21,11 @@ from kin3d_viewer.mouse import Mouse
 from kin3d_viewer.player import Player
 from kin3d_viewer.session import Session
 from kin3d_viewer.stage import Stage
-from kin3d_viewer.style import LAYERS, SHEET_STYLE, SHOWN
+from kin3d_viewer.style import SHEET_STYLE, SHOWN
 from kin3d_viewer.window_files import show_help
 
 if TYPE_CHECKING:
-    from kin3d_viewer.command import Request
+    pass
 
 SIZE = (1480, 900)  # where the screen has room for it
 DOTS_PER_INCH = 72
@@ -254,11 +254,9 @@ def application() -> QApplication:
     return app
 
 
-def open_window(session: Session, request: Request) -> None:
+def open_window(session: Session, view: str, layers: tuple[str, ...]) -> None:
     """Open the window and stay until it is closed; `need_window` has been asked before."""
     app = application()
-    layers = tuple(n for n in LAYERS if (n in SHOWN or n in request.show) and n not in request.hide)
-    view = request.view or "perspective"
     window = Window(session, view, layers)
     window.show()
     QTimer.singleShot(0, lambda: window.look(view))
