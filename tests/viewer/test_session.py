@@ -9,6 +9,7 @@ import kin3d
 from kin3d.errors import RequestError
 from kin3d_viewer.curve_files import curves_table, save_curves
 from kin3d_viewer.editing import Editor
+from kin3d_viewer.labels import MOST_LETTERS, short_title
 from kin3d_viewer.model import Drives, LiveModel
 from kin3d_viewer.primitives import Label, Line
 from kin3d_viewer.scene_axes import SEEN
@@ -187,3 +188,10 @@ def test_cases_come_one_after_the_other_and_what_is_missing_is_told():
 def test_a_report_with_an_unknown_case_is_refused():
     with pytest.raises(RequestError, match='there is no such load case; did you mean "kerb"'):
         kin3d.report(car("dunlin", None), case="krb")
+
+
+def test_a_very_long_title_leaves_room_for_where_the_sliders_stand():
+    assert short_title("Dunlin, last season") == "Dunlin, last season"
+    short = short_title("a title " * 40)
+    assert len(short) <= MOST_LETTERS
+    assert short.endswith("...")

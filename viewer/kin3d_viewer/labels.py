@@ -11,6 +11,12 @@ from kin3d_viewer.primitives import Array
 DIRECTIONS = 16
 RADII_PX = (20.0, 34.0, 52.0, 74.0, 100.0, 132.0, 170.0, 215.0, 265.0)
 GAP_PX = 3.0
+MOST_LETTERS = 72  # of a car's title that are shown in the picture
+
+
+def short_title(title: str) -> str:
+    """A car's title as far as a line of the picture has room for it beside another one's."""
+    return title if len(title) <= MOST_LETTERS else f"{title[: MOST_LETTERS - 3].rstrip()}..."
 
 
 def arrange(

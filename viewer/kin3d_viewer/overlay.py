@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from kin3d.writing.style import INK
-from kin3d_viewer.labels import arrange
+from kin3d_viewer.labels import arrange, short_title
 from kin3d_viewer.primitives import Array, Label
 from kin3d_viewer.style import PAPER
 from kin3d_viewer.views import VIEWS
@@ -73,7 +73,7 @@ class Overlay:
             if number >= len(self.cars):
                 continue
             colour, title = self.cars[number]
-            actor.SetInput(f"{'■' if number == 0 else '◆'} {title}")
+            actor.SetInput(f"{'■' if number == 0 else '◆'} {short_title(title)}")
             actor.GetTextProperty().SetColor(*_rgb(colour))
             actor.GetTextProperty().SetFontSize(round(FONT_PX * self.scale))
             actor.SetPosition(x, height - (22 + CAPTION_PX + FONT_PX) * self.scale)

@@ -14,6 +14,7 @@ from kin3d.writing.style import COMPRESSION, TENSION
 from kin3d_viewer.curves import Curves
 from kin3d_viewer.editing import Editor, Step
 from kin3d_viewer.forces import CaseShown, rod_force
+from kin3d_viewer.labels import short_title
 from kin3d_viewer.model import Drives, LiveModel, View
 from kin3d_viewer.primitives import Scene
 from kin3d_viewer.scene import Other, scene
@@ -208,7 +209,7 @@ class Session:
         """One line: which car, which axle, where the sliders stand."""
         drives = self.editor.drives
         on_ground = bool(drives.roll_deg) or self.over == "roll_deg"
-        parts = [f"{self.editor.model.car.title}, {self.editor.model.axle} axle"]
+        parts = [f"{short_title(self.editor.model.car.title)}, {self.editor.model.axle} axle"]
         parts += [f"roll {drives.roll_deg:+.2f} deg"] if on_ground else []
         if drives.travel_mm or not on_ground:
             parts.append(f"{'heave' if on_ground else 'travel'} {drives.travel_mm:+.1f} mm")
