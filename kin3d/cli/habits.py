@@ -51,7 +51,7 @@ def with_habits(function: Callable[..., Any]) -> Callable[..., None]:
     made = [*kept, *own]
     run.__annotations__ = {p.name: p.annotation for p in made}
     run.__signature__ = inspect.Signature(made)  # type: ignore[attr-defined]
-    run.__doc__ = _plain(inspect.getdoc(function) or "")
+    run.__doc__ = _plain(_flowing(function.__doc__ or ""))
     return run
 
 
@@ -63,6 +63,12 @@ def _refuse_numbers(given: dict[str, Any]) -> None:
             Finding("number", f"--{name.replace('_', '-')} is {value}; a finite number up to {LARGEST:g} is expected")
             for name, value in wrong.items()
         )
+
+
+def _flowing(doc: str) -> str:
+    """A docstring whose paragraphs are one line each: the terminal breaks them, and not the source."""
+    paragraphs = ("\n".join(line.strip() for line in part.splitlines()) for part in inspect.cleandoc(doc).split("\n\n"))
+    return "\n\n".join(p if "\nkin3d " in p else " ".join(p.split("\n")) for p in paragraphs if p.strip())
 
 
 def _plain(words: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import subprocess
 import sys
@@ -187,6 +188,17 @@ def test_every_page_of_the_guide_is_listed_and_printed():
     code, _, err = run("guide", "pionts")
     assert code == 2
     assert "there are: clearance, comparing, doubt" in " ".join(err.split())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_terminal_breaks_the_lines_of_a_help_text_and_not_the_source(name, monkeypatch):
+    """On a wide terminal each paragraph before the options is one line, and none is set in."""
+    monkeypatch.setenv("COLUMNS", "2000")
+    _, out, _ = run(name, "--help")
+    lines = [line.rstrip() for line in out.split("╭")[0].splitlines()]
+    words = [line for line in lines if line]
+    assert all(not line.startswith("  ") for line in words)
+    assert all(not (a and b) for a, b in itertools.pairwise(lines))
 
 
 def test_a_file_with_a_mistake_in_each_of_many_rows_does_not_flood_the_screen(fresh: Path) -> None:
