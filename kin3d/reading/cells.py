@@ -200,4 +200,9 @@ def _why_not(text: str) -> tuple[str, str]:
         )
     if re.match(r"[+-]?[0-9.,]+\s*[a-z\"'°]+$", text, re.IGNORECASE):
         return "number-unit", f"is {text!r}; write the number alone, its unit stands in the car file"
+    if re.match(r"[‐-―][0-9]", text):
+        return "number-dash", f"is {text!r}; its first sign is a dash: write a minus, -{text[1:]}"
+    if text.startswith(("=", "#")):
+        what = "a formula" if text.startswith("=") else "an error"
+        return "number-formula", f"is {text!r}, {what} of a spreadsheet; give its value: a number is expected"
     return "number-text", f"is {text!r}; a number is expected"

@@ -14,6 +14,7 @@ from kin3d.errors import Finding, RequestError
 from kin3d.measures.gaps import is_simple, pair_name
 from kin3d.studies.clearance_gaps import UNITS, AxleClearance
 from kin3d.studies.clearance_view import draw_curves, draw_place, place_views
+from kin3d.writing.numbers import with_sign
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Cell, Column, Quantity, Table
 
@@ -206,7 +207,8 @@ def _matters_table(both: Sequence[AxleClearance]) -> list[Table]:
         if doubt is None or not np.isfinite(doubt.slope).all():
             continue
         order = np.argsort(-np.abs(doubt.slope))[:MOST]
-        said = ", ".join(f"{doubt.names[k]} {doubt.slope[k]:+.2f}" for k in order if abs(doubt.slope[k]) > 1e-6)
+        slopes = [(doubt.names[k], float(doubt.slope[k])) for k in order if abs(doubt.slope[k]) > 1e-6]
+        said = ", ".join(f"{name} {with_sign(slope, '+.2f')}" for name, slope in slopes)
         rows.append((pair_name(part.pairs[row]), said))
     said_of = Column("coordinates", head="mm of gap per mm of", text=True, long=True)
     columns = (Column("pair", text=True, key=True), said_of)
