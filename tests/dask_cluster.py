@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.speed.workers import MEMORY
+from tests.speed.workers import WORKER
 
 START_S = 60  # that workers have to come
 
@@ -49,7 +49,7 @@ class HandCluster:
         """Bring the living workers to so many, a process and a thread each, without what would start them again."""
         command = [sys.executable, "-m", "distributed.cli.dask_worker", self.address, "--nthreads", "1"]
         command += ["--no-nanny", "--no-dashboard"]
-        environment = {**os.environ, **{k: str(v) for k, v in MEMORY.items()}}
+        environment = {**os.environ, **{k: str(v) for k, v in WORKER.items()}}
         self.workers = [w for w in self.workers if w.poll() is None]
         for _ in range(count - len(self.workers)):
             quiet = subprocess.DEVNULL

@@ -32,8 +32,14 @@ from kin3d.linkage.car import Car
 CAR = Path(__file__).parents[2] / "models" / "dunlin" / "car.toml"
 TRAVEL = np.linspace(-40.0, 40.0, 41)
 SAMPLES, RUNS = 200_000, 5  # so many that they are counted where they are solved
-# as the guide says: a worker's thread else gives memory back after every array, and half its time goes into new pages
-MEMORY = {"MALLOC_MMAP_THRESHOLD_": 1 << 30, "MALLOC_TRIM_THRESHOLD_": 1 << 32, "OPENBLAS_NUM_THREADS": 1}
+# as the guide says: a worker's thread else gives memory back after every array, and half its time goes into new pages;
+# looking every 10 ms where a worker is takes a tenth of what is left
+WORKER = {
+    "MALLOC_MMAP_THRESHOLD_": 1 << 30,
+    "MALLOC_TRIM_THRESHOLD_": 1 << 32,
+    "OPENBLAS_NUM_THREADS": 1,
+    "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": False,
+}
 
 
 @dataclass
@@ -64,24 +70,33 @@ def _id(_: int) -> int:
 
 
 @contextmanager
-def processes(count: int) -> Iterator[Timed]:
-    """Processes as ``--workers`` starts them."""
-    with ProcessPoolExecutor(count, get_context("spawn")) as pool:
-        ids = set(pool.map(_id, range(count)))
-        yield Timed(pool, lambda: sum(map(_used, ids)))
+def processes() -> Iterator[tuple[Timed, Timed]]:
+    """One process and two, as ``--workers`` starts them."""
+    context = get_context("spawn")
+    with ProcessPoolExecutor(1, context) as one, ProcessPoolExecutor(2, context) as two:
+        yield _timed(one, set(one.map(_id, range(1)))), _timed(two, set(two.map(_id, range(2))))
 
 
 @contextmanager
-def cluster(count: int) -> Iterator[Timed]:
-    """Workers of a Dask scheduler of this computer, a process and a thread each."""
+def cluster() -> Iterator[tuple[Timed, Timed]]:
+    """One worker and both of a Dask scheduler of this computer, a process and a thread each.
+
+    They are of one cluster: workers of another would take processor time even while they have nothing to do.
+    """
     import dask
     from distributed import Client, LocalCluster
 
-    dask.config.set({"distributed.nanny.pre-spawn-environ": MEMORY})
+    dask.config.set({"distributed.nanny.pre-spawn-environ": WORKER, "distributed.worker.profile.enabled": False})
     options: dict[str, Any] = {"threads_per_worker": 1, "dashboard_address": None, "silence_logs": 50}
-    with LocalCluster(n_workers=count, **options) as made, Client(made, set_as_default=False) as client:
-        ids = list(client.run(os.getpid).values())
-        yield Timed(client.get_executor(pure=False, retries=3), lambda: sum(map(_used, ids)))
+    with LocalCluster(n_workers=2, **options) as made, Client(made, set_as_default=False) as client:
+        ids = client.run(os.getpid)
+        first = next(iter(ids))
+        one, two = client.get_executor(workers=[first]), client.get_executor()
+        yield _timed(one, {ids[first]}), _timed(two, set(ids.values()))
+
+
+def _timed(executor: Executor, ids: set[int]) -> Timed:
+    return Timed(executor, lambda: sum(map(_used, ids)))
 
 
 KINDS = {"processes": processes, "cluster": cluster}
@@ -101,7 +116,7 @@ def main() -> None:
         table.add_column(heading, justify="right" if heading else "left")
     for kind in asked.only.split(","):
         with ExitStack() as stack:
-            one, two = (stack.enter_context(KINDS[kind](n)) for n in (1, 2))
+            one, two = stack.enter_context(KINDS[kind]())
             for turn in range(asked.runs + 1):
                 for timed in (one, two):
                     timed.run(car, asked.samples)
