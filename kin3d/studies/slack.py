@@ -16,37 +16,65 @@ from kin3d.spatial.jets import value
 
 Array = NDArray[np.float64]
 RATE = "wheel_rate_n_per_mm"
-STEPS = 81  # places of the travel looked at; between two of them the force is taken as straight
+STEPS = 17  # places of the travel looked at; between two of them the force is taken as straight; some 0.1 mm off
 
 
-def slack_told(model: AxleModel, travel_mm: Array, names: Collection[str]) -> list[Finding]:
+def slack_told(
+    model: AxleModel, travel_mm: Array, names: Collection[str], length_mm: Array | None = None
+) -> list[Finding]:
     """Say from which travel on a spring is slack, where a wheel rate is told over such a travel.
 
     Parameters
     ----------
-    travel_mm : ndarray, any shape
-        Travels of the study; bump positive. Rack and other drives are held in the middle here.
+    travel_mm : ndarray, shape (lanes,)
+        Travels of the study; bump positive.
     names : collection of str
         Measures that are told.
+    length_mm : ndarray, shape (lanes,), optional
+        Length of the spring at each of them, left lanes and then right ones, NaN where they are not reached; else it is
+        found over their range, other drives in the middle.
     """
     spring = model.axle.spring
     if RATE not in names or spring is None or spring.captive or spring.design_force_n is None:
         return []
     if model.linkage.spring is None or not np.isfinite(travel_mm).any():
         return []
-    found = [_loose(model, side, float(np.nanmin(travel_mm)), float(np.nanmax(travel_mm))) for side in (0, 1)]
+    each = (0, 1) if model.axle.other_points is not None else (0,)
+    if length_mm is None:
+        ends = (float(np.nanmin(travel_mm)), float(np.nanmax(travel_mm)))
+        found = [_loose(*_over(model, side, *ends)) for side in each]
+    else:
+        found = [_loose(*_given(model, side, travel_mm, length_mm)) for side in each]
     sides = dict.fromkeys(f for f in found if f)
-    return [_finding(model, where, [SIDES[k] for k in (0, 1) if found[k] == where]) for where in sides]
+    return [_finding(model, where, [SIDES[k] for k in each if found[k] == where]) for where in sides]
 
 
-def _loose(model: AxleModel, side: int, low: float, high: float) -> str:
-    """In words where one side's spring is slack between two travels; empty: nowhere."""
+def _over(model: AxleModel, side: int, low: float, high: float) -> tuple[Array, Array]:
+    """Travels between two, and the compression force of one side's spring there, N."""
     travel = np.unique(np.append(np.linspace(low, high, STEPS), [0.0] if low < 0.0 < high else []))
     lanes = model.kernel.lanes(model.variants, travel)
-    mine = np.flatnonzero(lanes.variant == side)
-    lanes = lanes.take(mine)
+    lanes = lanes.take(np.flatnonzero(lanes.variant == side))
     solved = model.kernel.solve(model.variants, lanes)
-    force = np.broadcast_to(value(spring_force(Corner.of(model, lanes, solved, 1))), travel.shape)
+    return travel, np.broadcast_to(value(spring_force(Corner.of(model, lanes, solved, 1))), travel.shape)
+
+
+def _given(model: AxleModel, side: int, travel: Array, length: Array) -> tuple[Array, Array]:
+    """The same of lengths that are known, in the order of their travels."""
+    spring, ends = model.axle.spring, model.linkage.spring
+    assert spring is not None
+    assert ends is not None
+    half = len(travel) // 2
+    mine = slice(half * side, half * (side + 1))
+    at = dict(zip(model.linkage.points, model.sides[side].design, strict=True))
+    design = float(np.linalg.norm(at[ends[0]] - at[ends[1]]))
+    force = value(spring.design_force_n) + value(spring.rate_n_per_mm) * (design - length[mine])
+    order = np.argsort(travel[mine], kind="stable")
+    good = order[np.isfinite(force[order])]
+    return travel[mine][good], force[good]
+
+
+def _loose(travel: Array, force: Array) -> str:
+    """In words where a spring is slack, of its forces at rising travels; empty: nowhere."""
     loose = force < 0.0
     if not loose.any():
         return ""
@@ -55,8 +83,8 @@ def _loose(model: AxleModel, side: int, low: float, high: float) -> str:
         return "over all of the travel"
     under = [int(k) for k in works if k > 0 and loose[k - 1]]
     over = [int(k) for k in works if k + 1 < travel.size and loose[k + 1]]
-    said = [f"under {_crossing(travel, force, k - 1):+.1f} mm of travel" for k in under[:1]]
-    said += [f"over {_crossing(travel, force, k):+.1f} mm of travel" for k in over[-1:]]
+    said = [f"under about {_crossing(travel, force, k - 1):+.0f} mm of travel" for k in under[:1]]
+    said += [f"over about {_crossing(travel, force, k):+.0f} mm of travel" for k in over[-1:]]
     return " and ".join(said)
 
 
@@ -67,7 +95,7 @@ def _crossing(travel: Array, force: Array, k: int) -> float:
 
 
 def _finding(model: AxleModel, where: str, sides: list[str]) -> Finding:
-    which = f" {sides[0]}" if len(sides) == 1 else ""
+    which = f" {sides[0]}" if model.axle.other_points is not None and len(sides) == 1 else ""
     text = (
         f"{RATE}: the{which} spring is slack {where}, beyond its free length, and the wheel has no rate of it there; "
         "the figure is that of a spring held at both ends (captive = true)"

@@ -168,7 +168,10 @@ def _in_chassis(
 
     found = _measure(corner, grid[0].size, wanted, progress)
     ok = solved.status == Status.OK
-    slack = slack_told(model, lanes.travel[solved.status == Status.OK], found[2])
+    length = None if own else found[2].get("spring_length_mm")
+    middle = np.abs(lanes.rack) == np.abs(lanes.rack).min()
+    reached = np.where(solved.status == Status.OK, lanes.travel, np.nan)[middle]
+    slack = slack_told(model, reached, found[2], None if length is None else length[middle])
     notes = (*limits_met(lanes, solved), *without_value(found[2], ok), *slack)
     closure = float(solved.error_mm[ok].max()) if ok.any() else float("nan")
     return _result(car, axle, drives, found, solved.status, notes, solved.stepped, closure, names)
@@ -302,7 +305,8 @@ def _standing_result(
     own = {m.name for m in OF_THE_CAR}
     of_axle = {n: v for n, v in found[2].items() if n not in own}
     lanes, solved = standing.axles[number]
-    slack = slack_told(AxleModel.of(car, axle), lanes.travel[solved.status == Status.OK], of_axle)
+    reached = np.where(solved.status == Status.OK, lanes.travel, np.nan)
+    slack = slack_told(AxleModel.of(car, axle), reached, of_axle, of_axle.get("spring_length_mm"))
     notes = (*assumed, *standing.findings, *without_value(of_axle, np.tile(ok, 2)), *lines_alike(of_axle, ok), *slack)
     closure = float(solved.error_mm[np.tile(ok, 2)].max()) if ok.any() else float("nan")
     return _result(car, axle, drives, found, np.tile(standing.status, 2), notes, solved.stepped, closure, names)
