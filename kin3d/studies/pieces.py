@@ -70,7 +70,7 @@ class Handed:
         work = self.digest, self.study, __version__, piece
         try:
             return self.executor.submit(_work, *work)
-        except BrokenProcessPool:
+        except RuntimeError:  # broken, or ended because a process had died unseen
             if self.renew is None:
                 raise
             self.executor = self.renew()
