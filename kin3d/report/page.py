@@ -135,7 +135,7 @@ def _cautions(results: Sequence[Comparison]) -> str:
 
 def _inputs(data: ReportData) -> str:
     labels = [e.label for e in data.axles[0].comparison.cars]
-    found = [*(f for c in data.cars for f in c.findings)]
+    found = [*data.findings, *(f for c in data.cars for f in c.findings)]
     for part in data.axles:
         found += part.comparison.findings
         found += [f for car in part.cars for f in car.check.findings]

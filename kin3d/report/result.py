@@ -43,7 +43,7 @@ class Report(Result):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Warnings and notes of the studies."""
-        return tuple(f for part in self.data.axles for f in part.comparison.findings)
+        return (*self.data.findings, *(f for part in self.data.axles for f in part.comparison.findings))
 
     def tables(self, measures: Sequence[str] | None = None) -> tuple[Table, ...]:
         """The tables of the comparison of every axle."""

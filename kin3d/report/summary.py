@@ -15,6 +15,7 @@ from kin3d.writing.html import prose, tag
 from kin3d.writing.numbers import fixed, percent, rate, signed
 
 SAME = "No differences: both cars have the same figures."
+SAME_THERE = "No differences on the {side} side: all figures are the same. The {other} side has points of its own."
 KINDS_SAID = {"design": "", "rate": ", per mm of travel"}  # figures that the summary speaks of
 
 
@@ -41,9 +42,16 @@ def _pair(result: Comparison, pair: CarPair) -> str:
         told = "; ".join(f"{x.measure.label.lower()} ({signed(x.difference, x.measure.unit)}{_unit(x)})" for x in exact)
         parts.append(tag("p", prose(f"Set by figures that are taken as exact: {told}."), class_="unsure"))
     if not said and not unsure and not exact:
-        same = pair.cautions[0] if pair.cautions and any(not x.same for x in found) else SAME
+        same = pair.cautions[0] if pair.cautions and any(not x.same for x in found) else _same(result)
         parts += [tag("p", prose(finding(x, pair) + ".")) for x in _plain(found)] or [tag("p", prose(same))]
     return tag("div", "".join(parts), class_="pair")
+
+
+def _same(result: Comparison) -> str:
+    """Of two cars whose figures are alike: those of one side, where a car has other points on the other."""
+    if all(c.fitted.car.axle(result.axle).other_points is None for c in result.cars):
+        return SAME
+    return SAME_THERE.format(side=result.side, other="right" if result.side == "left" else "left")
 
 
 def _plain(found: Sequence[Difference]) -> list[Difference]:
@@ -74,7 +82,7 @@ def _sentence(x: Difference, pair: CarPair) -> str:
         change = f"{with_doubt(x.difference, x, with_sign=True)}, {percent(x.threshold)}"
         return tag("b", prose(x.measure.label + KINDS_SAID["rate"])) + prose(f": {values} ({change}).")
     places = places_of(x.half_width)
-    values = f"{fixed(x.a, places)} → {fixed(x.b, places)}{unit_words(x, False)}"
+    values = f"{fixed(x.a, places)}\u00a0→\u00a0{fixed(x.b, places)}{unit_words(x, False)}"
     return tag("b", prose(finding(x, pair))) + prose(f" ({values}).")
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
-from kin3d.errors import Kin3dError
+from kin3d.errors import Finding, Kin3dError
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName, Side
 from kin3d.linkage.record import changed
@@ -81,13 +81,14 @@ def questions(cars: Sequence[Car], axle: AxleName, *, side: Side | None = None, 
     asked = [_Asked(_AS_DESIGNED, heave=0.0), _Asked(_ROLLED, roll=ROLL_DEG)]
     asked += [_Asked(_TURNING, lateral=g) for g in TURNS_G]
     answers: list[Comparison] = []
-    notes: dict[str, None] = {}
+    refused: dict[Finding, list[_Asked]] = {}
     for one, found in zip(asked, _answers(cars, axle, asked, side, **how), strict=True):
         if isinstance(found, Comparison):
             answers.append(found)
         else:
-            where = "on the ground" if one.lateral is None else f"under {one.lateral:g} g"
-            notes |= dict.fromkeys(f"{where}: {f}" for f in found.findings)
+            for finding in found.findings:
+                refused.setdefault(finding, []).append(one)
+    notes = dict.fromkeys(_refused(finding, where, cars) for finding, where in refused.items())
     notes |= dict.fromkeys(note for car in cars for note in assumed_ranges(car, axle))
     return Questions(tuple(answers), tuple(notes))
 
@@ -105,6 +106,15 @@ class _Asked:
         """As a case."""
         heave, roll, lateral = self.heave, self.roll, self.lateral
         return case_of(axle, None, TRAVEL, self.measures, side, heave=heave, roll=roll, lateral=lateral)
+
+
+def _refused(finding: Finding, asked: Sequence[_Asked], cars: Sequence[Car]) -> str:
+    """Why some questions have no answer: where, whose file by the car's name, and the reason."""
+    turns = [f"{one.lateral:g}" for one in asked if one.lateral is not None]
+    where = ["on the ground"] if len(turns) < len(asked) else []
+    where += [f"under {' and '.join(filter(None, [', '.join(turns[:-1]), turns[-1]]))} g"] if turns else []
+    whose = next((c.title for c in cars if str(c.source) == finding.place), finding.place)
+    return f"{' and '.join(where)}: {replace(finding, place=whose)}"
 
 
 def _answers(

@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.errors import Finding, Kin3dError, RequestError
+from kin3d.errors import Finding, Kin3dError, RequestError, Severity
 from kin3d.linkage.car import Car
 from kin3d.linkage.names import AxleName
 from kin3d.measures.gaps import pairs_of, shapes_of
@@ -91,6 +91,8 @@ class ReportData:
     samples, seed : int
     sigma_mm : float or None
     threshold : float
+    findings : tuple of Finding
+        Of the page as a whole: axles that are not all cars'.
     """
 
     cars: tuple[Car, ...]
@@ -99,6 +101,7 @@ class ReportData:
     seed: int
     sigma_mm: float | None
     threshold: float
+    findings: tuple[Finding, ...] = ()
 
 
 def collect(
@@ -155,7 +158,8 @@ def collect(
         parts.append(AxlePart(axle, result, shown, drawn, asked))
         if progress:
             progress(k + 1, len(chosen))
-    return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold)
+    alone = () if axles else _alone(cars, chosen)
+    return ReportData(tuple(cars), tuple(parts), samples, seed, sigma_mm, threshold, alone)
 
 
 def _count(tell: Callable[[str], None], said: str, done: int, total: int) -> None:
@@ -182,6 +186,21 @@ def _common(cars: Sequence[Car]) -> tuple[AxleName, ...]:
         )
         raise RequestError(Finding("axle-missing", text))
     return there
+
+
+def _alone(cars: Sequence[Car], chosen: Sequence[AxleName]) -> tuple[Finding, ...]:
+    """Axles that some cars have and the page does not show."""
+    out = []
+    for axle in (a for a in AXLES if a not in chosen):
+        have = [c.title for c in cars if any(a.name == axle for a in c.axles())]
+        if have:
+            text = f"the {axle} axle is not on this page: of the cars, {' and '.join(have)} alone {_has(have)} one"
+            out.append(Finding("axle-alone", text, severity=Severity.NOTE))
+    return tuple(out)
+
+
+def _has(names: Sequence[str]) -> str:
+    return "has" if len(names) == 1 else "have"
 
 
 def _car_part(

@@ -241,6 +241,20 @@ def test_cars_without_a_common_axle_are_refused():
         collect([front_only, rear_only], None, TRAVEL)
 
 
+def test_an_axle_that_one_car_alone_has_is_told_and_why_turns_have_no_answer_once():
+    """Dunlin without its rear axle stands in no turn: said once for all turns, by the car's name and not its path."""
+    front_only = changed(car("dunlin"), rear=None)
+    found = collect([front_only, car("plover")], None, [0.0], samples=0)
+    assert [p.axle for p in found.axles] == ["front"]
+    title = car("plover").title
+    assert [f.text for f in found.findings] == [
+        f"the rear axle is not on this page: of the cars, {title} alone has one"
+    ]
+    (note,) = [n for n in found.axles[0].asked.notes if "rear" in n]
+    assert note.startswith(f"under 0.5, 1 and 1.5 g: {front_only.title}: has no [rear] axle")
+    assert collect([front_only, car("plover")], ["front"], [0.0], samples=0).findings == ()
+
+
 def test_a_threshold_that_is_no_probability_is_refused():
     with pytest.raises(RequestError, match=r"the threshold is 95; a probability over 0.5 and under 1 is expected"):
         collect([car("dunlin"), car("plover")], ["front"], TRAVEL, samples=0, threshold=95)

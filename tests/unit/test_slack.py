@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import kin3d
+from kin3d.report.summary import summary
 
 MODELS = Path(__file__).parents[2] / "models"
 RATE = ["wheel_rate_n_per_mm"]
@@ -72,6 +73,12 @@ def test_a_side_with_points_of_its_own_is_told_of(tmp_path: Path) -> None:
         f"{car.title}, [front] other_points: figures are those of the left side; the right side has points of its own "
         "(--side right)"
     ]
+    assert "No differences on the left side: all figures are the same. The right side has points of its own." in (
+        summary([found])
+    )
+    assert "No differences: both cars have the same figures." in (
+        summary([kin3d.compare([car, car], travel=[0.0], measures=["kingpin_deg"], samples=0)])
+    )
     alone = kin3d.tolerance(other, travel=[0.0], measures=["kingpin_deg"], samples=0, side="right")
     assert [str(f) for f in alone.findings if f.code == "one-side"] == [
         f"{car.title}, [front] other_points: figures are those of the right side; the left side has points of its own "
