@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kin3d.solve.drives import value_of
-from kin3d.solve.implicit import implicit, stack_solve
+from kin3d.solve.implicit import stack_solve
 from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
+from kin3d.solve.own_way import OwnWay
 from kin3d.solve.system import System, bodies_in_line
-from kin3d.spatial.jets import Jet, box
 from kin3d.spatial.vectors import Vec, vector
 
 if TYPE_CHECKING:
@@ -62,7 +61,7 @@ def continue_along_branch(system: System, variants: Variants, lanes: Lanes) -> C
             break
         fresh = active[moved[active]]
         if fresh.size:
-            taylor[:, :, fresh] = _expand(system, variants, lanes.take(fresh), q[:, fresh], reached[fresh])
+            taylor[:, :, fresh] = along_the_way(system, variants, lanes.take(fresh), q[:, fresh], reached[fresh], 2)
             moved[fresh] = False
         ahead = np.minimum(step[active], 1.0 - reached[active])
         here = lanes.take(active)
@@ -131,13 +130,6 @@ def _same_branch(system: System, variants: Variants, lanes: Lanes, dense: Array)
     return same
 
 
-def _expand(system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array) -> Array:
-    """Taylor coefficients of the unknowns along each lane's way, from where it stands; shape (3, unknowns, lanes)."""
-    with np.errstate(all="ignore"):
-        rows = along_the_way(system, variants, lanes, q, reached, 2)
-    return np.stack([np.stack([np.broadcast_to(j[(k,)], reached.shape) for j in rows]) for k in range(3)])
-
-
 def _predict(taylor: Array, ahead: Array) -> tuple[Array, NDArray[np.bool_]]:
     """Unknowns after the step by the expansion of second order; which ways bend little."""
     start, slope, bend = taylor
@@ -147,16 +139,16 @@ def _predict(taylor: Array, ahead: Array) -> tuple[Array, NDArray[np.bool_]]:
 
 def along_the_way(
     system: System, variants: Variants, lanes: Lanes, q: Array, reached: Array, degree: int
-) -> list[Jet]:
-    """Unknowns as jets of the share of each lane's own straight way to its drives, from where it has come."""
-    algebra = box(degree)
-    at, design, axis = vectors(system, variants, lanes, q)
-    values = {}
-    for name in system.drives:
-        whole = lanes.drive(name)
-        values[name] = value_of(system.linkage, name, algebra.variable(whole * reached, 0, whole))
-    jets = implicit(system, algebra, at, design, values, system.axes(design, axis))
-    return [jets[p][k] for _, p, k in system.unknown_keys]
+) -> Array:
+    """Unknowns along each lane's own straight way to its drives, from where it has come.
+
+    Taylor coefficients by the share of the way, shape (degree + 1, unknowns, lanes).
+    """
+    if degree not in system.ways:
+        system.ways[degree] = OwnWay(system, degree)
+    with np.errstate(all="ignore"):
+        found: Array = system.ways[degree].coefficients(*vectors(system, variants, lanes, q), lanes, reached)
+    return found
 
 
 def _outcome(

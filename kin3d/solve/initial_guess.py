@@ -113,8 +113,8 @@ class Taylor:
     def _own_way(self, lanes: Lanes) -> Array:
         start = self.variants.per_lane(self.variants.start, lanes)
         q = np.array(np.broadcast_to(start, (len(start), lanes.count)))
-        jets = along_the_way(self.system, self.variants, lanes, q, np.zeros(lanes.count), GRID_DEGREE)
-        return np.stack([np.broadcast_to(sum(j[k,] for k in range(GRID_DEGREE + 1)), lanes.count) for j in jets])
+        way = along_the_way(self.system, self.variants, lanes, q, np.zeros(lanes.count), GRID_DEGREE)
+        return np.asarray(way.sum(axis=0))  # at the end of the whole way every power is 1
 
 
 def worth_nodes(variants: Variants, lanes: Lanes) -> bool:

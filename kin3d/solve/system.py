@@ -96,6 +96,7 @@ class System:
         self._drives = Evaluation(list(self._along.values()))
         self._compile()
         self.expansions: dict[tuple[str, ...], tuple[int, Any]] = {}  # see `expansion`: how often asked for, and a tape
+        self.ways: dict[int, Any] = {}  # see `own_way`, by degree
 
     def _record(self, design: NDArray[np.float64], keys: Sequence[InputKey]) -> list[Node]:
         """Write the equations on the tape; returns the node of each row."""

@@ -92,7 +92,7 @@ def attempt(lanes: Lanes, q: np.ndarray, reached: float, ahead: float) -> tuple[
 
 def expanded(lanes: Lanes, q: np.ndarray, reached: np.ndarray) -> np.ndarray:
     m = model(*FRONT)
-    return continuation._expand(m.kernel.system, m.variants, lanes, q, reached)
+    return continuation.along_the_way(m.kernel.system, m.variants, lanes, q, reached, 2)
 
 
 def test_a_step_to_another_assembly_is_refused() -> None:

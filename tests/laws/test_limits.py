@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from kin3d.solve.lanes import Status
+from kin3d.solve.continuation import along_the_way
+from kin3d.solve.lanes import Lanes, Status
 from kin3d.solve.limits import limit_sentence
-from tests.laws.cars import CORNERS, model
+from kin3d.solve.model import AxleModel
+from tests.laws.cars import CORNERS, car, model
 
 FAR = np.array([-700.0, -450.0, 450.0, 700.0])
 
@@ -85,3 +87,23 @@ def test_lanes_of_one_ray_share_its_limit_and_the_rest_is_solved():
     assert (solved.status[inside] == Status.OK).all()
     assert (solved.status[(lanes.travel < low - 0.02) | (lanes.travel > high + 0.02)] == Status.LIMIT).all()
     assert set(solved.in_line) == set(solved.limits)
+
+
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_the_way_on_is_the_same_from_jets_and_from_the_tape_that_comes_later(axle):
+    """The first answers are made by jets, those after the sixth by a tape; between by differences of solved places."""
+    model = AxleModel.of(car("dunlin"), axle)
+    kernel, variants = model.kernel, model.variants
+    whole, share, step = np.array([40.0, -30.0]), np.array([0.3, 0.6]), 1e-3
+
+    def at(part):
+        return Lanes(np.array([0, 1]), whole * part, np.zeros(2))
+
+    ends = Lanes(np.array([0, 1]), whole, np.zeros(2))
+    q = kernel.solve(variants, at(share)).q
+    ways = [along_the_way(kernel.system, variants, ends, q, share, 2) for _ in range(9)]
+    assert kernel.system.ways[2]._tape is not None
+    assert_allclose(ways[-1], ways[0], rtol=1e-12, atol=1e-10)
+    before, after = (kernel.solve(variants, at(share + s)).q for s in (-step, step))
+    assert_allclose(ways[-1][1], (after - before) / (2.0 * step), rtol=0, atol=2e-3)
+    assert_allclose(ways[-1][2], (after - 2.0 * q + before) / (2.0 * step**2), rtol=0, atol=2e-2)
