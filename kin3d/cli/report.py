@@ -66,4 +66,4 @@ def report(
             told("tables and pictures")
         result.save(out)
     screen.say(f"Report written to {out}")
-    screen.findings(*(car.findings for car in read))
+    screen.findings(*(car.findings for car in read), result.data.findings)

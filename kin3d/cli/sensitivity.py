@@ -42,4 +42,4 @@ def sensitivity(
     screen.show(result)
     screen.save(result, out)
     screen.plot(result, plot, "Heat map")
-    screen.findings(read.findings)
+    screen.findings(read.findings, result.findings)

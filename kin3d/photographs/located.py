@@ -18,7 +18,7 @@ from kin3d.photographs.located_car import LocatedCar, PhotoSource, car_of, known
 from kin3d.photographs.model import Model
 from kin3d.photographs.other_car import refuse_another
 from kin3d.photographs.parameters import parameters_of
-from kin3d.photographs.refusal import doubtful_photos, refuse_few, refuse_misfit
+from kin3d.photographs.refusal import doubtful_photos, large_misses, refuse_few, refuse_misfit
 from kin3d.photographs.second_look import cameras_again, second_look
 from kin3d.photographs.snooping import UNCHECKED, Checked, snoop, snoop_on
 from kin3d.photographs.start import start
@@ -209,7 +209,7 @@ def located(*photographs: CarPhotos) -> Located:
     refuse_few(model)
     checked = solved(model)
     refuse_misfit(checked)
-    doubts = (*doubtful_photos(checked), *refuse_another(checked))
+    doubts = (*doubtful_photos(checked), *refuse_another(checked), *large_misses(checked))
     found = result_of(checked, tuple(dict.fromkeys(f for p in photographs for f in p.findings)))
     return replace(found, doubts=doubts)
 

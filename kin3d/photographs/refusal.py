@@ -16,6 +16,7 @@ from kin3d.photographs.start import candidates
 
 LEAST_NUMBERS = 8  # a camera has six numbers, and must be checked by something
 LEAST_CHANCE = 1e-3
+SELDOM = 0.05  # of right marks one set in twenty misses by more, which is worth a word and no more
 FAR_BETTER = 0.5  # of the cost of a pose
 # marks beside a wrong focal length, rack or travel of the same photograph: a camera bends to another car, not quite
 WITH_FIGURE = 2
@@ -105,7 +106,8 @@ def exchanged(model: Model, photo: int) -> bool:
     return bool(costs[1] < FAR_BETTER * costs[0])
 
 
-def _misfit(checked: Checked) -> str:
+def _worst(checked: Checked) -> str:
+    """Where marks miss most, and which figure does."""
     parameters = checked.model.parameters
     ratios = []
     for car, photo in parameters.photos:
@@ -124,12 +126,27 @@ def _misfit(checked: Checked) -> str:
     what = f'most in photograph "{name}" (by {worst**0.5:.1f} times the deviations stated)'
     if w > BEYOND:
         what += f"; and {figure} is {w:.1f} deviations off what is assumed of it ({figure.place})"
+    return what
+
+
+def _misfit(checked: Checked) -> str:
     return (
         f"marks and figures contradict each other, so that no figures are given: their misses' sum of squares is "
-        f"{checked.square_sum:.0f} with {checked.freedom} expected (chance {checked.chance:.1g}), {what}; look for "
-        "marks on the wrong part or side, a wrong known length, a mirror image, a picture of another car, or "
+        f"{checked.square_sum:.0f} with {checked.freedom} expected (chance {checked.chance:.1g}), {_worst(checked)}; "
+        "look for marks on the wrong part or side, a wrong known length, a mirror image, a picture of another car, or "
         "deviations that are too small"
     )
+
+
+def large_misses(checked: Checked) -> tuple[Finding, ...]:
+    """A warning of misses that are larger than right marks often have, though not so large that they are refused."""
+    if checked.chance >= SELDOM:
+        return ()
+    text = (
+        f"marks and figures fit badly: right ones miss by so much in {100.0 * checked.chance:.2g} of 100 sets, "
+        f"{_worst(checked)}; look at lens, lengths and marks there, or give larger deviations"
+    )
+    return (Finding("misses-large", text, str(checked.model.parameters.cars[-1].source), Severity.WARNING),)
 
 
 def _left_out(checked: Checked) -> Iterator[tuple[int, int, list[str]]]:

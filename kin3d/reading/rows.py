@@ -12,6 +12,7 @@ from kin3d.linkage.names import normalise
 from kin3d.reading.text import FindingLog
 
 SEPARATORS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
+_SEPARATOR_ROW = re.compile(r'\s*"?sep=([\t;,])"?\s*')  # with which spreadsheets tell each other how a table is split
 DecimalMark = Literal[".", ",", "either"]
 
 
@@ -68,10 +69,12 @@ def split_rows(text: str, log: FindingLog, expected: str, columns: Collection[st
         Names that a header may have: they tell the separator.
     """
     lines = [(i, line) for i, line in enumerate(re.split(r"\r\n|\r|\n", text), 1) if not _skipped(line)]
+    told = _SEPARATOR_ROW.fullmatch(lines[0][1]) if lines else None
+    lines = lines[1:] if told else lines
     if not lines:
         log.error("header-missing", f"holds only comments; {expected}")
         return None
-    separator = _separator(lines[0][1], columns)
+    separator = told[1] if told else _separator(lines[0][1], columns)
     rows = [row for i, line in lines if (row := _cells(i, line, separator, log)) is not None]
     if not rows or rows[0].line != lines[0][0]:
         return None

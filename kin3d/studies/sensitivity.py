@@ -23,6 +23,7 @@ from kin3d.studies.corner_model import AXES, points_of_tables
 from kin3d.studies.derived import AskedMeasures
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.groups import GROUPS, groups_of
+from kin3d.studies.one_corner import said_beside
 from kin3d.studies.registry import left_out_sentences, need_some, shown
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table
@@ -61,6 +62,8 @@ class Sensitivity(Result):
         Whether the measures were asked for by name: then all of them are shown.
     most : int
         Coordinates shown for each measure.
+    findings : tuple of Finding
+        Whose figures they are where the other side has points of its own; a spring that is slack there.
     """
 
     kind = "sensitivity"
@@ -76,6 +79,7 @@ class Sensitivity(Result):
     left_out: dict[str, str]
     chosen: bool = False
     most: int = MOST
+    findings: tuple[Finding, ...] = ()
 
     @property
     def axle(self) -> AxleName:
@@ -215,6 +219,7 @@ def sensitivity(
         left_out=left_out,
         chosen=measures is not None,
         most=most,
+        findings=said_beside(case, car, [m.name for m in there]),
     )
 
 

@@ -202,4 +202,4 @@ def test_every_question_has_its_answer_and_what_cannot_be_answered_its_reason():
     bare = changed(car("dunlin"), data=changed(car("dunlin").data, mass_kg=None))
     found = questions([bare, car("plover")], "front")
     assert len(found.answers) == 2
-    assert any("mass_kg" in n and "under 1 g" in n for n in found.notes)
+    assert any("mass_kg" in n and n.startswith("under 0.5, 1 and 1.5 g: ") for n in found.notes)

@@ -9,6 +9,7 @@ import pytest
 
 import kin3d
 from kin3d.errors import Kin3dError, Severity
+from kin3d.photographs import refusal
 from tests.photo_cars import photographed
 from tests.photo_scenes import FRONT, LOW, QUARTER
 
@@ -151,3 +152,19 @@ def test_a_wrong_known_length_is_left_out_and_named(files):
     replaced(files, line, "rim_diameter_mm = [330.0, 2.0]")
     told = [f for f in kin3d.load(files / "dunlin.toml").findings if f.code == "mark-wrong"]
     assert any("rim radius" in f.text and "rim_diameter_mm" in f.text for f in told)
+
+
+@pytest.mark.parametrize(("bound", "count"), [(0.05, 0), (0.999, 1)])
+def test_misses_that_right_marks_seldom_have_are_told(files, monkeypatch, bound, count):
+    """Marks that say they are better than they are, with a chance between the two bounds."""
+    monkeypatch.setattr(refusal, "SELDOM", bound)
+    write(files, [r | {"sigma_px": "1.5", "note": str(bound)} for r in marks(files)])  # a file of its own
+    located = kin3d.locate(files / "dunlin.photos.toml")
+    chance = located.checked.chance
+    assert 0.05 < chance < 0.999
+    found = [f for f in located.findings if f.code == "misses-large"]
+    assert len(found) == count
+    for finding in found:
+        assert f"in {100.0 * chance:.2g} of 100 sets" in finding.text
+        assert 'photograph "' in finding.text
+        assert finding.severity is Severity.WARNING

@@ -30,6 +30,8 @@ def read(tmp_path: Path, text: str | bytes, units: str = "mm", axes: str = VEHIC
         "point;x;y;z\nlower_front;1.5;-2;300\n",
         "point;x;y;z\nlower_front;1,5;-2;300\n",
         "point\tx\ty\tz\nlower_front\t1,5\t-2,0\t3e2\n",
+        "\ufeffsep=;\r\npoint;x;y;z\r\nlower_front;1,5;-2;300\r\n",
+        '"sep=,"\npoint,x,y,z\nlower_front,1.5,-2,300\n',
         "\ufeffpoint,x,y,z\r\nlower_front,1.5,-2,300\r\n",
         "point,x,y,z\rlower_front,1.5,-2,300\r",
         "# one, two; three\n\npoint,x,y,z\n  # four\n\nlower_front,1.5,-2,300",

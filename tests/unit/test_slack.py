@@ -84,4 +84,6 @@ def test_a_side_with_points_of_its_own_is_told_of(tmp_path: Path) -> None:
         f"{car.title}, [front] other_points: figures are those of the right side; the left side has points of its own "
         "(--side left)"
     ]
+    assert [f.code for f in kin3d.sensitivity(other, measures=["kingpin_deg"]).findings] == ["one-side"]
+    assert kin3d.sensitivity(car, measures=["kingpin_deg"]).findings == ()
     assert not [f for f in kin3d.tolerance(car, travel=[0.0], samples=0).findings if f.code == "one-side"]
