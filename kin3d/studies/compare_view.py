@@ -14,10 +14,10 @@ from kin3d.studies import tolerance_view
 from kin3d.studies.attribution import Attribution
 from kin3d.studies.case import Case
 from kin3d.studies.compared import CarPair, ComparedCar
+from kin3d.studies.first_order import NOTHING
 from kin3d.studies.point_changes import PLANE_ANGLES
 from kin3d.studies.significance import EXACT, HIDDEN, KINDS, SAID, UNSAID, Difference, FigureKind
 from kin3d.studies.told import finding
-from kin3d.studies.uncertainty import NOTHING
 from kin3d.writing.numbers import percent, signed
 from kin3d.writing.panels import draw_panels
 from kin3d.writing.tables import Cell, Column, Form, Quantity, Table

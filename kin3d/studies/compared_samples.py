@@ -12,10 +12,11 @@ import numpy as np
 from kin3d.measures.entry import Measure
 from kin3d.studies.case import Case, CaseModel
 from kin3d.studies.counted_pairs import CountedPair, PairStudy, counted_pairs
+from kin3d.studies.first_order import FirstOrder, first_order
 from kin3d.studies.fit import FittedCar
 from kin3d.studies.monte_carlo import Draws, SampledSpread, Samples, Study, draw, fits_in_memory, spread_of
 from kin3d.studies.significance import Astray, FigureKind, figures
-from kin3d.studies.uncertainty import FirstOrder, doubt_of, first_order
+from kin3d.studies.uncertainty import doubt_of
 
 
 @dataclass(frozen=True, slots=True)

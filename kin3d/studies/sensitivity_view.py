@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from kin3d.measures.entry import Measure
 from kin3d.studies.corner_model import AXES
-from kin3d.studies.uncertainty import NOTHING
+from kin3d.studies.first_order import NOTHING
 from kin3d.writing.files import PICTURES, check_place
 from kin3d.writing.numbers import with_sign
 from kin3d.writing.panels import ROW_GAP, set_title

@@ -19,8 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kin3d.measures.entry import Measure
+from kin3d.studies.first_order import NOTHING, FirstOrder
 from kin3d.studies.monte_carlo import Samples
-from kin3d.studies.uncertainty import NOTHING, FirstOrder, Uncertainty, half_width
+from kin3d.studies.uncertainty import Uncertainty, half_width
 from kin3d.writing.numbers import number, rate
 
 Array = NDArray[np.float64]

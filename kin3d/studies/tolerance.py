@@ -27,20 +27,13 @@ from kin3d.studies import tolerance_view as view
 from kin3d.studies.case import Case, DriveRange, case_of
 from kin3d.studies.corner_case import model_of
 from kin3d.studies.counted import counted_spread
+from kin3d.studies.first_order import NOTHING, FirstOrder, first_order
 from kin3d.studies.force_names import refuse_unknown_forces
 from kin3d.studies.monte_carlo import LEVELS, SampledSpread, Study, draw, fits_in_memory, spread_of
 from kin3d.studies.one_corner import said_beside
 from kin3d.studies.registry import left_out_sentences, need_some, shown
 from kin3d.studies.settled_case import not_carried
-from kin3d.studies.uncertainty import (
-    NOTHING,
-    FirstOrder,
-    Uncertainty,
-    doubt_of,
-    exact_figures,
-    first_order,
-    half_width,
-)
+from kin3d.studies.uncertainty import Uncertainty, doubt_of, exact_figures, half_width
 from kin3d.writing.panels import draw_panels
 from kin3d.writing.result import Result
 from kin3d.writing.tables import Table

@@ -16,10 +16,11 @@ import pytest
 from kin3d.linkage.record import values_of
 from kin3d.studies.corner_model import CornerModel, derive
 from kin3d.studies.derived import AskedMeasures
+from kin3d.studies.first_order import FirstOrder
 from kin3d.studies.monte_carlo import Samples, moved, normal_samples
 from kin3d.studies.significance import KINDS, SAID, Figures, differences, figures
 from kin3d.studies.sweep import chosen_measures
-from kin3d.studies.uncertainty import FirstOrder, uncertainty_of
+from kin3d.studies.uncertainty import uncertainty_of
 from tests.laws.cars import car
 
 PAIRS = 300
