@@ -81,9 +81,7 @@ class DaskWorkers(Executor):
         """
         there, now = self.threads(), monotonic()
         if there:
-            if self._without is not None:
-                self._tell("")
-            self._without = None
+            self.goes_on()
             return
         if self._without is None:
             self._without = now
@@ -96,6 +94,12 @@ class DaskWorkers(Executor):
             raise RequestError(Finding("cluster", text))
         what = "the scheduler does not answer" if there is None else "no worker is left"
         self._tell(f"{what}; waiting for up to {left:.0f} s")
+
+    def goes_on(self) -> None:
+        """Take back what was said: somebody works, or has just given a result."""
+        if self._without is not None:
+            self._tell("")
+        self._without = None
 
     def _closed(self) -> bool:
         return bool(self.client.status in ("closing", "closed"))

@@ -92,6 +92,8 @@ class Handed:
                 else:
                     if tries == 1:
                         self.longest = max(self.longest, monotonic() - since)
+                    if isinstance(self.executor, DaskWorkers):
+                        self.executor.goes_on()
                     return found
             if not done and isinstance(self.executor, DaskWorkers | OwnProcesses):
                 self.executor.look()
