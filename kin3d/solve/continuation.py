@@ -19,6 +19,7 @@ from kin3d.solve.lanes import Lanes, Status, Variants
 from kin3d.solve.newton import CLOSURE_MM, CORRECTION_SHARE, STEP_MM
 from kin3d.solve.own_way import OwnWay
 from kin3d.solve.system import System, bodies_in_line
+from kin3d.solve.tape import by_axis
 from kin3d.spatial.vectors import Vec, vector
 
 if TYPE_CHECKING:
@@ -210,8 +211,7 @@ class Numbers:
 
     def _of_variants(self, lanes: Lanes, q: Array) -> dict[Any, Any]:
         _, design, axis = vectors(self.system, self.variants, lanes, q)
-        out: dict[Any, Any] = {("P", p, k): v[k] for p, v in design.items() for k in range(3)}
-        return out | {("axis", key, k): v[k] for key, v in self.system.axes(design, axis).items() for k in range(3)}
+        return by_axis("P", design) | by_axis("axis", self.system.axes(design, axis))
 
 
 def vectors(

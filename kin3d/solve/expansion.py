@@ -6,7 +6,7 @@ on a tape, which takes a fifth of the time for one car; a variant whose pivots h
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import product
 from typing import Any
 
@@ -61,16 +61,9 @@ class RecordedExpansion:
     def __init__(self, system: System, drives: tuple[str, ...]) -> None:
         tape, there = Tape(), system.equations.design
 
-        def node(key: Hashable, reference: float) -> Node:
-            return tape.input(key, float(reference))
-
-        design: dict[str, Vec] = {
-            p: (node(("P", p, 0), there[p][0]), node(("P", p, 1), there[p][1]), node(("P", p, 2), there[p][2]))
-            for p in system.linkage.points
-        }
-        axis = node(("rack", 0), 0.0), node(("rack", 1), 1.0), node(("rack", 2), 0.0)
+        design = {p: tape.place("P", p, there[p]) for p in system.linkage.points}
         pivots = LeastPivot()
-        rows = _coefficients(system, drives, design, axis, pivots)
+        rows = _coefficients(system, drives, design, tape.rack(), pivots)
         nodes = [c if isinstance(c, Node) else tape.constant(float(c or 0.0)) for row in rows for c in row]
         self.points = system.linkage.points
         self.stages = Stages([*nodes, pivots.node or tape.constant(1.0)], tuple(tape.inputs))

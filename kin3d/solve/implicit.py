@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from kin3d.solve.drives import DriveAxes, DriveValues
 from kin3d.solve.elimination import Factors
 from kin3d.solve.system import BlockPlan, System
-from kin3d.spatial.jets import Algebra, Jet
+from kin3d.solve.tape import by_axis
+from kin3d.spatial.jets import Algebra, Jet, value
 from kin3d.spatial.vectors import Vec
 
 WEAK_PIVOT = 1e-5  # a pivot this much smaller than in the reference position sends its lanes to the dense solver
@@ -150,8 +151,8 @@ def implicit(
                     continue
                 solved = solver.solve([0.0 if v is None else v for v in right])
                 target = algebra.index[small.monomials[k]]
-                for (_, point, axis), value in zip(system.unknown_keys[plan.slice], solved, strict=True):
-                    jets[point][axis].coefficients[target] = now[point][axis].coefficients[k] = value
+                for (_, point, axis), found in zip(system.unknown_keys[plan.slice], solved, strict=True):
+                    jets[point][axis].coefficients[target] = now[point][axis].coefficients[k] = found
     return {p: (v[0], v[1], v[2]) for p, v in jets.items()}
 
 
@@ -171,14 +172,8 @@ def _negative(row: Any, k: int) -> Any:
 
 def _inputs(q: Mapping[str, Vec], design: Mapping[str, Vec], values: DriveValues, axes: DriveAxes) -> dict[Any, Any]:
     """Tape inputs with the constant parts of whatever is a jet."""
-
-    def constant(x: Any) -> Any:
-        return x.value if isinstance(x, Jet) else x
-
-    out: dict[Any, Any] = {("q", p, k): v[k] for p, v in q.items() for k in range(3)}
-    out |= {("P", p, k): constant(v[k]) for p, v in design.items() for k in range(3)}
-    out |= {("axis", key, k): constant(v[k]) for key, v in axes.items() for k in range(3)}
+    out = by_axis("q", q) | by_axis("P", design) | by_axis("axis", axes)
     for name, stands in values.items():
         parts = stands if isinstance(stands, tuple) else (stands,)
-        out |= {("drive", name, k): constant(x) for k, x in enumerate(parts)}
-    return out
+        out |= {("drive", name, k): x for k, x in enumerate(parts)}
+    return {key: value(x) for key, x in out.items()}

@@ -1,7 +1,8 @@
 """How the unknowns of a lane go on along its own straight way to its drives: jets of the share of that way.
 
-Who steps a lane asks at every step. From the seventh time on a system has the answer on a tape, which takes a fifth of
-the time that jets take; writing it takes as long as five of them. Lanes whose pivots have shrunk go by jets.
+Who steps a lane asks at every step. From the seventh time on a system has the answer on a tape, which takes a
+seventh of the time that jets take; writing it takes as long as some five of them. Lanes whose pivots have shrunk go by
+jets.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ from kin3d.solve.lanes import Lanes
 from kin3d.solve.planned import LeastPivot
 from kin3d.solve.program import Evaluation
 from kin3d.solve.system import System
-from kin3d.solve.tape import Node, Tape
+from kin3d.solve.tape import Node, Tape, by_axis
 from kin3d.spatial.jets import box
-from kin3d.spatial.vectors import Vec, vector
+from kin3d.spatial.vectors import Vec
 
 Array = NDArray[np.float64]
 WORTH_RECORDING = 6  # times that a system is asked after which the answer is recorded
@@ -49,7 +50,7 @@ class OwnWay:
         self._asked += 1
         whole = {name: lanes.drive(name) for name in self.system.drives}
         if self._asked > WORTH_RECORDING:
-            inputs = _named("q", at) | _named("P", design) | _named("rack", {"": axis})
+            inputs = by_axis("q", at) | by_axis("P", design) | {("rack", k): c for k, c in enumerate(axis)}
             inputs |= {("way", name): x for name, x in whole.items()}
             inputs |= {("stand", name): x * reached for name, x in whole.items()}
             self._tape = self._tape or self._recorded()
@@ -76,22 +77,13 @@ class OwnWay:
     def _recorded(self) -> Evaluation:
         system, tape, algebra = self.system, Tape(), box(self.degree)
         there = system.equations.design
-
-        def read(kind: str, point: str) -> Vec:
-            return vector(tape.input((kind, point, k), float(there[point][k])) for k in range(3))
-
-        at = {p: read("q", p) for p in system.equations.unknowns.points}
-        design = {p: read("P", p) for p in system.linkage.points}
-        axis = vector(tape.input(("rack", "", k), float(k == 1)) for k in range(3))
+        at = {p: tape.place("q", p, there[p]) for p in system.equations.unknowns.points}
+        design = {p: tape.place("P", p, there[p]) for p in system.linkage.points}
         stands = {
             name: algebra.variable(tape.input(("stand", name), 0.0), 0, tape.input(("way", name), 1.0))
             for name in system.drives
         }
         pivots = LeastPivot()
-        rows = self._rows(at, design, axis, stands, pivots)
+        rows = self._rows(at, design, tape.rack(), stands, pivots)
         every = [*rows, pivots.node or 1.0]
         return Evaluation([c if isinstance(c, Node) else tape.constant(float(c)) for c in every])
-
-
-def _named(kind: str, places: Mapping[str, Vec]) -> dict[Any, Any]:
-    return {(kind, p, k): v[k] for p, v in places.items() for k in range(3)}

@@ -77,20 +77,16 @@ def record(
     system, tape = kernel.system, Tape()
     there = system.equations.design
 
-    def read(kind: str, point: str) -> Vec:
-        return vector(tape.input((kind, point, k), float(there[point][k])) for k in range(3))
-
     def varied(point: str) -> Vec:
-        place = read("P", point)
+        place = tape.place("P", point, there[point])
         ways = [tape.input(("dP", point, k), 1.0) if (point, k) in moving else None for k in range(3)]
         if not any(ways):
             return place
         return vector(algebra.variable(c, generators["points"], way) for c, way in zip(place, ways, strict=True))
 
-    q = {p: read("q", p) for p in system.equations.unknowns.points}
-    rack: Any = tuple(tape.input(("rack", k), float(k == 1)) for k in range(3))
+    q = {p: tape.place("q", p, there[p]) for p in system.equations.unknowns.points}
     stands = {name: tape.input(("drive", name), 0.0) for name in system.drives} | dict(drives or {})
     pivots = LeastPivot()
-    position = Position(q, {p: varied(p) for p in system.linkage.points}, rack, stands)
+    position = Position(q, {p: varied(p) for p in system.linkage.points}, tape.rack(), stands)
     motion = kernel.motion_of(position, algebra, generators, solver_of=pivots)
     return RecordedMotion(tape, motion, pivots.node)

@@ -101,10 +101,10 @@ class System:
     def _record(self, design: NDArray[np.float64], keys: Sequence[InputKey]) -> list[Node]:
         """Write the equations on the tape; returns the node of each row."""
         at = dict(zip(self.linkage.points, design, strict=True))
-        fixed = {p: self._vector("P", p, at[p]) for p in self.linkage.points}
-        q = {p: self._vector("q", p, at[p]) for _, p, k in keys if k == 0}
+        fixed = {p: self.tape.place("P", p, at[p]) for p in self.linkage.points}
+        q = {p: self.tape.place("q", p, at[p]) for _, p, k in keys if k == 0}
         numbers = axes_of(self.linkage, {p: vector(v) for p, v in at.items()}, (0.0, 1.0, 0.0))
-        axes = {key: self._vector("axis", key, np.array(v)) for key, v in numbers.items()}
+        axes = {key: self.tape.place("axis", key, v) for key, v in numbers.items()}
         values = {name: self._drive(name) for name in self.drives}
         places = self.equations.places(q, fixed, values, axes)
         rows = self.equations.residuals(places, fixed, values, axes)
@@ -127,9 +127,6 @@ class System:
     def axes(self, design: Mapping[str, Vec], rack_axis: Vec) -> dict[str, Vec]:
         """Axes of rack and drives from design coordinates: numbers, arrays or jets."""
         return axes_of(self.linkage, design, rack_axis)
-
-    def _vector(self, kind: str, point: str, values: NDArray[np.float64]) -> Vec:
-        return vector(self.tape.input((kind, point, k), float(values[k])) for k in range(3))
 
     def _examine(self, slopes: Mapping[tuple[int, int], Node], size: int, design: NDArray[np.float64]) -> Mobility:
         rows = self.equations.rows

@@ -8,10 +8,13 @@ constants are folded away. Every node also knows its value in the reference posi
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
+
+from kin3d.spatial.vectors import Vec, vector
 
 # steps of two numbers, then those of one, of which both operands are the same node; then what is no step
 ADD, SUB, MUL, DIV, MIN, ATAN2, SQRT, SIN, COS, ABS, SENSE, INPUT, CONST = range(13)
@@ -134,6 +137,15 @@ class Tape:
             self.inputs[key] = self._record(INPUT, 0, 0, reference, key)
         return self.inputs[key]
 
+    def place(self, kind: str, point: str, reference: ArrayLike) -> Vec:
+        """The inputs of a point's coordinates, ``(kind, point, axis)``."""
+        numbers = np.asarray(reference, dtype=float)
+        return vector(self.input((kind, point, k), float(numbers[k])) for k in range(3))
+
+    def rack(self) -> Vec:
+        """The inputs of the rack's direction, ``("rack", axis)``; to the left in the reference position."""
+        return vector(self.input(("rack", k), float(k == 1)) for k in range(3))
+
     def constant(self, value: float) -> Node:
         """The node of a constant."""
         known = self._known.get((CONST, value, 0))
@@ -213,3 +225,8 @@ def _apply(op: int, a: float, b: float) -> float:
         return a / b if b else float("nan")
     with np.errstate(all="ignore"):
         return float(DOES[op](a) if op in ONE_OPERAND else DOES[op](a, b))
+
+
+def by_axis(kind: str, places: Mapping[str, Vec]) -> dict[Any, Any]:
+    """Coordinates of places by the keys that `Tape.place` gives them."""
+    return {(kind, name, k): c for name, place in places.items() for k, c in enumerate(place)}

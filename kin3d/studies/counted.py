@@ -30,7 +30,7 @@ from kin3d.studies.monte_carlo import (
     parts_of,
     refuse_samples,
 )
-from kin3d.studies.packed_counts import PackedCounts, add_counts, sum_of
+from kin3d.studies.packed_counts import PackedCounts, add_counts, packing, sum_of
 from kin3d.studies.pieces import by_workers
 
 Array = NDArray[np.float64]
@@ -183,14 +183,7 @@ class CountWorker(SampleWorker):
 
 
 def _counts_of(study: Study) -> Callable[[tuple[HypercubePart, Classes]], Counts]:
-    worker = CountWorker(study)
-
-    def counts(piece: tuple[HypercubePart, Classes]) -> Counts:
-        found = worker.counts(piece)
-        found.pack()
-        return found
-
-    return counts
+    return packing(CountWorker(study).counts)
 
 
 def counted_spread(

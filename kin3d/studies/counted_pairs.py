@@ -40,7 +40,7 @@ from kin3d.studies.monte_carlo import (
     parts_of,
     refuse_samples,
 )
-from kin3d.studies.packed_counts import PackedCounts, add_counts, sum_of
+from kin3d.studies.packed_counts import PackedCounts, add_counts, packing, sum_of
 from kin3d.studies.pieces import by_workers
 from kin3d.studies.significance import Astray, FigureKind, drawn_figures, most_beyond
 
@@ -206,14 +206,7 @@ class PairWorker:
 
 
 def _counts_of(study: PairStudy) -> Callable[[PairPiece], PairCounts]:
-    worker = PairWorker(study)
-
-    def counts(piece: PairPiece) -> PairCounts:
-        found = worker.counts(piece)
-        found.pack()
-        return found
-
-    return counts
+    return packing(PairWorker(study).counts)
 
 
 def _normals(study: PairStudy, samples: Sequence[HypercubePart]) -> tuple[Array, ...]:

@@ -1,4 +1,4 @@
-"""Counts of classes in a tenth of their bytes: most classes are empty, and few of a piece's samples fall into one."""
+"""Counts of classes in a sixth of their bytes: most classes are empty, and few of a piece's samples fall into one."""
 
 from __future__ import annotations
 
@@ -61,11 +61,27 @@ def add_counts(total: NDArray[np.int32], counts: NDArray[np.int32] | PackedCount
 class Summed(Protocol):
     """What pieces add up to."""
 
+    def pack(self) -> None:
+        """Make it small, as it is sent."""
+        ...
+
     def add(self, other: Any, /) -> None:
         """Put a piece in, in place."""
 
 
+P = TypeVar("P")
 S = TypeVar("S", bound=Summed)
+
+
+def packing(counts: Callable[[P], S]) -> Callable[[P], S]:
+    """Work on pieces whose results are packed, as another process sends them."""
+
+    def packed(piece: P) -> S:
+        found = counts(piece)
+        found.pack()
+        return found
+
+    return packed
 
 
 def sum_of(total: S, parts: Sequence[slice], found: Iterable[S], progress: Callable[[int, int], None] | None) -> S:
