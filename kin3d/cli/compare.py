@@ -82,8 +82,8 @@ def compare(
     screen.save(result, out, "differences")
     screen.save(result, parts, "parts")
     screen.plot(result, plot, "Curves", narrow=narrow)
-    screen.plot(result, causes, "Causes", narrow=narrow, figure="causes")
     screen.plot(result, figure, "Finding", narrow=narrow, figure="why")
     screen.findings(*(car.findings for car in read), result.findings)
+    screen.plot(result, causes, "Causes", narrow=narrow, figure="causes")
     if any(f.code == "out-of-reach" for f in result.findings):
         screen.fail()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from kin3d.errors import Finding, RequestError
 from kin3d.measures.entry import Measure
 from kin3d.studies.compared import CarPair, ComparedCar
 from kin3d.studies.significance import UNSAID, Difference
@@ -29,9 +30,18 @@ def draw_causes(pairs: Sequence[CarPair], measures: Sequence[Measure], path: Pat
     """Draw for each measure how the groups of points lead from the first car's value to the other's.
 
     Only pairs and measures with something to attribute have a panel.
+
+    Raises
+    ------
+    RequestError
+        Where no panel is left.
     """
     where = pairs[0].a.tolerance.case.start.removeprefix("in the ")
     draws = [partial(steps_panel, pair=p, measure=m, named=len(pairs) > 1) for p in pairs for m in moved(p, measures)]
+    if not draws:
+        reasons = dict.fromkeys(p.attribution.reason for p in pairs if p.attribution.reason)
+        why = "; ".join(reasons) or "no cause changes a measure that is shown"
+        raise RequestError(Finding("not-written", f"there are no causes to draw: {why}", str(path)))
     title = f"What makes the difference, {pairs[0].axle} axle, {where}"
     draw_grid(title, draws, path, width=4.6, legend=partial(_key, pairs=pairs))
 

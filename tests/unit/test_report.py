@@ -255,6 +255,18 @@ def test_an_axle_that_one_car_alone_has_is_told_and_why_turns_have_no_answer_onc
     assert collect([front_only, car("plover")], ["front"], [0.0], samples=0).findings == ()
 
 
+def test_there_is_no_picture_of_causes_where_there_are_none(tmp_path):
+    """Of cars of different kinds, and of one car beside itself: no empty picture, and why."""
+    other, same = (
+        kin3d.compare([car("dunlin"), car(n)], "front", [0.0], ["camber_deg"], samples=0) for n in ("siskin", "dunlin")
+    )
+    with pytest.raises(RequestError, match=r"no causes to draw: .*different kinds"):
+        other.plot(tmp_path / "causes.svg", figure="causes")
+    with pytest.raises(RequestError, match="no causes to draw: no cause changes a measure"):
+        same.plot(tmp_path / "causes.svg", figure="causes")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_threshold_that_is_no_probability_is_refused():
     with pytest.raises(RequestError, match=r"the threshold is 95; a probability over 0.5 and under 1 is expected"):
         collect([car("dunlin"), car("plover")], ["front"], TRAVEL, samples=0, threshold=95)
