@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QAction, QKeySequence
@@ -23,9 +23,6 @@ from kin3d_viewer.session import Session
 from kin3d_viewer.stage import Stage
 from kin3d_viewer.style import SHEET_STYLE, SHOWN
 from kin3d_viewer.window_files import show_help
-
-if TYPE_CHECKING:
-    pass
 
 SIZE = (1480, 900)  # where the screen has room for it
 DOTS_PER_INCH = 72
